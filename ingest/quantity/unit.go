@@ -1,0 +1,241 @@
+package quantity
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+)
+
+// Dimension is what a unit measures.
+type Dimension int
+
+// The dimensions that a site file or a log can name.
+const (
+	None Dimension = iota // a bare number
+	LengthDimension
+	FlowDimension
+	VolumeDimension
+	AngleDimension
+	TemperatureDimension
+	DurationDimension
+)
+
+var dimensionNames = [...]string{"a bare number", "a length", "a flow", "a volume", "an angle", "a temperature", "a duration"}
+var dimensionExamples = [...]string{"2.5", "0.40 m", "12.5 L/s", "3000 m3", "90 deg", "20 degC", "15 min"}
+
+// String names the dimension with its article: "a length".
+func (d Dimension) String() string { return dimensionNames[d] }
+
+// Example returns a value of the dimension as it is written in a site file.
+func (d Dimension) Example() string { return dimensionExamples[d] }
+
+// Unit is a unit of one dimension: SI value = written value × Factor + Offset.
+type Unit struct {
+	Symbol    string
+	Dimension Dimension
+	Factor    float64
+	Offset    float64 // not zero for degC and degF only
+}
+
+// ToSI converts a value written in the unit.
+func (u Unit) ToSI(v float64) float64 {
+	if u.Offset == 0 {
+		return v * u.Factor
+	}
+	return float64(v*u.Factor) + u.Offset
+}
+
+// FromSI converts an SI value into the unit.
+func (u Unit) FromSI(v float64) float64 { return (v - u.Offset) / u.Factor }
+
+// Exact definitions: international foot 0.3048 m and inch 25.4 mm (1959); US gallon 231 in³, imperial
+// gallon 4.54609 L, acre-foot 43560 ft³ (UCUM ucum-essence: [ft_i], [in_i], [gal_us], [gal_br], [acr_us]·[ft_i]
+// differs by 4 ppm; the international acre of 43560 ft² is meant here).
+const (
+	foot           = 0.3048
+	inch           = 0.0254
+	cubicFoot      = foot * foot * foot
+	usGallon       = 231 * inch * inch * inch
+	imperialGallon = 4.54609e-3
+	acreFoot       = 43560 * cubicFoot
+)
+
+var volumeFactors = map[string]float64{
+	"m3": 1, "L": 1e-3, "ML": 1e3, "ft3": cubicFoot, "US gal": usGallon, "imp gal": imperialGallon,
+	"US Mgal": 1e6 * usGallon, "imp Mgal": 1e6 * imperialGallon, "acre-ft": acreFoot,
+}
+
+var timeFactors = map[string]float64{"s": 1, "min": 60, "h": 3600, "d": 86400}
+
+// units is every accepted spelling in its canonical form (see canonical).
+var units = buildUnits()
+
+func buildUnits() map[string]Unit {
+	m := map[string]Unit{}
+	add := func(d Dimension, factor, offset float64, symbol string, spellings ...string) {
+		u := Unit{symbol, d, factor, offset}
+		m[canonical(symbol)] = u
+		for _, s := range spellings {
+			m[canonical(s)] = u
+		}
+	}
+	add(LengthDimension, 1, 0, "m")
+	add(LengthDimension, 1e-2, 0, "cm")
+	add(LengthDimension, 1e-3, 0, "mm")
+	add(LengthDimension, foot, 0, "ft", "[ft_i]")
+	add(LengthDimension, inch, 0, "in", "[in_i]")
+	add(AngleDimension, math.Pi/180, 0, "deg", "°")
+	add(AngleDimension, 1, 0, "rad")
+	add(TemperatureDimension, 1, 0, "K")
+	add(TemperatureDimension, 1, 273.15, "degC", "°C", "C")
+	add(TemperatureDimension, 5.0/9, 273.15-32*5.0/9, "degF", "°F", "F")
+	for t, seconds := range timeFactors {
+		add(DurationDimension, seconds, 0, t)
+		for v, cubicMetres := range volumeFactors {
+			add(FlowDimension, cubicMetres/seconds, 0, v+"/"+t)
+		}
+	}
+	for v, cubicMetres := range volumeFactors {
+		add(VolumeDimension, cubicMetres, 0, v)
+	}
+	for _, s := range []struct{ old, symbol string }{{"[gal_us]", "US gal"}, {"[gal_br]", "imp gal"}} {
+		m[canonical(s.old)] = m[canonical(s.symbol)]
+	}
+	return m
+}
+
+// canonical folds the spellings of one unit together: superscripts, Unicode signs and inner blanks. Case
+// is kept, except of the litre.
+func canonical(s string) string {
+	r := strings.NewReplacer("³", "3", "^", "", "²", "2", "·", "", "**", "", "µ", "u", "litre", "L", "liter", "L")
+	s = r.Replace(strings.Join(strings.Fields(s), " "))
+	s = strings.ReplaceAll(s, "/sec", "/s")
+	if s == "l" || strings.HasPrefix(s, "l/") {
+		s = "L" + s[1:]
+	}
+	return s
+}
+
+// ambiguous units have two meanings in the trade; both are named in the refusal.
+var ambiguous = map[string]string{
+	"gal":  `"US gal" (3.785 L) or "imp gal" (4.546 L)`,
+	"gpm":  `"US gal/min" or "imp gal/min"`,
+	"MGD":  `"US Mgal/d" or "imp Mgal/d"`,
+	"mgd":  `"US Mgal/d" or "imp Mgal/d"`,
+	"Mgal": `"US Mgal" or "imp Mgal"`,
+}
+
+// LookUp returns the unit spelled s. It fails with a clause that says what is wrong and what to write.
+func LookUp(s string) (Unit, error) {
+	if u, ok := units[canonical(s)]; ok {
+		return u, nil
+	}
+	base, per, _ := strings.Cut(strings.TrimSpace(s), "/")
+	if meanings, ok := ambiguous[base]; ok {
+		if per != "" {
+			meanings += ", per " + per
+		}
+		return Unit{}, fmt.Errorf("%q has two meanings: write %s", s, meanings)
+	}
+	return Unit{}, fmt.Errorf("%q is not a known unit", s)
+}
+
+// MustLookUp is LookUp for units written in the program; it panics on a slip there.
+func MustLookUp(s string) Unit {
+	u, err := LookUp(s)
+	if err != nil {
+		panic(err)
+	}
+	return u
+}
+
+// Symbols lists the units of a dimension, sorted, for messages.
+func Symbols(d Dimension) []string {
+	seen := map[string]bool{}
+	for _, u := range units {
+		if u.Dimension == d {
+			seen[u.Symbol] = true
+		}
+	}
+	list := make([]string, 0, len(seen))
+	for s := range seen {
+		list = append(list, s)
+	}
+	sort.Strings(list)
+	return list
+}
+
+// Value is a physical value as somebody wrote it and as it is computed with.
+type Value struct {
+	Text string  `json:"as_written"`
+	SI   float64 `json:"si"`
+	Unit Unit    `json:"-"`
+}
+
+// Parse reads "0.40 m": a decimal number, blanks, a unit of dimension d. A bare number is accepted for
+// dimension None only. NaN, Inf, hexadecimal and digit separators are refused.
+func Parse(text string, d Dimension) (Value, error) {
+	t := strings.TrimSpace(text)
+	end := numberEnd(t)
+	number, unit := t[:end], strings.TrimSpace(t[end:])
+	v, err := strconv.ParseFloat(number, 64)
+	if err != nil || end == 0 || math.IsInf(v, 0) {
+		return Value{}, fmt.Errorf("%q is not a number with a unit; write it as %q", text, d.Example())
+	}
+	if unit == "" {
+		if d == None {
+			return Value{Text: t, SI: v, Unit: Unit{Factor: 1}}, nil
+		}
+		return Value{}, fmt.Errorf("%q has no unit; write it as %q", text, t+" "+Unit1(d))
+	}
+	u, err := LookUp(unit)
+	if err != nil {
+		return Value{}, err
+	}
+	if u.Dimension != d {
+		return Value{}, fmt.Errorf("%q is %s, not %s; write something like %q", text, u.Dimension, d, d.Example())
+	}
+	si := u.ToSI(v)
+	if math.IsInf(si, 0) {
+		return Value{}, fmt.Errorf("%q is too large to be real", text)
+	}
+	return Value{Text: t, SI: si, Unit: u}, nil
+}
+
+// Unit1 is the unit that messages propose for a dimension.
+func Unit1(d Dimension) string {
+	_, unit, _ := strings.Cut(d.Example(), " ")
+	return unit
+}
+
+// numberEnd returns the length of the decimal number at the start of t: sign, digits, point, exponent.
+func numberEnd(t string) int {
+	i, digits := 0, 0
+	if i < len(t) && (t[i] == '+' || t[i] == '-') {
+		i++
+	}
+	for ; i < len(t) && (t[i] >= '0' && t[i] <= '9' || t[i] == '.'); i++ {
+		if t[i] != '.' {
+			digits++
+		}
+	}
+	if digits == 0 {
+		return 0
+	}
+	if i < len(t) && (t[i] == 'e' || t[i] == 'E') {
+		j := i + 1
+		if j < len(t) && (t[j] == '+' || t[j] == '-') {
+			j++
+		}
+		start := j
+		for j < len(t) && t[j] >= '0' && t[j] <= '9' {
+			j++
+		}
+		if j > start {
+			i = j
+		}
+	}
+	return i
+}

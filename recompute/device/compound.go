@@ -1,0 +1,89 @@
+package device
+
+import (
+	"fmt"
+	"math"
+
+	"retotal/ingest/quantity"
+)
+
+// Compound is a V-notch cut into the crest of a rectangular section.
+//
+// Equation: Q = Qv(h) for h ≤ a; above it Q = Qv(h) − Qv(h−a) + C s (h−a)^1.5, with a the height of the notch, s the
+// length of the horizontal crest beside it (both sides together) and Qv the rating of the notch. The middle
+// term takes away the part of the notch's triangle that the plate does not have. The form is that of the published
+// rating of two open records (Ochoa-Tocachi et al. 2018, Scientific Data 5:180080); for a frictionless
+// nappe it follows from integrating √z over the section.
+//
+// Quantities: angle or notch_coefficient (Qv = k h^2.5, SI); crest_coefficient C, SI, 1.8384 by default (Francis,
+// 3.33 in ft: USBR Water Measurement Manual eq. 7-5, read).
+//
+// Limits: those of the notch at the low end; none is published for the whole. Uncertainty: none is
+// published; several per cent above the notch are common practice.
+type Compound struct {
+	notch            Rating
+	height, shoulder float64
+	crest            float64
+	description      Description
+}
+
+// francis is 3.33 ft^0.5/s in SI: USBR Water Measurement Manual eq. 7-5 (read).
+var francis = 3.33 * math.Sqrt(0.3048)
+
+// newCompound reads notch_height, shoulder_width, crest_coefficient and either angle or notch_coefficient.
+func newCompound(d *dimensions) Rating {
+	c := &Compound{
+		height:   d.quantity("notch_height", quantity.LengthDimension),
+		shoulder: d.quantity("shoulder_width", quantity.LengthDimension),
+		crest:    d.optional("crest_coefficient", quantity.None, francis),
+	}
+	d.between("notch_height", c.height, 0.01, 10, "a notch height above 0")
+	d.between("shoulder_width", c.shoulder, 0, 100, "a width from 0")
+	d.between("crest_coefficient", c.crest, 0.5, 5, "a coefficient in m^0.5/s, usually 1.7 to 1.9")
+	if d.has("notch_coefficient") {
+		k := d.number("notch_coefficient")
+		d.between("notch_coefficient", k, 0.01, 10, "a coefficient in m^0.5/s, about 1.37 at 90 deg")
+		c.notch = &Power{coefficient: k, exponent: 2.5, limits: Limits{High: math.Inf(1), End: math.Inf(1)},
+			description: Description{Name: "notch", Equation: fmt.Sprintf("Qv = %.5g h^2.5", k)}}
+	} else {
+		c.notch = newVNotch(d)
+	}
+	inner := c.notch.Describe()
+	c.description = Description{Kind: "compound", Name: fmt.Sprintf("V-notch of %.4g m under a rectangular section", c.height),
+		Equation: fmt.Sprintf("%s; above h = %.4g m: Q = Qv(h) - Qv(h-a) + %.5g s (h-a)^1.5, s = %.4g m", inner.Equation, c.height, c.crest, c.shoulder),
+		Source:   "form of the published rating in Ochoa-Tocachi et al. 2018 (Scientific Data 5:180080); no standard covers it; " + inner.Source,
+		Dimensions: append(inner.Dimensions, Constant{"notch_height", fmt.Sprintf("%.4g m", c.height)},
+			Constant{"shoulder_width", fmt.Sprintf("%.4g m", c.shoulder)}, Constant{"crest_coefficient", fmt.Sprintf("%.5g", c.crest)}),
+		Advice: append(inner.Advice, "flow above the notch is not covered by a standard")}
+	return c
+}
+
+// Flow implements Rating.
+func (c *Compound) Flow(h float64) float64 {
+	q := c.notch.Flow(h)
+	if over := h - c.height; over > 0 {
+		q += float64(c.crest*c.shoulder*power(over, 1.5)) - c.notch.Flow(over)
+	}
+	return q
+}
+
+// Flows implements Rating.
+func (c *Compound) Flows(q, h []float64) { each(q, h, c.Flow) }
+
+// Slope implements Rating.
+func (c *Compound) Slope(h float64) float64 {
+	s := c.notch.Slope(h)
+	if over := h - c.height; over > 0 {
+		s += float64(1.5*c.crest*c.shoulder*math.Sqrt(over)) - c.notch.Slope(over)
+	}
+	return s
+}
+
+// Limits implements Rating.
+func (c *Compound) Limits() Limits {
+	l := c.notch.Limits()
+	return Limits{Low: l.Low, LowSource: l.LowSource, High: math.Inf(1), End: math.Inf(1)}
+}
+
+// Describe implements Rating.
+func (c *Compound) Describe() Description { return c.description }

@@ -1,0 +1,114 @@
+package device
+
+import (
+	"fmt"
+	"math"
+
+	"retotal/ingest/quantity"
+)
+
+// Power is a rating of the form Q = C (h − e)^n. It serves the power law with coefficients of the user, the
+// maximum-head/maximum-flow form, the Cipolletti weir and the Parshall flumes, which differ in where the
+// numbers come from.
+type Power struct {
+	coefficient, exponent, offset float64 // SI: m^(3−n)/s, –, m
+	limits                        Limits
+	description                   Description
+}
+
+// newPower reads coefficient, exponent, head_unit, flow_unit and the optional offset: the equation with the
+// numbers as the user holds them, in their own units.
+func newPower(d *dimensions) Rating {
+	c, n := d.number("coefficient"), d.number("exponent")
+	head, flow := d.unit("head_unit", quantity.LengthDimension), d.unit("flow_unit", quantity.FlowDimension)
+	e := d.optional("offset", quantity.LengthDimension, 0)
+	d.between("coefficient", c, math.SmallestNonzeroFloat64, 1e9, "a coefficient above 0")
+	d.between("exponent", n, 0.1, 5, "an exponent from 0.1 to 5")
+	return &Power{
+		coefficient: c * flow.Factor / math.Pow(head.Factor, n), exponent: n, offset: e,
+		limits: Limits{High: math.Inf(1), End: math.Inf(1)},
+		description: Description{Kind: "power", Name: "power law of the user",
+			Equation: fmt.Sprintf("Q = %.6g (h - %.4g m)^%.6g (%s, %s)", c, e, n, flow.Symbol, head.Symbol),
+			Source:   "coefficients from the site file; no limits of validity known",
+			Dimensions: []Constant{{"coefficient", fmt.Sprintf("%.6g", c)}, {"exponent", fmt.Sprintf("%.6g", n)},
+				{"offset", fmt.Sprintf("%.4g m", e)}}},
+	}
+}
+
+// newMaximum reads maximum_head, maximum_flow and exponent: Q = Qmax (h/hmax)^n, the form in which many
+// meters take a device that is not in their list (common practice).
+func newMaximum(d *dimensions) Rating {
+	h, q := d.quantity("maximum_head", quantity.LengthDimension), d.quantity("maximum_flow", quantity.FlowDimension)
+	n := d.number("exponent")
+	d.between("maximum_head", h, 1e-3, 100, "a head above 0")
+	d.between("maximum_flow", q, math.SmallestNonzeroFloat64, 1e6, "a flow above 0")
+	d.between("exponent", n, 0.1, 5, "an exponent from 0.1 to 5")
+	return &Power{
+		coefficient: q / math.Pow(h, n), exponent: n,
+		limits: Limits{High: h, HighSource: "maximum head of the device", End: math.Inf(1)},
+		description: Description{Kind: "maximum", Name: fmt.Sprintf("maximum-head form, %.4g m at %.4g L/s", h, q*1000),
+			Equation: fmt.Sprintf("Q = %.6g L/s (h / %.4g m)^%.4g", q*1000, h, n),
+			Source:   "form in common use in meters; the numbers are those of the site file",
+			Dimensions: []Constant{{"maximum_head", fmt.Sprintf("%.4g m", h)}, {"maximum_flow", fmt.Sprintf("%.6g L/s", q*1000)},
+				{"exponent", fmt.Sprintf("%.4g", n)}}},
+	}
+}
+
+// newCipolletti reads width (of the crest) and the optional crest_height and channel_width.
+//
+// What: trapezoidal thin-plate weir, sides 1 horizontal to 4 vertical. Equation: Q = 3.367 L h^1.5 in feet
+// and ft³/s (USBR Water Measurement Manual eq. 7-7, read), 1.8589 b h^1.5 in SI. Limits: as the contracted
+// rectangular weir (read): h ≥ 0.06 m, h ≤ b/3. Uncertainty of the coefficient: 5 % (read).
+func newCipolletti(d *dimensions) Rating {
+	b := d.quantity("width", quantity.LengthDimension)
+	p, channel := d.optional("crest_height", quantity.LengthDimension, 0), d.optional("channel_width", quantity.LengthDimension, 0)
+	d.between("width", b, 0.15, 100, "a crest width from 0.15 m")
+	d.positiveIfGiven("crest_height", "channel_width")
+	k := 3.367 * math.Sqrt(0.3048) * b
+	description := Description{Kind: "cipolletti", Name: fmt.Sprintf("Cipolletti weir, b = %.4g m", b),
+		Equation:    fmt.Sprintf("Q = 1.8589 b h^1.5 (Q = %.5f h^1.5)", k),
+		Source:      "USBR Water Measurement Manual eq. 7-7, read",
+		Uncertainty: 0.05, UncertainBy: "USBR Water Measurement Manual section 12, read",
+		Dimensions: []Constant{{"width", fmt.Sprintf("%.4g m", b)}}}
+	approach(&description, p, 2*b/3, channel, b+4*b/3)
+	return &Power{coefficient: k, exponent: 1.5,
+		limits: Limits{Low: 0.06, LowSource: "h >= 0.2 ft (from memory of the USBR manual)", High: b / 3,
+			HighSource: "h <= L/3 (EPA SWMM Vol. II)", End: math.Inf(1)},
+		description: description}
+}
+
+// Flow implements Rating.
+func (p *Power) Flow(h float64) float64 {
+	if h <= p.offset || h <= 0 {
+		return 0
+	}
+	return p.coefficient * power(h-p.offset, p.exponent)
+}
+
+// Flows implements Rating.
+func (p *Power) Flows(q, h []float64) {
+	c, n, e := p.coefficient, p.exponent, p.offset
+	least := math.Max(e, 0)
+	h = h[:len(q)]
+	for i, x := range h {
+		if x <= least {
+			q[i] = 0
+			continue
+		}
+		q[i] = c * power(x-e, n)
+	}
+}
+
+// Slope implements Rating.
+func (p *Power) Slope(h float64) float64 {
+	if h <= p.offset || h <= 0 {
+		return 0
+	}
+	return p.coefficient * p.exponent * math.Pow(h-p.offset, p.exponent-1)
+}
+
+// Limits implements Rating.
+func (p *Power) Limits() Limits { return p.limits }
+
+// Describe implements Rating.
+func (p *Power) Describe() Description { return p.description }
