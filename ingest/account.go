@@ -1,0 +1,72 @@
+package ingest
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"retotal/ingest/reading"
+)
+
+// Account places every row of a log in exactly one class.
+type Account struct {
+	Read        int            `json:"rows_read"`
+	Used        int            `json:"used"`
+	Repeated    int            `json:"repeated"`    // rows equal in all columns to one before them
+	Conflicting int            `json:"conflicting"` // rows with the time of one before them and other values
+	OutOfPeriod int            `json:"out_of_period"`
+	Rejected    map[string]int `json:"rejected"` // by reason
+	// Examples are the first rejected rows of each reason.
+	Examples []Example `json:"rejected_examples,omitempty"`
+	// Missing and Illegible count absent and unreadable values of the columns beside the level.
+	Missing   map[string]int `json:"missing_values,omitempty"`
+	Illegible map[string]int `json:"illegible_values,omitempty"`
+}
+
+// Example is one rejected row.
+type Example struct {
+	File   string `json:"file"`
+	Line   int    `json:"line"`
+	Reason string `json:"reason"`
+	Text   string `json:"text"`
+}
+
+// examplesPerReason is how many rejected rows of one reason are kept.
+const examplesPerReason = 3
+
+// RejectedRows is the number of rejected rows of all reasons.
+func (a *Account) RejectedRows() int {
+	n := 0
+	for _, count := range a.Rejected {
+		n += count
+	}
+	return n
+}
+
+// Reasons lists the reasons of rejection, the most frequent first.
+func (a *Account) Reasons() []string {
+	reasons := slices.Sorted(maps.Keys(a.Rejected))
+	slices.SortStableFunc(reasons, func(x, y string) int { return a.Rejected[y] - a.Rejected[x] })
+	return reasons
+}
+
+// reject counts rejections of one file.
+func (a *Account) reject(file string, list []reading.Rejection) {
+	for _, r := range list {
+		if a.Rejected == nil {
+			a.Rejected = map[string]int{}
+		}
+		a.Rejected[r.Reason]++
+		if a.Rejected[r.Reason] <= examplesPerReason {
+			a.Examples = append(a.Examples, Example{file, int(r.Line), r.Reason, r.Text})
+		}
+	}
+}
+
+// balance fails when the classes do not add up to the rows read: a fault of the program, never of the input.
+func (a *Account) balance() error {
+	if sum := a.Used + a.Repeated + a.Conflicting + a.OutOfPeriod + a.RejectedRows(); sum != a.Read {
+		return fmt.Errorf("internal fault: %d rows were read but %d are accounted for", a.Read, sum)
+	}
+	return nil
+}

@@ -1,0 +1,126 @@
+package csvlog
+
+import (
+	"bufio"
+	"bytes"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"hash"
+	"io"
+	"os"
+	"sync/atomic"
+
+	"github.com/klauspost/compress/gzip"
+	"github.com/klauspost/compress/zstd"
+
+	"retotal/ingest/problem"
+)
+
+// source is the decoded text of a file: plain, gzip or zstd by its first bytes, hashed as it is stored while it is read.
+type source struct {
+	io.Reader
+	file    *os.File
+	hash    hash.Hash
+	counter *countingReader
+	zstd    *zstd.Decoder
+	Packing string // "plain", "gzip" or "zstd"
+}
+
+// countingReader counts and hashes what passes.
+type countingReader struct {
+	r    io.Reader
+	hash hash.Hash
+	n    atomic.Int64 // read by the progress display
+}
+
+func (c *countingReader) Read(p []byte) (int, error) {
+	n, err := c.r.Read(p)
+	c.n.Add(int64(n))
+	c.hash.Write(p[:n])
+	return n, err
+}
+
+// openSource opens a file for reading from its beginning.
+func openSource(name string) (*source, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	s := &source{file: f, hash: sha256.New(), Packing: "plain"}
+	s.counter = &countingReader{r: f, hash: s.hash}
+	raw := bufio.NewReaderSize(s.counter, 1<<16)
+	magic, _ := raw.Peek(4)
+	switch {
+	case bytes.HasPrefix(magic, []byte{0x1f, 0x8b}):
+		s.Packing = "gzip"
+		s.Reader, err = gzip.NewReader(raw)
+	case bytes.Equal(magic, []byte{0x28, 0xb5, 0x2f, 0xfd}):
+		s.Packing = "zstd"
+		s.zstd, err = zstd.NewReader(raw, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(256<<20))
+		s.Reader = s.zstd
+	default:
+		s.Reader = raw
+	}
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// finish reads what is left of the stored bytes, so that the hash covers the whole file, and returns it.
+func (s *source) finish() (sum []byte, size int64, err error) {
+	_, err = io.Copy(io.Discard, s.counter)
+	return s.hash.Sum(nil), s.counter.n.Load(), err
+}
+
+func (s *source) Close() error {
+	if s.zstd != nil {
+		s.zstd.Close()
+	}
+	return s.file.Close()
+}
+
+// errLongLine reports a line that no logger writes.
+var errLongLine = errors.New("line too long")
+
+// readProblem words an error of reading or unpacking.
+func readProblem(file string, line int32, err error) *problem.Problem {
+	place := problem.Place{File: file, Line: int(line)}
+	switch {
+	case errors.Is(err, errLongLine):
+		return problem.At(place, fmt.Sprintf("the line is longer than %d KiB", blockSize>>10), "lines of a logger, ended by CR or LF", "check that this is the right file")
+	case errors.Is(err, io.ErrUnexpectedEOF):
+		return problem.At(problem.Place{File: file}, "the compressed data ends before its end", "a whole file", "copy the file again; it was cut off")
+	case errors.Is(err, gzip.ErrChecksum), errors.Is(err, gzip.ErrHeader), errors.Is(err, zstd.ErrMagicMismatch), errors.Is(err, zstd.ErrCRCMismatch):
+		return problem.At(problem.Place{File: file}, "the compressed data is damaged: "+err.Error(), "", "copy the file again")
+	case errors.Is(err, os.ErrNotExist):
+		return problem.At(problem.Place{File: file}, "there is no such file", "", "")
+	}
+	return problem.At(problem.Place{File: file}, "the file cannot be read: "+err.Error(), "", "")
+}
+
+// lineReader walks over the lines of a text with one terminator.
+type lineReader struct {
+	r      *bufio.Reader
+	eol    byte
+	number int32
+}
+
+func newLineReader(r io.Reader, eol byte) *lineReader {
+	return &lineReader{r: bufio.NewReaderSize(r, blockSize), eol: eol}
+}
+
+// next returns the next line without its terminator, valid until the next call, and its number from 1.
+func (l *lineReader) next() ([]byte, int32, error) {
+	line, err := l.r.ReadSlice(l.eol)
+	if err == bufio.ErrBufferFull {
+		return nil, l.number + 1, errLongLine
+	}
+	if err == io.EOF && len(line) == 0 || err != nil && err != io.EOF {
+		return nil, l.number + 1, err
+	}
+	l.number++
+	return bytes.TrimSuffix(line, []byte{l.eol}), l.number, nil
+}

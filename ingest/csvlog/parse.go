@@ -1,0 +1,288 @@
+package csvlog
+
+import (
+	"bytes"
+	"encoding/binary"
+	"encoding/csv"
+	"time"
+
+	"retotal/ingest/reading"
+)
+
+// The reasons for which a row is rejected.
+const (
+	reasonTime    = "time stamp is not readable"
+	reasonOffset  = "time stamp has no offset from UTC, unlike the rows before it"
+	reasonZone    = "time stamp has an offset from UTC, unlike the rows before it"
+	reasonFields  = "row has not as many fields as the header"
+	reasonQuote   = "quotes are not closed on the line"
+	reasonPrimary = "level reading is not a number"
+	reasonNothing = "level reading is empty"
+)
+
+// targets of a column beside the quantities.
+const (
+	skipColumn = -1
+	timeColumn = -2
+)
+
+// parser turns lines into readings. Each worker has its own, for the day that it remembers.
+type parser struct {
+	layout  *Layout
+	plan    []int // by column: a quantity, timeColumn or skipColumn
+	factor  [reading.Count]float64
+	offset  [reading.Count]float64
+	has     [reading.Count]bool
+	primary reading.Quantity
+
+	day      [10]byte // the date text last met, and what it means
+	dayStart int64
+}
+
+// parse reads a block of whole lines, each ended by the layout's terminator, into the batch. Lines count from 1.
+func (p *parser) parse(text []byte, b *reading.Batch) (lines int32) {
+	b.Reset(p.has)
+	for pos := 0; pos < len(text); {
+		lines++
+		next, ok := p.fastLine(text, pos, lines, b)
+		if !ok {
+			end := pos + bytes.IndexByte(text[pos:], p.layout.eol)
+			p.slowLine(text[pos:end], lines, b)
+			next = end + 1
+		} else {
+			b.Read++
+		}
+		pos = next
+	}
+	return lines
+}
+
+// toSI converts a value of a column, as quantity.Unit.ToSI does.
+func (p *parser) toSI(target int, v float64) float64 {
+	if p.offset[target] == 0 {
+		return v * p.factor[target]
+	}
+	return float64(v*p.factor[target]) + p.offset[target]
+}
+
+// fastLine reads one clean line and appends its reading. For any line that is not clean it appends nothing and
+// returns false; slowLine then decides what the line is.
+func (p *parser) fastLine(text []byte, pos int, line int32, b *reading.Batch) (next int, ok bool) {
+	delimiter, eol, decimal := p.layout.delimiter, p.layout.eol, p.layout.decimal
+	var at int64
+	var values [reading.Count]float64
+	var states [reading.Count]reading.State
+	for column := range p.plan {
+		switch target := p.plan[column]; {
+		case target == timeColumn:
+			if at, pos, ok = p.fastStamp(text, pos); !ok {
+				return 0, false
+			}
+		case target == skipColumn:
+			for c := text[pos]; c != delimiter && c != eol; c = text[pos] {
+				if c == '"' {
+					return 0, false
+				}
+				pos++
+			}
+			if text[pos] == '\n' && text[pos-1] == '\r' {
+				pos-- // leave CR LF to the end of the row
+			}
+		case text[pos] == delimiter && reading.Quantity(target) != p.primary:
+			states[target] = reading.Empty
+		default:
+			var v float64
+			if v, pos, ok = fastNumber(text, pos, decimal); !ok {
+				return 0, false
+			}
+			values[target] = p.toSI(target, v)
+		}
+		if column < len(p.plan)-1 {
+			if text[pos] != delimiter {
+				return 0, false
+			}
+			pos++
+		}
+	}
+	if text[pos] == '\r' && eol == '\n' {
+		pos++
+	}
+	if text[pos] != eol {
+		return 0, false
+	}
+	p.append(b, at, line, &values, &states)
+	return pos + 1, true
+}
+
+func (p *parser) append(b *reading.Batch, at int64, line int32, values *[reading.Count]float64, states *[reading.Count]reading.State) {
+	b.Time, b.Line = append(b.Time, at), append(b.Line, line)
+	for q := range p.has {
+		if p.has[q] {
+			b.Value[q], b.State[q] = append(b.Value[q], values[q]), append(b.State[q], states[q])
+		}
+	}
+}
+
+// fastStamp reads a stamp of fixed width: a date of ten bytes, a blank or T, hh:mm or hh:mm:ss, and Z where the file
+// writes offsets. The date is looked up only when it differs from the last one.
+func (p *parser) fastStamp(text []byte, pos int) (at int64, next int, ok bool) {
+	if len(text)-pos < 20 {
+		return 0, 0, false
+	}
+	t := text[pos : pos+20 : pos+20]
+	if binary.LittleEndian.Uint64(t) != binary.LittleEndian.Uint64(p.day[:]) || t[8] != p.day[8] || t[9] != p.day[9] {
+		if !p.newDay(t[:10]) {
+			return 0, 0, false
+		}
+	}
+	h, m := 10*int64(t[11]-'0')+int64(t[12]-'0'), 10*int64(t[14]-'0')+int64(t[15]-'0')
+	if t[10] != ' ' && t[10] != 'T' || t[13] != ':' || !isDigit(t[11]) || !isDigit(t[12]) || !isDigit(t[14]) || !isDigit(t[15]) || h > 23 || m > 59 {
+		return 0, 0, false
+	}
+	second := int64(0)
+	next = pos + 16
+	if t[16] == ':' {
+		if !isDigit(t[17]) || !isDigit(t[18]) || t[17] > '5' {
+			return 0, 0, false
+		}
+		second = 10*int64(t[17]-'0') + int64(t[18]-'0')
+		next = pos + 19
+	}
+	if p.layout.absolute {
+		if text[next] != 'Z' {
+			return 0, 0, false
+		}
+		next++
+	}
+	return p.dayStart + (h*3600+m*60+second)*int64(time.Second), next, true
+}
+
+// newDay makes a date of ten bytes the remembered one.
+func (p *parser) newDay(date []byte) bool {
+	st, err := parseStamp(date)
+	if err != nil || st.nanosecond != 0 {
+		return false
+	}
+	start, ok := st.local(p.layout.order)
+	if ok {
+		copy(p.day[:], date)
+		p.dayStart = start
+	}
+	return ok
+}
+
+// slowLine decides what one line is: blank, a reading written in an unusual way, or a row to reject.
+func (p *parser) slowLine(line []byte, number int32, b *reading.Batch) {
+	if len(trim(line)) == 0 {
+		return
+	}
+	b.Read++
+	reject := func(reason string) {
+		b.Rejected = append(b.Rejected, reading.Rejection{Line: number, Reason: reason, Text: shorten(line)})
+	}
+	fields, ok := p.layout.split(line)
+	if !ok {
+		reject(reasonQuote)
+		return
+	}
+	if n := len(p.plan); len(fields) == n+1 && len(fields[n]) == 0 {
+		fields = fields[:n] // a trailing delimiter
+	}
+	if len(fields) != len(p.plan) {
+		reject(reasonFields)
+		return
+	}
+	var at int64
+	var values [reading.Count]float64
+	var states [reading.Count]reading.State
+	for column, target := range p.plan {
+		switch {
+		case target == timeColumn:
+			var reason string
+			if at, reason = p.slowStamp(fields[column]); reason != "" {
+				reject(reason)
+				return
+			}
+		case target >= 0:
+			v, numeric := slowNumber(fields[column], p.layout.decimal)
+			values[target] = p.toSI(target, v)
+			if !numeric {
+				values[target], states[target] = 0, reading.Illegible
+				if len(fields[column]) == 0 {
+					states[target] = reading.Empty
+				}
+			}
+		}
+	}
+	switch states[p.primary] {
+	case reading.Empty:
+		reject(reasonNothing)
+	case reading.Illegible:
+		reject(reasonPrimary)
+	default:
+		p.append(b, at, number, &values, &states)
+	}
+}
+
+// slowStamp reads any stamp of the grammar, with the reason when it cannot be used.
+func (p *parser) slowStamp(field []byte) (int64, string) {
+	st, err := parseStamp(field)
+	if err != nil {
+		return 0, reasonTime
+	}
+	at, ok := st.local(p.layout.order)
+	if !ok {
+		other := dayFirst + monthFirst - p.layout.order
+		if _, otherwise := st.local(other); otherwise && !st.yearFirst && p.layout.order != yearFirst {
+			return 0, reading.MixedDates
+		}
+		return 0, reasonTime
+	}
+	if st.hasOffset != p.layout.absolute {
+		if st.hasOffset {
+			return 0, reasonZone
+		}
+		return 0, reasonOffset
+	}
+	return at - st.offset, ""
+}
+
+// split cuts a line into trimmed fields; lines with quotes go through encoding/csv.
+func (l *Layout) split(line []byte) ([][]byte, bool) {
+	var fields [][]byte
+	if bytes.IndexByte(line, '"') >= 0 {
+		r := csv.NewReader(bytes.NewReader(append(trimEnd(line), '\n')))
+		r.Comma, r.FieldsPerRecord, r.TrimLeadingSpace = rune(l.delimiter), -1, l.delimiter != '\t'
+		record, err := r.Read()
+		if err != nil {
+			return nil, false
+		}
+		for _, f := range record {
+			fields = append(fields, trim([]byte(f)))
+		}
+		return fields, true
+	}
+	for _, f := range bytes.Split(line, []byte{l.delimiter}) {
+		fields = append(fields, trim(f))
+	}
+	return fields, true
+}
+
+// trimEnd copies a line without the carriage return at its end.
+func trimEnd(line []byte) []byte {
+	return append([]byte(nil), bytes.TrimSuffix(line, []byte{'\r'})...)
+}
+
+// shorten makes a line fit for a message.
+func shorten(line []byte) string {
+	text := []rune(string(bytes.ToValidUTF8(trim(line), []byte("?"))))
+	for i, r := range text {
+		if r < ' ' {
+			text[i] = '?'
+		}
+	}
+	if len(text) > 60 {
+		return string(text[:60]) + "…"
+	}
+	return string(text)
+}

@@ -1,0 +1,234 @@
+// Package csvlog reads one CSV log file into batches.
+//
+// The text is cut into blocks of whole lines, workers turn blocks into batches, and Next hands them out in the order
+// of the file. A clean line takes the byte parser; any other line takes a slow path of its own (slowLine), so that
+// nothing is read in a way that encoding/csv would not read it.
+package csvlog
+
+import (
+	"bytes"
+	"encoding/hex"
+	"io"
+	"runtime"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+)
+
+// blockSize is the text that one worker parses at a time. A longer line is refused.
+const blockSize = 1 << 20
+
+// Reader reads one file.
+type Reader struct {
+	Layout *Layout
+
+	file    string
+	source  *source
+	ordered chan *job // in the order of the file
+	free    chan *job
+	quit    chan struct{}
+	stopped chan struct{} // closed when the cutting goroutine has ended
+	current *job
+	lines   int32
+	sum     string
+	size    int64
+}
+
+// job is one block on its way through a worker.
+type job struct {
+	buffer []byte // whole capacity
+	text   []byte // whole lines
+	batch  reading.Batch
+	lines  int32
+	done   chan struct{}
+	err    error
+}
+
+// Open starts to read a file of a known layout.
+func Open(file string, layout *Layout, primary reading.Quantity) (*Reader, *problem.Problem) {
+	src, err := openSource(file)
+	if err != nil {
+		return nil, readProblem(file, 0, err)
+	}
+	workers := runtime.GOMAXPROCS(0)
+	r := &Reader{Layout: layout, file: file, source: src,
+		ordered: make(chan *job, workers+2), free: make(chan *job, workers+2), quit: make(chan struct{}), stopped: make(chan struct{})}
+	for range cap(r.free) {
+		r.free <- &job{done: make(chan struct{}, 1)}
+	}
+	work := make(chan *job, cap(r.free))
+	go r.cut(work)
+	for range workers {
+		go newParser(layout, primary).run(work)
+	}
+	return r, nil
+}
+
+// Inspect finds the layout from the beginning of the file and, where the order of day and month is open, from
+// the whole of it.
+func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
+	src, err := openSource(file)
+	if err != nil {
+		return nil, readProblem(file, 0, err)
+	}
+	defer src.Close()
+	sample := make([]byte, 1<<18)
+	n, err := readFull(src, sample)
+	if err != nil && err != io.EOF {
+		return nil, readProblem(file, 0, err)
+	}
+	layout, ambiguous, bad := detect(file, sample[:n], log)
+	if bad != nil {
+		return nil, bad
+	}
+	layout.Packing = src.Packing
+	if !ambiguous {
+		return layout, nil
+	}
+	whole, err := openSource(file)
+	if err != nil {
+		return nil, readProblem(file, 0, err)
+	}
+	defer whole.Close()
+	return layout, layout.settleOrder(file, whole)
+}
+
+func newParser(l *Layout, primary reading.Quantity) *parser {
+	p := &parser{layout: l, plan: l.plan, primary: primary}
+	for i := range p.day {
+		p.day[i] = 0xff // no date
+	}
+	for _, target := range l.plan {
+		if target >= 0 {
+			p.has[target] = true
+			p.factor[target], p.offset[target] = l.Units[target].Factor, l.Units[target].Offset
+		}
+	}
+	return p
+}
+
+// run parses jobs until there are no more.
+func (p *parser) run(work <-chan *job) {
+	for j := range work {
+		j.lines = p.parse(j.text, &j.batch)
+		j.done <- struct{}{}
+	}
+}
+
+// cut reads the text and cuts it into blocks of whole lines.
+func (r *Reader) cut(work chan<- *job) {
+	defer close(r.stopped)
+	defer close(work)
+	defer close(r.ordered)
+	skip := r.Layout.headerEnd
+	var rest []byte // the line that the last block broke off
+	for ended := false; !ended; {
+		var j *job
+		select {
+		case j = <-r.free:
+		case <-r.quit:
+			return
+		}
+		ended = j.fill(r.source, &rest, r.Layout.eol, &skip)
+		if ended && j.err == nil {
+			j.err = r.finish()
+		}
+		r.ordered <- j // never blocks: there are as many places as jobs
+		work <- j
+	}
+}
+
+// finish completes the hash of the file.
+func (r *Reader) finish() error {
+	sum, size, err := r.source.finish()
+	r.sum, r.size = hex.EncodeToString(sum), size
+	return err
+}
+
+// fill reads one block of whole lines. The last line of a file gets a terminator when it has none.
+func (j *job) fill(src io.Reader, rest *[]byte, eol byte, skip *int) (ended bool) {
+	if j.buffer == nil {
+		j.buffer = make([]byte, 2*blockSize+1)
+	}
+	n := copy(j.buffer, *rest)
+	got, err := readFull(src, j.buffer[n:n+blockSize])
+	n += got
+	j.err = nil
+	if ended = err != nil; ended && err != io.EOF {
+		j.err = err
+	}
+	text := j.buffer[:n]
+	if *skip > 0 {
+		cut := min(*skip, n)
+		text, *skip = text[cut:], *skip-cut
+	}
+	if ended {
+		if len(text) > 0 && text[len(text)-1] != eol {
+			text = append(text, eol)
+		}
+		j.text, *rest = text, nil
+		return true
+	}
+	last := bytes.LastIndexByte(text, eol)
+	j.text = text[:last+1]
+	*rest = append((*rest)[:0], text[last+1:]...)
+	if len(*rest) >= blockSize {
+		j.err = errLongLine
+		return true
+	}
+	return false
+}
+
+// readFull reads until buf is full or the source ends, and returns the source's own error: unlike with io.ReadFull,
+// a cut compressed stream (io.ErrUnexpectedEOF) stays distinct from a text shorter than buf (io.EOF).
+func readFull(src io.Reader, buf []byte) (n int, err error) {
+	for n < len(buf) && err == nil {
+		var got int
+		got, err = src.Read(buf[n:])
+		n += got
+	}
+	return n, err
+}
+
+// Next returns the next batch, valid until the call after it, and io.EOF after the last.
+func (r *Reader) Next() (*reading.Batch, error) {
+	if r.current != nil {
+		r.free <- r.current
+		r.current = nil
+	}
+	j, ok := <-r.ordered
+	if !ok {
+		return nil, io.EOF
+	}
+	<-j.done
+	if j.err != nil {
+		return nil, readProblem(r.file, r.lines+r.Layout.HeaderLine+j.lines+1, j.err)
+	}
+	r.current = j
+	base := r.lines + r.Layout.HeaderLine
+	for i := range j.batch.Line {
+		j.batch.Line[i] += base
+	}
+	for i := range j.batch.Rejected {
+		j.batch.Rejected[i].Line += base
+	}
+	r.lines += j.lines
+	return &j.batch, nil
+}
+
+// Sum returns the SHA-256 of the file as stored, in hexadecimal, and its size. Both are known after Next
+// has returned io.EOF.
+func (r *Reader) Sum() (string, int64) { return r.sum, r.size }
+
+// Position returns the stored bytes read so far; it is approximate while the reader runs.
+func (r *Reader) Position() int64 { return r.source.counter.n.Load() }
+
+// Close stops the workers.
+func (r *Reader) Close() error {
+	close(r.quit)
+	for range r.ordered { // let the cutter end
+	}
+	<-r.stopped
+	return r.source.Close()
+}

@@ -1,0 +1,198 @@
+package csvlog
+
+import (
+	"errors"
+	"time"
+)
+
+// order is the order of year, month and day in the dates of a file.
+type order int
+
+const (
+	yearFirst order = iota
+	dayFirst
+	monthFirst
+)
+
+func (o order) String() string {
+	return [...]string{"year-month-day", "day first", "month first"}[o]
+}
+
+// stamp is a time as it is written: its parts in writing order, not yet given a meaning.
+type stamp struct {
+	a, b, c    int // the three numbers of the date
+	yearFirst  bool
+	nanosecond int64 // of the day
+	hasOffset  bool
+	offset     int64 // nanoseconds east of UTC
+}
+
+var errStamp = errors.New("not a time")
+
+// parseStamp reads the grammar of time stamps: a date of three numbers with one separator (- / .), the year of four
+// digits first or last; then, after blanks or T, h:mm, h:mm:ss or h:mm:ss.fraction; then Z or an offset. 24:00
+// ends the day. Without a time the stamp is midnight.
+func parseStamp(text []byte) (stamp, error) {
+	s := scanner{text: trim(text)}
+	var st stamp
+	var digits [3]int
+	st.a, digits[0] = s.number(4)
+	separator := s.next()
+	st.b, digits[1] = s.number(2)
+	if separator != '-' && separator != '/' && separator != '.' || s.next() != separator {
+		return st, errStamp
+	}
+	st.c, digits[2] = s.number(4)
+	st.yearFirst = digits[0] == 4
+	if digits[1] == 0 || st.yearFirst && (digits[2] == 0 || digits[2] > 2) || !st.yearFirst && (digits[0] == 0 || digits[0] > 2 || digits[2] != 4) {
+		return st, errStamp
+	}
+	if s.done() {
+		return st, nil
+	}
+	if !s.skip('T') && !s.skip(' ') {
+		return st, errStamp
+	}
+	for s.skip(' ') {
+	}
+	if !s.timeOfDay(&st) || !s.zone(&st) || !s.done() {
+		return st, errStamp
+	}
+	return st, nil
+}
+
+// timeOfDay reads h:mm[:ss[.fraction]].
+func (s *scanner) timeOfDay(st *stamp) bool {
+	h, digits := s.number(2)
+	if digits == 0 || !s.skip(':') {
+		return false
+	}
+	m, digits := s.number(2)
+	second, fraction := 0, int64(0)
+	if digits != 2 {
+		return false
+	}
+	if s.skip(':') {
+		if second, digits = s.number(2); digits != 2 {
+			return false
+		}
+		if s.skip('.') || s.skip(',') {
+			scale := int64(time.Second)
+			for !s.done() && isDigit(s.text[s.at]) && scale > 1 {
+				scale /= 10
+				fraction += int64(s.next()-'0') * scale
+			}
+		}
+	}
+	endOfDay := h == 24 && m == 0 && second == 0 && fraction == 0
+	if (h > 23 && !endOfDay) || m > 59 || second > 59 {
+		return false
+	}
+	st.nanosecond = (int64(h)*3600+int64(m)*60+int64(second))*int64(time.Second) + fraction
+	return true
+}
+
+// zone reads nothing, Z, +hh:mm, +hhmm or +hh.
+func (s *scanner) zone(st *stamp) bool {
+	for s.skip(' ') {
+	}
+	if s.done() {
+		return true
+	}
+	st.hasOffset = true
+	if s.skip('Z') {
+		return true
+	}
+	sign := int64(1)
+	if s.skip('-') {
+		sign = -1
+	} else if !s.skip('+') {
+		return false
+	}
+	h, digits := s.number(2)
+	if digits != 2 || h > 15 {
+		return false
+	}
+	s.skip(':')
+	m, digits := s.number(2)
+	if digits == 1 || m > 59 {
+		return false
+	}
+	st.offset = sign * int64(h*60+m) * int64(time.Minute)
+	return true
+}
+
+// local gives the stamp its meaning in one order: nanoseconds since 1970 as if the clock showed UTC. It fails for
+// a day that the calendar does not have.
+func (st stamp) local(o order) (int64, bool) {
+	year, month, day := st.c, st.b, st.a
+	switch {
+	case st.yearFirst:
+		year, day = st.a, st.c
+	case o == monthFirst:
+		month, day = st.a, st.b
+	case o == yearFirst:
+		return 0, false
+	}
+	d, ok := dayNumber(year, month, day)
+	return d*int64(24*time.Hour) + st.nanosecond, ok
+}
+
+// dayNumber counts days since 1970-01-01 in the Gregorian calendar, for years 1900 to 2200.
+func dayNumber(year, month, day int) (int64, bool) {
+	if year < 1900 || year > 2200 || month < 1 || month > 12 || day < 1 || day > 31 {
+		return 0, false
+	}
+	t := time.Date(year, time.Month(month), day, 0, 0, 0, 0, time.UTC)
+	return t.Unix() / 86400, t.Day() == day
+}
+
+// scanner walks over the bytes of one field.
+type scanner struct {
+	text []byte
+	at   int
+}
+
+func (s *scanner) done() bool { return s.at >= len(s.text) }
+
+// next returns the next byte, 0 at the end.
+func (s *scanner) next() byte {
+	if s.done() {
+		return 0
+	}
+	s.at++
+	return s.text[s.at-1]
+}
+
+// skip steps over one byte if it is c.
+func (s *scanner) skip(c byte) bool {
+	if s.done() || s.text[s.at] != c {
+		return false
+	}
+	s.at++
+	return true
+}
+
+// number reads at most the given count of digits.
+func (s *scanner) number(most int) (v, digits int) {
+	for ; digits < most && !s.done() && isDigit(s.text[s.at]); digits++ {
+		v = 10*v + int(s.text[s.at]-'0')
+		s.at++
+	}
+	return v, digits
+}
+
+func isDigit(c byte) bool { return c >= '0' && c <= '9' }
+
+// trim cuts blanks, tabs and carriage returns at both ends.
+func trim(text []byte) []byte {
+	for len(text) > 0 && isBlank(text[0]) {
+		text = text[1:]
+	}
+	for len(text) > 0 && isBlank(text[len(text)-1]) {
+		text = text[:len(text)-1]
+	}
+	return text
+}
+
+func isBlank(c byte) bool { return c == ' ' || c == '\t' || c == '\r' }

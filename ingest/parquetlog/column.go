@@ -1,0 +1,115 @@
+package parquetlog
+
+import (
+	"fmt"
+
+	"github.com/apache/arrow/go/v15/parquet/file"
+)
+
+// column is one column of the current row group. After read, either integers or floats holds a value for every
+// row, 0 where the row has none.
+type column struct {
+	quantity int // −1 for the time
+	chunk    file.ColumnChunkReader
+	optional bool
+	levels   []int16 // definition levels: 0 for a row without value
+	integers []int64
+	floats   []float64
+}
+
+func (c *column) missing(i int) bool { return c.optional && c.levels[i] == 0 }
+
+func (c *column) value(i int) float64 {
+	if c.floats != nil {
+		return c.floats[i]
+	}
+	return float64(c.integers[i])
+}
+
+// read reads the next n rows.
+func (c *column) read(n int64) error {
+	c.levels = make([]int16, n)
+	switch r := c.chunk.(type) {
+	case *file.Int64ColumnChunkReader:
+		var err error
+		c.integers, err = readRows(c, n, r.ReadBatch)
+		return err
+	case *file.Int32ColumnChunkReader:
+		narrow, err := readRows(c, n, r.ReadBatch)
+		c.integers = widen[int32, int64](narrow)
+		return err
+	case *file.Float64ColumnChunkReader:
+		var err error
+		c.floats, err = readRows(c, n, r.ReadBatch)
+		return err
+	case *file.Float32ColumnChunkReader:
+		narrow, err := readRows(c, n, r.ReadBatch)
+		c.floats = widen[float32, float64](narrow)
+		return err
+	}
+	return fmt.Errorf("columns of %T are not read", c.chunk)
+}
+
+func widen[From int32 | float32, To int64 | float64](values []From) []To {
+	out := make([]To, len(values))
+	for i, v := range values {
+		out[i] = To(v)
+	}
+	return out
+}
+
+// readRows reads n rows with a typed reader, which may stop at the end of a page, and spreads the values, which come packed
+// without the missing ones, over the rows.
+func readRows[T any](c *column, n int64, readBatch func(int64, []T, []int16, []int16) (int64, int, error)) ([]T, error) {
+	values := make([]T, n)
+	var rows, packed int64
+	for rows < n {
+		if !c.hasNext() {
+			break
+		}
+		got, present, err := readBatch(n-rows, values[packed:], c.levels[rows:], nil)
+		if err != nil {
+			return nil, err
+		}
+		if got == 0 {
+			break
+		}
+		rows, packed = rows+got, packed+int64(present)
+	}
+	if err := c.err(); err != nil {
+		return nil, err
+	}
+	if rows != n {
+		return nil, fmt.Errorf("a column ends %d rows early", n-rows)
+	}
+	if c.optional {
+		spread(values, c.levels, packed)
+	}
+	return values, nil
+}
+
+// spread moves packed values to the rows whose level says that they have one, from the back.
+func spread[T any](values []T, levels []int16, packed int64) {
+	var none T
+	for i := len(values) - 1; i >= 0; i-- {
+		if levels[i] == 0 {
+			values[i] = none // fewer than i values are left to move, all of them below i
+			continue
+		}
+		packed--
+		values[i] = values[packed]
+	}
+}
+
+func (c *column) hasNext() bool {
+	h, ok := c.chunk.(interface{ HasNext() bool })
+	return ok && h.HasNext()
+}
+
+func (c *column) err() error {
+	e, ok := c.chunk.(interface{ Err() error })
+	if !ok {
+		return nil
+	}
+	return e.Err()
+}

@@ -1,0 +1,390 @@
+// Package parquetlog reads one Parquet log file into batches.
+//
+// Columns are read in blocks of 64 Ki rows through the column readers of Arrow, with buffered streams, so that memory
+// does not grow with the row group. The library turns damage into panics; they are caught here, around opening and
+// reading, and become problems.
+package parquetlog
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"github.com/apache/arrow/go/v15/arrow/memory"
+	"github.com/apache/arrow/go/v15/parquet"
+	"github.com/apache/arrow/go/v15/parquet/file"
+	"github.com/apache/arrow/go/v15/parquet/schema"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+)
+
+// blockRows is how many rows of a column are read at a time.
+const blockRows = 1 << 16
+
+// Layout is how a Parquet file is written, as far as a log needs it.
+type Layout struct {
+	Rows     int64
+	Columns  []string
+	Units    [reading.Count]quantity.Unit
+	start    reading.Start
+	time     int // column numbers; −1 for none
+	columns  [reading.Count]int
+	perTick  int64 // nanoseconds of one unit of the time column
+	TimeUnit string
+}
+
+// Start returns what the first rows show.
+func (l *Layout) Start() reading.Start { return l.start }
+
+// Absolute reports whether the time column holds instants (UTC) rather than local times.
+func (l *Layout) Absolute() bool { return l.start.Absolute }
+
+// Reader reads one file.
+type Reader struct {
+	name    string
+	file    *os.File
+	parquet *file.Reader
+	layout  *Layout
+	group   int
+	open    []*column // of the current row group: time first
+	left    int64     // rows left in the group
+	row     int32
+	batch   reading.Batch
+	sum     chan string
+	size    int64
+	read    atomic.Int64
+}
+
+// IsParquet reports whether a file begins with the mark of the format.
+func IsParquet(name string) bool {
+	f, err := os.Open(name)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	mark := make([]byte, 4)
+	_, err = io.ReadFull(f, mark)
+	return err == nil && string(mark) == "PAR1"
+}
+
+// Inspect reads the schema and the first rows.
+func Inspect(name string, log *site.Log) (*Layout, *problem.Problem) {
+	l := &Layout{}
+	r, bad := open(name, l)
+	if bad != nil {
+		return nil, bad
+	}
+	defer r.file.Close()
+	if bad := guard(name, func() error { return l.plan(name, r.parquet, log) }); bad != nil {
+		return nil, bad
+	}
+	var b *reading.Batch
+	bad = guard(name, func() (err error) { b, err = r.nextBlock(2000); return err })
+	if bad != nil {
+		return nil, bad
+	}
+	if l.Rows == 0 || b == nil {
+		return nil, problem.At(problem.Place{File: name}, "the log has no rows", "at least one reading", "")
+	}
+	if b.Len() > 0 {
+		l.start.First, l.start.Interval = b.Time[0], reading.MedianStep(b.Time)
+	}
+	for q := range b.Value {
+		if b.Value[q] != nil {
+			l.start.Resolution[q] = resolution(b.Value[q], l.Units[q])
+		}
+	}
+	return l, nil
+}
+
+// Open starts to read a file of a known layout.
+func Open(name string, l *Layout) (*Reader, *problem.Problem) {
+	r, bad := open(name, l)
+	if bad != nil {
+		return nil, bad
+	}
+	r.sum = make(chan string, 1)
+	go hashFile(name, r.sum)
+	return r, nil
+}
+
+// open opens the file and its footer.
+func open(name string, l *Layout) (*Reader, *problem.Problem) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, problem.At(problem.Place{File: name}, "the file cannot be opened: "+fmt.Sprint(errors.Unwrap(err)), "", "")
+	}
+	r := &Reader{name: name, file: f, layout: l}
+	if info, err := f.Stat(); err == nil {
+		r.size = info.Size()
+	}
+	bad := guard(name, func() (err error) {
+		properties := parquet.NewReaderProperties(memory.DefaultAllocator)
+		properties.BufferedStreamEnabled, properties.BufferSize = true, 1<<16
+		r.parquet, err = file.NewParquetReader(f, file.WithReadProps(properties))
+		return err
+	})
+	if bad != nil {
+		f.Close()
+		return nil, bad
+	}
+	return r, nil
+}
+
+// hashFile sends the SHA-256 of a file, or "" when it cannot be read.
+func hashFile(name string, sum chan<- string) {
+	f, err := os.Open(name)
+	if err != nil {
+		sum <- ""
+		return
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		sum <- ""
+		return
+	}
+	sum <- hex.EncodeToString(h.Sum(nil))
+}
+
+// guard runs a call into the library and makes a problem of its error or panic.
+func guard(name string, call func() error) (bad *problem.Problem) {
+	damaged := func(what any) *problem.Problem {
+		return problem.At(problem.Place{File: name}, fmt.Sprintf("the Parquet file is damaged or of a kind that cannot be read: %v", what),
+			"a whole Parquet file", "write or copy the file again")
+	}
+	defer func() {
+		if p := recover(); p != nil {
+			bad = damaged(p)
+		}
+	}()
+	err := call()
+	var own *problem.Problem
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &own):
+		return own
+	}
+	return damaged(err)
+}
+
+// plan finds the columns by name and checks their types.
+func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
+	s := r.MetaData().Schema
+	l.Rows = r.NumRows()
+	for i := range s.NumColumns() {
+		l.Columns = append(l.Columns, s.Column(i).Path())
+	}
+	var bad *problem.Problem
+	if l.time, bad = l.find(name, log.Time); bad != nil {
+		return bad
+	}
+	if bad = l.planTime(name, s.Column(l.time)); bad != nil {
+		return bad
+	}
+	for q, c := range log.Columns {
+		l.columns[q] = -1
+		if c.Name == "" {
+			continue
+		}
+		if l.columns[q], bad = l.find(name, c); bad != nil {
+			return bad
+		}
+		if bad = l.planUnit(name, reading.Quantity(q), c, s.Column(l.columns[q])); bad != nil {
+			return bad
+		}
+	}
+	return nil
+}
+
+func (l *Layout) find(name string, c site.Column) (int, *problem.Problem) {
+	for i, column := range l.Columns {
+		if strings.EqualFold(column, c.Name) {
+			return i, nil
+		}
+	}
+	return -1, problem.At(c.Place, fmt.Sprintf("%s has no column named %q", name, c.Name), "a column of its schema", problem.Suggest(c.Name, l.Columns))
+}
+
+// planTime takes unit and meaning of the time column from its logical type. Arrow's own record reader would call local
+// times UTC.
+func (l *Layout) planTime(name string, c *schema.Column) *problem.Problem {
+	wrong := func(what string) *problem.Problem {
+		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is %s", c.Path(), what), "a timestamp in milli-, micro- or nanoseconds", "")
+	}
+	if c.PhysicalType() != parquet.Types.Int64 || c.MaxRepetitionLevel() > 0 {
+		return wrong("of type " + c.PhysicalType().String())
+	}
+	switch t := c.LogicalType().(type) {
+	case *schema.TimestampLogicalType:
+		l.start.Absolute = t.IsAdjustedToUTC()
+		switch t.TimeUnit() {
+		case schema.TimeUnitMillis:
+			l.perTick, l.TimeUnit = int64(time.Millisecond), "milliseconds"
+		case schema.TimeUnitMicros:
+			l.perTick, l.TimeUnit = int64(time.Microsecond), "microseconds"
+		case schema.TimeUnitNanos:
+			l.perTick, l.TimeUnit = 1, "nanoseconds"
+		}
+	}
+	if l.perTick == 0 {
+		return wrong("a plain integer, not a timestamp")
+	}
+	return nil
+}
+
+func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column *schema.Column) *problem.Problem {
+	place := problem.Place{File: name}
+	switch column.PhysicalType() {
+	case parquet.Types.Double, parquet.Types.Float, parquet.Types.Int32, parquet.Types.Int64:
+	default:
+		return problem.At(place, fmt.Sprintf("column %q is of type %s", column.Path(), column.PhysicalType()), "numbers", "")
+	}
+	if _, decimal := column.LogicalType().(*schema.DecimalLogicalType); decimal || column.MaxRepetitionLevel() > 0 {
+		return problem.At(place, fmt.Sprintf("column %q holds decimals or lists", column.Path()), "plain numbers", "write it as DOUBLE")
+	}
+	if c.Unit == nil {
+		return problem.At(c.Place, fmt.Sprintf("column %q of a Parquet file names no unit", c.Name), "a unit",
+			fmt.Sprintf("write log.columns.%s = { name = %q, unit = \"m\" }", q, c.Name))
+	}
+	l.Units[q] = *c.Unit
+	return nil
+}
+
+// Next returns the next batch, valid until the next call, and io.EOF after the last.
+func (r *Reader) Next() (*reading.Batch, error) {
+	var b *reading.Batch
+	if bad := guard(r.name, func() (err error) { b, err = r.nextBlock(blockRows); return err }); bad != nil {
+		return nil, bad
+	}
+	if b == nil {
+		return nil, io.EOF
+	}
+	r.read.Store(int64(float64(r.size) * float64(r.row) / float64(max(r.layout.Rows, 1))))
+	return b, nil
+}
+
+// nextBlock reads up to n rows of the current row group; nil after the last group.
+func (r *Reader) nextBlock(n int64) (*reading.Batch, error) {
+	for r.left == 0 {
+		if r.group == r.parquet.NumRowGroups() {
+			if int64(r.row) != r.layout.Rows {
+				return nil, fmt.Errorf("%d rows were read, the footer promises %d", r.row, r.layout.Rows)
+			}
+			return nil, nil
+		}
+		if err := r.openGroup(); err != nil {
+			return nil, err
+		}
+	}
+	n = min(n, r.left)
+	for _, c := range r.open {
+		if err := c.read(n); err != nil {
+			return nil, err
+		}
+	}
+	r.left -= n
+	r.spread(int(n))
+	return &r.batch, nil
+}
+
+// openGroup opens the columns of the next row group.
+func (r *Reader) openGroup() error {
+	group := r.parquet.RowGroup(r.group)
+	r.group++
+	r.left = group.NumRows()
+	r.open = r.open[:0]
+	for q, number := range append([]int{r.layout.time}, r.layout.columns[:]...) {
+		if number < 0 {
+			continue
+		}
+		chunk, err := group.Column(number)
+		if err != nil {
+			return err
+		}
+		r.open = append(r.open, &column{quantity: q - 1, chunk: chunk, optional: chunk.Descriptor().MaxDefinitionLevel() > 0})
+	}
+	return nil
+}
+
+// spread turns the columns just read into the batch.
+func (r *Reader) spread(n int) {
+	var has [reading.Count]bool
+	for _, c := range r.open[1:] {
+		has[c.quantity] = true
+	}
+	b := &r.batch
+	b.Reset(has)
+	b.Read = n
+	at := r.open[0]
+	for i := range n {
+		r.row++
+		reason := ""
+		var values [reading.Count]float64
+		var states [reading.Count]reading.State
+		ticks := at.integers[i]
+		if at.missing(i) || ticks > math.MaxInt64/r.layout.perTick || ticks < math.MinInt64/r.layout.perTick {
+			reason = "time stamp is missing or out of range"
+		}
+		for j, c := range r.open[1:] {
+			v := c.value(i)
+			switch {
+			case c.missing(i):
+				states[c.quantity] = reading.Empty
+			case math.IsNaN(v) || math.IsInf(v, 0):
+				states[c.quantity] = reading.Illegible
+			default:
+				values[c.quantity] = r.layout.Units[c.quantity].ToSI(v)
+			}
+			if j == 0 && states[c.quantity] != reading.Present && reason == "" {
+				reason = "level reading is missing or not a number"
+			}
+		}
+		if reason != "" {
+			b.Rejected = append(b.Rejected, reading.Rejection{Line: r.row, Reason: reason})
+			continue
+		}
+		b.Time, b.Line = append(b.Time, ticks*r.layout.perTick), append(b.Line, r.row)
+		for q := range has {
+			if has[q] {
+				b.Value[q], b.State[q] = append(b.Value[q], values[q]), append(b.State[q], states[q])
+			}
+		}
+	}
+}
+
+// Sum returns the SHA-256 of the file and its size.
+func (r *Reader) Sum() (string, int64) { return <-r.sum, r.size }
+
+// Position returns the share of the file that was read, in bytes.
+func (r *Reader) Position() int64 { return r.read.Load() }
+
+// Close closes the file.
+func (r *Reader) Close() error { return r.file.Close() }
+
+// resolution finds the decimal step, in the unit of the column, of which all values are multiples, and returns it in SI; 0
+// when there is none down to 10⁻⁶.
+func resolution(values []float64, u quantity.Unit) float64 {
+	for digits, step := 0, 1.0; digits <= 6; digits, step = digits+1, step/10 {
+		whole := true
+		for _, v := range values {
+			x := u.FromSI(v) / step
+			whole = whole && math.Abs(x-math.Round(x)) < 1e-6*math.Max(1, math.Abs(x)*1e-3)
+		}
+		if whole {
+			return step * u.Factor
+		}
+	}
+	return 0
+}

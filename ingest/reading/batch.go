@@ -1,0 +1,179 @@
+// Package reading is a batch of readings in columns, exactly as logged, each row with its place.
+package reading
+
+import "slices"
+
+// Quantity is what a column of a log holds.
+type Quantity int
+
+// The quantities of a log. Distance, Level and Head are the primaries: one of them gives the head.
+const (
+	Distance Quantity = iota
+	Level
+	Head
+	Flow
+	Counter
+	Temperature
+	Count // how many there are
+)
+
+var names = [Count]string{"distance", "level", "head", "flow", "counter", "temperature"}
+
+// String is the name of the quantity in a site file.
+func (q Quantity) String() string { return names[q] }
+
+// Names lists the quantities in their order.
+func Names() []string { return names[:] }
+
+// State says whether a value is there; it stands beside the value, which is 0 when it is not.
+type State uint8
+
+// The states of a value.
+const (
+	Present   State = iota
+	Empty           // nothing written
+	Illegible       // something written that is not a number
+)
+
+// Batch is a few ten thousand readings in columns. A reader fills it and the next call may reuse it, so
+// whoever keeps values copies them.
+type Batch struct {
+	// Time is nanoseconds since 1970 UTC. Between a log reader and the clock it is the local clock reading
+	// as if that were UTC, when the log writes no offset.
+	Time []int64
+	// Value[q] is SI; nil when the log has no such column.
+	Value [Count][]float64
+	// State[q] goes with Value[q] for the quantities other than the primary one, which is always Present.
+	State [Count][]State
+	// Line is the line (CSV) or row (Parquet) of each reading, from 1.
+	Line []int32
+	// File is the number of each reading's file in the log; nil when all are of FileNumber.
+	File       []int32
+	FileNumber int32
+	// Conflict marks readings whose time stands a second time in the log with other values; nil when none.
+	Conflict []bool
+	// Read counts the rows of the log behind this batch: those above and those rejected.
+	Read     int
+	Rejected []Rejection
+}
+
+// Len is the number of readings.
+func (b *Batch) Len() int { return len(b.Time) }
+
+// Place returns the file number and line of reading i.
+func (b *Batch) Place(i int) (file, line int32) {
+	if b.File != nil {
+		return b.File[i], b.Line[i]
+	}
+	return b.FileNumber, b.Line[i]
+}
+
+// Reset empties the batch for has[q] columns, keeping its memory.
+func (b *Batch) Reset(has [Count]bool) {
+	b.Time, b.Line, b.File, b.Conflict = b.Time[:0], b.Line[:0], nil, nil
+	b.Read, b.Rejected = 0, b.Rejected[:0]
+	for q := range has {
+		if has[q] {
+			b.Value[q], b.State[q] = b.Value[q][:0], b.State[q][:0]
+		} else {
+			b.Value[q], b.State[q] = nil, nil
+		}
+	}
+}
+
+// Append copies reading i of another batch that has the same columns, with its place.
+func (b *Batch) Append(from *Batch, i int) {
+	file, line := from.Place(i)
+	b.Time, b.Line, b.File = append(b.Time, from.Time[i]), append(b.Line, line), append(b.File, file)
+	for q := range from.Value {
+		if from.Value[q] != nil {
+			b.Value[q] = append(b.Value[q], from.Value[q][i])
+			b.State[q] = append(b.State[q], from.State[q][i])
+		}
+	}
+	if b.Conflict != nil {
+		b.Conflict = append(b.Conflict, from.Conflict != nil && from.Conflict[i])
+	}
+}
+
+// Keep moves reading i to place n ≤ i, for compacting a batch in place.
+func (b *Batch) Keep(n, i int) {
+	if n == i {
+		return
+	}
+	b.Time[n], b.Line[n] = b.Time[i], b.Line[i]
+	for q := range b.Value {
+		if b.Value[q] != nil {
+			b.Value[q][n], b.State[q][n] = b.Value[q][i], b.State[q][i]
+		}
+	}
+	if b.File != nil {
+		b.File[n] = b.File[i]
+	}
+	if b.Conflict != nil {
+		b.Conflict[n] = b.Conflict[i]
+	}
+}
+
+// Slice narrows the batch to readings low to high−1.
+func (b *Batch) Slice(low, high int) {
+	b.Time, b.Line = b.Time[low:high], b.Line[low:high]
+	for q := range b.Value {
+		if b.Value[q] != nil {
+			b.Value[q], b.State[q] = b.Value[q][low:high], b.State[q][low:high]
+		}
+	}
+	if b.File != nil {
+		b.File = b.File[low:high]
+	}
+	if b.Conflict != nil {
+		b.Conflict = b.Conflict[low:high]
+	}
+}
+
+// Same reports whether reading i of b and j of c hold the same values at the same time.
+func (b *Batch) Same(i int, c *Batch, j int) bool {
+	if b.Time[i] != c.Time[j] {
+		return false
+	}
+	for q := range b.Value {
+		if b.Value[q] != nil && (b.Value[q][i] != c.Value[q][j] || b.State[q][i] != c.State[q][j]) {
+			return false
+		}
+	}
+	return true
+}
+
+// Rejection is one row of a log that cannot be used.
+type Rejection struct {
+	Line   int32
+	Reason string // one of a few fixed sentences, so that rejections can be counted
+	Text   string // the row, shortened
+}
+
+// MixedDates is the reason of a row whose date can only be read in the other order of day and month than the rest
+// of its file: then the whole file cannot be trusted.
+const MixedDates = "date only makes sense in the other order of day and month"
+
+// Start is what the beginning of a log file shows.
+type Start struct {
+	First      int64          // time of the first reading, as Batch.Time
+	Absolute   bool           // stamps carry an offset from UTC, or are instants
+	Interval   int64          // median step of the first readings, nanoseconds; 0 when there are fewer than two
+	Resolution [Count]float64 // SI step of the last decimal written; 0 when unknown
+}
+
+// MedianStep returns the median of the positive differences of times, 0 when there is none.
+func MedianStep(times []int64) int64 {
+	var steps []int64
+	for i := 1; i < len(times); i++ {
+		if d := times[i] - times[i-1]; d > 0 {
+			steps = append(steps, d)
+		}
+	}
+	if len(steps) == 0 {
+		return 0
+	}
+	slices.Sort(steps)
+	return steps[len(steps)/2]
+}

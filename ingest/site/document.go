@@ -1,0 +1,269 @@
+package site
+
+import (
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
+)
+
+// document is a parsed TOML file with the place of every key and the problems found in it so far.
+type document struct {
+	file     string
+	root     map[string]any
+	places   map[string]problem.Place // by full key: settings.device.angle, correction[0].from
+	problems problem.List
+}
+
+// parseDocument reads TOML. The result is nil when the text is not TOML at all.
+func parseDocument(file string, text []byte) (*document, *problem.Problem) {
+	d := &document{file: file, root: map[string]any{}, places: map[string]problem.Place{}}
+	if err := toml.Unmarshal(text, &d.root); err != nil {
+		place := problem.Place{File: file}
+		var decode *toml.DecodeError
+		if errors.As(err, &decode) {
+			place.Line, place.Column = decode.Position()
+		}
+		return nil, problem.At(place, "the site file cannot be read here: "+strings.TrimPrefix(err.Error(), "toml: "),
+			"TOML", "strings stand in quotes, as in empty_distance = \"1.250 m\"")
+	}
+	d.locate(text)
+	return d, nil
+}
+
+// locate walks the syntax tree for the place of every value. The text is known to be valid.
+func (d *document) locate(text []byte) {
+	var p unstable.Parser
+	p.Reset(text)
+	prefix, seen := "", map[string]int{}
+	for p.NextExpression() {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table:
+			prefix, _ = d.path("", e, seen)
+			d.places[prefix] = d.place(text, keyEnd(e)-1)
+		case unstable.ArrayTable:
+			name, _ := d.path("", e, seen)
+			prefix = fmt.Sprintf("%s[%d]", name, seen[name])
+			seen[name]++
+			d.places[prefix] = d.place(text, keyEnd(e)-1)
+		case unstable.KeyValue:
+			d.locateValue(text, prefix, e, seen)
+		}
+	}
+}
+
+// locateValue records the place of one key's value and of the keys of an inline table.
+func (d *document) locateValue(text []byte, prefix string, e *unstable.Node, seen map[string]int) {
+	full, end := d.path(prefix, e, seen)
+	at := end
+	for at < len(text) && text[at] != '=' {
+		at++
+	}
+	for at++; at < len(text) && (text[at] == ' ' || text[at] == '\t'); at++ {
+	}
+	d.places[full] = d.place(text, at)
+	if v := e.Value(); v.Kind == unstable.InlineTable {
+		for it := v.Children(); it.Next(); {
+			d.locateValue(text, full, it.Node(), seen)
+		}
+	}
+}
+
+// path joins the parts of a key to a prefix; a part that names an array of tables means its latest element.
+func (d *document) path(prefix string, e *unstable.Node, seen map[string]int) (full string, end int) {
+	full = prefix
+	for it := e.Key(); it.Next(); {
+		n := it.Node()
+		if count := seen[full]; count > 0 {
+			full = fmt.Sprintf("%s[%d]", full, count-1)
+		}
+		full = join(full, string(n.Data))
+		end = int(n.Raw.Offset + n.Raw.Length)
+	}
+	return full, end
+}
+
+func keyEnd(e *unstable.Node) (end int) {
+	for it := e.Key(); it.Next(); {
+		n := it.Node()
+		end = int(n.Raw.Offset + n.Raw.Length)
+	}
+	return end
+}
+
+func (d *document) place(text []byte, offset int) problem.Place {
+	before := string(text[:min(offset, len(text))])
+	return problem.Place{File: d.file, Line: 1 + strings.Count(before, "\n"), Column: offset - strings.LastIndex(before, "\n")}
+}
+
+func join(prefix, key string) string {
+	if prefix == "" {
+		return key
+	}
+	return prefix + "." + key
+}
+
+// table is one table of the document. Every key that is asked for counts as known; close reports the others.
+type table struct {
+	doc    *document
+	path   string
+	values map[string]any
+	known  []string
+}
+
+func (d *document) top() *table { return &table{doc: d, values: d.root} }
+
+func (t *table) has(key string) bool { _, ok := t.values[key]; return ok }
+
+// at returns the place of a key, or of the table when the key is absent.
+func (t *table) at(key string) problem.Place {
+	if p, ok := t.doc.places[join(t.path, key)]; ok {
+		return p
+	}
+	if p, ok := t.doc.places[t.path]; ok {
+		return p
+	}
+	return problem.Place{File: t.doc.file}
+}
+
+// refuse reports a problem with a key: "settings.maximum_head <found>".
+func (t *table) refuse(key, found, expected, remedy string) {
+	t.doc.problems.Add(problem.At(t.at(key), join(t.path, key)+" "+found, expected, remedy))
+}
+
+// get returns the raw value of a key and marks the key as known.
+func (t *table) get(key string) (any, bool) {
+	if !slices.Contains(t.known, key) {
+		t.known = append(t.known, key)
+	}
+	v, ok := t.values[key]
+	return v, ok
+}
+
+// text reads an optional string.
+func (t *table) text(key, fallback string) string {
+	v, ok := t.get(key)
+	if !ok {
+		return fallback
+	}
+	s, ok := v.(string)
+	if !ok {
+		t.refuse(key, fmt.Sprintf("= %v is not text", v), "", fmt.Sprintf("write it in quotes: %s = \"%v\"", key, v))
+		return fallback
+	}
+	return s
+}
+
+// required reads a string that must be there and not empty.
+func (t *table) required(key, example string) string {
+	s := t.text(key, "")
+	if s == "" && (!t.has(key) || t.values[key] == "") {
+		t.refuse(key, "is missing", "", fmt.Sprintf("add %s = %q", key, example))
+	}
+	return s
+}
+
+// texts reads a list of strings, or one string.
+func (t *table) texts(key string) []string {
+	v, ok := t.get(key)
+	if s, single := v.(string); single {
+		return []string{s}
+	}
+	list, isList := v.([]any)
+	var out []string
+	for _, x := range list {
+		if s, isText := x.(string); isText {
+			out = append(out, s)
+		} else {
+			isList = false
+		}
+	}
+	if ok && !isList {
+		t.refuse(key, fmt.Sprintf("= %v is not a list of texts", v), "", fmt.Sprintf(`write %s = ["one", "two"]`, key))
+	}
+	return out
+}
+
+// quantity reads an optional physical value.
+func (t *table) quantity(key string, dim quantity.Dimension) *quantity.Value {
+	v, ok := t.get(key)
+	if !ok {
+		return nil
+	}
+	return t.parse(key, v, dim)
+}
+
+// parse reads a value that was already taken from the table.
+func (t *table) parse(key string, v any, dim quantity.Dimension) *quantity.Value {
+	s, isText := v.(string)
+	if !isText && dim != quantity.None {
+		t.refuse(key, fmt.Sprintf("= %v has no unit", v), "", fmt.Sprintf("write it as \"%v %s\"", v, quantity.Unit1(dim)))
+		return nil
+	}
+	if !isText {
+		s = fmt.Sprint(v)
+	}
+	value, err := quantity.Parse(s, dim)
+	if err != nil {
+		t.refuse(key, err.Error(), "", "")
+		return nil
+	}
+	return &value
+}
+
+// choice reads one of a few words, the first being the default.
+func (t *table) choice(key string, words ...string) string {
+	s := t.text(key, words[0])
+	if !slices.Contains(words, s) {
+		t.refuse(key, fmt.Sprintf("%q is not known", s), "one of "+strings.Join(words, ", "), problem.Suggest(s, words))
+		return words[0]
+	}
+	return s
+}
+
+// sub returns a table below this one; an absent one is empty.
+func (t *table) sub(key string) *table {
+	v, ok := t.get(key)
+	values, isTable := v.(map[string]any)
+	if ok && !isTable {
+		t.refuse(key, fmt.Sprintf("= %v is not a table", v), "", fmt.Sprintf("write it as a table: [%s]", join(t.path, key)))
+	}
+	return &table{doc: t.doc, path: join(t.path, key), values: values}
+}
+
+// list returns the tables of an array of tables.
+func (t *table) list(key string) []*table {
+	v, ok := t.get(key)
+	if !ok {
+		return nil
+	}
+	elements, isList := v.([]any)
+	var out []*table
+	for i, e := range elements {
+		values, isTable := e.(map[string]any)
+		isList = isList && isTable
+		out = append(out, &table{doc: t.doc, path: fmt.Sprintf("%s[%d]", join(t.path, key), i), values: values})
+	}
+	if !isList {
+		t.refuse(key, "is not a list of tables", "", fmt.Sprintf("write each as [[%s]]", join(t.path, key)))
+		return nil
+	}
+	return out
+}
+
+// close reports the keys that nothing asked for, with the nearest known one.
+func (t *table) close() {
+	for _, key := range slices.Sorted(maps.Keys(t.values)) {
+		if !slices.Contains(t.known, key) {
+			t.refuse(key, "is not a key of the site file", "", problem.Suggest(key, t.known))
+		}
+	}
+}

@@ -1,0 +1,348 @@
+package site
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+)
+
+// Load reads a site file. All problems of the file are returned together; the site is not to be used when any
+// of them is an error.
+func Load(file string) (*Site, problem.List) {
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return nil, problem.List{unreadable(file, err)}
+	}
+	return Parse(file, text)
+}
+
+// unreadable words the failure to open a file that the user named.
+func unreadable(file string, err error) *problem.Problem {
+	place := problem.Place{File: file}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return problem.At(place, "there is no such file", "a site file", "check the path; retotal demo DIR writes an example")
+	case errors.Is(err, fs.ErrPermission):
+		return problem.At(place, "the file may not be read", "", "check its permissions")
+	}
+	return problem.At(place, "the file cannot be read: "+fmt.Sprint(errors.Unwrap(err)), "a site file", "")
+}
+
+// Parse reads the text of a site file; file is its path, for places and for relative paths.
+func Parse(file string, text []byte) (*Site, problem.List) {
+	doc, bad := parseDocument(file, bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")))
+	if bad != nil {
+		return nil, problem.List{bad}
+	}
+	s := &Site{File: file, Folder: filepath.Dir(file), Text: text, Places: doc.places}
+	top := doc.top()
+	s.ID, s.Name = top.required("id", "quarry-lane"), top.text("name", "")
+	if s.ID != "" && !idPattern.MatchString(s.ID) {
+		top.refuse("id", fmt.Sprintf("%q cannot name a folder", s.ID), "letters, digits and hyphens", "")
+	}
+	s.readLog(top.sub("log"))
+	s.readSettings(top)
+	s.readCorrections(top)
+	s.readScreening(top.sub("screening"))
+	s.readReport(top)
+	top.close()
+	doc.problems.Sort()
+	return s, doc.problems
+}
+
+var idPattern = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9-]{0,63}$`)
+
+func (s *Site) readLog(t *table) {
+	s.Log.Place = t.at("")
+	s.Log.Files = t.texts("files")
+	if len(s.Log.Files) == 0 {
+		t.refuse("files", "names no file", "", `add files = ["2031-*.csv"], relative to the site file`)
+	}
+	s.Log.Clock = t.clock("time_zone", t.required("time_zone", "+00:00"))
+	if t.has("date_order") {
+		dayFirst := t.choice("date_order", "day-first", "month-first") == "day-first"
+		s.Log.DayFirst = &dayFirst
+	}
+	s.Log.GapLimit = t.duration("gap_limit")
+	t.get("date_order")
+	s.readColumns(t.sub("columns"))
+	t.close()
+}
+
+// readColumns reads [log.columns] and decides which quantity gives the head: distance before level before head.
+func (s *Site) readColumns(t *table) {
+	s.Log.Time = t.column("time", quantity.None)
+	if s.Log.Time.Name == "" && !t.has("time") {
+		t.refuse("time", "is missing", "", `add time = "Time", the header of the column with the time stamps`)
+	}
+	dimensions := [reading.Count]quantity.Dimension{quantity.LengthDimension, quantity.LengthDimension, quantity.LengthDimension,
+		quantity.FlowDimension, quantity.VolumeDimension, quantity.TemperatureDimension}
+	s.Log.Primary = reading.Count
+	for q := reading.Count - 1; q >= 0; q-- {
+		s.Log.Columns[q] = t.column(q.String(), dimensions[q])
+		if q <= reading.Head && s.Log.Columns[q].Name != "" {
+			s.Log.Primary = q
+		}
+	}
+	if s.Log.Primary == reading.Count {
+		t.refuse("distance", "is missing, and so are level and head", "one column that gives the head", `add distance = "Distance"`)
+	}
+	t.close()
+}
+
+// column reads "Header" or { name = "Header", unit = "m" }.
+func (t *table) column(key string, dim quantity.Dimension) Column {
+	raw, ok := t.get(key)
+	if !ok {
+		return Column{}
+	}
+	c := Column{Place: t.at(key)}
+	if name, isText := raw.(string); isText {
+		c.Name = name
+	} else {
+		sub := t.sub(key)
+		c.Name = sub.required("name", "Distance")
+		if unit := sub.text("unit", ""); unit != "" && dim != quantity.None {
+			u, err := quantity.LookUp(unit)
+			if err != nil {
+				sub.refuse("unit", err.Error(), "one of "+strings.Join(quantity.Symbols(dim), ", "), "")
+			} else if u.Dimension != dim {
+				sub.refuse("unit", fmt.Sprintf("%q is %s", unit, u.Dimension), dim.String(), "one of "+strings.Join(quantity.Symbols(dim), ", "))
+			}
+			c.Unit = &u
+		}
+		if key == reading.Counter.String() {
+			if v := sub.quantity("rollover", quantity.VolumeDimension); v != nil {
+				c.Rollover = v.SI
+			}
+		}
+		sub.close()
+	}
+	return c
+}
+
+// clock reads a time zone that was already taken from the table.
+func (t *table) clock(key, name string) Clock {
+	c, err := ParseClock(name)
+	if err != nil {
+		if name != "" {
+			t.refuse(key, err.Error(), `a fixed offset such as "+00:00" or an IANA name such as "Europe/Dublin"`, "")
+		}
+		return Clock{Name: "UTC", Location: time.UTC}
+	}
+	return c
+}
+
+// duration reads an optional duration above zero; 0 when absent.
+func (t *table) duration(key string) time.Duration {
+	v := t.quantity(key, quantity.DurationDimension)
+	if v == nil {
+		return 0
+	}
+	if v.SI <= 0 || v.SI > 3e8 {
+		t.refuse(key, fmt.Sprintf("%q is not a usable duration", v.Text), "more than 0 and less than 10 years", "")
+		return 0
+	}
+	return time.Duration(v.SI * 1e9)
+}
+
+// instant reads an optional date and time; one without offset is in the clock given.
+func (t *table) instant(key string, c Clock) *Instant {
+	raw, ok := t.get(key)
+	if !ok {
+		return nil
+	}
+	place := t.at(key)
+	var local time.Time
+	switch v := raw.(type) {
+	case time.Time:
+		return &Instant{UTC: v.UnixNano(), Text: v.Format(time.RFC3339), Place: place}
+	case toml.LocalDateTime:
+		local = v.AsTime(time.UTC)
+	case toml.LocalDate:
+		local = v.AsTime(time.UTC)
+	default:
+		t.refuse(key, fmt.Sprintf("= %v is not a date and time", raw), "a time such as 2031-04-02T10:30:00, without quotes", "")
+		return nil
+	}
+	text := local.Format("2006-01-02T15:04:05")
+	if y := local.Year(); y < 1900 || y > 2200 {
+		t.refuse(key, text+" is not a time of a flow log", "a year from 1900 to 2200", "")
+		return nil
+	}
+	switch instants, n := c.Resolve(local.UnixNano()); n {
+	case 1:
+		return &Instant{UTC: instants[0], Text: text, Place: place}
+	case 0:
+		t.refuse(key, fmt.Sprintf("%s does not exist in %s: the clock jumps over it", text, c.Name), "", "write an offset, as in 2031-04-02T10:30:00+01:00")
+	default:
+		t.refuse(key, fmt.Sprintf("%s occurs twice in %s, at the change from summer time", text, c.Name), "", "write an offset, as in 2031-04-02T10:30:00+01:00")
+	}
+	return nil
+}
+
+// settings reads the setting keys of a table; ramps are allowed in corrections.
+func (t *table) settings(ramps bool) Settings {
+	s := Settings{
+		EmptyDistance:    t.ramp("empty_distance", ramps),
+		LevelOfZeroFlow:  t.ramp("level_of_zero_flow", ramps),
+		MaximumHead:      t.ramp("maximum_head", ramps),
+		BlankingDistance: t.ramp("blanking_distance", ramps),
+	}
+	if t.has("device") {
+		d := t.sub("device")
+		kind := d.text("kind", "")
+		s.Device = &DeviceKeys{Kind: kind, Values: d.values, Prefix: d.path, Place: d.at("kind")}
+		if len(d.values) == 0 {
+			t.refuse("device", "is empty", "", `write [settings.device] with kind = "v-notch" and its dimensions`)
+		}
+	} else {
+		t.get("device")
+	}
+	for _, x := range []struct {
+		key string
+		r   *Ramp
+	}{{"empty_distance", s.EmptyDistance}, {"maximum_head", s.MaximumHead}} {
+		if x.r != nil && (x.r.From.SI <= 0 || x.r.To.SI <= 0) {
+			t.refuse(x.key, fmt.Sprintf("%q is not above 0", x.r.From.Text), "", "")
+		}
+	}
+	return s
+}
+
+// ramp reads "1.225 m" or, where ramps are allowed, { from = "1.250 m", to = "1.225 m" }.
+func (t *table) ramp(key string, allowed bool) *Ramp {
+	raw, ok := t.get(key)
+	if !ok {
+		return nil
+	}
+	place := t.at(key)
+	if _, isTable := raw.(map[string]any); isTable && allowed {
+		sub := t.sub(key)
+		from, to := sub.quantity("from", quantity.LengthDimension), sub.quantity("to", quantity.LengthDimension)
+		sub.close()
+		if from == nil || to == nil {
+			if !sub.has("from") || !sub.has("to") {
+				t.refuse(key, "is a ramp without both ends", "", `write { from = "1.250 m", to = "1.225 m" }`)
+			}
+			return nil
+		}
+		return &Ramp{From: *from, To: *to, Place: place}
+	}
+	v := t.parse(key, raw, quantity.LengthDimension)
+	if v == nil {
+		return nil
+	}
+	return &Ramp{From: *v, To: *v, Place: place}
+}
+
+func (s *Site) readSettings(top *table) {
+	t := top.sub("settings")
+	first := Change{Settings: t.settings(false)}
+	changes := t.list("change")
+	t.close()
+	if first.Device == nil {
+		t.refuse("device", "is missing", "", `add [settings.device] with kind = "v-notch" and its dimensions`)
+	} else if first.Device.Kind == "" {
+		t.refuse("device", "has no kind", "", `add kind = "v-notch"`)
+	}
+	if s.Log.Primary == reading.Distance && first.EmptyDistance == nil && !t.has("empty_distance") {
+		t.refuse("empty_distance", "is missing, and the log holds distances", "", `add empty_distance = "1.250 m"`)
+	}
+	s.Settings = []Change{first}
+	for _, c := range changes {
+		at := c.instant("at", s.Log.Clock)
+		if at == nil && !c.has("at") {
+			c.refuse("at", "is missing", "", "add at = 2031-04-02T10:30:00")
+		}
+		s.Settings = append(s.Settings, Change{At: at, Settings: c.settings(false)})
+		c.close()
+	}
+	for i := 2; i < len(s.Settings); i++ {
+		if a, b := s.Settings[i-1].At, s.Settings[i].At; a != nil && b != nil && b.UTC <= a.UTC {
+			top.doc.problems.Add(problem.At(b.Place, fmt.Sprintf("settings.change at %s is not after the change before it, at %s", b.Text, a.Text),
+				"changes in the order of their times", ""))
+		}
+	}
+}
+
+func (s *Site) readCorrections(top *table) {
+	for _, t := range top.list("correction") {
+		c := Correction{Place: t.at(""), Reason: t.required("reason", "Tape survey of 2 April, two readings agree"), By: t.text("by", ""),
+			From: t.instant("from", s.Log.Clock), Until: t.instant("until", s.Log.Clock)}
+		c.Settings = t.settings(true)
+		if c.Settings == (Settings{}) && len(t.doc.problems) == 0 {
+			t.refuse("", "corrects nothing", "a setting that was wrong", `add for example empty_distance = "1.225 m"`)
+		}
+		if c.From != nil && c.Until != nil && c.Until.UTC <= c.From.UTC {
+			t.refuse("until", c.Until.Text+" is not after from, "+c.From.Text, "", "")
+		}
+		if c.Moves() && (c.From == nil || c.Until == nil) {
+			t.refuse("", "has a ramp but not both from and until", "", "add the times between which the setting moved")
+		} else if c.Moves() {
+			for _, r := range c.ramps() {
+				r.Starts, r.Ends = c.From.UTC, c.Until.UTC
+			}
+		}
+		t.close()
+		s.Corrections = append(s.Corrections, c)
+	}
+	s.refuseOverlaps(top.doc)
+}
+
+// Moves reports whether any setting of a correction is a ramp.
+func (c *Correction) Moves() bool {
+	return slices.ContainsFunc(c.ramps(), func(r *Ramp) bool { return r.From.SI != r.To.SI })
+}
+
+// ramps returns the lengths that a correction changes.
+func (c *Correction) ramps() []*Ramp {
+	all := []*Ramp{c.EmptyDistance, c.LevelOfZeroFlow, c.MaximumHead, c.BlankingDistance}
+	return slices.DeleteFunc(all, func(r *Ramp) bool { return r == nil })
+}
+
+// named lists the settings that a correction changes, by key.
+func (c *Correction) named() []string {
+	var keys []string
+	for _, x := range []struct {
+		key string
+		set bool
+	}{{"empty_distance", c.EmptyDistance != nil}, {"level_of_zero_flow", c.LevelOfZeroFlow != nil}, {"maximum_head", c.MaximumHead != nil},
+		{"blanking_distance", c.BlankingDistance != nil}, {"device", c.Device != nil}} {
+		if x.set {
+			keys = append(keys, x.key)
+		}
+	}
+	return keys
+}
+
+// refuseOverlaps reports pairs of corrections that change one setting at one time.
+func (s *Site) refuseOverlaps(doc *document) {
+	for i := range s.Corrections {
+		for j := range i {
+			a, b := &s.Corrections[j], &s.Corrections[i]
+			if a.Until != nil && b.From != nil && b.From.UTC >= a.Until.UTC || b.Until != nil && a.From != nil && a.From.UTC >= b.Until.UTC {
+				continue
+			}
+			for _, key := range b.named() {
+				if slices.Contains(a.named(), key) {
+					doc.problems.Add(problem.At(b.Place, fmt.Sprintf("correction[%d] changes %s at times that correction[%d] (line %d) changes it too", i, key, j, a.Place.Line),
+						"one correction of a setting at a time", "let one end where the other begins, or make them one"))
+				}
+			}
+		}
+	}
+}

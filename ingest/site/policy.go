@@ -1,0 +1,162 @@
+package site
+
+import (
+	"fmt"
+	"maps"
+	"regexp"
+	"slices"
+	"time"
+
+	"retotal/ingest/quantity"
+)
+
+// Checks names the screening checks that a site file can set an action for, with the default action of each.
+// Package qa runs them.
+var Checks = []struct {
+	Name    string
+	Default Action
+}{
+	{"conflict", LeaveOut},
+	{"blanking", Hold},
+	{"spike", Bridge},
+	{"stuck", Bridge},
+	{"below_zero", Zero},
+	{"surcharge", Hold},
+	{"validity", Keep},
+}
+
+// allowed actions of the checks that set a flow rather than drop a reading.
+var flowActions = map[string][]Action{
+	"below_zero": {Zero, Bridge, LeaveOut},
+	"surcharge":  {Hold, Keep, Bridge, LeaveOut},
+	"blanking":   {Hold, Keep, Bridge, LeaveOut},
+}
+
+func (s *Site) readScreening(t *table) {
+	s.Screening.Actions = map[string]Action{}
+	for _, check := range Checks {
+		raw, ok := t.get(check.Name)
+		s.Screening.Actions[check.Name] = check.Default
+		if !ok {
+			continue
+		}
+		if text, isText := raw.(string); isText {
+			s.setAction(t, check.Name, check.Name, text)
+			continue
+		}
+		sub := t.sub(check.Name)
+		if sub.has("action") {
+			s.setAction(sub, "action", check.Name, sub.text("action", ""))
+		}
+		s.readCheck(check.Name, sub)
+		sub.get("action")
+		sub.close()
+	}
+	s.Screening.BridgeLimit = t.duration("bridge_limit")
+	t.close()
+}
+
+// readCheck reads the limits of one check beside its action.
+func (s *Site) readCheck(name string, t *table) {
+	length := func(key string) float64 {
+		v := t.quantity(key, quantity.LengthDimension)
+		if v == nil {
+			return 0
+		}
+		if v.SI < 0 {
+			t.refuse(key, fmt.Sprintf("%q is below 0", v.Text), "", "")
+		}
+		return v.SI
+	}
+	switch name {
+	case "spike":
+		s.Screening.SpikeWindow = t.duration("window")
+		s.Screening.SpikeFloor = length("floor")
+		if v := t.quantity("threshold", quantity.None); v != nil {
+			s.Screening.SpikeThreshold = v.SI
+			if v.SI <= 0 {
+				t.refuse("threshold", fmt.Sprintf("%v is not above 0", v.Text), "usually 3", "")
+			}
+		}
+	case "stuck":
+		s.Screening.StuckDuration = t.duration("duration")
+		s.Screening.StuckTolerance = length("tolerance")
+	}
+}
+
+func (s *Site) setAction(t *table, key, check, text string) {
+	allowed := []Action{Keep, Bridge, LeaveOut}
+	if special, ok := flowActions[check]; ok {
+		allowed = special
+	}
+	if !slices.Contains(allowed, Action(text)) {
+		t.refuse(key, fmt.Sprintf("%q is not an action of %s", text, check), fmt.Sprintf("one of %v", allowed), "")
+		return
+	}
+	s.Screening.Actions[check] = Action(text)
+}
+
+func (s *Site) readReport(top *table) {
+	t := top.sub("report")
+	r := &s.Report
+	r.Clock = t.clock("time_zone", t.text("time_zone", s.Log.Clock.Name))
+	r.DayStarts = t.dayStart("day_starts")
+	r.FlowUnit = t.unit("flow_unit", "L/s", quantity.FlowDimension)
+	r.VolumeUnit = t.unit("volume_unit", "m3", quantity.VolumeDimension)
+	r.From, r.Until = t.instant("from", r.Clock), t.instant("until", r.Clock)
+	if r.From != nil && r.Until != nil && r.Until.UTC <= r.From.UTC {
+		t.refuse("until", "is not after from", "", "")
+	}
+	limits := t.sub("limits")
+	if r.DailyVolume = limits.quantity("daily_volume", quantity.VolumeDimension); r.DailyVolume != nil && r.DailyVolume.SI <= 0 {
+		limits.refuse("daily_volume", fmt.Sprintf("%q is not above 0", r.DailyVolume.Text), "", "")
+	}
+	limits.close()
+	t.close()
+	s.readSubmitted(top.sub("reported"))
+}
+
+var monthPattern = regexp.MustCompile(`^\d{4}-(0[1-9]|1[0-2])$`)
+
+// readSubmitted reads the monthly volumes that were reported: "2031-03" = "45123 m3".
+func (s *Site) readSubmitted(t *table) {
+	s.Report.Submitted = map[string]Reported{}
+	for _, month := range slices.Sorted(maps.Keys(t.values)) {
+		if !monthPattern.MatchString(month) {
+			continue // close reports it
+		}
+		if v := t.quantity(month, quantity.VolumeDimension); v != nil {
+			s.Report.Submitted[month] = Reported{*v, t.at(month)}
+		}
+	}
+	if len(t.known) == 0 {
+		t.known = []string{"2031-03"} // what a key here looks like, for the message of close
+	}
+	t.close()
+}
+
+// dayStart reads "00:00" to "23:59".
+func (t *table) dayStart(key string) time.Duration {
+	text := t.text(key, "00:00")
+	at, err := time.Parse("15:04", text)
+	if err != nil {
+		t.refuse(key, fmt.Sprintf("%q is not a time of day", text), `"00:00" to "23:59"`, "")
+		return 0
+	}
+	return time.Duration(at.Hour())*time.Hour + time.Duration(at.Minute())*time.Minute
+}
+
+// unit reads a unit symbol.
+func (t *table) unit(key, fallback string, dim quantity.Dimension) quantity.Unit {
+	text := t.text(key, fallback)
+	u, err := quantity.LookUp(text)
+	if err != nil {
+		t.refuse(key, err.Error(), fmt.Sprintf("one of %v", quantity.Symbols(dim)), "")
+		return quantity.MustLookUp(fallback)
+	}
+	if u.Dimension != dim {
+		t.refuse(key, fmt.Sprintf("%q is %s, not %s", text, u.Dimension, dim), fmt.Sprintf("one of %v", quantity.Symbols(dim)), "")
+		return quantity.MustLookUp(fallback)
+	}
+	return u
+}

@@ -1,0 +1,130 @@
+// Package site is the site file, strict, as typed values with the place of every key.
+package site
+
+import (
+	"time"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+)
+
+// Site is one measuring site: its log, its settings as the meter had them, what was wrong with them, and how totals
+// are to be reported.
+type Site struct {
+	File, Folder string // the site file as given, and its folder
+	Text         []byte // the site file
+	ID, Name     string
+	Log          Log
+	Settings     []Change // as the meter had them: the first from the beginning, then each change
+	Corrections  []Correction
+	Screening    Screening
+	Report       Report
+	Places       map[string]problem.Place
+}
+
+// Log says where the readings are and how they are written.
+type Log struct {
+	Files    []string // patterns as written, relative to the site file
+	Clock    Clock    // what the logger's clock keeps
+	Primary  reading.Quantity
+	Time     Column
+	Columns  [reading.Count]Column // by quantity; a Name of "" means the log has none
+	DayFirst *bool                 // settles 03/04/2031 when the log does not
+	GapLimit time.Duration         // 0: three times the log's interval
+	Place    problem.Place
+}
+
+// Column is one column of the log.
+type Column struct {
+	Name     string
+	Unit     *quantity.Unit // nil: read from the header
+	Rollover float64        // counter only: m³ at which it starts again; 0 when not stated
+	Place    problem.Place
+}
+
+// Settings is everything that turns a reading into a flow. Fields that a change or a correction leaves
+// alone are nil.
+type Settings struct {
+	EmptyDistance    *Ramp // m, sensor face to the gauge datum
+	LevelOfZeroFlow  *Ramp // m, above the gauge datum
+	MaximumHead      *Ramp // m
+	BlankingDistance *Ramp // m, nearest distance the sensor can see
+	Device           *DeviceKeys
+}
+
+// Ramp is a setting that stands still (From = To) or moves linearly in time.
+type Ramp struct {
+	From, To     quantity.Value
+	Starts, Ends int64 // instants of From and To, for a ramp
+	Place        problem.Place
+}
+
+// DeviceKeys is the table of a device as it is written; the device itself is built from it elsewhere.
+type DeviceKeys struct {
+	Kind   string // "" in a correction that changes single dimensions only
+	Values map[string]any
+	Prefix string // full key of the table, for messages
+	Place  problem.Place
+}
+
+// Instant is a time in the site file.
+type Instant struct {
+	UTC   int64 // nanoseconds since 1970
+	Text  string
+	Place problem.Place
+}
+
+// Change is settings that hold from an instant on. The first change of a site has no instant.
+type Change struct {
+	At *Instant
+	Settings
+}
+
+// Correction is what should have been set during a span, where it differs from the recorded settings.
+type Correction struct {
+	From, Until *Instant // nil: from the first reading, to the last one
+	Reason, By  string
+	Settings
+	Place problem.Place
+}
+
+// Action is what becomes of a flagged reading.
+type Action string
+
+// The actions.
+const (
+	Keep     Action = "keep"      // used as it is, flagged
+	Bridge   Action = "bridge"    // dropped; a straight line joins the accepted readings around it
+	Zero     Action = "zero"      // counts as no flow
+	LeaveOut Action = "leave-out" // dropped; nothing is put in its place, the time counts as missing
+	Hold     Action = "hold"      // counts as the flow at the limit, a lower bound
+)
+
+// Screening holds limits and actions as the site file changes them; zero fields mean the default.
+type Screening struct {
+	Actions        map[string]Action // by check name
+	SpikeWindow    time.Duration
+	SpikeThreshold float64 // in scaled median absolute deviations
+	SpikeFloor     float64 // m, least standard deviation assumed of honest noise
+	StuckDuration  time.Duration
+	StuckTolerance float64 // m
+	BridgeLimit    time.Duration
+}
+
+// Report says how totals are to be stated.
+type Report struct {
+	Clock       Clock
+	DayStarts   time.Duration // after midnight
+	FlowUnit    quantity.Unit
+	VolumeUnit  quantity.Unit
+	From, Until *Instant
+	DailyVolume *quantity.Value     // limit of the permit
+	Submitted   map[string]Reported // by month, 2031-03
+}
+
+// Reported is a figure that was submitted.
+type Reported struct {
+	Volume quantity.Value
+	Place  problem.Place
+}

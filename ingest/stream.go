@@ -1,0 +1,234 @@
+// Package ingest opens all logs of a site as one ordered stream and accounts for every row.
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"sort"
+	"sync/atomic"
+	"time"
+
+	"retotal/ingest/csvlog"
+	"retotal/ingest/parquetlog"
+	"retotal/ingest/problem"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+)
+
+// File is one log file: how it was understood and, once it was read, its hash.
+type File struct {
+	Name    string             `json:"name"` // as opened
+	Size    int64              `json:"bytes"`
+	SHA256  string             `json:"sha256"`
+	Sorted  bool               `json:"sorted,omitempty"` // its rows were out of order and were sorted in memory
+	CSV     *csvlog.Layout     `json:"-"`
+	Parquet *parquetlog.Layout `json:"-"`
+	start   reading.Start
+	first   int64 // instant of its first reading
+}
+
+// Log is what is known of a site's log: the files from the beginning, the account and the hashes at the end.
+type Log struct {
+	Site       *site.Site
+	Files      []*File
+	Account    Account
+	Interval   time.Duration // usual step between readings
+	GapLimit   time.Duration // longest step over which totals are integrated
+	Resolution [reading.Count]float64
+	Has        [reading.Count]bool
+	From, Till int64 // first and last reading, instants
+	read       atomic.Int64
+}
+
+// Total returns the size of all files; Position how much of it has been read.
+func (l *Log) Total() (bytes int64) {
+	for _, f := range l.Files {
+		bytes += f.Size
+	}
+	return bytes
+}
+
+// Position returns how many bytes have been read, for a progress display.
+func (l *Log) Position() int64 { return l.read.Load() }
+
+// Inspect finds the files of a site and how each is written.
+func Inspect(s *site.Site) (*Log, problem.List) {
+	names, problems := expand(s)
+	l := &Log{Site: s}
+	for _, name := range names {
+		f, bad := inspectFile(name, s)
+		if bad != nil {
+			problems.Add(bad)
+			continue
+		}
+		l.Files = append(l.Files, f)
+	}
+	if len(problems) > 0 {
+		return nil, problems
+	}
+	sort.SliceStable(l.Files, func(i, j int) bool { return l.Files[i].first < l.Files[j].first })
+	for _, f := range l.Files {
+		l.Interval = max(l.Interval, time.Duration(f.start.Interval))
+		for q, r := range f.start.Resolution {
+			l.Resolution[q] = max(l.Resolution[q], r)
+		}
+	}
+	for q, c := range s.Log.Columns {
+		l.Has[q] = c.Name != ""
+	}
+	if l.GapLimit = s.Log.GapLimit; l.GapLimit == 0 {
+		l.GapLimit = 3 * max(l.Interval, time.Second)
+	}
+	return l, nil
+}
+
+// expand turns the patterns of the site file into file names, each once, sorted within a pattern.
+func expand(s *site.Site) (names []string, problems problem.List) {
+	for _, pattern := range s.Log.Files {
+		path := filepath.FromSlash(pattern)
+		if !filepath.IsAbs(path) {
+			path = filepath.Join(s.Folder, path)
+		}
+		found, err := filepath.Glob(path)
+		if err != nil {
+			problems.Add(problem.At(s.Places["log.files"], fmt.Sprintf("log.files pattern %q cannot be read", pattern), "a name with * or ?", ""))
+			continue
+		}
+		if len(found) == 0 {
+			problems.Add(problem.At(s.Places["log.files"], fmt.Sprintf("log.files %q: there is no such file (%s)", pattern, path), "a log beside the site file", "paths are relative to the site file"))
+		}
+		for _, name := range found {
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	return names, problems
+}
+
+func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
+	f := &File{Name: name}
+	info, err := os.Stat(name)
+	if err != nil || info.IsDir() {
+		return nil, problem.At(problem.Place{File: name}, "the log cannot be opened", "a file", "")
+	}
+	f.Size = info.Size()
+	var bad *problem.Problem
+	if parquetlog.IsParquet(name) {
+		if f.Parquet, bad = parquetlog.Inspect(name, &s.Log); bad == nil {
+			f.start = f.Parquet.Start()
+		}
+	} else if f.CSV, bad = csvlog.Inspect(name, &s.Log); bad == nil {
+		f.start = f.CSV.Start()
+	}
+	if bad != nil {
+		return nil, bad
+	}
+	f.first = f.start.First
+	if !f.start.Absolute {
+		if instants, n := s.Log.Clock.Resolve(f.first); n > 0 {
+			f.first = instants[0]
+		}
+	}
+	return f, nil
+}
+
+// source is one open log file.
+type source interface {
+	Next() (*reading.Batch, error)
+	Sum() (sha256 string, size int64)
+	Position() int64
+	Close() error
+}
+
+func (f *File) open(primary reading.Quantity) (source, *problem.Problem) {
+	if f.Parquet != nil {
+		return nonNil(parquetlog.Open(f.Name, f.Parquet))
+	}
+	return nonNil(csvlog.Open(f.Name, f.CSV, primary))
+}
+
+// nonNil keeps a nil reader from becoming an interface that is not nil.
+func nonNil[S source](s S, bad *problem.Problem) (source, *problem.Problem) {
+	if bad != nil {
+		return nil, bad
+	}
+	return s, nil
+}
+
+// disorder is the error of a file whose rows turn out not to be in the order of time.
+type disorder struct{ file *File }
+
+func (d disorder) Error() string { return d.file.Name + ": rows are not in the order of time" }
+
+// Each streams all readings in the order of time, each time once, to the function that start returns. Rows of a file that
+// are out of order are found only on the way; then the file is sorted in memory and everything begins
+// again, with a new call of start.
+func (l *Log) Each(ctx context.Context, start func() func(*reading.Batch) error) error {
+	for {
+		err := l.pass(ctx, start())
+		var d disorder
+		if !errors.As(err, &d) {
+			return err
+		}
+		d.file.Sorted = true
+	}
+}
+
+// pass is one attempt of Each.
+func (l *Log) pass(ctx context.Context, use func(*reading.Batch) error) error {
+	l.Account = Account{}
+	l.From, l.Till = 0, 0
+	l.read.Store(0)
+	m := &merger{log: l, waiting: slices.Clone(l.Files), use: use}
+	defer m.close()
+	if err := m.run(ctx); err != nil {
+		return err
+	}
+	if err := l.Account.balance(); err != nil {
+		return err
+	}
+	if mixed := l.Account.Rejected[reading.MixedDates]; mixed > 0 {
+		e := l.Account.example(reading.MixedDates)
+		return problem.At(problem.Place{File: e.File, Line: e.Line}, fmt.Sprintf("this date, as in %d rows, only makes sense in the other order of day and month", mixed),
+			"one order in the whole file", "check log.date_order, or split the file where the order changes")
+	}
+	if l.Account.Used == 0 {
+		return l.nothingUsed()
+	}
+	return nil
+}
+
+// example returns the first example of a reason.
+func (a *Account) example(reason string) Example {
+	for _, e := range a.Examples {
+		if e.Reason == reason {
+			return e
+		}
+	}
+	return Example{}
+}
+
+// nothingUsed words a log of which no row can be used.
+func (l *Log) nothingUsed() error {
+	a := &l.Account
+	place := problem.Place{File: l.Files[0].Name}
+	if a.Read == a.OutOfPeriod {
+		return problem.At(place, fmt.Sprintf("all %d rows are outside report.from to report.until", a.Read), "readings in the period", "")
+	}
+	e := Example{Line: 0, Reason: "unknown"}
+	if len(a.Examples) > 0 {
+		e = a.Examples[0]
+		place = problem.Place{File: e.File, Line: e.Line}
+	}
+	return problem.At(place, fmt.Sprintf("no row of the log can be used: %d read, %d rejected, the first because its %s: %q", a.Read, a.RejectedRows(), e.Reason, e.Text),
+		"at least one reading", "check log.columns and the units")
+}
+
+// eof reports the normal end of a source.
+func eof(err error) bool { return errors.Is(err, io.EOF) }

@@ -1,0 +1,122 @@
+package ingest
+
+import (
+	"io"
+	"sort"
+
+	"retotal/ingest/reading"
+)
+
+// errEnd is the end of a file or of the log.
+var errEnd = io.EOF
+
+// unique drops the second and later readings of one time: equal ones are repetitions; others are conflicts, and the reading
+// that stays is marked. The last reading is kept back until it is known what follows it, so that the result
+// does not depend on where batches end. Then the readings of the period are passed on.
+func (m *merger) unique(b *reading.Batch) error {
+	start := 0
+	if m.held != nil {
+		for start < b.Len() && b.Time[start] == m.held.Time[0] {
+			m.compare(m.held, 0, b, start)
+			start++
+		}
+		if start == b.Len() {
+			return nil
+		}
+		if err := m.pass(m.held); err != nil {
+			return err
+		}
+	}
+	n := start
+	for i := start + 1; i < b.Len(); i++ {
+		if b.Time[i] == b.Time[n] {
+			m.compare(b, n, b, i)
+			continue
+		}
+		if n++; n != i {
+			b.Keep(n, i)
+		}
+	}
+	m.hold(b, n)
+	b.Slice(start, n)
+	return m.pass(b)
+}
+
+// hold copies reading i, to be passed on later.
+func (m *merger) hold(b *reading.Batch, i int) {
+	if b.Len() == 0 {
+		m.held = nil
+		return
+	}
+	m.passed.Reset(m.log.Has)
+	m.passed.File, m.passed.Conflict = []int32{}, []bool{}
+	m.passed.Append(b, i)
+	m.held = &m.passed
+}
+
+// flush passes on the reading that was kept back, at the end of the log.
+func (m *merger) flush() error {
+	if m.held == nil {
+		return nil
+	}
+	return m.pass(m.held)
+}
+
+// compare accounts for reading j, of the time of reading i that stays.
+func (m *merger) compare(stays *reading.Batch, i int, b *reading.Batch, j int) {
+	if stays.Same(i, b, j) {
+		m.log.Account.Repeated++
+		return
+	}
+	m.log.Account.Conflicting++
+	if stays.Conflict == nil {
+		stays.Conflict = make([]bool, stays.Len())
+	}
+	stays.Conflict[i] = true
+}
+
+// pass hands on the readings of the reporting period, and those so close to it that a total is integrated up to its
+// bounds, and counts them.
+func (m *merger) pass(b *reading.Batch) error {
+	low, high := 0, b.Len()
+	period := m.log.Site.Report
+	margin := m.log.GapLimit.Nanoseconds()
+	if period.From != nil {
+		low = sort.Search(high, func(i int) bool { return b.Time[i] >= period.From.UTC-margin })
+	}
+	if period.Until != nil {
+		high = max(low, sort.Search(high, func(i int) bool { return b.Time[i] > period.Until.UTC+margin }))
+	}
+	a := &m.log.Account
+	a.OutOfPeriod += b.Len() - (high - low)
+	a.Used += high - low
+	if low == high {
+		return nil
+	}
+	b.Slice(low, high)
+	if m.log.From == 0 {
+		m.log.From = b.Time[0]
+	}
+	m.log.Till = b.Time[b.Len()-1]
+	a.states(b)
+	return m.use(b)
+}
+
+// states counts absent and illegible values.
+func (a *Account) states(b *reading.Batch) {
+	for q := range b.State {
+		for _, s := range b.State[q] {
+			if s == reading.Present {
+				continue
+			}
+			counts := &a.Missing
+			if s == reading.Illegible {
+				counts = &a.Illegible
+			}
+			if *counts == nil {
+				*counts = map[string]int{}
+			}
+			(*counts)[reading.Quantity(q).String()]++
+		}
+	}
+}

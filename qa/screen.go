@@ -1,0 +1,145 @@
+package qa
+
+import (
+	"math"
+	"sort"
+)
+
+// Window is the readings at hand in columns of one length. Value is the logged distance, level or head, Head the
+// head under the corrected settings; both in metres.
+type Window struct {
+	Time     []int64
+	Value    []float64
+	Head     []float64
+	Conflict []bool
+	Flags    []Flags // set by the screener; 0 for rows that it has not seen
+	Spans    []Span  // the settings in force, covering all rows
+}
+
+// Span is a stretch of rows under one set of limits.
+type Span struct {
+	End      int     // row after the last
+	Blanking float64 // nearest distance the sensor sees; 0 when unknown or the log holds no distance
+	Top      float64 // highest valid head; +Inf for none
+	Low      float64 // lowest valid head
+}
+
+// Screener flags readings as they come. It looks ahead by half a spike window and by the length of a stuck run, so rows
+// become ready somewhat later than they arrive.
+type Screener struct {
+	Limits Limits
+	sorted []float64 // memory of the median
+	run    run
+}
+
+// Flag sets w.Flags for the rows from done on that can be decided and returns the first row that cannot. Rows before
+// done are context; final says that no more rows will come.
+func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
+	n := len(w.Time)
+	ready = n
+	s.scanStuck(w)
+	if !final && n > 0 {
+		horizon := w.Time[n-1] - s.half()
+		ready = done + sort.Search(n-done, func(i int) bool { return w.Time[done+i] > horizon })
+		ready = max(done, min(ready, s.undecided(w)))
+	}
+	for _, c := range Checks {
+		if c.run != nil {
+			c.run(s, w, done, ready)
+		}
+	}
+	return ready
+}
+
+// Forget drops rows from the front of the window that no check needs any more: all but those within a spike window before
+// ready, and the one before it. It returns how many; the caller moves its columns up by that many rows.
+func (s *Screener) Forget(w *Window, ready int) (dropped int) {
+	if ready == 0 {
+		return 0
+	}
+	back := w.Time[ready-1] - 2*s.half()
+	dropped = min(sort.Search(ready, func(i int) bool { return w.Time[i] >= back }), ready-1)
+	if !s.run.long {
+		dropped = min(dropped, s.run.start)
+	}
+	s.run.start = max(s.run.start-dropped, 0)
+	s.run.scanned -= dropped
+	return dropped
+}
+
+func (s *Screener) half() int64 { return s.Limits.SpikeWindow.Nanoseconds() / 2 }
+
+func (s *Screener) conflicts(w *Window, from, until int) {
+	if w.Conflict == nil {
+		return
+	}
+	for i := from; i < until; i++ {
+		if w.Conflict[i] {
+			w.Flags[i] |= Conflict
+		}
+	}
+}
+
+// eachSpan calls f for the parts of from to until−1 under one set of limits.
+func (w *Window) eachSpan(from, until int, f func(span *Span, from, until int)) {
+	start := 0
+	for i := range w.Spans {
+		span := &w.Spans[i]
+		if low, high := max(from, start), min(until, span.End); low < high {
+			f(span, low, high)
+		}
+		start = span.End
+	}
+}
+
+func (s *Screener) blanking(w *Window, from, until int) {
+	w.eachSpan(from, until, func(span *Span, from, until int) {
+		if limit := span.Blanking - s.Limits.Resolution/2; span.Blanking > 0 {
+			for i, v := range w.Value[from:until] {
+				if v < limit {
+					w.Flags[from+i] |= Blanking
+				}
+			}
+		}
+	})
+}
+
+func (s *Screener) belowZero(w *Window, from, until int) {
+	limit := -math.Max(s.Limits.Resolution/2, 1e-9)
+	for i, h := range w.Head[from:until] {
+		if h < limit {
+			w.Flags[from+i] |= BelowZero
+		}
+	}
+}
+
+func (s *Screener) surcharge(w *Window, from, until int) {
+	w.eachSpan(from, until, func(span *Span, from, until int) {
+		limit := span.Top + math.Max(s.Limits.Resolution/2, 1e-9)
+		for i, h := range w.Head[from:until] {
+			if h > limit {
+				w.Flags[from+i] |= Surcharge
+			}
+		}
+	})
+}
+
+func (s *Screener) validity(w *Window, from, until int) {
+	w.eachSpan(from, until, func(span *Span, from, until int) {
+		limit := span.Low - math.Max(s.Limits.Resolution/2, 1e-9)
+		for i, h := range w.Head[from:until] {
+			if h < limit && h > 0 {
+				w.Flags[from+i] |= Validity
+			}
+		}
+	})
+}
+
+func (s *Screener) gaps(w *Window, from, until int) {
+	limit := s.Limits.GapLimit.Nanoseconds()
+	for i := max(from, 1); i < until; i++ {
+		if w.Time[i]-w.Time[i-1] > limit {
+			w.Flags[i] |= Gap
+		}
+	}
+}

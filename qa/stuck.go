@@ -1,0 +1,43 @@
+package qa
+
+import "math"
+
+// run is the current run of one value: its first row and whether it has lasted long enough to be flagged. Rows of a run
+// that has not are kept undecided.
+type run struct {
+	start   int
+	value   float64 // its first reading
+	long    bool
+	scanned int // rows looked at
+}
+
+// scanStuck follows runs of one value over the rows that are new in the window and flags the rows of long ones. A run goes on
+// within the tolerance of its first value, above zero flow (a dry channel rightly repeats itself), and not over a gap.
+func (s *Screener) scanStuck(w *Window) {
+	limit, gap, tolerance := s.Limits.StuckDuration.Nanoseconds(), s.Limits.GapLimit.Nanoseconds(), s.Limits.StuckTolerance+1e-12
+	r := s.run
+	for i := r.scanned; i < len(w.Time); i++ {
+		if i == 0 || math.Abs(w.Value[i]-r.value) > tolerance || w.Head[i] <= 0 || w.Time[i]-w.Time[i-1] > gap {
+			r.start, r.value, r.long = i, w.Value[i], false
+			continue
+		}
+		if r.long {
+			w.Flags[i] |= Stuck
+		} else if w.Time[i]-w.Time[r.start] >= limit {
+			r.long = true
+			for k := r.start; k <= i; k++ {
+				w.Flags[k] |= Stuck
+			}
+		}
+	}
+	r.scanned = len(w.Time)
+	s.run = r
+}
+
+// undecided returns the first row whose run may still become long enough.
+func (s *Screener) undecided(w *Window) int {
+	if s.run.long {
+		return len(w.Time)
+	}
+	return s.run.start
+}

@@ -1,0 +1,121 @@
+package recompute
+
+import (
+	"math"
+	"math/bits"
+
+	"retotal/ingest/site"
+	"retotal/qa"
+)
+
+// Event is a span of consecutive readings with one flag.
+type Event struct {
+	Flag        qa.Flags
+	Check       string      // name of the check
+	Action      site.Action // what becomes of its readings
+	From, Until int64       // first and last reading; for a gap, the readings on both sides
+	Rows        int
+	File, Line  int32 // of the first reading
+	Lowest      float64
+	Highest     float64 // heads under the corrected settings, m
+	Effect      float64 // m³ that the action added to the corrected total; readings with several flags count for the first
+	Spans       int     // 1; more when spans were joined because there were too many
+	unsettled   int
+}
+
+// FlagSummary is all events of one check.
+type FlagSummary struct {
+	Flag   qa.Flags    `json:"-"`
+	Check  string      `json:"check"`
+	Title  string      `json:"title"`
+	Limit  string      `json:"limit"`
+	Source string      `json:"source"`
+	Action site.Action `json:"action"`
+	Rows   int         `json:"rows"`
+	Spans  int         `json:"spans"`
+	Effect float64     `json:"effect_m3"`
+}
+
+// mostEvents is how many events of one check are kept apart; those beyond are joined to the last.
+const mostEvents = 20000
+
+// events follows the spans of every flag.
+type events struct {
+	list   []*Event
+	open   [16]*Event // by flag
+	count  [16]int
+	latest [16]*Event
+	recent *Event // of the last accepted reading, when it was changed
+	any    qa.Flags
+}
+
+// index numbers a single flag from 0; the empty set has number 15, which is never open.
+func index(f qa.Flags) int {
+	if f == 0 {
+		return 15
+	}
+	return bits.TrailingZeros16(uint16(f))
+}
+
+// extend takes in rows low to high−1: their flags begin, carry on or end events.
+func (v *events) extend(e *Engine, low, high int) {
+	for i := low; i < high; i++ {
+		flags := e.Flags[i]
+		if flags|v.any == 0 {
+			continue
+		}
+		for rest := flags | v.any; rest != 0; rest &^= rest.First() {
+			f := rest.First()
+			if flags&f == 0 || f == qa.Gap {
+				v.open[index(f)] = nil
+				v.any &^= f
+			}
+			if flags&f != 0 {
+				v.carry(e, f, i)
+			}
+		}
+	}
+}
+
+// carry adds row i to the open event of a flag, or begins one.
+func (v *events) carry(e *Engine, f qa.Flags, i int) {
+	k := index(f)
+	event := v.open[k]
+	if event == nil {
+		event = v.begin(e, f, i)
+	}
+	event.Rows++
+	event.Until = e.Time[i]
+	event.Lowest, event.Highest = math.Min(event.Lowest, e.Head[i]), math.Max(event.Highest, e.Head[i])
+}
+
+func (v *events) begin(e *Engine, f qa.Flags, i int) *Event {
+	k := index(f)
+	v.any |= f
+	if v.count[k]++; v.count[k] > mostEvents {
+		v.open[k] = v.latest[k]
+		v.latest[k].Spans++
+		return v.latest[k]
+	}
+	event := &Event{Flag: f, Check: qa.Checks[k].Name, Action: e.after.actions[f], From: e.Time[i], Until: e.Time[i], File: e.file[i], Line: e.line[i],
+		Lowest: math.Inf(1), Highest: math.Inf(-1), Spans: 1}
+	if f == qa.Gap {
+		event.From = e.Time[i-1]
+	}
+	v.list = append(v.list, event)
+	v.open[k], v.latest[k] = event, event
+	return event
+}
+
+// summary adds the events up by check.
+func (v *events) summary(e *Engine) []FlagSummary {
+	out := make([]FlagSummary, len(qa.Checks))
+	for k, c := range qa.Checks {
+		out[k] = FlagSummary{Flag: c.Flag, Check: c.Name, Title: c.Title, Limit: c.Limit(e.screener.Limits), Source: c.Source, Action: e.after.actions[c.Flag]}
+	}
+	for _, event := range v.list {
+		s := &out[index(event.Flag)]
+		s.Rows, s.Spans, s.Effect = s.Rows+event.Rows, s.Spans+event.Spans, s.Effect+event.Effect
+	}
+	return out
+}

@@ -1,0 +1,138 @@
+package recompute
+
+import (
+	"math"
+
+	"retotal/ingest"
+	"retotal/qa"
+	"retotal/recompute/total"
+)
+
+// Volume is a total with the time that it covers.
+type Volume struct {
+	Sum     total.Sum // m³
+	Covered int64     // ns; a total over no time is missing, not zero
+}
+
+// Missing reports whether there is nothing to add up.
+func (v Volume) Missing() bool { return v.Covered == 0 }
+
+// M3 returns the volume in m³.
+func (v Volume) M3() float64 { return v.Sum.Value() }
+
+func (v *Volume) merge(o Volume) {
+	v.Sum.Merge(o.Sum)
+	v.Covered += o.Covered
+}
+
+// Period is a reporting day, a month or the whole log.
+type Period struct {
+	Label      string
+	Start, End int64 // instants
+	Before     Volume
+	After      Volume // all classes
+	Classes    [Classes]Volume
+	Logged     Volume
+	Counted    Volume
+}
+
+// Coverage is the part of the period that the corrected total covers.
+func (p *Period) Coverage() float64 { return float64(p.After.Covered) / float64(p.End-p.Start) }
+
+// BeforeCoverage is the part that the recorded lane covers.
+func (p *Period) BeforeCoverage() float64 { return float64(p.Before.Covered) / float64(p.End-p.Start) }
+
+// Both reports whether before and after can be compared.
+func (p *Period) Both() bool { return !p.Before.Missing() && !p.After.Missing() }
+
+// Difference is after − before in m³.
+func (p *Period) Difference() float64 { return p.After.M3() - p.Before.M3() }
+
+// Percent is the difference as a part of before, in per cent; false when before is zero or missing.
+func (p *Period) Percent() (float64, bool) {
+	if !p.Both() || p.Before.M3() == 0 {
+		return 0, false
+	}
+	return 100 * p.Difference() / p.Before.M3(), true
+}
+
+func (p *Period) merge(o *Period) {
+	p.Before.merge(o.Before)
+	p.After.merge(o.After)
+	p.Logged.merge(o.Logged)
+	p.Counted.merge(o.Counted)
+	for c := range p.Classes {
+		p.Classes[c].merge(o.Classes[c])
+	}
+}
+
+// Result is everything that a run found.
+type Result struct {
+	Log                 *ingest.Log
+	Recorded, Corrected *Lane
+	Limits              qa.Limits
+	Days, Months        []Period
+	Total               Period
+	Flags               []FlagSummary
+	Events              []*Event
+	Screened            float64 // m³ that screening added to the corrected total; the rest of the difference is settings
+	Witness             Witness
+	Rollovers           int
+	Falls               []total.Fall
+}
+
+// Worst returns the day whose total the correction changes most; nil when no day can be compared.
+func (r *Result) Worst() *Period {
+	var worst *Period
+	for i := range r.Days {
+		if d := &r.Days[i]; d.Both() && (worst == nil || math.Abs(d.Difference()) > math.Abs(worst.Difference())) {
+			worst = d
+		}
+	}
+	return worst
+}
+
+// Finish processes the rows still held back and returns the result.
+func (e *Engine) Finish() (*Result, error) {
+	if err := e.advance(true); err != nil {
+		return nil, err
+	}
+	e.after.finish(e)
+	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
+		Flags: e.events.summary(e), Witness: e.witness, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls}
+	for _, f := range r.Flags {
+		r.Screened += f.Effect
+	}
+	e.periods(r)
+	return r, nil
+}
+
+// periods collects days, months and the whole.
+func (e *Engine) periods(r *Result) {
+	start, end := max(e.log.From, e.from), min(e.log.Till, e.until)
+	r.Total = Period{Label: "total", Start: start, End: end}
+	last := e.calendar.Day(max(end-1, start))
+	for i := 0; i <= last; i++ {
+		day := e.day(i)
+		r.Days = append(r.Days, day)
+		r.Total.merge(&day)
+		if month := day.Label[:7]; len(r.Months) == 0 || r.Months[len(r.Months)-1].Label != month {
+			from, until := e.calendar.Month(i)
+			r.Months = append(r.Months, Period{Label: month, Start: max(from, e.from), End: min(until, e.until)})
+		}
+		r.Months[len(r.Months)-1].merge(&day)
+	}
+}
+
+func (e *Engine) day(i int) Period {
+	start, end := e.calendar.Bounds(i)
+	p := Period{Label: e.calendar.Label(i), Start: max(start, e.from), End: min(end, e.until)}
+	p.Before.Sum, p.Before.Covered = e.before.Volume(i)
+	p.Logged.Sum, p.Logged.Covered = e.logged.Volume(i)
+	p.Counted.Sum, p.Counted.Covered = e.counter.Volume(i)
+	for c := range e.after.series {
+		p.Classes[c].Sum, p.Classes[c].Covered = e.after.series[c].Volume(i)
+		p.After.merge(p.Classes[c])
+	}
+	return p
+}

@@ -1,0 +1,68 @@
+package total
+
+import (
+	"sort"
+	"time"
+)
+
+// Calendar cuts time into reporting days: from one start of day in local time to the next, 23 or 25 hours long where the
+// clock changes. It grows as later times are asked for.
+type Calendar struct {
+	location  *time.Location
+	dayStarts time.Duration
+	first     time.Time // noon of the calendar day of day 0, UTC, to count days from
+	starts    []int64   // start of day i; one more than there are days
+	latest    int       // the day that was asked for last
+}
+
+// NewCalendar returns the calendar whose day 0 holds the instant first.
+func NewCalendar(location *time.Location, dayStarts time.Duration, first int64) *Calendar {
+	c := &Calendar{location: location, dayStarts: dayStarts}
+	y, m, d := time.Unix(0, first).In(location).Date()
+	c.first = time.Date(y, m, d, 12, 0, 0, 0, time.UTC)
+	if first < c.start(0) {
+		c.first = c.first.AddDate(0, 0, -1)
+	}
+	c.starts = []int64{c.start(0), c.start(1)}
+	return c
+}
+
+// start returns the instant at which day i begins. A start that the clock jumps over is the instant of the jump's end.
+func (c *Calendar) start(i int) int64 {
+	y, m, d := c.first.AddDate(0, 0, i).Date()
+	return time.Date(y, m, d, 0, int(c.dayStarts/time.Minute), 0, 0, c.location).UnixNano()
+}
+
+// Day returns the number of the day that holds an instant not before day 0; a day begins with its start.
+func (c *Calendar) Day(at int64) int {
+	if at >= c.starts[c.latest] && at < c.starts[c.latest+1] {
+		return c.latest
+	}
+	last := len(c.starts) - 1
+	if at < c.starts[last] {
+		c.latest = sort.Search(last, func(i int) bool { return c.starts[i+1] > at })
+		return c.latest
+	}
+	for at >= c.starts[last] {
+		last++
+		c.starts = append(c.starts, c.start(last))
+	}
+	c.latest = last - 1
+	return c.latest
+}
+
+// Bounds returns start and end of day i, which was returned by Day.
+func (c *Calendar) Bounds(i int) (start, end int64) { return c.starts[i], c.starts[i+1] }
+
+// Days is the number of days that were met.
+func (c *Calendar) Days() int { return len(c.starts) - 1 }
+
+// Label names day i by its calendar date: 2031-04-02.
+func (c *Calendar) Label(i int) string { return c.first.AddDate(0, 0, i).Format("2006-01-02") }
+
+// Month returns start and end of the month of day i: the reporting days that carry its name.
+func (c *Calendar) Month(i int) (start, end int64) {
+	y, m, _ := c.first.AddDate(0, 0, i).Date()
+	minutes := int(c.dayStarts / time.Minute)
+	return time.Date(y, m, 1, 0, minutes, 0, 0, c.location).UnixNano(), time.Date(y, m+1, 1, 0, minutes, 0, 0, c.location).UnixNano()
+}

@@ -1,0 +1,94 @@
+package total
+
+import "fmt"
+
+// Counter follows a meter's running total over rollovers and resets.
+type Counter struct {
+	calendar    *Calendar
+	from, until int64
+	rollover    float64 // m³ at which the register starts again; 0 when not known
+	greatest    float64 // m³/s, the greatest flow that the meter can count; 0 when not known
+	resolution  float64 // m³, one step of the register
+
+	volume    []Sum // by day, m³
+	covered   []int64
+	last      float64
+	lastTime  int64
+	any       bool
+	Rollovers int
+	Falls     []Fall // falls that are no rollover
+}
+
+// Fall is a step down of the register that cannot be a rollover: a reset, or a register that was replaced. What it
+// counted in between is not known and counts as nothing.
+type Fall struct {
+	At       int64
+	From, To float64 // m³
+}
+
+// NewCounter returns a counter. A fall counts as a rollover when the increase it stands for is possible at the greatest
+// flow in the time between the readings; when that flow is not known, when the increase is under half the rollover.
+func NewCounter(c *Calendar, from, until int64, rollover, greatest, resolution float64) *Counter {
+	return &Counter{calendar: c, from: from, until: until, rollover: rollover, greatest: greatest, resolution: resolution}
+}
+
+// Add takes in one reading of the register.
+func (c *Counter) Add(at int64, register float64) {
+	if c.any {
+		c.step(at, register)
+	}
+	c.last, c.lastTime, c.any = register, at, true
+}
+
+func (c *Counter) step(at int64, register float64) {
+	increase := register - c.last
+	if increase < 0 {
+		wrapped := increase + c.rollover
+		if !c.possible(wrapped, at-c.lastTime) {
+			c.Falls = append(c.Falls, Fall{at, c.last, register})
+			return
+		}
+		c.Rollovers++
+		increase = wrapped
+	}
+	c.spread(at, increase)
+}
+
+// possible reports whether a fall can be a rollover that stands for an increase within a time.
+func (c *Counter) possible(increase float64, ns int64) bool {
+	if c.rollover == 0 || increase < 0 {
+		return false
+	}
+	if c.greatest == 0 {
+		return increase < c.rollover/2
+	}
+	return increase <= float64(c.greatest*float64(ns)*1e-9)+2*c.resolution
+}
+
+// spread adds an increase to the days it spans, evenly in time, and leaves out what lies outside the period.
+func (c *Counter) spread(at int64, increase float64) {
+	whole := float64(at - c.lastTime)
+	low, high := max(c.lastTime, c.from), min(at, c.until)
+	for low < high {
+		day := c.calendar.Day(low)
+		for len(c.volume) <= day {
+			c.volume, c.covered = append(c.volume, Sum{}), append(c.covered, 0)
+		}
+		_, end := c.calendar.Bounds(day)
+		next := min(end, high)
+		c.volume[day].Add(increase * (float64(next-low) / whole))
+		c.covered[day] += next - low
+		low = next
+	}
+}
+
+// Volume returns the volume counted on day i, in m³, and the time that the register's readings span.
+func (c *Counter) Volume(i int) (Sum, int64) {
+	if i >= len(c.volume) {
+		return Sum{}, 0
+	}
+	return c.volume[i], c.covered[i]
+}
+
+// String describes the fall.
+func (f Fall) String() string { return fmt.Sprintf("from %.3f to %.3f m3", f.From, f.To) }

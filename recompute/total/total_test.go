@@ -1,0 +1,153 @@
+package total
+
+import (
+	"math"
+	"math/big"
+	"math/rand/v2"
+	"testing"
+	"time"
+)
+
+func calendar(t testing.TB, zone string, day time.Duration, first time.Time) *Calendar {
+	t.Helper()
+	l, err := time.LoadLocation(zone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return NewCalendar(l, day, first.UnixNano())
+}
+
+// TestCalendar: days of 23 and 25 hours at the clock changes of the EU (Directive 2000/84/EC: last Sundays of March and
+// October, 01:00 UTC), and the day start apart from midnight (09:00, as UK gauged daily flows are kept).
+func TestCalendar(t *testing.T) {
+	for _, c := range []struct {
+		zone  string
+		start time.Duration
+		at    string
+		label string
+		hours float64
+	}{
+		{"Europe/Dublin", 0, "2031-03-29T12:00:00Z", "2031-03-29", 24},
+		{"Europe/Dublin", 0, "2031-03-30T12:00:00Z", "2031-03-30", 23},
+		{"Europe/Dublin", 0, "2031-10-26T12:00:00Z", "2031-10-26", 25},
+		{"UTC", 9 * time.Hour, "2031-03-30T08:59:59Z", "2031-03-29", 24},
+		{"UTC", 9 * time.Hour, "2031-03-30T09:00:00Z", "2031-03-30", 24},
+		{"America/New_York", 0, "2031-03-09T12:00:00Z", "2031-03-09", 23},
+	} {
+		at, _ := time.Parse(time.RFC3339, c.at)
+		cal := calendar(t, c.zone, c.start, at.AddDate(0, 0, -40))
+		day := cal.Day(at.UnixNano())
+		start, end := cal.Bounds(day)
+		if got := time.Duration(end - start).Hours(); cal.Label(day) != c.label || got != c.hours || at.UnixNano() < start || at.UnixNano() >= end {
+			t.Errorf("%s in %s: day %s of %g h, want %s of %g h", c.at, c.zone, cal.Label(day), got, c.label, c.hours)
+		}
+	}
+}
+
+// TestRunIsExactAtBounds integrates a straight line, whose integral is known, over odd intervals across days.
+func TestRunIsExactAtBounds(t *testing.T) {
+	first := time.Date(2031, 3, 29, 0, 0, 0, 0, time.UTC)
+	cal := calendar(t, "Europe/Dublin", 0, first)
+	var times []int64
+	var flows []float64
+	flow := func(at int64) float64 { return 0.01 + 1e-7*float64(at-first.UnixNano())*1e-9 }
+	for at := first.UnixNano(); at < first.AddDate(0, 0, 3).UnixNano(); at += int64(7*time.Hour + 13*time.Minute + 11*time.Second) {
+		times, flows = append(times, at), append(flows, flow(at))
+	}
+	s := NewSeries(cal, math.MinInt64, math.MaxInt64)
+	s.Run(times, flows)
+	for day := range 3 {
+		start, end := cal.Bounds(day)
+		end = min(end, times[len(times)-1])
+		want := (flow(start) + flow(end)) / 2 * float64(end-start) * 1e-9
+		sum, covered := s.Volume(day)
+		if got := sum.Value(); math.Abs(got-want) > 1e-9*want || covered != end-start {
+			t.Errorf("day %d: %v m3 over %d ns, want %v over %d", day, got, covered, want, end-start)
+		}
+	}
+}
+
+// TestAnySplitGivesOneTotal cuts one record at random places and compares day sums, printed to 0.001 m³, with a
+// 400-bit sum.
+func TestAnySplitGivesOneTotal(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 2))
+	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
+	n := 20000
+	times, flows := make([]int64, n), make([]float64, n)
+	exact := new(big.Float).SetPrec(400)
+	for i := range times {
+		times[i] = first.UnixNano() + int64(i)*int64(time.Minute) + random.Int64N(int64(30*time.Second))
+		flows[i] = 0.012 * math.Exp(random.NormFloat64())
+		if i > 0 {
+			term := new(big.Float).SetPrec(400).SetFloat64(flows[i-1])
+			term.Add(term, new(big.Float).SetFloat64(flows[i]))
+			exact.Add(exact, term.Mul(term, new(big.Float).SetInt64(times[i]-times[i-1])))
+		}
+	}
+	want, _ := exact.Mul(exact, new(big.Float).SetFloat64(0.5e-9)).Float64()
+	for range 200 {
+		s := NewSeries(calendar(t, "Europe/Dublin", 0, first), math.MinInt64, math.MaxInt64)
+		for low := 0; low < n-1; {
+			high := min(n-1, low+1+random.IntN(3000))
+			s.Run(times[low:high+1], flows[low:high+1])
+			low = high
+		}
+		var total Sum
+		for day := range 20 {
+			v, _ := s.Volume(day)
+			total.Merge(v)
+		}
+		if got := total.Value(); math.Abs(got-want) > 1e-12*want {
+			t.Fatalf("total %v, exact %v", got, want)
+		}
+	}
+}
+
+// TestClip: nothing outside the period counts, and the interval over its bound counts up to the bound.
+func TestClip(t *testing.T) {
+	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
+	minute := int64(time.Minute)
+	s := NewSeries(calendar(t, "UTC", 0, time.Unix(0, first)), first+90e9, first+4*minute)
+	s.Run([]int64{first, first + minute, first + 2*minute, first + 3*minute, first + 5*minute}, []float64{9, 2, 4, 4, 6})
+	// 30 s at 3 to 4, one minute at 4, one minute at 4 to 5
+	if sum, covered := s.Volume(0); math.Abs(sum.Value()-(3.5*30+4*60+4.5*60)) > 1e-9 || covered != 150e9 {
+		t.Errorf("%v m3 over %d ns", sum.Value(), covered)
+	}
+}
+
+// TestCounter: rows CNT-1 and CNT-2 of the reference (modulus arithmetic as in OPC UA Part 4 7.5).
+func TestCounter(t *testing.T) {
+	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		id              string
+		from, to        float64
+		greatestPerHour float64
+		want            float64
+		falls           int
+	}{
+		{"CNT-1", 999900, 100, 0, 200, 0},
+		{"CNT-2", 523400, 12, 50, 0, 1},
+		{"rise", 100, 150, 50, 50, 0},
+	} {
+		counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, 1e6, c.greatestPerHour/3600, 1)
+		counter.Add(first.UnixNano(), c.from)
+		counter.Add(first.Add(time.Hour).UnixNano(), c.to)
+		if sum, _ := counter.Volume(0); math.Abs(sum.Value()-c.want) > 1e-9 || len(counter.Falls) != c.falls {
+			t.Errorf("%s: %v m3, %d falls, want %v and %d", c.id, sum.Value(), len(counter.Falls), c.want, c.falls)
+		}
+	}
+}
+
+func BenchmarkRun(b *testing.B) {
+	n := 65536
+	times, flows := make([]int64, n), make([]float64, n)
+	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
+	for i := range times {
+		times[i], flows[i] = first.UnixNano()+int64(i)*int64(time.Minute), 0.01+float64(i%100)/1e4
+	}
+	s := NewSeries(calendar(b, "UTC", 0, first), math.MinInt64, math.MaxInt64)
+	for b.Loop() {
+		s.Run(times, flows)
+	}
+	b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
+}
