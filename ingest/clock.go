@@ -33,7 +33,9 @@ func (c *clock) apply(b *reading.Batch) {
 			continue
 		}
 		c.last, c.any = utc, true
-		b.Keep(n, i)
+		if n != i {
+			b.Keep(n, i)
+		}
 		b.Time[n] = utc
 		n++
 	}

@@ -14,9 +14,8 @@ type stream struct {
 	source source
 	clock  *clock // nil when the file holds instants
 	batch  *reading.Batch
-	next   int // first reading of batch that was not taken yet
-	last   int64
-	some   bool
+	next   int   // first reading of batch that was not taken yet
+	last   int64 // the latest reading so far
 }
 
 // merger joins the streams of all files. Files wait closed until the merge comes to their first reading.
@@ -151,7 +150,7 @@ func (m *merger) openNext() error {
 	if bad != nil {
 		return bad
 	}
-	s := &stream{file: f, source: src}
+	s := &stream{file: f, source: src, last: -1 << 63}
 	if !f.start.Absolute {
 		s.clock = &clock{zone: m.log.Site.Log.Clock}
 	}
@@ -172,12 +171,14 @@ func (m *merger) read(s *stream) error {
 	if err != nil {
 		return err
 	}
+	last := s.last
 	for _, t := range b.Time {
-		if t < s.last && s.some {
+		if t < last {
 			return disorder{s.file}
 		}
-		s.last, s.some = t, true
+		last = t
 	}
+	s.last = last
 	s.batch = b
 	return nil
 }

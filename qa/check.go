@@ -54,11 +54,11 @@ var Checks = []Check{
 	{BelowZero, "below_zero", "below zero", "is below the level of zero flow", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("head < -%.3g mm (half a step of the log)", l.Resolution*500)
-		}, (*Screener).belowZero},
+		}, (*Screener).heads},
 	{Surcharge, "surcharge", "surcharge", "is above the maximum head or the device's limit", "limits of the device's standard",
-		func(Limits) string { return "head > the lower of maximum head and the device's limit" }, (*Screener).surcharge},
+		func(Limits) string { return "head > the lower of maximum head and the device's limit" }, nil}, // flagged by heads
 	{Validity, "validity", "low head", "is below the lowest head for which the rating is valid", "limits of the device's standard",
-		func(Limits) string { return "0 < head < the device's lowest head" }, (*Screener).validity},
+		func(Limits) string { return "0 < head < the device's lowest head" }, nil}, // flagged by heads
 	{Gap, "gap", "gap", "comes after a time without readings", "common practice",
 		func(l Limits) string { return "longer than " + short(l.GapLimit) }, (*Screener).gaps},
 }

@@ -104,31 +104,21 @@ func (s *Screener) blanking(w *Window, from, until int) {
 	})
 }
 
-func (s *Screener) belowZero(w *Window, from, until int) {
-	limit := -math.Max(s.Limits.Resolution/2, 1e-9)
-	for i, h := range w.Head[from:until] {
-		if h < limit {
-			w.Flags[from+i] |= BelowZero
-		}
-	}
-}
-
-func (s *Screener) surcharge(w *Window, from, until int) {
+// heads runs the three checks of the head in one pass: below zero, surcharge and validity.
+func (s *Screener) heads(w *Window, from, until int) {
+	half := math.Max(s.Limits.Resolution/2, 1e-9)
 	w.eachSpan(from, until, func(span *Span, from, until int) {
-		limit := span.Top + math.Max(s.Limits.Resolution/2, 1e-9)
+		low, top := span.Low-half, span.Top+half
 		for i, h := range w.Head[from:until] {
-			if h > limit {
-				w.Flags[from+i] |= Surcharge
+			if h >= low && h <= top {
+				continue
 			}
-		}
-	})
-}
-
-func (s *Screener) validity(w *Window, from, until int) {
-	w.eachSpan(from, until, func(span *Span, from, until int) {
-		limit := span.Low - math.Max(s.Limits.Resolution/2, 1e-9)
-		for i, h := range w.Head[from:until] {
-			if h < limit && h > 0 {
+			switch {
+			case h > top:
+				w.Flags[from+i] |= Surcharge
+			case h < -half:
+				w.Flags[from+i] |= BelowZero
+			case h > 0:
 				w.Flags[from+i] |= Validity
 			}
 		}

@@ -15,22 +15,22 @@ type run struct {
 // within the tolerance of its first value, above zero flow (a dry channel rightly repeats itself), and not over a gap.
 func (s *Screener) scanStuck(w *Window) {
 	limit, gap, tolerance := s.Limits.StuckDuration.Nanoseconds(), s.Limits.GapLimit.Nanoseconds(), s.Limits.StuckTolerance+1e-12
-	r := s.run
-	for i := r.scanned; i < len(w.Time); i++ {
-		if i == 0 || math.Abs(w.Value[i]-r.value) > tolerance || w.Head[i] <= 0 || w.Time[i]-w.Time[i-1] > gap {
-			r.start, r.value, r.long = i, w.Value[i], false
+	r, times, values, heads := s.run, w.Time, w.Value[:len(w.Time)], w.Head[:len(w.Time)]
+	for i := r.scanned; i < len(times); i++ {
+		if i == 0 || math.Abs(values[i]-r.value) > tolerance || heads[i] <= 0 || times[i]-times[i-1] > gap {
+			r.start, r.value, r.long = i, values[i], false
 			continue
 		}
 		if r.long {
 			w.Flags[i] |= Stuck
-		} else if w.Time[i]-w.Time[r.start] >= limit {
+		} else if times[i]-times[r.start] >= limit {
 			r.long = true
 			for k := r.start; k <= i; k++ {
 				w.Flags[k] |= Stuck
 			}
 		}
 	}
-	r.scanned = len(w.Time)
+	r.scanned = len(times)
 	s.run = r
 }
 

@@ -319,13 +319,14 @@ func (e *Engine) addLogged(low, high int) {
 	}
 }
 
+// addCounter takes in the counter of the readings that have one.
 func (e *Engine) addCounter(low, high int) {
-	if len(e.counterValue) == 0 {
-		return
-	}
-	for i := low; i < high; i++ {
-		if e.counterState[i] == reading.Present {
-			e.counter.Add(e.Time[i], e.counterValue[i])
+	for len(e.counterValue) > 0 && low < high {
+		end := low
+		for end < high && e.counterState[end] == reading.Present {
+			end++
 		}
+		e.counter.Run(e.Time[low:end], e.counterValue[low:end])
+		low = max(end, low+1)
 	}
 }

@@ -1,11 +1,13 @@
 package recompute
 
 import (
+	"fmt"
 	"maps"
 	"math"
 	"slices"
 	"sort"
 
+	"retotal/ingest"
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
@@ -287,4 +289,22 @@ func line(r *site.Ramp, s *Segment) straight {
 	}
 	perNs := (r.To.SI - r.From.SI) / float64(r.Ends-r.Starts)
 	return straight{at: r.From.SI + float64(perNs*float64(s.origin-r.Starts)), perNs: perNs}
+}
+
+// OutsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings after its
+// end. It is called once the log's first and last reading are known.
+func OutsideLog(l *ingest.Log) (problems problem.List) {
+	clock := l.Site.Log.Clock
+	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)", clock.Format(l.From), clock.Format(l.Till), clock.Name)
+	for i, c := range l.Site.Corrections {
+		if from, until := span(c); from >= l.Till || until <= l.From {
+			problems.Add(problem.At(c.Place, fmt.Sprintf("correction[%d] lies outside the log", i), bounds, "check from and until, and the year"))
+		}
+	}
+	for i, c := range l.Site.Settings {
+		if c.At != nil && c.At.UTC > l.Till {
+			problems.Add(problem.Warn(c.At.Place, fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing", i-1, c.At.Text), bounds, ""))
+		}
+	}
+	return problems
 }

@@ -9,8 +9,9 @@ import (
 // Witness compares the logged flow with the flow that each lane's settings give, reading by reading.
 type Witness struct {
 	Recorded, Corrected Misfit
-	flowStep, levelStep float64 // SI steps of the log
-	limited             []float64
+	flowStep, levelStep float64   // SI steps of the log
+	limited, heads      []float64 // memory
+	higher              []float64
 }
 
 // Misfit is how far logged flows are from those of one lane.
@@ -20,7 +21,6 @@ type Misfit struct {
 	Largest  float64 `json:"largest_m3s"`
 	At       int64   `json:"-"` // reading of the largest difference
 	Sum      float64 `json:"-"` // of logged − lane, m³/s
-	LaneSum  float64 `json:"-"`
 }
 
 // Mean returns the mean difference logged − lane in m³/s.
@@ -34,7 +34,9 @@ func (w *Witness) compare(e *Engine, low, high int) {
 	if len(e.flow) == 0 {
 		return
 	}
-	w.Recorded.compare(e, w, e.recorded, e.beforeFlow[low:high], low)
+	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) {
+		w.Recorded.compare(e, w, s, e.beforeFlow[low:high], low)
+	})
 	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
 		flows := e.afterFlow[low:high]
 		if !math.IsInf(s.maximumHead, 1) { // as the meter would have shown it
@@ -47,34 +49,88 @@ func (w *Witness) compare(e *Engine, low, high int) {
 				}
 			}
 		}
-		w.Corrected.compare(e, w, e.corrected, flows, low)
+		w.Corrected.compare(e, w, s, flows, low)
 	})
 }
 
-// compare takes in the lane's flows for the rows from first on.
-func (m *Misfit) compare(e *Engine, w *Witness, lane *Lane, flows []float64, first int) {
+// compareBlock is how many rows are compared at a time: where all of them agree to the rounding of the flow alone, that of
+// the level need not be worked out.
+const compareBlock = 256
+
+// compare takes in the flows of one segment for the rows from first on.
+func (m *Misfit) compare(e *Engine, w *Witness, s *Segment, flows []float64, first int) {
 	half := w.flowStep/2 + 1e-12
-	logged, states := e.flow[first:first+len(flows)], e.flowState[first:first+len(flows)]
+	for len(flows) > 0 {
+		n := min(compareBlock, len(flows))
+		within, least := m.add(flows[:n], e.flow[first:first+n], e.flowState[first:first+n], e.Time[first:first+n], half)
+		if within < n && least <= half+w.rangeOf(e, s, first, n) {
+			within = w.withinLevel(e, s, flows[:n], first, half)
+		}
+		m.Within += within
+		flows, first = flows[n:], first+n
+	}
+}
+
+// add takes in a block and returns how many flows differ by no more than half, and the least difference.
+func (m *Misfit) add(flows, logged []float64, states []reading.State, times []int64, half float64) (within int, least float64) {
+	least = math.Inf(1)
+	readings, sum, largest, at := 0, 0.0, m.Largest, -1
+	logged, states = logged[:len(flows)], states[:len(flows)]
 	for i, flow := range flows {
 		if states[i] != reading.Present {
 			continue
 		}
 		d := logged[i] - flow
-		m.Readings++
-		m.Sum += d
-		m.LaneSum += flow
-		if d = math.Abs(d); d > m.Largest {
-			m.Largest, m.At = d, e.Time[first+i]
+		readings++
+		sum += d
+		if d = math.Abs(d); d > largest {
+			largest, at = d, i
 		}
-		if d <= half || d <= half+w.levelRounding(e, lane, first+i) {
-			m.Within++
+		if d <= half {
+			within++
+		}
+		if d < least {
+			least = d
 		}
 	}
+	m.Readings += readings
+	m.Sum += sum
+	if at >= 0 {
+		m.Largest, m.At = largest, times[at]
+	}
+	return within, least
 }
 
-// levelRounding is the flow that half a step of the logged level stands for at row i.
-func (w *Witness) levelRounding(e *Engine, lane *Lane, i int) float64 {
-	s := &lane.Segments[lane.at(e.Time[i])]
-	h := s.head(e.Time[i], e.Value[i])
-	return math.Max(s.Rating.Slope(h), s.Rating.Slope(h+w.levelStep/2)) * w.levelStep / 2
+// rangeOf returns a flow that half a step of the level cannot exceed anywhere in a block: flow rises with head, so it is less
+// than the flow half a step above the highest head less that at the lowest.
+func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
+	lowest, highest := e.Value[first], e.Value[first]
+	for _, v := range e.Value[first+1 : first+n] {
+		if v < lowest {
+			lowest = v
+		} else if v > highest {
+			highest = v
+		}
+	}
+	a, b := s.head(e.Time[first], lowest), s.head(e.Time[first+n-1], highest)
+	c, d := s.head(e.Time[first+n-1], lowest), s.head(e.Time[first], highest)
+	return s.Rating.Flow(max(a, b, c, d)+w.levelStep/2) - s.Rating.Flow(min(a, b, c, d)-w.levelStep/2)
+}
+
+// withinLevel counts the rows whose flows agree to the rounding of flow and level: half a step of the level more, or less,
+// would give the logged flow.
+func (w *Witness) withinLevel(e *Engine, s *Segment, flows []float64, first int, half float64) (within int) {
+	w.heads = append(w.heads[:0], flows...)
+	s.heads(w.heads, e.Time[first:first+len(flows)], e.Value[first:first+len(flows)])
+	w.higher = append(w.higher[:0], flows...)
+	for i := range w.heads {
+		w.heads[i] += w.levelStep / 2
+	}
+	s.Rating.Flows(w.higher, w.heads)
+	for i, flow := range flows {
+		if e.flowState[first+i] == reading.Present && math.Abs(e.flow[first+i]-flow) <= half+math.Abs(w.higher[i]-flow) {
+			within++
+		}
+	}
+	return within
 }

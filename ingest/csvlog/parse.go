@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/csv"
+	"slices"
 	"time"
 
 	"retotal/ingest/reading"
@@ -35,6 +36,7 @@ type parser struct {
 	has     [reading.Count]bool
 	primary reading.Quantity
 
+	rows     int      // of the batch, so far
 	day      [10]byte // the date text last met, and what it means
 	dayStart int64
 }
@@ -42,19 +44,38 @@ type parser struct {
 // parse reads a block of whole lines, each ended by the layout's terminator, into the batch. Lines count from 1.
 func (p *parser) parse(text []byte, b *reading.Batch) (lines int32) {
 	b.Reset(p.has)
+	p.rows = 0
+	p.makeRoom(b, bytes.Count(text, []byte{p.layout.eol}))
 	for pos := 0; pos < len(text); {
 		lines++
-		next, ok := p.fastLine(text, pos, lines, b)
-		if !ok {
-			end := pos + bytes.IndexByte(text[pos:], p.layout.eol)
-			p.slowLine(text[pos:end], lines, b)
-			next = end + 1
-		} else {
+		next, ok := p.fastLine(text, pos, b)
+		if ok {
 			b.Read++
+		} else {
+			end := pos + bytes.IndexByte(text[pos:], p.layout.eol)
+			ok = p.slowLine(text[pos:end], lines, b)
+			next = end + 1
+		}
+		if ok {
+			b.Line[p.rows] = lines
+			p.rows++
 		}
 		pos = next
 	}
+	b.Slice(0, p.rows)
 	return lines
+}
+
+// makeRoom lengthens the columns to the number of lines; a row is written in place and counts once it is whole.
+func (p *parser) makeRoom(b *reading.Batch, lines int) {
+	b.Time, b.Line = slices.Grow(b.Time[:0], lines)[:lines], slices.Grow(b.Line[:0], lines)[:lines]
+	for q := range p.has {
+		if p.has[q] {
+			b.Value[q] = slices.Grow(b.Value[q][:0], lines)[:lines]
+			b.State[q] = slices.Grow(b.State[q][:0], lines)[:lines]
+			clear(b.State[q])
+		}
+	}
 }
 
 // toSI converts a value of a column, as quantity.Unit.ToSI does.
@@ -65,20 +86,27 @@ func (p *parser) toSI(target int, v float64) float64 {
 	return float64(v*p.factor[target]) + p.offset[target]
 }
 
-// fastLine reads one clean line and appends its reading. For any line that is not clean it appends nothing and
-// returns false; slowLine then decides what the line is.
-func (p *parser) fastLine(text []byte, pos int, line int32, b *reading.Batch) (next int, ok bool) {
-	delimiter, eol, decimal := p.layout.delimiter, p.layout.eol, p.layout.decimal
-	var at int64
-	var values [reading.Count]float64
-	var states [reading.Count]reading.State
-	for column := range p.plan {
-		switch target := p.plan[column]; {
-		case target == timeColumn:
-			if at, pos, ok = p.fastStamp(text, pos); !ok {
+// fastLine reads one clean line into the next row. For any line that is not clean it returns false; slowLine then writes the
+// row anew or decides what else the line is.
+func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok bool) {
+	delimiter, eol, decimal, row, last := p.layout.delimiter, p.layout.eol, p.layout.decimal, p.rows, len(p.plan)-1
+	for column, target := range p.plan {
+		switch {
+		case target >= 0:
+			if text[pos] == delimiter && reading.Quantity(target) != p.primary {
+				b.Value[target][row], b.State[target][row] = 0, reading.Empty
+				break
+			}
+			var v float64
+			if v, pos, ok = fastNumber(text, pos, decimal); !ok {
 				return 0, false
 			}
-		case target == skipColumn:
+			b.Value[target][row] = p.toSI(target, v)
+		case target == timeColumn:
+			if b.Time[row], pos, ok = p.fastStamp(text, pos); !ok {
+				return 0, false
+			}
+		default:
 			for c := text[pos]; c != delimiter && c != eol; c = text[pos] {
 				if c == '"' {
 					return 0, false
@@ -88,16 +116,8 @@ func (p *parser) fastLine(text []byte, pos int, line int32, b *reading.Batch) (n
 			if text[pos] == '\n' && text[pos-1] == '\r' {
 				pos-- // leave CR LF to the end of the row
 			}
-		case text[pos] == delimiter && reading.Quantity(target) != p.primary:
-			states[target] = reading.Empty
-		default:
-			var v float64
-			if v, pos, ok = fastNumber(text, pos, decimal); !ok {
-				return 0, false
-			}
-			values[target] = p.toSI(target, v)
 		}
-		if column < len(p.plan)-1 {
+		if column < last {
 			if text[pos] != delimiter {
 				return 0, false
 			}
@@ -110,17 +130,7 @@ func (p *parser) fastLine(text []byte, pos int, line int32, b *reading.Batch) (n
 	if text[pos] != eol {
 		return 0, false
 	}
-	p.append(b, at, line, &values, &states)
 	return pos + 1, true
-}
-
-func (p *parser) append(b *reading.Batch, at int64, line int32, values *[reading.Count]float64, states *[reading.Count]reading.State) {
-	b.Time, b.Line = append(b.Time, at), append(b.Line, line)
-	for q := range p.has {
-		if p.has[q] {
-			b.Value[q], b.State[q] = append(b.Value[q], values[q]), append(b.State[q], states[q])
-		}
-	}
 }
 
 // fastStamp reads a stamp of fixed width: a date of ten bytes, a blank or T, hh:mm or hh:mm:ss, and Z where the file
@@ -171,57 +181,69 @@ func (p *parser) newDay(date []byte) bool {
 	return ok
 }
 
-// slowLine decides what one line is: blank, a reading written in an unusual way, or a row to reject.
-func (p *parser) slowLine(line []byte, number int32, b *reading.Batch) {
+// slowLine decides what one line is: a reading written in an unusual way, which it writes into the next row, or a row to
+// reject, or blank.
+func (p *parser) slowLine(line []byte, number int32, b *reading.Batch) bool {
 	if len(trim(line)) == 0 {
-		return
+		return false
 	}
 	b.Read++
-	reject := func(reason string) {
+	reason := p.slowRow(line, b)
+	if reason != "" {
 		b.Rejected = append(b.Rejected, reading.Rejection{Line: number, Reason: reason, Text: shorten(line)})
 	}
+	return reason == ""
+}
+
+// slowRow writes a line into the next row and returns "", or the reason why it cannot.
+func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 	fields, ok := p.layout.split(line)
 	if !ok {
-		reject(reasonQuote)
-		return
+		return reasonQuote
 	}
 	if n := len(p.plan); len(fields) == n+1 && len(fields[n]) == 0 {
 		fields = fields[:n] // a trailing delimiter
 	}
 	if len(fields) != len(p.plan) {
-		reject(reasonFields)
-		return
+		return reasonFields
 	}
-	var at int64
-	var values [reading.Count]float64
-	var states [reading.Count]reading.State
 	for column, target := range p.plan {
 		switch {
 		case target == timeColumn:
-			var reason string
-			if at, reason = p.slowStamp(fields[column]); reason != "" {
-				reject(reason)
-				return
+			if b.Time[p.rows], reason = p.slowStamp(fields[column]); reason != "" {
+				return reason
 			}
 		case target >= 0:
-			v, numeric := slowNumber(fields[column], p.layout.decimal)
-			values[target] = p.toSI(target, v)
-			if !numeric {
-				values[target], states[target] = 0, reading.Illegible
-				if len(fields[column]) == 0 {
-					states[target] = reading.Empty
-				}
+			v, state := p.slowValue(fields[column], target)
+			b.Value[target][p.rows], b.State[target][p.rows] = v, state
+		}
+	}
+	switch b.State[p.primary][p.rows] {
+	case reading.Empty:
+		reason = reasonNothing
+	case reading.Illegible:
+		reason = reasonPrimary
+	}
+	if reason != "" { // the next row takes the place of this one
+		for q := range p.has {
+			if p.has[q] {
+				b.State[q][p.rows] = reading.Present
 			}
 		}
 	}
-	switch states[p.primary] {
-	case reading.Empty:
-		reject(reasonNothing)
-	case reading.Illegible:
-		reject(reasonPrimary)
-	default:
-		p.append(b, at, number, &values, &states)
+	return reason
+}
+
+// slowValue reads one field of a quantity.
+func (p *parser) slowValue(field []byte, target int) (float64, reading.State) {
+	if len(field) == 0 {
+		return 0, reading.Empty
 	}
+	v, ok := slowNumber(field, p.layout.decimal)
+	if !ok {
+		return 0, reading.Illegible
+	}
+	return p.toSI(target, v), reading.Present
 }
 
 // slowStamp reads any stamp of the grammar, with the reason when it cannot be used.

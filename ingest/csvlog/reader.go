@@ -17,7 +17,7 @@ import (
 )
 
 // blockSize is the text that one worker parses at a time. A longer line is refused.
-const blockSize = 1 << 20
+const blockSize = 1 << 18
 
 // Reader reads one file.
 type Reader struct {
@@ -53,7 +53,7 @@ func Open(file string, layout *Layout, primary reading.Quantity) (*Reader, *prob
 	}
 	workers := runtime.GOMAXPROCS(0)
 	r := &Reader{Layout: layout, file: file, source: src,
-		ordered: make(chan *job, workers+2), free: make(chan *job, workers+2), quit: make(chan struct{}), stopped: make(chan struct{})}
+		ordered: make(chan *job, 4*workers), free: make(chan *job, 4*workers), quit: make(chan struct{}), stopped: make(chan struct{})}
 	for range cap(r.free) {
 		r.free <- &job{done: make(chan struct{}, 1)}
 	}

@@ -32,6 +32,24 @@ func NewCounter(c *Calendar, from, until int64, rollover, greatest, resolution f
 	return &Counter{calendar: c, from: from, until: until, rollover: rollover, greatest: greatest, resolution: resolution}
 }
 
+// Run takes in readings of the register that follow each other. As long as it rises within one day, the rise over
+// several readings is that between the first and the last.
+func (c *Counter) Run(t []int64, register []float64) {
+	for i := 0; i < len(t); {
+		c.Add(t[i], register[i])
+		_, end := c.calendar.Bounds(c.calendar.Day(max(t[i], c.from)))
+		end = min(end, c.until)
+		j := i + 1
+		for j < len(t) && t[j] <= end && register[j] >= register[j-1] {
+			j++
+		}
+		if j > i+1 {
+			c.Add(t[j-1], register[j-1])
+		}
+		i = j
+	}
+}
+
 // Add takes in one reading of the register.
 func (c *Counter) Add(at int64, register float64) {
 	if c.any {

@@ -1,0 +1,179 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"retotal/ingest"
+	"retotal/ingest/reading"
+	"retotal/recompute"
+	"retotal/report"
+)
+
+func checkCommand() *cobra.Command {
+	var asJSON, quiet bool
+	c := &cobra.Command{
+		Use:   "check SITE...",
+		Short: "How site file and log are understood; writes nothing",
+		Long: `Reads each site file and its whole log and says how it understood them: files, columns and units, time stamps, what became of
+every row, the settings of both lanes with the limits and the source of each device. It writes nothing.`,
+		Example: "  retotal check site.toml\n  retotal check --quiet sites/*.toml && echo all readable",
+		Args:    sites,
+		RunE: func(c *cobra.Command, args []string) error {
+			worst := 0
+			for i, file := range args {
+				if i > 0 && !quiet && !asJSON {
+					fmt.Fprintln(c.OutOrStdout())
+				}
+				j, err := prepare(file)
+				var run *report.Run
+				if err == nil {
+					run, err = j.compute(c.Context(), nil)
+				}
+				switch {
+				case err != nil:
+					worst = max(worst, exitCode(err, c.ErrOrStderr()))
+				case asJSON:
+					err = json.NewEncoder(c.OutOrStdout()).Encode(report.NewRecord(run))
+				case !quiet:
+					certificate(c.OutOrStdout(), j, run)
+				}
+				if errors.Is(err, c.Context().Err()) && err != nil {
+					break
+				}
+			}
+			if worst > 0 {
+				return status(worst)
+			}
+			return nil
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print the record that correct would write, as one line of JSON a site")
+	c.Flags().BoolVarP(&quiet, "quiet", "q", false, "print only problems")
+	return c
+}
+
+// certificate prints how a site was understood.
+func certificate(w io.Writer, j *job, run *report.Run) {
+	s, l := j.site, j.log
+	fmt.Fprintf(w, "%s: %s (%s)\n\nLog\n", s.File, s.ID, s.Name)
+	for _, f := range l.Files {
+		fmt.Fprintf(w, "  %s\n    %s\n", f.Name, written(f))
+	}
+	fmt.Fprintf(w, "  clock %s; first reading %s, last %s\n", s.Log.Clock.Name, s.Log.Clock.Format(l.From), s.Log.Clock.Format(l.Till))
+	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n", l.Interval, l.GapLimit, defaulted(s.Log.GapLimit == 0))
+	for q, has := range l.Has {
+		if has {
+			fmt.Fprintf(w, "  %-12s column %q%s\n", reading.Quantity(q), s.Log.Columns[q].Name, step(l, reading.Quantity(q)))
+		}
+	}
+	a := &l.Account
+	fmt.Fprintf(w, "  rows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d\n",
+		a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod)
+	for _, e := range a.Examples {
+		fmt.Fprintf(w, "    %s:%d: %s: %s\n", e.File, e.Line, e.Reason, e.Text)
+	}
+	lane(w, j, j.recorded)
+	lane(w, j, j.corrected)
+	fmt.Fprintln(w, "\nScreening")
+	for _, f := range run.Result.Flags {
+		fmt.Fprintf(w, "  %-11s %-10s %s; %d readings\n", f.Title, f.Action, f.Limit, f.Rows)
+	}
+	fmt.Fprintln(w, "\nWitnesses")
+	for _, f := range run.Findings {
+		fmt.Fprintf(w, "  %s\n", f.Sentence)
+	}
+	for _, p := range run.Warnings {
+		fmt.Fprintf(w, "  %s: %s\n", p.Severity, p.Error())
+	}
+	r := s.Report
+	fmt.Fprintf(w, "\nReport in %s, days from %s, flows in %s, volumes in %s\n", r.Clock.Name, time.Time{}.Add(r.DayStarts).Format("15:04"), r.FlowUnit.Symbol, r.VolumeUnit.Symbol)
+}
+
+// written says how one file is written.
+func written(f *ingest.File) string {
+	if p := f.Parquet; p != nil {
+		kind := "local times"
+		if p.Absolute() {
+			kind = "instants (UTC)"
+		}
+		return fmt.Sprintf("Parquet, %d rows, %s in %s", p.Rows, kind, p.TimeUnit)
+	}
+	c := f.CSV
+	text := fmt.Sprintf("CSV (%s), header on line %d, fields ended by %s, decimal %s, lines ended by %s, dates %s", c.Packing, c.HeaderLine, c.Delimiter(), c.Decimal(), c.Terminator(), c.DateOrder())
+	if c.OrderReason != "" {
+		text += " (" + c.OrderReason + ")"
+	}
+	if c.Absolute() {
+		text += ", stamps with an offset from UTC"
+	}
+	return text
+}
+
+func defaulted(is bool) string {
+	if is {
+		return " (default: three intervals)"
+	}
+	return ""
+}
+
+// step says in which steps a quantity is logged.
+func step(l *ingest.Log, q reading.Quantity) string {
+	for _, f := range l.Files {
+		if f.CSV != nil {
+			u := f.CSV.Units[q]
+			return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/u.Factor, u.Symbol)
+		}
+		u := f.Parquet.Units[q]
+		return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/u.Factor, u.Symbol)
+	}
+	return ""
+}
+
+// lane prints the settings of one lane.
+func lane(w io.Writer, j *job, l *recompute.Lane) {
+	fmt.Fprintf(w, "\n%s settings\n", strings.ToUpper(l.Name[:1])+l.Name[1:])
+	clock := j.site.Log.Clock
+	for i := range l.Segments {
+		s := &l.Segments[i]
+		fmt.Fprintf(w, "  %s to %s", bound(clock.Format, s.From, "beginning"), bound(clock.Format, s.Until, "end"))
+		for _, x := range []struct {
+			name string
+			text string
+		}{{"empty distance", report.Written(s.Settings.EmptyDistance)}, {"zero flow at", report.Written(s.Settings.LevelOfZeroFlow)},
+			{"maximum head", report.Written(s.Settings.MaximumHead)}, {"blanking distance", report.Written(s.Settings.BlankingDistance)}} {
+			if x.text != "" {
+				fmt.Fprintf(w, ", %s %s", x.name, x.text)
+			}
+		}
+		fmt.Fprintln(w)
+		d, limits := s.Rating.Describe(), s.Rating.Limits()
+		fmt.Fprintf(w, "    %s\n    %s\n    source: %s\n", d.Name, d.Equation, d.Source)
+		if limits.Low > 0 {
+			fmt.Fprintf(w, "    valid from %.3g m: %s\n", limits.Low, limits.LowSource)
+		}
+		if !math.IsInf(limits.High, 1) {
+			fmt.Fprintf(w, "    valid to %.3g m: %s\n", limits.High, limits.HighSource)
+		}
+		if d.Uncertainty > 0 {
+			fmt.Fprintf(w, "    uncertainty of the coefficient %.2g %% (95 %%): %s\n", 100*d.Uncertainty, d.UncertainBy)
+		}
+		for _, advice := range d.Advice {
+			fmt.Fprintf(w, "    note: %s\n", advice)
+		}
+	}
+}
+
+func bound(format func(int64) string, at int64, end string) string {
+	if at == math.MinInt64 || at == math.MaxInt64 {
+		return end
+	}
+	return format(at)
+}

@@ -1,0 +1,120 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"retotal/recompute"
+	"retotal/report"
+)
+
+// correctOptions are the flags of correct.
+type correctOptions struct {
+	out                 string
+	json, quiet, strict bool
+}
+
+func correctCommand() *cobra.Command {
+	var o correctOptions
+	c := &cobra.Command{
+		Use:   "correct SITE...",
+		Short: "Corrected totals with report and record",
+		Long: `Reads each site file and its log, carries the recorded and the corrected settings through all readings, and writes
+a folder of results for each site: report.html, totals.csv, events.csv, readings.parquet, plots and record.json.
+The folder appears whole or not at all; results of an earlier run are replaced.
+
+Exit status: 0 done; 1 failed; 2 nothing done because of a bad site file, log or call; 3 some of several sites could not
+be done, or, with --strict, something needs a person.`,
+		Example: `  retotal correct site.toml
+  retotal correct --out results sites/*.toml
+  retotal correct --json --quiet site.toml > record.jsonl`,
+		Args: sites,
+		RunE: func(c *cobra.Command, args []string) error { return correctAll(c, args, o) },
+	}
+	c.Flags().StringVarP(&o.out, "out", "o", "out", "folder that the result folders go into")
+	c.Flags().BoolVar(&o.json, "json", false, "print the record of each site as one line of JSON instead of the summary")
+	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print no summary and no progress, only problems")
+	c.Flags().BoolVar(&o.strict, "strict", false, "exit with status 3 when something needs a person")
+	return c
+}
+
+// correctAll goes on after a bad site when there are several, and remembers it in the exit status.
+func correctAll(c *cobra.Command, files []string, o correctOptions) error {
+	worst, finished, odd := 0, 0, false
+	for i, file := range files {
+		if i > 0 && !o.json && !o.quiet {
+			fmt.Fprintln(c.OutOrStdout())
+		}
+		needs, err := correctOne(c.Context(), c, file, o)
+		if err != nil {
+			worst = max(worst, exitCode(err, c.ErrOrStderr()))
+			if c.Context().Err() != nil {
+				return status(worst)
+			}
+			continue
+		}
+		finished++
+		odd = odd || len(needs) > 0
+	}
+	switch {
+	case worst > 0 && finished > 0:
+		fmt.Fprintf(c.ErrOrStderr(), "%d of %d sites could not be done\n", len(files)-finished, len(files))
+		return status(inPart)
+	case worst > 0:
+		return status(worst)
+	case odd && o.strict:
+		return status(inPart)
+	}
+	return nil
+}
+
+// correctOne does one site and returns what needs a person.
+func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOptions) ([]string, error) {
+	j, err := prepare(file)
+	if err != nil {
+		return nil, err
+	}
+	folder, bad := report.NewFolder(o.out, j.site.ID)
+	if bad != nil {
+		return nil, bad
+	}
+	defer folder.Discard()
+	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet)
+	var rep *report.Report
+	run, err := j.compute(ctx, func() (func(*recompute.Rows) error, error) {
+		if rep != nil {
+			rep.Close()
+		}
+		var err error
+		if rep, err = report.New(folder, j.log); err != nil {
+			return nil, err
+		}
+		return rep.Rows, nil
+	})
+	bar.stop()
+	if rep != nil {
+		defer rep.Close()
+	}
+	if err != nil {
+		return nil, err
+	}
+	if err := rep.Write(run); err != nil {
+		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if err := folder.Commit(); err != nil {
+		return nil, err
+	}
+	switch {
+	case o.json:
+		err = json.NewEncoder(c.OutOrStdout()).Encode(report.NewRecord(run))
+	case !o.quiet:
+		report.Summary(c.OutOrStdout(), run, folder.Path())
+	}
+	return run.NeedsPerson(), err
+}

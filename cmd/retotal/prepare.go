@@ -1,0 +1,73 @@
+package main
+
+import (
+	"context"
+	"errors"
+
+	"retotal/ingest"
+	"retotal/ingest/problem"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+	"retotal/recompute"
+	"retotal/recompute/audit"
+	"retotal/report"
+)
+
+// job is one site on its way: what its files say before the log is read.
+type job struct {
+	site                *site.Site
+	recorded, corrected *recompute.Lane
+	log                 *ingest.Log
+}
+
+// prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together.
+func prepare(file string) (*job, error) {
+	s, problems := site.Load(file)
+	if s == nil {
+		return nil, problems
+	}
+	j := &job{site: s}
+	var more problem.List
+	j.recorded, j.corrected, more = recompute.NewLanes(s)
+	problems.Add(more...)
+	problems.Sort()
+	if err := problems.Err(); err != nil {
+		return nil, err
+	}
+	if j.log, more = ingest.Inspect(s); len(more) > 0 {
+		return nil, more
+	}
+	return j, nil
+}
+
+// compute reads the log and returns the result. begin is called for each pass over the log and returns where its rows go; it
+// may be nil.
+func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
+	var engine *recompute.Engine
+	var failure error
+	err := j.log.Each(ctx, func() func(*reading.Batch) error {
+		var sink func(*recompute.Rows) error
+		if begin != nil {
+			sink, failure = begin()
+		}
+		engine = recompute.NewEngine(j.log, j.recorded, j.corrected, sink)
+		return func(b *reading.Batch) error {
+			if failure != nil {
+				return failure
+			}
+			return engine.Add(b)
+		}
+	})
+	if err = errors.Join(failure, err); err != nil {
+		return nil, err
+	}
+	outside := recompute.OutsideLog(j.log)
+	if err := outside.Err(); err != nil {
+		return nil, err
+	}
+	result, err := engine.Finish()
+	if err != nil {
+		return nil, err
+	}
+	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Warnings: outside.Warnings(), Version: version}, nil
+}

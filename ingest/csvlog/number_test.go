@@ -1,0 +1,59 @@
+package csvlog
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"strconv"
+	"testing"
+)
+
+// TestFastNumberEqualsStrconv compares with strconv bit by bit on numbers of all shapes.
+func TestFastNumberEqualsStrconv(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 4))
+	read := 0
+	for range 500000 {
+		text := fmt.Sprintf("%.*f", random.IntN(8), random.Float64()*float64(uint64(1)<<random.IntN(45)))
+		switch random.IntN(6) {
+		case 0:
+			text = "-" + text
+		case 1:
+			text = "+" + text
+		case 2:
+			text = strconv.Itoa(random.IntN(1000)) + "."
+		}
+		for _, end := range []string{",", "\n", ",1\n", ",123456789\n"} {
+			v, next, ok := fastNumber([]byte(text+end), 0, '.')
+			if !ok {
+				continue
+			}
+			read++
+			want, err := strconv.ParseFloat(text, 64)
+			if err != nil || v != want || next != len(text) {
+				t.Fatalf("%q: %v up to byte %d, strconv %v, %v", text+end, v, next, want, err)
+			}
+		}
+	}
+	if read < 1000000 {
+		t.Errorf("only %d numbers went the fast way", read)
+	}
+}
+
+func TestNumberGrammar(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		want float64
+		ok   bool
+	}{
+		{"1.25", 1.25, true}, {"-0.5", -0.5, true}, {"+3", 3, true}, {".5", 0.5, true}, {"5.", 5, true}, {"1e3", 1000, true}, {"1.5E-3", 0.0015, true},
+		{"123456789012345678901234567890", 123456789012345678901234567890, true},
+		{"", 0, false}, {".", 0, false}, {"-", 0, false}, {"NaN", 0, false}, {"nan", 0, false}, {"Inf", 0, false}, {"-inf", 0, false}, {"0x1p3", 0, false},
+		{"1_0", 0, false}, {"1e999", 0, false}, {"1.2.3", 0, false}, {"1,5", 0, false}, {"12 5", 0, false}, {"--", 0, false}, {"e5", 0, false},
+	} {
+		if v, ok := slowNumber([]byte(c.text), '.'); ok != c.ok || v != c.want {
+			t.Errorf("%q: %v, %v", c.text, v, ok)
+		}
+	}
+	if v, ok := slowNumber([]byte("1,25"), ','); !ok || v != 1.25 {
+		t.Errorf("1,25 with a decimal comma: %v, %v", v, ok)
+	}
+}

@@ -1,0 +1,160 @@
+// Package audit says which of log, settings, counter and reported totals disagree, and which setting explains it.
+package audit
+
+import (
+	"fmt"
+	"math"
+
+	"retotal/ingest/reading"
+	"retotal/recompute"
+)
+
+// Verdict is the outcome of one comparison.
+type Verdict string
+
+// The verdicts.
+const (
+	Agrees     Verdict = "agrees"
+	Differs    Verdict = "differs"
+	CannotTell Verdict = "cannot tell"
+)
+
+// Finding is one comparison of two witnesses.
+type Finding struct {
+	Topic     string  `json:"topic"`
+	Verdict   Verdict `json:"verdict"`
+	Sentence  string  `json:"sentence"`
+	Tolerance string  `json:"tolerance"`
+}
+
+// Tolerances of the audit, common practice.
+const (
+	leastShare    = 0.99  // of the readings must agree within rounding
+	counterWithin = 0.005 // of the volume
+)
+
+// Findings compares what the result's witnesses say: the logged flow with each lane, the counter with the logged flow, and
+// submitted totals with the recorded lane.
+func Findings(r *recompute.Result) []Finding {
+	var out []Finding
+	out = append(out, loggedFlow(r))
+	if r.Log.Has[reading.Counter] {
+		out = append(out, counter(r))
+	}
+	return append(out, submitted(r)...)
+}
+
+// loggedFlow decides whether the settings on file are those that the meter used.
+func loggedFlow(r *recompute.Result) Finding {
+	f := Finding{Topic: "logged flow and recorded settings", Tolerance: fmt.Sprintf("%.0f %% of the readings within the log's rounding of flow and level", leastShare*100)}
+	m, c := r.Witness.Recorded, r.Witness.Corrected
+	if m.Readings == 0 {
+		f.Verdict = CannotTell
+		f.Sentence = "The log has no flow column, so nothing shows whether the recorded settings are those the meter used."
+		return f
+	}
+	unit := r.Log.Site.Report.FlowUnit
+	largest := fmt.Sprintf("%.4g %s", unit.FromSI(m.Largest), unit.Symbol)
+	if m.Share() >= leastShare {
+		f.Verdict = Agrees
+		f.Sentence = fmt.Sprintf("The recorded settings reproduce the logged flow: %d of %d readings agree within the log's rounding, the largest difference is %s.", m.Within, m.Readings, largest)
+		return f
+	}
+	f.Verdict = Differs
+	f.Sentence = fmt.Sprintf("The recorded settings do NOT reproduce the logged flow: only %d of %d readings agree, the largest difference is %s, the mean %+.4g %s. The settings on file are then not what the meter used.",
+		m.Within, m.Readings, largest, unit.FromSI(m.Mean()), unit.Symbol)
+	if len(r.Log.Site.Corrections) > 0 && c.Share() >= leastShare {
+		f.Sentence += fmt.Sprintf(" The corrected settings do reproduce it (%d of %d readings, largest difference %.4g %s): the logged flow seems to have been corrected already.",
+			c.Within, c.Readings, unit.FromSI(c.Largest), unit.Symbol)
+	}
+	return f
+}
+
+// counter compares the counter's own total with the logged flow or, without one, with the recorded lane.
+func counter(r *recompute.Result) Finding {
+	f := Finding{Topic: "counter and integrated flow", Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100)}
+	other := "logged flow"
+	of := func(p *recompute.Period) recompute.Volume { return p.Logged }
+	if r.Witness.Recorded.Readings == 0 {
+		other, of = "flow of the recorded settings", func(p *recompute.Period) recompute.Volume { return p.Before }
+	}
+	counted, integrated, days := 0.0, 0.0, 0
+	for i := range r.Days {
+		d := &r.Days[i]
+		if c, o := d.Counted, of(d); c.Covered == o.Covered && c.Covered > 0 {
+			counted, integrated, days = counted+c.M3(), integrated+o.M3(), days+1
+		}
+	}
+	unit := r.Log.Site.Report.VolumeUnit
+	if days == 0 || integrated == 0 {
+		f.Verdict, f.Sentence = CannotTell, "No day is covered by both the counter and the flow."
+		return f
+	}
+	difference := counted/integrated - 1
+	f.Verdict = Agrees
+	if math.Abs(difference) > counterWithin {
+		f.Verdict = Differs
+	}
+	f.Sentence = fmt.Sprintf("Over %d days that both cover, the counter advanced by %.1f %s and the integrated %s is %.1f %s: %+.3f %%.",
+		days, unit.FromSI(counted), unit.Symbol, other, unit.FromSI(integrated), unit.Symbol, 100*difference)
+	if r.Rollovers > 0 {
+		f.Sentence += fmt.Sprintf(" The counter rolled over %s.", times(r.Rollovers))
+	}
+	if n := len(r.Falls); n > 0 {
+		f.Sentence += fmt.Sprintf(" It fell without rolling over %s, the first time at %s UTC %s: a reset or a replaced register; what it counted in between is not known.",
+			times(n), utc(r.Falls[0].At), r.Falls[0])
+	}
+	return f
+}
+
+// submitted compares reported monthly totals with the recorded lane.
+func submitted(r *recompute.Result) (out []Finding) {
+	for i := range r.Months {
+		m := &r.Months[i]
+		reported, ok := r.Log.Site.Report.Submitted[m.Label]
+		if !ok || m.Before.Missing() {
+			continue
+		}
+		f := Finding{Topic: "reported total of " + m.Label, Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
+		unit := r.Log.Site.Report.VolumeUnit
+		difference := reported.Volume.SI/m.Before.M3() - 1
+		if math.Abs(difference) > counterWithin {
+			f.Verdict = Differs
+		}
+		f.Sentence = fmt.Sprintf("Reported %s; the recorded settings give %.1f %s (%+.2f %%).", reported.Volume.Text, unit.FromSI(m.Before.M3()), unit.Symbol, 100*difference)
+		out = append(out, f)
+	}
+	return out
+}
+
+// DayOverLimit is a reporting day whose total is above the permit's limit before or after the correction.
+type DayOverLimit struct {
+	Day           string  `json:"day"`
+	Before, After float64 `json:"-"` // m³
+	WasOver       bool    `json:"over_before"`
+	IsOver        bool    `json:"over_after"`
+}
+
+// DailyLimit lists the days on which the daily volume limit is exceeded before or after; nil without a limit.
+func DailyLimit(r *recompute.Result) (out []DayOverLimit) {
+	limit := r.Log.Site.Report.DailyVolume
+	if limit == nil {
+		return nil
+	}
+	for i := range r.Days {
+		d := &r.Days[i]
+		o := DayOverLimit{Day: d.Label, Before: d.Before.M3(), After: d.After.M3()}
+		o.WasOver, o.IsOver = o.Before > limit.SI, o.After > limit.SI
+		if o.WasOver || o.IsOver {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}

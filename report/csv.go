@@ -1,0 +1,80 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"strconv"
+
+	"retotal/recompute"
+)
+
+// totalsCSV writes days, months and the whole: one row each, numbers without grouping, empty where a total is missing.
+func totalsCSV(r *Run) []byte {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	unit := r.site().Report.VolumeUnit.Symbol
+	header := []string{"period", "label", "start (" + r.site().Report.Clock.Name + ")", "end", "before (" + unit + ")", "after (" + unit + ")", "difference (" + unit + ")",
+		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")"}
+	w.Write(header)
+	for _, group := range []struct {
+		name    string
+		periods []recompute.Period
+	}{{"day", r.Result.Days}, {"month", r.Result.Months}, {"total", []recompute.Period{r.Result.Total}}} {
+		for i := range group.periods {
+			w.Write(r.totalsRow(group.name, &group.periods[i]))
+		}
+	}
+	w.Flush()
+	return b.Bytes()
+}
+
+func (r *Run) totalsRow(group string, p *recompute.Period) []string {
+	difference, percentage := "", ""
+	if p.Both() {
+		difference = r.cell(p.Difference())
+		if v, ok := p.Percent(); ok {
+			percentage = fixed(v, 3)
+		}
+	}
+	row := []string{group, p.Label, r.stamp(p.Start), r.stamp(p.End), r.volumeCell(p.Before), r.volumeCell(p.After), difference, percentage, fixed(100*p.Coverage(), 3)}
+	for _, v := range p.Classes {
+		row = append(row, r.volumeCell(v))
+	}
+	return append(row, r.volumeCell(p.Logged), r.volumeCell(p.Counted))
+}
+
+// cell writes a volume, given in m³, to 0.001 of the report's unit.
+func (r *Run) cell(m3 float64) string { return fixed(r.site().Report.VolumeUnit.FromSI(m3), 3) }
+
+func (r *Run) volumeCell(v recompute.Volume) string {
+	if v.Missing() {
+		return ""
+	}
+	return r.cell(v.M3())
+}
+
+// fixed writes a number with a fixed count of decimals and no minus zero.
+func fixed(v float64, decimals int) string {
+	text := strconv.FormatFloat(v, 'f', decimals, 64)
+	if v > -0.5 && v < 0.5 {
+		if zero := strconv.FormatFloat(0, 'f', decimals, 64); text == "-"+zero {
+			return zero
+		}
+	}
+	return text
+}
+
+// eventsCSV writes the flagged spans.
+func eventsCSV(r *Run) []byte {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	unit := r.site().Report.VolumeUnit.Symbol
+	w.Write([]string{"flag", "action", "from (" + r.site().Report.Clock.Name + ")", "until", "readings", "spans", "lowest head (m)", "highest head (m)",
+		"effect on the corrected total (" + unit + ")", "file", "line"})
+	for _, e := range r.Result.Events {
+		w.Write([]string{e.Check, string(e.Action), r.stamp(e.From), r.stamp(e.Until), strconv.Itoa(e.Rows), strconv.Itoa(e.Spans), fixed(e.Lowest, 4), fixed(e.Highest, 4),
+			r.cell(e.Effect), r.Result.Log.Files[e.File].Name, strconv.Itoa(int(e.Line))})
+	}
+	w.Flush()
+	return b.Bytes()
+}

@@ -1,0 +1,157 @@
+package report
+
+import (
+	"bytes"
+	_ "embed" // the page
+	"fmt"
+	"html/template"
+
+	"retotal/recompute"
+)
+
+//go:embed page.html
+var pageText string
+
+var page = template.Must(template.New("page").Parse(pageText))
+
+// pageData is what the page's template shows: texts, ready to print.
+type pageData struct {
+	Title, ID, Span, Zone, Unit, FlowUnit string
+	Before, After, Difference, Percent    string
+	SettingsPart, ScreeningPart           string
+	Coverage, Classes, Bounded            string
+	Months, Days                          []rowData
+	HasCounter, HasLogged                 bool
+	Worst                                 string
+	Limit, Newly, Cleared, Still          string
+	Findings                              []findingData
+	Needs, Warnings                       []string
+	Corrections                           []correctionRecord
+	Recorded, Corrected                   []segmentRecord
+	Flags                                 []flagData
+	Silent                                []string
+	Rows                                  rowsData
+	Log                                   logRecord
+	Columns                               []string
+	Inputs                                []inputRecord
+	SiteFile                              siteRecord
+	Pictures                              []pictureData
+	Version                               string
+}
+
+type rowData struct{ Label, Before, After, Difference, Percent, Coverage, Bridged, Bounded, Logged, Counted, Mark string }
+
+type findingData struct{ Topic, Verdict, Sentence, Tolerance string }
+
+type flagData struct{ Title, Sentence, Action, Rows, Spans, Effect, Limit, Source string }
+
+type rowsData struct {
+	Read, Used, Repeated, Conflicting, Rejected, Out int
+	Reasons                                          []string
+}
+
+type pictureData struct {
+	Caption string
+	SVG     template.HTML
+}
+
+// pageHTML makes the page: one file, with the pictures in it.
+func pageHTML(r *Run, pictures []drawn) ([]byte, error) {
+	var b bytes.Buffer
+	err := page.Execute(&b, newPage(r, pictures))
+	return b.Bytes(), err
+}
+
+func newPage(r *Run, pictures []drawn) *pageData {
+	res, rec := r.Result, NewRecord(r)
+	decimals := r.decimals(res.Total.Before.M3())
+	d := &pageData{Title: r.title(), ID: r.site().ID, Span: r.local(res.Total.Start) + " to " + r.local(res.Total.End), Zone: r.site().Report.Clock.Name,
+		Unit: r.site().Report.VolumeUnit.Symbol, FlowUnit: r.site().Report.FlowUnit.Symbol,
+		Before: r.volume(res.Total.Before, decimals), After: r.volume(res.Total.After, decimals), Percent: percent(&res.Total),
+		Coverage: fmt.Sprintf("%.2f %%", 100*res.Total.Coverage()), Classes: classes(&res.Total),
+		Recorded: rec.Recorded, Corrected: rec.Corrected, Corrections: rec.Corrections, Needs: r.NeedsPerson(), Warnings: rec.Warnings,
+		Log: rec.Log, Columns: columnsRead(res.Log), Inputs: rec.Inputs, SiteFile: rec.Site, Silent: notShown(res.Flags), Version: r.Version}
+	if res.Total.Both() {
+		d.Difference = r.signed(res.Total.Difference(), decimals)
+		d.SettingsPart, d.ScreeningPart = r.signed(res.Total.Difference()-res.Screened, decimals), r.signed(res.Screened, decimals)
+	}
+	if b := res.Total.Classes[recompute.Bounded]; !b.Missing() {
+		d.Bounded = r.volume(b, 1)
+	}
+	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()
+	r.addTables(d, decimals)
+	r.addLists(d)
+	for _, p := range pictures {
+		d.Pictures = append(d.Pictures, pictureData{p.Caption, inline(p.SVG)})
+	}
+	return d
+}
+
+// inline takes the drawing out of an SVG file: what comes before its root element does not belong in a page.
+func inline(svg []byte) template.HTML {
+	if i := bytes.Index(svg, []byte("<svg")); i >= 0 {
+		svg = svg[i:]
+	}
+	return template.HTML(svg) // drawn by ourselves; its texts are escaped by the library
+}
+
+func (r *Run) addTables(d *pageData, decimals int) {
+	for i := range r.Result.Months {
+		d.Months = append(d.Months, r.pageRow(&r.Result.Months[i], decimals))
+	}
+	over := map[string]string{}
+	for _, o := range r.Over {
+		switch {
+		case o.IsOver && !o.WasOver:
+			over[o.Day] = "newly over the limit"
+		case o.WasOver && !o.IsOver:
+			over[o.Day] = "cleared"
+		default:
+			over[o.Day] = "over the limit"
+		}
+	}
+	for i := range r.Result.Days {
+		row := r.pageRow(&r.Result.Days[i], 1)
+		row.Mark = over[row.Label]
+		d.Days = append(d.Days, row)
+	}
+	if worst := r.Result.Worst(); worst != nil && worst.Difference() != 0 {
+		d.Worst = fmt.Sprintf("%s: %s to %s %s (%s)", worst.Label, r.volume(worst.Before, 1), r.volume(worst.After, 1), d.Unit, percent(worst))
+	}
+}
+
+func (r *Run) pageRow(p *recompute.Period, decimals int) rowData {
+	row := rowData{Label: p.Label, Before: r.volume(p.Before, decimals), After: r.volume(p.After, decimals), Percent: percent(p),
+		Coverage: fmt.Sprintf("%.2f %%", 100*p.Coverage()), Logged: r.volume(p.Logged, decimals), Counted: r.volume(p.Counted, decimals)}
+	if p.Both() {
+		row.Difference = r.signed(p.Difference(), decimals)
+	}
+	if v := p.Classes[recompute.Bridged]; !v.Missing() {
+		row.Bridged = r.volume(v, 1)
+	}
+	if v := p.Classes[recompute.Bounded]; !v.Missing() {
+		row.Bounded = r.volume(v, 1)
+	}
+	return row
+}
+
+func (r *Run) addLists(d *pageData) {
+	if limit := r.site().Report.DailyVolume; limit != nil {
+		newly, cleared, still := overLimit(r.Over)
+		d.Limit, d.Newly, d.Cleared, d.Still = limit.Text, days(newly), days(cleared), days(still)
+	}
+	for _, f := range r.Findings {
+		d.Findings = append(d.Findings, findingData{f.Topic, string(f.Verdict), f.Sentence, f.Tolerance})
+	}
+	for _, f := range shownFlags(r.Result.Flags) {
+		d.Flags = append(d.Flags, flagData{f.Title, sentence(f.Check), string(f.Action), grouped(float64(f.Rows), 0), grouped(float64(f.Spans), 0), r.signed(f.Effect, 1), f.Limit, f.Source})
+	}
+	a := &r.Result.Log.Account
+	d.Rows = rowsData{a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod, nil}
+	for _, reason := range a.Reasons() {
+		d.Rows.Reasons = append(d.Rows.Reasons, fmt.Sprintf("%d rejected: %s", a.Rejected[reason], reason))
+	}
+	for _, e := range a.Examples {
+		d.Rows.Reasons = append(d.Rows.Reasons, fmt.Sprintf("%s:%d: %s: %s", relative(r.site(), e.File), e.Line, e.Reason, e.Text))
+	}
+}

@@ -1,0 +1,418 @@
+package report
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"image/color"
+	"math"
+	"slices"
+	"sync"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/vgimg"
+	"gonum.org/v1/plot/vg/vgsvg"
+
+	"retotal/qa"
+	"retotal/recompute"
+)
+
+// Plots are black and grey, so that they can be told apart in print: what was is dashed and light, what is now is solid
+// and dark.
+var (
+	ink   = color.Gray{0x10}
+	pale  = color.Gray{0x8c}
+	light = color.Gray{0xc8}
+)
+
+// picture is one plot: parts stacked above each other with shares of the height.
+type picture struct {
+	name   string
+	height vg.Length
+	parts  []*plot.Plot
+	shares []float64
+}
+
+const pictureWidth = 26 * vg.Centimeter
+
+// drawn is a finished picture as the page needs it.
+type drawn struct {
+	Name, Caption string
+	SVG           []byte
+}
+
+// drawAll draws every plot as PNG and SVG into the folder and returns them for the page.
+func (r *Report) drawAll(run *Run) ([]drawn, error) {
+	makers := []struct {
+		caption string
+		draw    func(*Run) *picture
+	}{
+		{"Flow before and after, and the readings that screening flagged", r.hydrograph},
+		{"Totals by reporting day, before and after", r.daily},
+		{"Cumulative volume", r.cumulative},
+		{"Rating, with the logged flow at the corrected head", r.rating},
+	}
+	out := make([]drawn, len(makers))
+	errs := make([]error, len(makers))
+	var wait sync.WaitGroup
+	for i, m := range makers {
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			p := m.draw(run)
+			out[i].Name, out[i].Caption = p.name, m.caption
+			out[i].SVG, errs[i] = r.save(p)
+		}()
+	}
+	wait.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// save renders a picture to memory and writes both files.
+func (r *Report) save(p *picture) (svg []byte, err error) {
+	var image, vector bytes.Buffer
+	raster := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(pictureWidth, p.height), vgimg.UseDPI(110))}
+	p.render(draw.New(raster))
+	if _, err := raster.WriteTo(&image); err != nil {
+		return nil, err
+	}
+	lines := vgsvg.New(pictureWidth, p.height)
+	p.render(draw.New(lines))
+	if _, err := lines.WriteTo(&vector); err != nil {
+		return nil, err
+	}
+	if err := r.folder.Write("plots/"+p.name+".png", image.Bytes()); err != nil {
+		return nil, err
+	}
+	return vector.Bytes(), r.folder.Write("plots/"+p.name+".svg", vector.Bytes())
+}
+
+// render draws the parts below each other on a white ground, with their axes lined up.
+func (p *picture) render(c draw.Canvas) {
+	c.SetColor(color.White)
+	c.Fill(c.Rectangle.Path())
+	c = draw.Crop(c, 0, -8*vg.Millimeter, 2*vg.Millimeter, -2*vg.Millimeter)
+	if len(p.parts) == 1 {
+		p.parts[0].Draw(c)
+		return
+	}
+	rows := make([][]*plot.Plot, len(p.parts))
+	for i, part := range p.parts {
+		rows[i] = []*plot.Plot{part}
+	}
+	canvases := plot.Align(rows, draw.Tiles{Rows: len(p.parts), Cols: 1}, c)
+	top := c.Max.Y
+	for i, part := range p.parts {
+		tile := canvases[i][0]
+		height := vg.Length(p.shares[i]) * (c.Max.Y - c.Min.Y)
+		tile.Max.Y, tile.Min.Y = top, top-height
+		top -= height
+		part.Draw(tile)
+	}
+}
+
+// newPlot returns an empty plot in the house style.
+func newPlot(title, y string) *plot.Plot {
+	p := plot.New()
+	p.Title.Text = title
+	p.Title.TextStyle.Font.Size = 12
+	p.Title.Padding = 2 * vg.Millimeter
+	p.Y.Label.Text = y
+	for _, a := range []*plot.Axis{&p.X, &p.Y} {
+		a.Label.TextStyle.Font.Size = 10
+		a.Tick.Label.Font.Size = 9
+		a.LineStyle.Color, a.Tick.LineStyle.Color = ink, ink
+		a.Padding = 0
+	}
+	p.Legend.Top = true
+	p.Legend.TextStyle.Font.Size = 9
+	p.Legend.Padding = 1 * vg.Millimeter
+	p.Legend.ThumbnailWidth = 9 * vg.Millimeter
+	grid := plotter.NewGrid()
+	grid.Horizontal.Color, grid.Vertical.Color = light, light
+	grid.Horizontal.Width, grid.Vertical.Width = vg.Points(0.4), vg.Points(0.4)
+	p.Add(grid)
+	return p
+}
+
+// style of a line: what was, what is now.
+func beforeLine(l *plotter.Line) {
+	l.LineStyle = draw.LineStyle{Color: pale, Width: vg.Points(1), Dashes: []vg.Length{vg.Points(4), vg.Points(2)}}
+}
+
+func afterLine(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(1)} }
+
+// addTrack adds a thinned flow to a plot, in the report's unit.
+func (r *Run) addTrack(p *plot.Plot, t *track, name string, style func(*plotter.Line)) {
+	unit := r.site().Report.FlowUnit
+	for i, corners := range t.lines(r.Result.Log.GapLimit.Nanoseconds()) {
+		points := make(plotter.XYs, len(corners))
+		for k, c := range corners {
+			points[k] = plotter.XY{X: float64(c.at) / 1e9, Y: unit.FromSI(c.v)}
+		}
+		r.addLine(p, points, name, style, i == 0)
+	}
+}
+
+func (r *Run) addLine(p *plot.Plot, points plotter.XYs, name string, style func(*plotter.Line), legend bool) {
+	line, err := plotter.NewLine(points)
+	if err != nil {
+		return // no points
+	}
+	style(line)
+	p.Add(line)
+	if legend {
+		p.Legend.Add(name, line)
+	}
+}
+
+// timeAxis sets ticks and range of a time axis.
+func (r *Run) timeAxis(p *plot.Plot) {
+	p.X.Tick.Marker = calendarTicks{r.site().Report.Clock.Location}
+	p.X.Min, p.X.Max = float64(r.Result.Total.Start)/1e9, float64(r.Result.Total.End)/1e9
+}
+
+// hydrograph shows both flows over time and, below, where readings were flagged.
+func (r *Report) hydrograph(run *Run) *picture {
+	p := newPlot(run.title(), "flow ("+run.site().Report.FlowUnit.Symbol+")")
+	run.addTrack(p, &r.tracks.before, "before: recorded settings", beforeLine)
+	run.addTrack(p, &r.tracks.after, "after: corrected and screened", afterLine)
+	run.timeAxis(p)
+	p.Y.Min = 0
+	strip := run.flagStrip()
+	if strip == nil {
+		return &picture{name: "hydrograph", height: 11 * vg.Centimeter, parts: []*plot.Plot{p}}
+	}
+	return &picture{name: "hydrograph", height: 15 * vg.Centimeter, parts: []*plot.Plot{p, strip}, shares: []float64{0.74, 0.26}}
+}
+
+// flagStrip is a plot with a row for every check that flagged something; nil when none did.
+func (r *Run) flagStrip() *plot.Plot {
+	p := newPlot("", "flags")
+	var ticks []plot.Tick
+	for i := len(qa.Checks) - 1; i >= 0; i-- {
+		c := qa.Checks[i]
+		var spans [][2]float64
+		for _, e := range r.Result.Events {
+			if e.Flag == c.Flag {
+				spans = append(spans, [2]float64{float64(e.From) / 1e9, float64(e.Until) / 1e9})
+			}
+		}
+		if len(spans) > 0 {
+			row := float64(len(ticks))
+			ticks = append(ticks, plot.Tick{Value: row, Label: c.Title})
+			p.Add(spanRow{spans, row})
+		}
+	}
+	if len(ticks) == 0 {
+		return nil
+	}
+	p.Y.Tick.Marker = plot.ConstantTicks(ticks)
+	p.Y.Min, p.Y.Max = -0.6, float64(len(ticks))-0.4
+	r.timeAxis(p)
+	return p
+}
+
+// spanRow draws spans of time as bars in one row, each at least a hair wide.
+type spanRow struct {
+	spans [][2]float64
+	row   float64
+}
+
+// Plot implements plot.Plotter.
+func (s spanRow) Plot(c draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&c)
+	last := vg.Length(math.Inf(-1))
+	for _, span := range s.spans {
+		left, right := x(math.Max(span[0], p.X.Min)), x(math.Min(span[1], p.X.Max))
+		right = max(right, left+vg.Points(0.8))
+		if right <= last || right < c.Min.X || left > c.Max.X { // hidden by the bar before it, or outside
+			continue
+		}
+		last = right
+		c.FillPolygon(ink, []vg.Point{{X: left, Y: y(s.row - 0.32)}, {X: right, Y: y(s.row - 0.32)}, {X: right, Y: y(s.row + 0.32)}, {X: left, Y: y(s.row + 0.32)}})
+	}
+}
+
+// mostDays is the count of days up to which the bar plot shows days; with more it shows months.
+const mostDays = 190
+
+// daily shows totals of days, or months, side by side.
+func (r *Report) daily(run *Run) *picture {
+	periods, what := run.Result.Days, "day"
+	if len(periods) > mostDays {
+		periods, what = run.Result.Months, "month"
+	}
+	unit := run.site().Report.VolumeUnit
+	p := newPlot("Totals by reporting "+what, fmt.Sprintf("volume (%s per %s)", unit.Symbol, what))
+	before, after := bars{shade: light, outline: pale, offset: -0.42, width: 0.42}, bars{shade: ink, outline: ink, offset: 0, width: 0.42}
+	for i := range periods {
+		d := &periods[i]
+		if !d.Before.Missing() {
+			before.add(d, unit.FromSI(d.Before.M3()))
+		}
+		if !d.After.Missing() {
+			after.add(d, unit.FromSI(d.After.M3()))
+		}
+	}
+	p.Add(before, after)
+	p.Legend.Add("before", before)
+	p.Legend.Add("after", after)
+	if limit := run.site().Report.DailyVolume; limit != nil && what == "day" {
+		line := plotter.XYs{{X: float64(run.Result.Total.Start) / 1e9, Y: unit.FromSI(limit.SI)}, {X: float64(run.Result.Total.End) / 1e9, Y: unit.FromSI(limit.SI)}}
+		run.addLine(p, line, "limit "+limit.Text, func(l *plotter.Line) {
+			l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)}}
+		}, true)
+	}
+	run.timeAxis(p)
+	p.X.Min, p.X.Max = float64(periods[0].Start)/1e9, float64(periods[len(periods)-1].End)/1e9
+	p.Y.Min = 0
+	return &picture{name: "totals", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
+}
+
+// bars are the totals of periods of unequal length: each takes its share of the period's width.
+type bars struct {
+	shade, outline color.Color
+	offset, width  float64 // in parts of the period, from its middle
+	periods        [][2]float64
+	values         []float64
+}
+
+func (b *bars) add(p *recompute.Period, v float64) {
+	b.periods = append(b.periods, [2]float64{float64(p.Start) / 1e9, float64(p.End) / 1e9})
+	b.values = append(b.values, v)
+}
+
+// Plot implements plot.Plotter.
+func (b bars) Plot(c draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&c)
+	for i, period := range b.periods {
+		middle, length := (period[0]+period[1])/2, period[1]-period[0]
+		left, right := x(middle+b.offset*length), x(middle+(b.offset+b.width)*length)
+		corners := []vg.Point{{X: left, Y: y(0)}, {X: right, Y: y(0)}, {X: right, Y: y(b.values[i])}, {X: left, Y: y(b.values[i])}}
+		c.FillPolygon(b.shade, corners)
+		c.StrokeLines(draw.LineStyle{Color: b.outline, Width: vg.Points(0.3)}, append(corners, corners[0]))
+	}
+}
+
+// DataRange implements plot.DataRanger.
+func (b bars) DataRange() (xmin, xmax, ymin, ymax float64) {
+	xmin, xmax = math.Inf(1), math.Inf(-1)
+	for i, period := range b.periods {
+		xmin, xmax, ymax = math.Min(xmin, period[0]), math.Max(xmax, period[1]), math.Max(ymax, b.values[i])
+	}
+	return xmin, xmax, 0, ymax
+}
+
+// Thumbnail implements plot.Thumbnailer.
+func (b bars) Thumbnail(c *draw.Canvas) {
+	corners := []vg.Point{{X: c.Min.X, Y: c.Min.Y}, {X: c.Max.X, Y: c.Min.Y}, {X: c.Max.X, Y: c.Max.Y}, {X: c.Min.X, Y: c.Max.Y}}
+	c.FillPolygon(b.shade, corners)
+	c.StrokeLines(draw.LineStyle{Color: b.outline, Width: vg.Points(0.3)}, append(corners, corners[0]))
+}
+
+// cumulative shows the volume since the beginning by each lane, and by the counter.
+func (r *Report) cumulative(run *Run) *picture {
+	unit := run.site().Report.VolumeUnit
+	p := newPlot("Cumulative volume", "volume ("+unit.Symbol+")")
+	for _, x := range []struct {
+		name   string
+		volume func(*recompute.Period) recompute.Volume
+		style  func(*plotter.Line)
+	}{
+		{"before: recorded settings", func(d *recompute.Period) recompute.Volume { return d.Before }, beforeLine},
+		{"counter of the meter", func(d *recompute.Period) recompute.Volume { return d.Counted }, func(l *plotter.Line) {
+			l.LineStyle = draw.LineStyle{Color: pale, Width: vg.Points(1), Dashes: []vg.Length{vg.Points(1), vg.Points(2)}}
+		}},
+		{"after: corrected and screened", func(d *recompute.Period) recompute.Volume { return d.After }, afterLine},
+	} {
+		points := plotter.XYs{{X: float64(run.Result.Total.Start) / 1e9}}
+		sum, covered := 0.0, int64(0)
+		for i := range run.Result.Days {
+			d := &run.Result.Days[i]
+			v := x.volume(d)
+			sum, covered = sum+v.M3(), covered+v.Covered
+			points = append(points, plotter.XY{X: float64(min(d.End, run.Result.Total.End)) / 1e9, Y: unit.FromSI(sum)})
+		}
+		if covered > 0 {
+			run.addLine(p, points, x.name, x.style, true)
+		}
+	}
+	run.timeAxis(p)
+	p.Legend.Left = true
+	return &picture{name: "cumulative", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
+}
+
+// rating shows the ratings of both lanes as they were last, and the logged flow at the corrected head.
+func (r *Report) rating(run *Run) *picture {
+	unit := run.site().Report.FlowUnit
+	p := newPlot("Rating and readings", "flow ("+unit.Symbol+")")
+	p.X.Label.Text = "head above the level of zero flow, corrected (m)"
+	top := math.Max(r.tracks.maxHead*1.05, 0.01)
+	r.addCloud(p, run)
+	recorded, corrected := last(run.Result.Recorded), last(run.Result.Corrected)
+	run.addLine(p, curve(recorded, top, unit.FromSI), "rating as recorded", beforeLine, true)
+	run.addLine(p, curve(corrected, top, unit.FromSI), "rating as corrected", afterLine, true)
+	if l := corrected.Rating.Limits(); l.High < top {
+		edge := plotter.XYs{{X: l.High, Y: 0}, {X: l.High, Y: unit.FromSI(corrected.Rating.Flow(top))}}
+		run.addLine(p, edge, fmt.Sprintf("limit of validity %.3g m", l.High), func(l *plotter.Line) {
+			l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)}}
+		}, true)
+	}
+	p.X.Min, p.X.Max, p.Y.Min = 0, top, 0
+	p.Legend.Left = true
+	return &picture{name: "rating", height: 11 * vg.Centimeter, parts: []*plot.Plot{p}}
+}
+
+func last(l *recompute.Lane) *recompute.Segment { return &l.Segments[len(l.Segments)-1] }
+
+// addCloud adds the least and greatest logged flow at each head.
+func (r *Report) addCloud(p *plot.Plot, run *Run) {
+	unit := run.site().Report.FlowUnit
+	var points plotter.XYs
+	for k, c := range r.tracks.cloud {
+		x := float64(k) * cloudStep
+		points = append(points, plotter.XY{X: x, Y: unit.FromSI(c.low)})
+		if c.high != c.low {
+			points = append(points, plotter.XY{X: x, Y: unit.FromSI(c.high)})
+		}
+	}
+	scatter, err := plotter.NewScatter(sortedByX(points))
+	if err != nil || len(points) == 0 {
+		return
+	}
+	scatter.GlyphStyle = draw.GlyphStyle{Color: pale, Radius: vg.Points(1.4), Shape: draw.RingGlyph{}}
+	p.Add(scatter)
+	p.Legend.Add("logged flow, least and greatest per mm of head", scatter)
+}
+
+// sortedByX orders points, so that pictures do not depend on the order of a map.
+func sortedByX(points plotter.XYs) plotter.XYs {
+	slices.SortFunc(points, func(a, b plotter.XY) int { return cmp.Or(cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y)) })
+	return points
+}
+
+// curve is a rating as a line of 200 points.
+func curve(s *recompute.Segment, top float64, unit func(float64) float64) plotter.XYs {
+	points := make(plotter.XYs, 201)
+	for i := range points {
+		h := top * float64(i) / 200
+		points[i] = plotter.XY{X: h, Y: unit(s.Rating.Flow(h))}
+	}
+	return points
+}
+
+// The default font of the plot package is a serif; tables and plots of a report read better without.
+func init() {
+	plot.DefaultFont = font.Font{Typeface: "Liberation", Variant: "Sans"}
+	plotter.DefaultFont = plot.DefaultFont
+}

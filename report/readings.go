@@ -1,0 +1,212 @@
+package report
+
+import (
+	"math"
+	"os"
+	"time"
+
+	"github.com/apache/arrow/go/v15/arrow/memory"
+	"github.com/apache/arrow/go/v15/parquet"
+	"github.com/apache/arrow/go/v15/parquet/compress"
+	"github.com/apache/arrow/go/v15/parquet/file"
+	"github.com/apache/arrow/go/v15/parquet/metadata"
+	"github.com/apache/arrow/go/v15/parquet/schema"
+
+	"retotal/ingest"
+	"retotal/ingest/reading"
+	"retotal/recompute"
+)
+
+// rowsPerGroup is the size of the row groups of readings.parquet.
+const rowsPerGroup = 1 << 17
+
+// readingsWriter writes readings.parquet: every used row with head, the three flows and its flags, in SI units. Stored
+// numbers are rounded: heads to 1 µm, flows to 10⁻⁷ m³/s.
+type readingsWriter struct {
+	out      *os.File
+	parquet  *file.Writer
+	location *time.Location
+	logged   bool
+
+	utc, local          []int64
+	value, head, before []float64
+	after, flow         []float64 // packed: only where there is one
+	hasAfter, hasFlow   []int16
+	used                []bool
+	flags               []parquet.ByteArray
+	names               map[string]parquet.ByteArray
+	offset, offsetUntil int64
+	offsetFrom          int64
+}
+
+func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
+	out, err := folder.Create("readings.parquet")
+	if err != nil {
+		return nil, err
+	}
+	w := &readingsWriter{out: out, location: l.Site.Report.Clock.Location, logged: l.Has[reading.Flow], names: map[string]parquet.ByteArray{}}
+	properties := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Zstd), parquet.WithAllocator(memory.DefaultAllocator),
+		parquet.WithCreatedBy("retotal"))
+	kv := metadata.KeyValueMetadata{}
+	for _, x := range [][2]string{{"site", l.Site.ID}, {"time_local_zone", l.Site.Report.Clock.Name}, {"head", "under the corrected settings, m"},
+		{"flow_after_m3s", "null where the reading does not count"}} {
+		if err := kv.Append(x[0], x[1]); err != nil {
+			return nil, err
+		}
+	}
+	w.parquet = file.NewParquetWriter(out, readingsSchema(l.Site.Log.Primary, w.logged), file.WithWriterProps(properties), file.WithWriteMetadata(kv))
+	return w, nil
+}
+
+// readingsSchema names the columns. Instants carry the UTC flag, local times do not.
+func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
+	var nodes schema.FieldList
+	add := func(name string, optional bool, logical schema.LogicalType, physical parquet.Type) {
+		repetition := parquet.Repetitions.Required
+		if optional {
+			repetition = parquet.Repetitions.Optional
+		}
+		nodes = append(nodes, schema.Must(schema.NewPrimitiveNodeLogical(name, repetition, logical, physical, 0, -1)))
+	}
+	add("time_utc", false, schema.NewTimestampLogicalType(true, schema.TimeUnitMillis), parquet.Types.Int64)
+	add("time_local", false, schema.NewTimestampLogicalType(false, schema.TimeUnitMillis), parquet.Types.Int64)
+	none := schema.NoLogicalType{}
+	add(primary.String()+"_m", false, none, parquet.Types.Double)
+	if primary != reading.Head {
+		add("head_m", false, none, parquet.Types.Double)
+	} else {
+		add("head_corrected_m", false, none, parquet.Types.Double)
+	}
+	if logged {
+		add("flow_logged_m3s", true, none, parquet.Types.Double)
+	}
+	add("flow_before_m3s", false, none, parquet.Types.Double)
+	add("flow_after_m3s", true, none, parquet.Types.Double)
+	add("used", false, none, parquet.Types.Boolean)
+	add("flags", false, schema.StringLogicalType{}, parquet.Types.ByteArray)
+	return schema.MustGroup(schema.NewGroupNode("readings", parquet.Repetitions.Required, nodes, -1))
+}
+
+// add takes in rows and writes a row group when there are enough.
+func (w *readingsWriter) add(rows *recompute.Rows) error {
+	for i, at := range rows.Time {
+		w.utc = append(w.utc, at/int64(time.Millisecond))
+		w.local = append(w.local, (at+w.offsetAt(at))/int64(time.Millisecond))
+		w.value = append(w.value, round(rows.Value[i], 1e6))
+		w.head = append(w.head, round(rows.Head[i], 1e6))
+		w.before = append(w.before, round(rows.Before[i], 1e7))
+		w.used = append(w.used, rows.Used[i])
+		w.hasAfter, w.after = packed(w.hasAfter, w.after, rows.Used[i], rows.After[i])
+		if w.logged {
+			w.hasFlow, w.flow = packed(w.hasFlow, w.flow, rows.State[i] == reading.Present, rows.Logged[i])
+		}
+		w.flags = append(w.flags, w.name(rows.Flags[i].Text()))
+		if len(w.utc) == rowsPerGroup {
+			if err := w.writeGroup(); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// packed appends a value that may be absent in the way of the format: levels for all rows, values for those that have one.
+func packed(levels []int16, values []float64, present bool, v float64) ([]int16, []float64) {
+	if !present {
+		return append(levels, 0), values
+	}
+	return append(levels, 1), append(values, round(v, 1e7))
+}
+
+// round rounds to 1/steps. Values of any honest log stay far below the integers that float64 cannot count.
+func round(v, steps float64) float64 { return math.Round(v*steps) / steps }
+
+// offsetAt returns the report zone's offset from UTC, looked up once per span of one offset.
+func (w *readingsWriter) offsetAt(at int64) int64 {
+	if at >= w.offsetFrom && at < w.offsetUntil {
+		return w.offset
+	}
+	t := time.Unix(0, at).In(w.location)
+	_, seconds := t.Zone()
+	w.offset, w.offsetFrom, w.offsetUntil = int64(seconds)*int64(time.Second), math.MinInt64, math.MaxInt64
+	if start, end := t.ZoneBounds(); !start.IsZero() || !end.IsZero() {
+		if !start.IsZero() {
+			w.offsetFrom = start.UnixNano()
+		}
+		if !end.IsZero() {
+			w.offsetUntil = end.UnixNano()
+		}
+	}
+	return w.offset
+}
+
+// name keeps one copy of each text of flags.
+func (w *readingsWriter) name(text string) parquet.ByteArray {
+	b, ok := w.names[text]
+	if !ok {
+		b = parquet.ByteArray(text)
+		w.names[text] = b
+	}
+	return b
+}
+
+// writeGroup writes the gathered rows, column by column.
+func (w *readingsWriter) writeGroup() error {
+	group := w.parquet.AppendRowGroup()
+	var err error
+	next := func() file.ColumnChunkWriter {
+		column, e := group.NextColumn()
+		if err == nil {
+			err = e
+		}
+		return column
+	}
+	write := func(c file.ColumnChunkWriter, call func() error) {
+		if err == nil {
+			err = call()
+		}
+		if err == nil {
+			err = c.Close()
+		}
+	}
+	integers := func(values []int64) {
+		c := next()
+		write(c, func() error { _, e := c.(*file.Int64ColumnChunkWriter).WriteBatch(values, nil, nil); return e })
+	}
+	floats := func(values []float64, levels []int16) {
+		c := next()
+		write(c, func() error { _, e := c.(*file.Float64ColumnChunkWriter).WriteBatch(values, levels, nil); return e })
+	}
+	integers(w.utc)
+	integers(w.local)
+	floats(w.value, nil)
+	floats(w.head, nil)
+	if w.logged {
+		floats(w.flow, w.hasFlow)
+	}
+	floats(w.before, nil)
+	floats(w.after, w.hasAfter)
+	used := next()
+	write(used, func() error { _, e := used.(*file.BooleanColumnChunkWriter).WriteBatch(w.used, nil, nil); return e })
+	flags := next()
+	write(flags, func() error { _, e := flags.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.flags, nil, nil); return e })
+	if err != nil {
+		return err
+	}
+	w.utc, w.local, w.value, w.head, w.before = w.utc[:0], w.local[:0], w.value[:0], w.head[:0], w.before[:0]
+	w.after, w.hasAfter, w.flow, w.hasFlow, w.used, w.flags = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0], w.used[:0], w.flags[:0]
+	return group.Close()
+}
+
+// close writes the last rows and the footer.
+func (w *readingsWriter) close() error {
+	if len(w.utc) > 0 {
+		if err := w.writeGroup(); err != nil {
+			return err
+		}
+	}
+	return w.parquet.Close() // closes the file, too
+}
+
+// abandon closes the file as it is, for a pass that is given up.
+func (w *readingsWriter) abandon() { w.out.Close() }

@@ -1,0 +1,324 @@
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"math"
+	"path/filepath"
+	"strconv"
+	"time"
+
+	"retotal/ingest"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+	"retotal/qa"
+	"retotal/recompute"
+	"retotal/recompute/audit"
+	"retotal/recompute/device"
+)
+
+// Record is the correction record: what was read, decided, computed and found. Volumes are m³ rounded to 0.001, times are UTC. It
+// holds no time of its own, so that the same input gives the same record.
+type Record struct {
+	Program     string                  `json:"program"`
+	Version     string                  `json:"version"`
+	Site        siteRecord              `json:"site"`
+	Inputs      []inputRecord           `json:"inputs"`
+	Log         logRecord               `json:"log"`
+	Recorded    []segmentRecord         `json:"recorded_settings"`
+	Corrected   []segmentRecord         `json:"corrected_settings"`
+	Corrections []correctionRecord      `json:"corrections"`
+	Screening   []recompute.FlagSummary `json:"screening"`
+	Rows        *ingest.Account         `json:"rows"`
+	Total       periodRecord            `json:"total"`
+	Months      []periodRecord          `json:"months"`
+	Days        []periodRecord          `json:"days"`
+	Screened    number                  `json:"screening_effect_m3"`
+	Witness     witnessRecord           `json:"logged_flow_against_lanes"`
+	Findings    []audit.Finding         `json:"findings"`
+	OverLimit   []audit.DayOverLimit    `json:"days_over_daily_volume,omitempty"`
+	NeedsPerson []string                `json:"needs_a_person,omitempty"`
+	Warnings    []string                `json:"warnings,omitempty"`
+	Review      string                  `json:"review"`
+}
+
+// number is a value rounded to 0.001.
+type number float64
+
+// MarshalJSON implements json.Marshaler.
+func (n number) MarshalJSON() ([]byte, error) {
+	v := math.Round(float64(n)*1000) / 1000
+	if v == 0 {
+		v = 0 // no minus zero
+	}
+	return []byte(strconv.FormatFloat(v, 'f', -1, 64)), nil
+}
+
+type siteRecord struct {
+	ID     string `json:"id"`
+	Name   string `json:"name"`
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
+}
+
+type inputRecord struct {
+	File   string `json:"file"` // relative to the site file
+	Bytes  int64  `json:"bytes"`
+	SHA256 string `json:"sha256"`
+	Sorted bool   `json:"sorted,omitempty"`
+}
+
+type logRecord struct {
+	Primary    string  `json:"primary"`
+	TimeZone   string  `json:"time_zone"`
+	First      string  `json:"first_reading"`
+	Last       string  `json:"last_reading"`
+	IntervalS  float64 `json:"interval_s"`
+	GapLimitS  float64 `json:"gap_limit_s"`
+	GapDefault bool    `json:"gap_limit_is_default"`
+	Resolution float64 `json:"level_step_m"`
+	SpikeS     float64 `json:"spike_window_s"`
+	SpikeFloor float64 `json:"spike_floor_m"`
+	StuckS     float64 `json:"stuck_duration_s"`
+	BridgeS    float64 `json:"bridge_limit_s"`
+	ReportZone string  `json:"report_zone"`
+	DayStarts  string  `json:"day_starts"`
+}
+
+type segmentRecord struct {
+	From             string             `json:"from,omitempty"`
+	Until            string             `json:"until,omitempty"`
+	EmptyDistance    string             `json:"empty_distance,omitempty"`
+	LevelOfZeroFlow  string             `json:"level_of_zero_flow,omitempty"`
+	MaximumHead      string             `json:"maximum_head,omitempty"`
+	BlankingDistance string             `json:"blanking_distance,omitempty"`
+	Device           device.Description `json:"device"`
+	LowestHead       float64            `json:"lowest_valid_head_m"`
+	HighestHead      *float64           `json:"highest_valid_head_m,omitempty"`
+}
+
+type correctionRecord struct {
+	Line   int    `json:"site_file_line"`
+	From   string `json:"from,omitempty"`
+	Until  string `json:"until,omitempty"`
+	Reason string `json:"reason"`
+	By     string `json:"by,omitempty"`
+	What   string `json:"what"`
+}
+
+type periodRecord struct {
+	Label      string  `json:"label"`
+	Start      string  `json:"start"`
+	End        string  `json:"end"`
+	Before     *number `json:"before_m3"` // null: missing
+	After      *number `json:"after_m3"`
+	Difference *number `json:"difference_m3"`
+	Percent    *number `json:"difference_percent"`
+	Coverage   number  `json:"covered_percent"`
+	Measured   *number `json:"measured_m3"`
+	Bridged    *number `json:"bridged_m3"`
+	Bounded    *number `json:"bounded_below_m3"`
+	Logged     *number `json:"logged_flow_m3"`
+	Counted    *number `json:"counter_m3"`
+}
+
+type witnessRecord struct {
+	Recorded  recompute.Misfit `json:"recorded"`
+	Corrected recompute.Misfit `json:"corrected"`
+}
+
+// NewRecord makes the correction record of a run.
+func NewRecord(r *Run) *Record {
+	s, res := r.site(), r.Result
+	sum := sha256.Sum256(s.Text)
+	rec := &Record{Program: "retotal", Version: r.Version,
+		Site:     siteRecord{s.ID, s.Name, filepath.Base(s.File), hex.EncodeToString(sum[:])},
+		Log:      newLogRecord(r),
+		Recorded: segments(res.Recorded), Corrected: segments(res.Corrected),
+		Screening: res.Flags, Rows: &res.Log.Account, Total: newPeriod(&res.Total), Screened: number(res.Screened),
+		Witness: witnessRecord{res.Witness.Recorded, res.Witness.Corrected}, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
+		Review: "A correction is for a competent person to review before it is reported.",
+	}
+	for i := range rec.Screening {
+		rec.Screening[i].Effect = math.Round(rec.Screening[i].Effect*1000) / 1000
+	}
+	for _, f := range res.Log.Files {
+		rec.Inputs = append(rec.Inputs, inputRecord{relative(s, f.Name), f.Size, f.SHA256, f.Sorted})
+	}
+	for i := range s.Corrections {
+		rec.Corrections = append(rec.Corrections, newCorrection(&s.Corrections[i]))
+	}
+	for i := range res.Months {
+		rec.Months = append(rec.Months, newPeriod(&res.Months[i]))
+	}
+	for i := range res.Days {
+		rec.Days = append(rec.Days, newPeriod(&res.Days[i]))
+	}
+	for _, p := range r.Warnings {
+		rec.Warnings = append(rec.Warnings, p.Error())
+	}
+	return rec
+}
+
+// relative names a file as seen from the site file.
+func relative(s *site.Site, name string) string {
+	if path, err := filepath.Rel(s.Folder, name); err == nil {
+		return filepath.ToSlash(path)
+	}
+	return filepath.ToSlash(name)
+}
+
+func newLogRecord(r *Run) logRecord {
+	l, s := r.Result.Log, r.site()
+	limits := r.Result.Limits
+	return logRecord{Primary: s.Log.Primary.String(), TimeZone: s.Log.Clock.Name, First: utc(l.From), Last: utc(l.Till),
+		IntervalS: l.Interval.Seconds(), GapLimitS: l.GapLimit.Seconds(), GapDefault: s.Log.GapLimit == 0, Resolution: l.Resolution[s.Log.Primary],
+		SpikeS: limits.SpikeWindow.Seconds(), SpikeFloor: limits.SpikeFloor, StuckS: limits.StuckDuration.Seconds(), BridgeS: limits.BridgeLimit.Seconds(),
+		ReportZone: s.Report.Clock.Name, DayStarts: clockTime(s.Report.DayStarts)}
+}
+
+func clockTime(d time.Duration) string {
+	return time.Time{}.Add(d).Format("15:04")
+}
+
+// utc writes an instant; the ends of time are left empty.
+func utc(at int64) string {
+	if at == math.MinInt64 || at == math.MaxInt64 {
+		return ""
+	}
+	return time.Unix(0, at).UTC().Format(time.RFC3339)
+}
+
+func segments(l *recompute.Lane) (out []segmentRecord) {
+	for i := range l.Segments {
+		s := &l.Segments[i]
+		limits := s.Rating.Limits()
+		rec := segmentRecord{From: utc(s.From), Until: utc(s.Until), EmptyDistance: Written(s.Settings.EmptyDistance), LevelOfZeroFlow: Written(s.Settings.LevelOfZeroFlow),
+			MaximumHead: Written(s.Settings.MaximumHead), BlankingDistance: Written(s.Settings.BlankingDistance), Device: s.Rating.Describe(), LowestHead: limits.Low}
+		if !math.IsInf(limits.High, 1) {
+			rec.HighestHead = &limits.High
+		}
+		out = append(out, rec)
+	}
+	return out
+}
+
+// Written gives a setting as it was written.
+func Written(r *site.Ramp) string {
+	switch {
+	case r == nil:
+		return ""
+	case r.From.SI == r.To.SI:
+		return r.From.Text
+	}
+	return r.From.Text + " to " + r.To.Text
+}
+
+func newCorrection(c *site.Correction) correctionRecord {
+	out := correctionRecord{Line: c.Place.Line, Reason: c.Reason, By: c.By, What: changes(c)}
+	if c.From != nil {
+		out.From = utc(c.From.UTC)
+	}
+	if c.Until != nil {
+		out.Until = utc(c.Until.UTC)
+	}
+	return out
+}
+
+// changes says in words what a correction sets.
+func changes(c *site.Correction) string {
+	var b bytes.Buffer
+	add := func(name, value string) {
+		if value == "" {
+			return
+		}
+		if b.Len() > 0 {
+			b.WriteString(", ")
+		}
+		b.WriteString(name + " " + value)
+	}
+	add("empty distance", Written(c.EmptyDistance))
+	add("level of zero flow", Written(c.LevelOfZeroFlow))
+	add("maximum head", Written(c.MaximumHead))
+	add("blanking distance", Written(c.BlankingDistance))
+	if c.Device != nil {
+		text, _ := json.Marshal(c.Device.Values) // maps of texts and numbers always can be written
+		add("device", string(text))
+	}
+	return b.String()
+}
+
+func newPeriod(p *recompute.Period) periodRecord {
+	out := periodRecord{Label: p.Label, Start: utc(p.Start), End: utc(p.End), Before: volume(p.Before), After: volume(p.After), Coverage: number(100 * p.Coverage()),
+		Measured: volume(p.Classes[recompute.Measured]), Bridged: volume(p.Classes[recompute.Bridged]), Bounded: volume(p.Classes[recompute.Bounded]),
+		Logged: volume(p.Logged), Counted: volume(p.Counted)}
+	if p.Both() {
+		difference := number(p.Difference())
+		out.Difference = &difference
+	}
+	if v, ok := p.Percent(); ok {
+		percent := number(v)
+		out.Percent = &percent
+	}
+	return out
+}
+
+func volume(v recompute.Volume) *number {
+	if v.Missing() {
+		return nil
+	}
+	n := number(v.M3())
+	return &n
+}
+
+// recordJSON writes the record.
+func recordJSON(r *Run) ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", " ")
+	err := e.Encode(NewRecord(r))
+	return b.Bytes(), err
+}
+
+// columnsRead names the columns that were used, for the page.
+func columnsRead(l *ingest.Log) (out []string) {
+	for q, has := range l.Has {
+		if has {
+			out = append(out, reading.Quantity(q).String())
+		}
+	}
+	return out
+}
+
+// shownFlags are the checks that flagged something.
+func shownFlags(list []recompute.FlagSummary) (out []recompute.FlagSummary) {
+	for _, f := range list {
+		if f.Rows > 0 {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// notShown names the checks that ran and flagged nothing.
+func notShown(list []recompute.FlagSummary) (out []string) {
+	for _, f := range list {
+		if f.Rows == 0 {
+			out = append(out, f.Title)
+		}
+	}
+	return out
+}
+
+// sentence says what a reading flagged by a check is.
+func sentence(check string) string {
+	for _, c := range qa.Checks {
+		if c.Name == check {
+			return c.Sentence
+		}
+	}
+	return ""
+}

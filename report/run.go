@@ -1,0 +1,136 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/site"
+	"retotal/recompute"
+	"retotal/recompute/audit"
+)
+
+// Run is a result with what is said about it.
+type Run struct {
+	Result   *recompute.Result
+	Findings []audit.Finding
+	Over     []audit.DayOverLimit
+	Warnings problem.List
+	Version  string
+}
+
+func (r *Run) site() *site.Site { return r.Result.Log.Site }
+
+// NeedsPerson says why a person has to look before the result is used; empty when nothing is odd.
+func (r *Run) NeedsPerson() (reasons []string) {
+	for _, f := range r.Findings {
+		if f.Verdict == audit.Differs {
+			reasons = append(reasons, f.Topic+": differs")
+		}
+	}
+	for _, o := range r.Over {
+		if o.IsOver && !o.WasOver {
+			reasons = append(reasons, "daily volume limit newly exceeded on "+o.Day)
+		}
+	}
+	if c := r.Result.Total.Coverage(); c < leastCoverage {
+		reasons = append(reasons, fmt.Sprintf("coverage is %.1f %%", 100*c))
+	}
+	return reasons
+}
+
+// leastCoverage is the part of the time below which a total is called incomplete; common practice, no permit text sets one.
+const leastCoverage = 0.95
+
+// volume writes a volume in the report's unit with the given decimals, or "missing".
+func (r *Run) volume(v recompute.Volume, decimals int) string {
+	if v.Missing() {
+		return "missing"
+	}
+	return grouped(r.site().Report.VolumeUnit.FromSI(v.M3()), decimals)
+}
+
+// signed writes a difference of volumes, given in m³, with its sign.
+func (r *Run) signed(m3 float64, decimals int) string {
+	text := grouped(r.site().Report.VolumeUnit.FromSI(m3), decimals)
+	if !strings.HasPrefix(text, "-") {
+		text = "+" + text
+	}
+	return text
+}
+
+// decimals returns how many decimals give a volume of this size, in m³, about six digits.
+func (r *Run) decimals(m3 float64) int {
+	v := math.Abs(r.site().Report.VolumeUnit.FromSI(m3))
+	switch {
+	case v >= 10000:
+		return 0
+	case v >= 100:
+		return 1
+	case v >= 1:
+		return 3
+	}
+	return 5
+}
+
+// grouped writes a number with commas between thousands.
+func grouped(v float64, decimals int) string {
+	text := strconv.FormatFloat(v, 'f', decimals, 64)
+	sign := ""
+	if strings.HasPrefix(text, "-") {
+		sign, text = "-", text[1:]
+	}
+	if strings.Trim(text, "0.") == "" {
+		sign = "" // no minus zero
+	}
+	whole, fraction, _ := strings.Cut(text, ".")
+	for i := len(whole) - 3; i > 0; i -= 3 {
+		whole = whole[:i] + "," + whole[i:]
+	}
+	if fraction != "" {
+		whole += "." + fraction
+	}
+	return sign + whole
+}
+
+// percent writes a difference in per cent, "" when it has no meaning.
+func percent(p *recompute.Period) string {
+	v, ok := p.Percent()
+	if !ok {
+		return ""
+	}
+	return fmt.Sprintf("%+.2f %%", v)
+}
+
+// local writes an instant in the report's zone: 2 April 2031 10:30.
+func (r *Run) local(at int64) string {
+	return time.Unix(0, at).In(r.site().Report.Clock.Location).Format("2 January 2006 15:04")
+}
+
+// stamp writes an instant in the report's zone for tables: 2031-04-02 10:30:00.
+func (r *Run) stamp(at int64) string { return r.site().Report.Clock.Format(at) }
+
+// title is the site's name, or its id.
+func (r *Run) title() string {
+	if s := r.site(); s.Name != "" {
+		return s.Name
+	}
+	return r.site().ID
+}
+
+// length writes a duration given in nanoseconds: 3 h 20 min.
+func length(ns int64) string {
+	d := time.Duration(ns).Round(time.Second)
+	switch {
+	case d >= 48*time.Hour:
+		return fmt.Sprintf("%.1f d", d.Hours()/24)
+	case d >= time.Hour:
+		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
+	case d >= time.Minute && d%time.Minute == 0:
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	}
+	return fmt.Sprintf("%.0f s", d.Seconds())
+}

@@ -1,0 +1,169 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"retotal/recompute"
+	"retotal/recompute/audit"
+)
+
+// Summary prints the answer for people: what the total was, what it is now, how sure that is, why, and what needs a look.
+func Summary(w io.Writer, r *Run, folder string) {
+	res, unit := r.Result, r.site().Report.VolumeUnit.Symbol
+	decimals := r.decimals(res.Total.Before.M3())
+	fmt.Fprintf(w, "%s (%s)\n", r.title(), r.site().ID)
+	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.Start), r.local(res.Total.End), r.site().Report.Clock.Name, grouped(float64(res.Log.Account.Used), 0))
+	fmt.Fprintf(w, "  Total before  %s %s   as the meter had it\n", r.volume(res.Total.Before, decimals), unit)
+	fmt.Fprintf(w, "  Total after   %s %s   corrected and screened\n", r.volume(res.Total.After, decimals), unit)
+	if res.Total.Both() {
+		fmt.Fprintf(w, "  Difference    %s %s   %s\n", r.signed(res.Total.Difference(), decimals), unit, percent(&res.Total))
+		fmt.Fprintf(w, "                %s settings, %s screening\n", r.signed(res.Total.Difference()-res.Screened, decimals), r.signed(res.Screened, decimals))
+	}
+	fmt.Fprintln(w)
+	months(w, r, decimals)
+	confidence(w, r)
+	attention(w, r, decimals)
+	flags(w, r, decimals)
+	account(w, r)
+	if folder != "" {
+		fmt.Fprintf(w, "\nResults in %s: report.html, totals.csv, events.csv, readings.parquet, plots, record.json\n", folder)
+	}
+	fmt.Fprintln(w, "A correction is for a competent person to review before it is reported.")
+}
+
+func months(w io.Writer, r *Run, decimals int) {
+	unit := r.site().Report.VolumeUnit.Symbol
+	t := table{left: map[int]bool{}}
+	header := []string{"month", "before " + unit, "after " + unit, "difference", "", "covered"}
+	if len(r.site().Report.Submitted) > 0 {
+		header = append(header, "reported")
+	}
+	t.add(header...)
+	for i := range r.Result.Months {
+		m := &r.Result.Months[i]
+		difference := ""
+		if m.Both() {
+			difference = r.signed(m.Difference(), decimals)
+		}
+		row := []string{m.Label, r.volume(m.Before, decimals), r.volume(m.After, decimals), difference, percent(m), fmt.Sprintf("%.2f %%", 100*m.Coverage())}
+		if reported, ok := r.site().Report.Submitted[m.Label]; ok {
+			row = append(row, reported.Volume.Text)
+		}
+		t.add(row...)
+	}
+	t.write(w)
+	if worst := r.Result.Worst(); worst != nil && worst.Difference() != 0 {
+		fmt.Fprintf(w, "  Most changed day: %s, %s to %s %s (%s)\n", worst.Label, r.volume(worst.Before, 1), r.volume(worst.After, 1), unit, percent(worst))
+	}
+}
+
+// confidence prints how sure the answer is.
+func confidence(w io.Writer, r *Run) {
+	p := &r.Result.Total
+	fmt.Fprintln(w, "\nHow sure")
+	fmt.Fprintf(w, "  The corrected total covers %.2f %% of the time: %s.\n", 100*p.Coverage(), classes(p))
+	if b := p.Classes[recompute.Bounded]; !b.Missing() {
+		fmt.Fprintf(w, "  %s %s of it comes from readings held at a limit: at least that much flowed.\n", r.volume(b, 1), r.site().Report.VolumeUnit.Symbol)
+	}
+	for _, f := range r.Findings {
+		fmt.Fprintf(w, "  %s\n", f.Sentence)
+	}
+}
+
+// classes writes the shares of the classes of time.
+func classes(p *recompute.Period) string {
+	var parts []string
+	for c := range recompute.Classes {
+		if covered := p.Classes[c].Covered; covered > 0 {
+			parts = append(parts, fmt.Sprintf("%.2f %% %s", 100*float64(covered)/float64(p.End-p.Start), c))
+		}
+	}
+	if missing := p.End - p.Start - p.After.Covered; missing > 0 {
+		parts = append(parts, fmt.Sprintf("%s missing", length(missing)))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// attention prints what a person has to look at.
+func attention(w io.Writer, r *Run, decimals int) {
+	newly, cleared, still := overLimit(r.Over)
+	if limit := r.site().Report.DailyVolume; limit != nil {
+		fmt.Fprintf(w, "\nDaily volume limit %s: newly exceeded on %s, cleared on %s, exceeded before and after on %s\n",
+			limit.Text, days(newly), days(cleared), days(still))
+	}
+	if len(r.Warnings) > 0 {
+		fmt.Fprintln(w, "\nTo look at")
+		for _, p := range r.Warnings {
+			fmt.Fprintf(w, "  %s\n", p.Error())
+		}
+	}
+}
+
+// overLimit sorts the days over the limit into newly exceeded, cleared and neither.
+func overLimit(over []audit.DayOverLimit) (newly, cleared, still []string) {
+	for _, o := range over {
+		switch {
+		case !o.WasOver:
+			newly = append(newly, o.Day)
+		case !o.IsOver:
+			cleared = append(cleared, o.Day)
+		default:
+			still = append(still, o.Day)
+		}
+	}
+	return newly, cleared, still
+}
+
+// days lists days, or counts them when there are many.
+func days(list []string) string {
+	switch n := len(list); {
+	case n == 0:
+		return "no day"
+	case n <= 3:
+		return strings.Join(list, ", ")
+	default:
+		return fmt.Sprintf("%d days (%s to %s)", n, list[0], list[n-1])
+	}
+}
+
+// flags prints the table of screening.
+func flags(w io.Writer, r *Run, decimals int) {
+	t := table{left: map[int]bool{1: true, 5: true}}
+	t.add("flag", "action", "readings", "spans", "effect "+r.site().Report.VolumeUnit.Symbol, "limit")
+	for _, f := range r.Result.Flags {
+		if f.Rows > 0 {
+			t.add(f.Title, string(f.Action), fmt.Sprint(f.Rows), fmt.Sprint(f.Spans), r.signed(f.Effect, 1), f.Limit)
+		}
+	}
+	if len(t.rows) == 1 {
+		fmt.Fprintln(w, "\nScreening flagged nothing.")
+		return
+	}
+	fmt.Fprintln(w, "\nScreening")
+	t.write(w)
+}
+
+// account prints what became of every row.
+func account(w io.Writer, r *Run) {
+	a := &r.Result.Log.Account
+	fmt.Fprintf(w, "\nRows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d\n",
+		a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod)
+	for _, reason := range a.Reasons() {
+		fmt.Fprintf(w, "  rejected %d: %s", a.Rejected[reason], reason)
+		separator := ", as "
+		for _, e := range a.Examples {
+			if e.Reason == reason {
+				fmt.Fprintf(w, "%s%s:%d", separator, e.File, e.Line)
+				separator = ", "
+			}
+		}
+		fmt.Fprintln(w)
+	}
+	for _, f := range r.Result.Log.Files {
+		if f.Sorted {
+			fmt.Fprintf(w, "  %s was not in the order of time and was sorted\n", f.Name)
+		}
+	}
+}
