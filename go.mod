@@ -6,6 +6,7 @@ require (
 	github.com/apache/arrow/go/v15 v15.0.2
 	github.com/klauspost/compress v1.20.4
 	github.com/pelletier/go-toml/v2 v2.4.3
+	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/cobra v1.10.2
 	github.com/spf13/pflag v1.1.0
 	github.com/vbauerster/mpb/v8 v8.16.2

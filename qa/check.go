@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 )
 
@@ -45,11 +46,11 @@ var Checks = []Check{
 	{Spike, "spike", "spike", "lies far off the median of the readings around it",
 		"Hampel identifier with 1.4826 MAD (signal-processing documentation); floor at the log's resolution",
 		func(l Limits) string {
-			return fmt.Sprintf("more than %.3g x max(1.4826 MAD, %.3g mm) off the median of %s", l.SpikeThreshold, l.SpikeFloor*1000, short(l.SpikeWindow))
+			return fmt.Sprintf("more than %.3g x max(1.4826 MAD, %.3g mm) off the median of %s", l.SpikeThreshold, l.SpikeFloor*1000, quantity.FormatDuration(l.SpikeWindow))
 		}, (*Screener).spikes},
 	{Stuck, "stuck", "stuck", "repeats one value for too long while there is flow", "common practice",
 		func(l Limits) string {
-			return fmt.Sprintf("within %.3g mm for %s or longer", l.StuckTolerance*1000, short(l.StuckDuration))
+			return fmt.Sprintf("within %.3g mm for %s or longer", l.StuckTolerance*1000, quantity.FormatDuration(l.StuckDuration))
 		}, nil}, // flagged by scanStuck, which decides how many rows are ready
 	{BelowZero, "below_zero", "below zero", "is below the level of zero flow", "common practice",
 		func(l Limits) string {
@@ -60,7 +61,7 @@ var Checks = []Check{
 	{Validity, "validity", "low head", "is below the lowest head for which the rating is valid", "limits of the device's standard",
 		func(Limits) string { return "0 < head < the device's lowest head" }, nil}, // flagged by heads
 	{Gap, "gap", "gap", "comes after a time without readings", "common practice",
-		func(l Limits) string { return "longer than " + short(l.GapLimit) }, (*Screener).gaps},
+		func(l Limits) string { return "longer than " + quantity.FormatDuration(l.GapLimit) }, (*Screener).gaps},
 }
 
 // Title names the first check of a set of flags, "" for none.
@@ -125,15 +126,4 @@ func NewLimits(s site.Screening, interval, gapLimit time.Duration, resolution fl
 		l.BridgeLimit = 4 * time.Hour
 	}
 	return l
-}
-
-// short writes a duration without zero parts: 4h, 7m, 90s.
-func short(d time.Duration) string {
-	text := d.String()
-	for _, zero := range []string{"m0s", "h0m"} {
-		if strings.HasSuffix(text, zero) {
-			text = text[:len(text)-2]
-		}
-	}
-	return text
 }

@@ -104,13 +104,14 @@ func (s *Screener) blanking(w *Window, from, until int) {
 	})
 }
 
-// heads runs the three checks of the head in one pass: below zero, surcharge and validity.
+// heads runs the three checks of the head in one pass: below zero, surcharge and validity. A reading that is a spike or a
+// conflict says nothing of the head and is passed over.
 func (s *Screener) heads(w *Window, from, until int) {
 	half := math.Max(s.Limits.Resolution/2, 1e-9)
 	w.eachSpan(from, until, func(span *Span, from, until int) {
 		low, top := span.Low-half, span.Top+half
 		for i, h := range w.Head[from:until] {
-			if h >= low && h <= top {
+			if h >= low && h <= top || w.Flags[from+i]&(Spike|Conflict) != 0 {
 				continue
 			}
 			switch {

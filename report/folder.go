@@ -14,6 +14,7 @@ import (
 // is removed.
 type Folder struct {
 	final, temporary string
+	made             string // the folder around both, when it was made for this run
 }
 
 // marker is the file by which a folder is known to be ours, and so may be replaced.
@@ -32,6 +33,9 @@ func NewFolder(out, id string) (*Folder, *problem.Problem) {
 		if entries, err := os.ReadDir(f.final); err == nil && len(entries) > 0 && !exists(filepath.Join(f.final, marker)) {
 			return nil, refuse("the results cannot be written: the folder holds files that are not results of this program", "give another folder with --out")
 		}
+	}
+	if !exists(out) {
+		f.made = out
 	}
 	if err := os.MkdirAll(out, 0o755); err != nil {
 		return nil, refuse("the results cannot be written: "+cause(err), "give another folder with --out")
@@ -101,7 +105,13 @@ func (f *Folder) Commit() error {
 }
 
 // Discard removes what was written. It does nothing after Commit.
-func (f *Folder) Discard() error { return os.RemoveAll(f.temporary) }
+func (f *Folder) Discard() error {
+	err := os.RemoveAll(f.temporary)
+	if f.made != "" {
+		os.Remove(f.made) // stays when the results are in it
+	}
+	return err
+}
 
 // Path is where the results are after Commit.
 func (f *Folder) Path() string { return f.final }

@@ -5,14 +5,19 @@ import (
 	_ "embed" // the page
 	"fmt"
 	"html/template"
+	"slices"
+	"strings"
+	"time"
 
+	"retotal/ingest/quantity"
 	"retotal/recompute"
+	"retotal/recompute/device"
 )
 
 //go:embed page.html
 var pageText string
 
-var page = template.Must(template.New("page").Parse(pageText))
+var page = template.Must(template.New("page").Funcs(template.FuncMap{"at": shortTime, "seconds": seconds}).Parse(pageText))
 
 // pageData is what the page's template shows: texts, ready to print.
 type pageData struct {
@@ -28,6 +33,7 @@ type pageData struct {
 	Needs, Warnings                       []string
 	Corrections                           []correctionRecord
 	Recorded, Corrected                   []segmentRecord
+	Devices                               []device.Description
 	Flags                                 []flagData
 	Silent                                []string
 	Rows                                  rowsData
@@ -55,6 +61,26 @@ type pictureData struct {
 	SVG     template.HTML
 }
 
+// shortTime makes a time of the record fit for a table: 2031-04-02 10:30.
+func shortTime(rfc3339 string) string {
+	return strings.TrimSuffix(strings.TrimSuffix(strings.Replace(rfc3339, "T", " ", 1), "Z"), ":00")
+}
+
+// seconds writes a duration given in seconds.
+func seconds(s float64) string { return quantity.FormatDuration(time.Duration(s * 1e9)) }
+
+// distinct lists the devices of all segments, each once.
+func distinct(lanes ...[]segmentRecord) (out []device.Description) {
+	for _, lane := range lanes {
+		for _, s := range lane {
+			if !slices.ContainsFunc(out, func(d device.Description) bool { return d.Equation == s.Device.Equation }) {
+				out = append(out, s.Device)
+			}
+		}
+	}
+	return out
+}
+
 // pageHTML makes the page: one file, with the pictures in it.
 func pageHTML(r *Run, pictures []drawn) ([]byte, error) {
 	var b bytes.Buffer
@@ -79,6 +105,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		d.Bounded = r.volume(b, 1)
 	}
 	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()
+	d.Devices = distinct(d.Recorded, d.Corrected)
 	r.addTables(d, decimals)
 	r.addLists(d)
 	for _, p := range pictures {

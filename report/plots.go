@@ -100,7 +100,7 @@ func (r *Report) save(p *picture) (svg []byte, err error) {
 func (p *picture) render(c draw.Canvas) {
 	c.SetColor(color.White)
 	c.Fill(c.Rectangle.Path())
-	c = draw.Crop(c, 0, -8*vg.Millimeter, 2*vg.Millimeter, -2*vg.Millimeter)
+	c = draw.Crop(c, 6*vg.Millimeter, -8*vg.Millimeter, 2*vg.Millimeter, -2*vg.Millimeter)
 	if len(p.parts) == 1 {
 		p.parts[0].Draw(c)
 		return
@@ -133,6 +133,7 @@ func newPlot(title, y string) *plot.Plot {
 		a.LineStyle.Color, a.Tick.LineStyle.Color = ink, ink
 		a.Padding = 0
 	}
+	p.X.Tick.Marker, p.Y.Tick.Marker = roundTicks{}, roundTicks{}
 	p.Legend.Top = true
 	p.Legend.TextStyle.Font.Size = 9
 	p.Legend.Padding = 1 * vg.Millimeter
@@ -146,7 +147,7 @@ func newPlot(title, y string) *plot.Plot {
 
 // style of a line: what was, what is now.
 func beforeLine(l *plotter.Line) {
-	l.LineStyle = draw.LineStyle{Color: pale, Width: vg.Points(1), Dashes: []vg.Length{vg.Points(4), vg.Points(2)}}
+	l.LineStyle = draw.LineStyle{Color: pale, Width: vg.Points(1.2), Dashes: []vg.Length{vg.Points(4), vg.Points(2)}}
 }
 
 func afterLine(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(1)} }
@@ -187,17 +188,24 @@ func (r *Report) hydrograph(run *Run) *picture {
 	run.addTrack(p, &r.tracks.before, "before: recorded settings", beforeLine)
 	run.addTrack(p, &r.tracks.after, "after: corrected and screened", afterLine)
 	run.timeAxis(p)
-	p.Y.Min = 0
+	headroom(p)
 	strip := run.flagStrip()
 	if strip == nil {
 		return &picture{name: "hydrograph", height: 11 * vg.Centimeter, parts: []*plot.Plot{p}}
 	}
-	return &picture{name: "hydrograph", height: 15 * vg.Centimeter, parts: []*plot.Plot{p, strip}, shares: []float64{0.74, 0.26}}
+	p.X.Tick.Marker = unlabelled{p.X.Tick.Marker}
+	return &picture{name: "hydrograph", height: 15 * vg.Centimeter, parts: []*plot.Plot{p, strip}, shares: []float64{0.72, 0.28}}
+}
+
+// headroom starts the values at zero and leaves room for the legend above them.
+func headroom(p *plot.Plot) {
+	p.Y.Min = 0
+	p.Y.Max = math.Max(p.Y.Max, 1e-9) * 1.3
 }
 
 // flagStrip is a plot with a row for every check that flagged something; nil when none did.
 func (r *Run) flagStrip() *plot.Plot {
-	p := newPlot("", "flags")
+	p := newPlot("", "")
 	var ticks []plot.Tick
 	for i := len(qa.Checks) - 1; i >= 0; i-- {
 		c := qa.Checks[i]
@@ -275,7 +283,7 @@ func (r *Report) daily(run *Run) *picture {
 	}
 	run.timeAxis(p)
 	p.X.Min, p.X.Max = float64(periods[0].Start)/1e9, float64(periods[len(periods)-1].End)/1e9
-	p.Y.Min = 0
+	headroom(p)
 	return &picture{name: "totals", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
 }
 
@@ -329,10 +337,10 @@ func (r *Report) cumulative(run *Run) *picture {
 		volume func(*recompute.Period) recompute.Volume
 		style  func(*plotter.Line)
 	}{
-		{"before: recorded settings", func(d *recompute.Period) recompute.Volume { return d.Before }, beforeLine},
 		{"counter of the meter", func(d *recompute.Period) recompute.Volume { return d.Counted }, func(l *plotter.Line) {
-			l.LineStyle = draw.LineStyle{Color: pale, Width: vg.Points(1), Dashes: []vg.Length{vg.Points(1), vg.Points(2)}}
+			l.LineStyle = draw.LineStyle{Color: light, Width: vg.Points(4)}
 		}},
+		{"before: recorded settings", func(d *recompute.Period) recompute.Volume { return d.Before }, beforeLine},
 		{"after: corrected and screened", func(d *recompute.Period) recompute.Volume { return d.After }, afterLine},
 	} {
 		points := plotter.XYs{{X: float64(run.Result.Total.Start) / 1e9}}
@@ -360,8 +368,12 @@ func (r *Report) rating(run *Run) *picture {
 	top := math.Max(r.tracks.maxHead*1.05, 0.01)
 	r.addCloud(p, run)
 	recorded, corrected := last(run.Result.Recorded), last(run.Result.Corrected)
-	run.addLine(p, curve(recorded, top, unit.FromSI), "rating as recorded", beforeLine, true)
-	run.addLine(p, curve(corrected, top, unit.FromSI), "rating as corrected", afterLine, true)
+	name := "rating, recorded and corrected"
+	if recorded.Rating.Describe().Equation != corrected.Rating.Describe().Equation {
+		run.addLine(p, curve(recorded, top, unit.FromSI), "rating as recorded", beforeLine, true)
+		name = "rating as corrected"
+	}
+	run.addLine(p, curve(corrected, top, unit.FromSI), name, afterLine, true)
 	if l := corrected.Rating.Limits(); l.High < top {
 		edge := plotter.XYs{{X: l.High, Y: 0}, {X: l.High, Y: unit.FromSI(corrected.Rating.Flow(top))}}
 		run.addLine(p, edge, fmt.Sprintf("limit of validity %.3g m", l.High), func(l *plotter.Line) {

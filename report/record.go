@@ -136,7 +136,7 @@ func NewRecord(r *Run) *Record {
 	rec := &Record{Program: "retotal", Version: r.Version,
 		Site:     siteRecord{s.ID, s.Name, filepath.Base(s.File), hex.EncodeToString(sum[:])},
 		Log:      newLogRecord(r),
-		Recorded: segments(res.Recorded), Corrected: segments(res.Corrected),
+		Recorded: segments(res.Recorded, res.Log), Corrected: segments(res.Corrected, res.Log),
 		Screening: res.Flags, Rows: &res.Log.Account, Total: newPeriod(&res.Total), Screened: number(res.Screened),
 		Witness: witnessRecord{res.Witness.Recorded, res.Witness.Corrected}, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
 		Review: "A correction is for a competent person to review before it is reported.",
@@ -191,9 +191,13 @@ func utc(at int64) string {
 	return time.Unix(0, at).UTC().Format(time.RFC3339)
 }
 
-func segments(l *recompute.Lane) (out []segmentRecord) {
+// segments lists the settings that were in force at some time of the log.
+func segments(l *recompute.Lane, log *ingest.Log) (out []segmentRecord) {
 	for i := range l.Segments {
 		s := &l.Segments[i]
+		if s.Until <= log.From || s.From > log.Till {
+			continue
+		}
 		limits := s.Rating.Limits()
 		rec := segmentRecord{From: utc(s.From), Until: utc(s.Until), EmptyDistance: Written(s.Settings.EmptyDistance), LevelOfZeroFlow: Written(s.Settings.LevelOfZeroFlow),
 			MaximumHead: Written(s.Settings.MaximumHead), BlankingDistance: Written(s.Settings.BlankingDistance), Device: s.Rating.Describe(), LowestHead: limits.Low}

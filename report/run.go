@@ -120,17 +120,3 @@ func (r *Run) title() string {
 	}
 	return r.site().ID
 }
-
-// length writes a duration given in nanoseconds: 3 h 20 min.
-func length(ns int64) string {
-	d := time.Duration(ns).Round(time.Second)
-	switch {
-	case d >= 48*time.Hour:
-		return fmt.Sprintf("%.1f d", d.Hours()/24)
-	case d >= time.Hour:
-		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
-	case d >= time.Minute && d%time.Minute == 0:
-		return fmt.Sprintf("%d min", int(d.Minutes()))
-	}
-	return fmt.Sprintf("%.0f s", d.Seconds())
-}

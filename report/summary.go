@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
+	"retotal/ingest/quantity"
 	"retotal/recompute"
 	"retotal/recompute/audit"
 )
@@ -81,7 +83,7 @@ func classes(p *recompute.Period) string {
 		}
 	}
 	if missing := p.End - p.Start - p.After.Covered; missing > 0 {
-		parts = append(parts, fmt.Sprintf("%s missing", length(missing)))
+		parts = append(parts, fmt.Sprintf("%s missing", quantity.FormatDuration(time.Duration(missing))))
 	}
 	return strings.Join(parts, ", ")
 }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"math"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -61,4 +62,38 @@ func next(t time.Time, years, months, days, hours int) time.Time {
 	}
 	y, m, d := t.Date()
 	return time.Date(y+years, m+time.Month(months), d+days, 0, 0, 0, 0, t.Location())
+}
+
+// roundTicks puts about five labelled ticks at round numbers, one, two or five times a power of ten apart.
+type roundTicks struct{}
+
+// Ticks implements plot.Ticker.
+func (roundTicks) Ticks(low, high float64) (ticks []plot.Tick) {
+	if !(high > low) {
+		return nil
+	}
+	step := math.Pow(10, math.Floor(math.Log10((high-low)/5)))
+	for _, factor := range []float64{1, 2, 5, 10} {
+		if (high-low)/(step*factor) <= 6 {
+			step *= factor
+			break
+		}
+	}
+	decimals := max(0, int(-math.Floor(math.Log10(step)+1e-9)))
+	for i := math.Ceil(low/step - 1e-9); i*step <= high*(1+1e-12); i++ {
+		ticks = append(ticks, plot.Tick{Value: i * step, Label: grouped(i*step, decimals)})
+	}
+	return ticks
+}
+
+// unlabelled keeps the ticks of a ticker and leaves out their labels.
+type unlabelled struct{ plot.Ticker }
+
+// Ticks implements plot.Ticker.
+func (u unlabelled) Ticks(low, high float64) []plot.Tick {
+	ticks := u.Ticker.Ticks(low, high)
+	for i := range ticks {
+		ticks[i].Label = " " // a blank keeps the tick a major one
+	}
+	return ticks
 }

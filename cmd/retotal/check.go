@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest"
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/recompute"
 	"retotal/report"
@@ -68,7 +69,7 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 		fmt.Fprintf(w, "  %s\n    %s\n", f.Name, written(f))
 	}
 	fmt.Fprintf(w, "  clock %s; first reading %s, last %s\n", s.Log.Clock.Name, s.Log.Clock.Format(l.From), s.Log.Clock.Format(l.Till))
-	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n", l.Interval, l.GapLimit, defaulted(s.Log.GapLimit == 0))
+	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n", quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(s.Log.GapLimit == 0))
 	for q, has := range l.Has {
 		if has {
 			fmt.Fprintf(w, "  %-12s column %q%s\n", reading.Quantity(q), s.Log.Columns[q].Name, step(l, reading.Quantity(q)))

@@ -257,13 +257,23 @@ func (l *Layout) assign(file string, c site.Column, target int) *problem.Problem
 	}
 	if found < 0 {
 		return problem.At(c.Place, fmt.Sprintf("%s has no column named %q", file, c.Name), "a column of its header",
-			problem.Suggest(c.Name, slices.DeleteFunc(slices.Clone(l.Header), func(s string) bool { return s == "" })))
+			problem.Suggest(c.Name, l.bareNames()))
 	}
 	if l.plan[found] != skipColumn {
 		return problem.At(c.Place, fmt.Sprintf("column %q is given two meanings", c.Name), "one meaning a column", "")
 	}
 	l.plan[found] = target
 	return nil
+}
+
+// bareNames lists the columns without their units, for suggestions.
+func (l *Layout) bareNames() (names []string) {
+	for _, field := range l.Header {
+		if bare, _ := splitUnit(field); bare != "" {
+			names = append(names, bare)
+		}
+	}
+	return names
 }
 
 // columnUnit takes the unit from the site file or from the header.

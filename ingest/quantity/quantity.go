@@ -5,6 +5,12 @@
 // set-up error that this program corrects.
 package quantity
 
+import (
+	"fmt"
+	"strings"
+	"time"
+)
+
 // Distance is from the sensor face down to the water, or down to a fixed point, in metres.
 type Distance float64
 
@@ -38,4 +44,23 @@ func HeadFromDistance(empty, d Distance, zeroFlow Level) Head {
 // HeadFromLevel turns a level above the gauge datum into a head above the level of zero flow.
 func HeadFromLevel(l, zeroFlow Level) Head {
 	return Head(float64(l) - float64(zeroFlow))
+}
+
+// FormatDuration writes a duration to the second, without parts that are zero: 3 h 20 min.
+func FormatDuration(d time.Duration) string {
+	if d < time.Second {
+		return d.String()
+	}
+	var parts []string
+	rest := d.Round(time.Second)
+	for _, u := range []struct {
+		size time.Duration
+		name string
+	}{{24 * time.Hour, "d"}, {time.Hour, "h"}, {time.Minute, "min"}, {time.Second, "s"}} {
+		if n := rest / u.size; n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, u.name))
+			rest -= n * u.size
+		}
+	}
+	return strings.Join(parts, " ")
 }

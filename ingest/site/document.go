@@ -48,12 +48,12 @@ func (d *document) locate(text []byte) {
 		switch e.Kind {
 		case unstable.Table:
 			prefix, _ = d.path("", e, seen)
-			d.places[prefix] = d.place(text, keyEnd(e)-1)
+			d.places[prefix] = d.place(text, keyStart(e))
 		case unstable.ArrayTable:
 			name, _ := d.path("", e, seen)
 			prefix = fmt.Sprintf("%s[%d]", name, seen[name])
 			seen[name]++
-			d.places[prefix] = d.place(text, keyEnd(e)-1)
+			d.places[prefix] = d.place(text, keyStart(e))
 		case unstable.KeyValue:
 			d.locateValue(text, prefix, e, seen)
 		}
@@ -91,12 +91,11 @@ func (d *document) path(prefix string, e *unstable.Node, seen map[string]int) (f
 	return full, end
 }
 
-func keyEnd(e *unstable.Node) (end int) {
-	for it := e.Key(); it.Next(); {
-		n := it.Node()
-		end = int(n.Raw.Offset + n.Raw.Length)
-	}
-	return end
+// keyStart returns the offset of a table's name.
+func keyStart(e *unstable.Node) int {
+	it := e.Key()
+	it.Next()
+	return int(it.Node().Raw.Offset)
 }
 
 func (d *document) place(text []byte, offset int) problem.Place {

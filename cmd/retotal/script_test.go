@@ -1,0 +1,103 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	quarrylane "retotal/testdata/quarry-lane"
+)
+
+// update renews golden text: go test ./... -update.
+var update = flag.Bool("update", false, "renew golden files")
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"retotal": func() { os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr)) },
+	})
+}
+
+// TestScripts runs the command-line stories. Two commands of their own make input: damage FILE KIND spoils a file, and demolog
+// FILE writes a day of the demo as CSV.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:           filepath.Join("..", "..", "testdata", "script"),
+		UpdateScripts: *update,
+		Setup: func(e *testscript.Env) error {
+			return os.CopyFS(filepath.Join(e.WorkDir, "quarry-lane"), os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane")))
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"damage": damage, "exits": exits},
+	})
+}
+
+// exits runs a command and checks its exit status: exits 2 retotal check site.toml.
+func exits(ts *testscript.TestScript, _ bool, args []string) {
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	got := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		if _, scanError := fmt.Sscanf(err.Error(), "exit status %d", &got); scanError != nil {
+			ts.Fatalf("%v", err)
+		}
+	}
+	if got != want {
+		ts.Fatalf("exit status %d, want %d", got, want)
+	}
+}
+
+// damage spoils a file: cut N keeps its first N bytes, nul puts a NUL byte in its middle, long N writes one line of N
+// bytes, flip N inverts byte N.
+func damage(ts *testscript.TestScript, _ bool, args []string) {
+	name := ts.MkAbs(args[0])
+	content, err := os.ReadFile(name)
+	if args[1] != "long" {
+		ts.Check(err)
+	}
+	n := 0
+	if len(args) > 2 {
+		n, err = strconv.Atoi(args[2])
+		ts.Check(err)
+	}
+	switch args[1] {
+	case "cut":
+		content = content[:n]
+	case "nul":
+		content[len(content)/2] = 0
+	case "long":
+		content = append(content, []byte(strings.Repeat("7", n))...)
+	case "flip":
+		content[n] ^= 0xff
+	}
+	ts.Check(os.WriteFile(name, content, 0o644))
+}
+
+// TestDemoIsGenerated holds the committed demo to its generator. With -update it is written anew.
+func TestDemoIsGenerated(t *testing.T) {
+	dir := filepath.Join("..", "..", "testdata", "quarry-lane")
+	if *update {
+		if err := quarrylane.Write(dir); err != nil {
+			t.Fatal(err)
+		}
+	}
+	files, err := quarrylane.Files()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range files {
+		got, err := os.ReadFile(filepath.Join(dir, name))
+		if err != nil {
+			t.Error(err)
+			continue
+		}
+		if unpacked(t, got) != unpacked(t, want) {
+			t.Errorf("%s is not what the generator makes; run go test ./cmd/retotal -update", name)
+		}
+	}
+}
