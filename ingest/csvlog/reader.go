@@ -131,12 +131,25 @@ func (r *Reader) cut(work chan<- *job) {
 			return
 		}
 		ended = j.fill(r.source, &rest, r.Layout.eol, &skip)
+		if j.err == errLongLine && r.source.Packing != "plain" {
+			j.err = damageOr(r.source, j.err)
+		}
 		if ended && j.err == nil {
 			j.err = r.finish()
 		}
 		r.ordered <- j // never blocks: there are as many places as jobs
 		work <- j
 	}
+}
+
+// damageOr looks for the reason of an impossible line further on: damaged compressed data gives nonsense first, and an error
+// only at its end. Without damage the error stays what it was.
+func damageOr(src io.Reader, err error) error {
+	const ahead = 64 << 20
+	if _, damage := io.CopyN(io.Discard, src, ahead); damage != nil && damage != io.EOF {
+		return damage
+	}
+	return err
 }
 
 // finish completes the hash of the file.
