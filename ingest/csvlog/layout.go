@@ -16,6 +16,7 @@ import (
 type Layout struct {
 	delimiter, eol, decimal byte
 	absolute                bool // stamps carry an offset from UTC
+	datesOnly               bool // stamps have no time of day
 	order                   order
 	Packing                 string // "plain", "gzip" or "zstd"
 	OrderReason             string // what settled the order of day and month; "" for year first
@@ -375,7 +376,7 @@ func (l *Layout) findStamp(file string, rows [][][]byte, log *site.Log) (ambiguo
 	}
 	if len(l.stamps) > 0 {
 		st := l.stamps[0]
-		l.absolute = st.hasOffset
+		l.absolute, l.datesOnly = st.hasOffset, !st.hasTime
 		switch {
 		case st.yearFirst:
 			l.order = yearFirst

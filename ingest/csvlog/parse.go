@@ -15,6 +15,7 @@ const (
 	reasonTime    = "time stamp is not readable"
 	reasonOffset  = "time stamp has no offset from UTC, unlike the rows before it"
 	reasonZone    = "time stamp has an offset from UTC, unlike the rows before it"
+	reasonDate    = "time stamp has no time of day, unlike the rows before it"
 	reasonFields  = "row has not as many fields as the header"
 	reasonQuote   = "quotes are not closed on the line"
 	reasonPrimary = "level reading is not a number"
@@ -190,6 +191,11 @@ func (p *parser) slowLine(line []byte, number int32, b *reading.Batch) bool {
 	b.Read++
 	reason := p.slowRow(line, b)
 	if reason != "" {
+		for q := range p.has { // the next row takes the place of this one
+			if p.has[q] {
+				b.State[q][p.rows] = reading.Present
+			}
+		}
 		b.Rejected = append(b.Rejected, reading.Rejection{Line: number, Reason: reason, Text: shorten(line)})
 	}
 	return reason == ""
@@ -224,13 +230,6 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 	case reading.Illegible:
 		reason = reasonPrimary
 	}
-	if reason != "" { // the next row takes the place of this one
-		for q := range p.has {
-			if p.has[q] {
-				b.State[q][p.rows] = reading.Present
-			}
-		}
-	}
 	return reason
 }
 
@@ -259,6 +258,9 @@ func (p *parser) slowStamp(field []byte) (int64, string) {
 			return 0, reading.MixedDates
 		}
 		return 0, reasonTime
+	}
+	if !st.hasTime && !p.layout.datesOnly {
+		return 0, reasonDate
 	}
 	if st.hasOffset != p.layout.absolute {
 		if st.hasOffset {

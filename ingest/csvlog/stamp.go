@@ -23,6 +23,7 @@ type stamp struct {
 	a, b, c    int // the three numbers of the date
 	yearFirst  bool
 	nanosecond int64 // of the day
+	hasTime    bool
 	hasOffset  bool
 	offset     int64 // nanoseconds east of UTC
 }
@@ -84,6 +85,7 @@ func (s *scanner) timeOfDay(st *stamp) bool {
 			}
 		}
 	}
+	st.hasTime = true
 	endOfDay := h == 24 && m == 0 && second == 0 && fraction == 0
 	if (h > 23 && !endOfDay) || m > 59 || second > 59 {
 		return false

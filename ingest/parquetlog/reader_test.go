@@ -1,0 +1,252 @@
+package parquetlog
+
+import (
+	"errors"
+	"io"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/apache/arrow/go/v15/parquet"
+	"github.com/apache/arrow/go/v15/parquet/compress"
+	"github.com/apache/arrow/go/v15/parquet/file"
+	"github.com/apache/arrow/go/v15/parquet/schema"
+	"github.com/xitongsys/parquet-go/source"
+	"github.com/xitongsys/parquet-go/writer"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+)
+
+// testLog names the columns of the files below.
+func testLog() *site.Log {
+	unit := func(s string) *quantity.Unit { u := quantity.MustLookUp(s); return &u }
+	log := &site.Log{Time: site.Column{Name: "time"}, Primary: reading.Distance}
+	log.Columns[reading.Distance] = site.Column{Name: "distance", Unit: unit("mm")}
+	log.Columns[reading.Flow] = site.Column{Name: "flow", Unit: unit("L/s")}
+	return log
+}
+
+// write writes rows of one minute in two row groups, with nulls in the flow of every third row.
+func write(t testing.TB, name string, rows int, utc bool, codec compress.Compression) {
+	t.Helper()
+	f, err := os.Create(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	nodes := schema.FieldList{
+		schema.Must(schema.NewPrimitiveNodeLogical("time", parquet.Repetitions.Required, schema.NewTimestampLogicalType(utc, schema.TimeUnitMillis), parquet.Types.Int64, 0, -1)),
+		schema.NewFloat32Node("distance", parquet.Repetitions.Required, -1),
+		schema.NewFloat64Node("flow", parquet.Repetitions.Optional, -1),
+	}
+	root := schema.MustGroup(schema.NewGroupNode("log", parquet.Repetitions.Required, nodes, -1))
+	w := file.NewParquetWriter(f, root, file.WithWriterProps(parquet.NewWriterProperties(parquet.WithCompression(codec))))
+	for start := 0; start < rows; start += (rows + 1) / 2 {
+		var times []int64
+		var distances []float32
+		var flows []float64
+		var levels []int16
+		for i := start; i < min(rows, start+(rows+1)/2); i++ {
+			times, distances = append(times, int64(i)*60000), append(distances, float32(1000+i%50))
+			if i%3 == 0 {
+				levels = append(levels, 0)
+			} else {
+				levels, flows = append(levels, 1), append(flows, float64(i)/4)
+			}
+		}
+		g := w.AppendRowGroup()
+		column := func() file.ColumnChunkWriter {
+			c, err := g.NextColumn()
+			if err != nil {
+				t.Fatal(err)
+			}
+			return c
+		}
+		c := column()
+		_, err1 := c.(*file.Int64ColumnChunkWriter).WriteBatch(times, nil, nil)
+		c2 := column()
+		_, err2 := c2.(*file.Float32ColumnChunkWriter).WriteBatch(distances, nil, nil)
+		c3 := column()
+		_, err3 := c3.(*file.Float64ColumnChunkWriter).WriteBatch(flows, levels, nil)
+		if err := errors.Join(err1, err2, err3, g.Close()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// readAll reads a file to its end and returns the count of readings and a sum of all their values.
+func readAll(name string) (rows int, sum float64, absolute bool, err error) {
+	l, bad := Inspect(name, testLog())
+	if bad != nil {
+		return 0, 0, false, bad
+	}
+	r, bad := Open(name, l)
+	if bad != nil {
+		return 0, 0, false, bad
+	}
+	defer r.Close()
+	for {
+		b, err := r.Next()
+		if err == io.EOF {
+			r.Sum()
+			return rows, sum, l.Absolute(), nil
+		}
+		if err != nil {
+			return rows, sum, l.Absolute(), err
+		}
+		rows += b.Len()
+		for i := range b.Time {
+			sum += float64(b.Time[i])/1e9 + b.Value[reading.Distance][i]
+			if b.State[reading.Flow][i] == reading.Present {
+				sum += b.Value[reading.Flow][i]
+			}
+		}
+	}
+}
+
+// expected is what readAll must find in a file of write.
+func expected(rows int) (sum float64) {
+	for i := range rows {
+		sum += float64(i)*60 + float64(1000+i%50)/1000
+		if i%3 != 0 {
+			sum += float64(i) / 4 / 1000
+		}
+	}
+	return sum
+}
+
+func TestRead(t *testing.T) {
+	for _, utc := range []bool{true, false} {
+		for _, codec := range []compress.Compression{compress.Codecs.Uncompressed, compress.Codecs.Snappy, compress.Codecs.Zstd} {
+			name := filepath.Join(t.TempDir(), "log.parquet")
+			const n = 150000 // over two blocks a group
+			write(t, name, n, utc, codec)
+			rows, sum, absolute, err := readAll(name)
+			if err != nil || rows != n || absolute != utc || math.Abs(sum/expected(n)-1) > 1e-12 {
+				t.Errorf("utc %v, %v: %d rows, sum %v, absolute %v, %v; want %d and %v", utc, codec, rows, sum, absolute, err, n, expected(n))
+			}
+		}
+	}
+}
+
+// plainFile is what the other implementation writes to.
+type plainFile struct{ *os.File }
+
+func (plainFile) Open(string) (source.ParquetFile, error)   { return nil, errors.ErrUnsupported }
+func (plainFile) Create(string) (source.ParquetFile, error) { return nil, errors.ErrUnsupported }
+
+// TestReadsOtherWriters: an independent second implementation of the format wrote the file.
+func TestReadsOtherWriters(t *testing.T) {
+	type record struct {
+		Time     int64    `parquet:"name=time, type=INT64, logicaltype=TIMESTAMP, logicaltype.isadjustedtoutc=true, logicaltype.unit=MILLIS"`
+		Distance float64  `parquet:"name=distance, type=DOUBLE"`
+		Flow     *float64 `parquet:"name=flow, type=DOUBLE, repetitiontype=OPTIONAL"`
+	}
+	name := filepath.Join(t.TempDir(), "log.parquet")
+	out, err := os.Create(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := plainFile{out}
+	w, err := writer.NewParquetWriter(f, new(record), 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const n = 5000
+	for i := range n {
+		r := record{Time: int64(i) * 60000, Distance: float64(1000 + i%50)}
+		if i%3 != 0 {
+			flow := float64(i) / 4
+			r.Flow = &flow
+		}
+		if err := w.Write(r); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := errors.Join(w.WriteStop(), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	rows, sum, absolute, err := readAll(name)
+	if err != nil || rows != n || !absolute || math.Abs(sum/expected(n)-1) > 1e-12 {
+		t.Errorf("%d rows, sum %v, absolute %v, %v; want %d and %v", rows, sum, absolute, err, n, expected(n))
+	}
+}
+
+// TestDamaged: every damaged file is a problem, or reads as it was; never a panic. Zstandard frames carry a checksum, so nothing
+// slips through.
+func TestDamaged(t *testing.T) {
+	dir := t.TempDir()
+	whole := filepath.Join(dir, "whole.parquet")
+	const n = 3000
+	write(t, whole, n, true, compress.Codecs.Zstd)
+	content, err := os.ReadFile(whole)
+	if err != nil {
+		t.Fatal(err)
+	}
+	random := rand.New(rand.NewPCG(9, 10))
+	problems := 0
+	for i := range 500 {
+		spoilt := append([]byte(nil), content...)
+		switch i % 4 {
+		case 0:
+			spoilt = spoilt[:random.IntN(len(spoilt))]
+		case 1:
+			spoilt[random.IntN(len(spoilt))] ^= 1 << random.IntN(8)
+		case 2:
+			spoilt[len(spoilt)-1-random.IntN(400)] = byte(random.Uint32())
+		case 3:
+			for range 16 {
+				spoilt[random.IntN(len(spoilt))] = byte(random.Uint32())
+			}
+		}
+		name := filepath.Join(dir, "spoilt.parquet")
+		if err := os.WriteFile(name, spoilt, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		rows, sum, _, err := readAll(name)
+		var p *problem.Problem
+		switch {
+		case errors.As(err, &p):
+			problems++
+		case err != nil:
+			t.Errorf("damage %d: %v is not a problem", i, err)
+		case rows != n || math.Abs(sum/expected(n)-1) > 1e-12:
+			t.Errorf("damage %d: %d rows with sum %v were read without a word", i, rows, sum)
+		}
+	}
+	if problems < 300 {
+		t.Errorf("only %d of 500 damages were noticed", problems)
+	}
+}
+
+func TestWrongColumns(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "log.parquet")
+	write(t, name, 10, true, compress.Codecs.Snappy)
+	log := testLog()
+	log.Columns[reading.Distance].Name = "distanz"
+	if _, bad := Inspect(name, log); bad == nil {
+		t.Error("a column that is not there was found")
+	}
+	log = testLog()
+	log.Time.Name = "flow"
+	if _, bad := Inspect(name, log); bad == nil {
+		t.Error("a column of numbers was taken for times")
+	}
+	log = testLog()
+	log.Columns[reading.Distance].Unit = nil
+	if _, bad := Inspect(name, log); bad == nil {
+		t.Error("a column without a unit was taken")
+	}
+	empty := filepath.Join(t.TempDir(), "empty.parquet")
+	write(t, empty, 0, true, compress.Codecs.Snappy)
+	if _, bad := Inspect(empty, testLog()); bad == nil {
+		t.Error("a log without rows was taken")
+	}
+}
