@@ -1,0 +1,126 @@
+package qa
+
+import (
+	"encoding/csv"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"retotal/ingest/site"
+)
+
+// limits are those of the logs in testdata/log: one reading a minute, logged to 1 mm.
+func limits() Limits {
+	return NewLimits(site.Screening{}, time.Minute, 3*time.Minute, 0.001)
+}
+
+// load reads a log with its expected flags.
+func load(t *testing.T, name string) (w *Window, want []string) {
+	t.Helper()
+	f, err := os.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	records, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	w = &Window{}
+	for _, r := range records[1:] {
+		seconds, err1 := strconv.ParseInt(r[0], 10, 64)
+		mm, err2 := strconv.ParseFloat(r[1], 64)
+		if err1 != nil || err2 != nil {
+			t.Fatal(name, r)
+		}
+		w.Time = append(w.Time, seconds*1e9)
+		w.Value = append(w.Value, mm/1000)
+		w.Head = append(w.Head, 1.250-mm/1000)
+		want = append(want, r[2])
+	}
+	w.Flags = make([]Flags, len(w.Time))
+	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060}}
+	return w, want
+}
+
+// TestLogs runs every check on logs whose flags are known, row by row; on the silent ones none may speak.
+func TestLogs(t *testing.T) {
+	names, err := filepath.Glob("../testdata/log/*.csv")
+	if err != nil || len(names) < 6 {
+		t.Fatal(names, err)
+	}
+	flagged := map[string]bool{}
+	for _, name := range names {
+		w, want := load(t, name)
+		s := Screener{Limits: limits()}
+		if ready := s.Flag(w, 0, true); ready != len(w.Time) {
+			t.Fatalf("%s: only %d rows decided", name, ready)
+		}
+		for i := range want {
+			if got := w.Flags[i].Text(); got != want[i] {
+				t.Errorf("%s:%d: flags %q, want %q", name, i+2, got, want[i])
+			}
+			flagged[want[i]] = true
+		}
+	}
+	for _, c := range Checks {
+		if c.Flag != Conflict && c.Flag != Blanking && !flagged[c.Name] {
+			t.Errorf("no log shows check %s", c.Name)
+		}
+	}
+}
+
+// TestAnyBatchGivesTheSameFlags hands the logs over in random batches.
+func TestAnyBatchGivesTheSameFlags(t *testing.T) {
+	random := rand.New(rand.NewPCG(11, 12))
+	names, _ := filepath.Glob("../testdata/log/*.csv")
+	for _, name := range names {
+		whole, want := load(t, name)
+		for range 30 {
+			s := Screener{Limits: limits()}
+			var w Window
+			var got []Flags
+			done, taken := 0, 0
+			for taken < len(whole.Time) || done < len(w.Time) {
+				n := min(random.IntN(40), len(whole.Time)-taken)
+				w.Time = append(w.Time, whole.Time[taken:taken+n]...)
+				w.Value = append(w.Value, whole.Value[taken:taken+n]...)
+				w.Head = append(w.Head, whole.Head[taken:taken+n]...)
+				w.Flags = append(w.Flags, make([]Flags, n)...)
+				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060}}
+				taken += n
+				if len(w.Time) == 0 {
+					continue
+				}
+				ready := s.Flag(&w, done, taken == len(whole.Time))
+				got = append(got, w.Flags[done:ready]...)
+				k := s.Forget(&w, ready)
+				w.Time, w.Value, w.Head, w.Flags = w.Time[k:], w.Value[k:], w.Head[k:], w.Flags[k:]
+				done = ready - k
+			}
+			for i := range want {
+				if got[i].Text() != want[i] {
+					t.Fatalf("%s:%d: flags %q in batches, want %q", name, i+2, got[i].Text(), want[i])
+				}
+			}
+		}
+	}
+}
+
+// TestHampelOnQuantisedLevel: HAM-2 of the reference. The median absolute deviation is 0, so the floor decides: 1 mm is no spike.
+func TestHampelOnQuantisedLevel(t *testing.T) {
+	w := &Window{Flags: make([]Flags, 7), Spans: []Span{{End: 7, Top: 9}}}
+	for i, mm := range []float64{100, 100, 100, 101, 100, 100, 100} {
+		w.Time, w.Value, w.Head = append(w.Time, int64(i)*60e9), append(w.Value, mm/1000), append(w.Head, mm/1000)
+	}
+	s := Screener{Limits: limits()}
+	s.Flag(w, 0, true)
+	for i, f := range w.Flags {
+		if f != 0 {
+			t.Errorf("row %d: %q", i, f.Text())
+		}
+	}
+}
