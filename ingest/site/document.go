@@ -104,8 +104,11 @@ func (d *document) place(text []byte, offset int) problem.Place {
 }
 
 func join(prefix, key string) string {
-	if prefix == "" {
+	switch {
+	case prefix == "":
 		return key
+	case key == "":
+		return prefix
 	}
 	return prefix + "." + key
 }
@@ -222,7 +225,11 @@ func (t *table) parse(key string, v any, dim quantity.Dimension) *quantity.Value
 func (t *table) choice(key string, words ...string) string {
 	s := t.text(key, words[0])
 	if !slices.Contains(words, s) {
-		t.refuse(key, fmt.Sprintf("%q is not known", s), "one of "+strings.Join(words, ", "), problem.Suggest(s, words))
+		remedy := ""
+		if near := problem.Nearest(s, words); near != "" {
+			remedy = fmt.Sprintf("did you mean %q?", near)
+		}
+		t.refuse(key, fmt.Sprintf("%q is not known", s), "one of "+strings.Join(words, ", "), remedy)
 		return words[0]
 	}
 	return s

@@ -1,0 +1,140 @@
+package site
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// TestDemo reads the demo's site file without a problem and finds what it says.
+func TestDemo(t *testing.T) {
+	s, problems := Load(filepath.Join("..", "..", "testdata", "quarry-lane", "site.toml"))
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	if s.ID != "quarry-lane" || len(s.Settings) != 2 || len(s.Corrections) != 1 || s.Settings[0].EmptyDistance.From.SI != 1.25 ||
+		s.Corrections[0].EmptyDistance.From.SI != 1.225 || s.Report.DailyVolume.SI != 1500 {
+		t.Errorf("%+v", s)
+	}
+	if p := s.Places["correction[0].empty_distance"]; p.Line == 0 || p.Column != 18 {
+		t.Errorf("place of the correction: %+v", p)
+	}
+}
+
+// base is a site file without a fault; cases replace parts of it.
+const base = `id = "a"
+[log]
+files = ["log.csv"]
+time_zone = "+00:00"
+[log.columns]
+time = "Time"
+distance = { name = "Distance", unit = "m" }
+[settings]
+empty_distance = "1.25 m"
+[settings.device]
+kind = "v-notch"
+angle = "90 deg"
+`
+
+func TestRefusals(t *testing.T) {
+	for _, c := range []struct{ old, with, want string }{
+		{`id = "a"`, ``, `id is missing; add id = "quarry-lane"`},
+		{`id = "a"`, `id = 7`, `id = 7 is not text`},
+		{`files = ["log.csv"]`, ``, `log.files names no file`},
+		{`files = ["log.csv"]`, `files = [1]`, `is not a list of texts`},
+		{`time_zone = "+00:00"`, `time_zone = "+25:00"`, `is not an offset from UTC`},
+		{`time_zone = "+00:00"`, `time_zone = "Local"`, `is not a time zone`},
+		{`time_zone = "+00:00"`, ``, `log.time_zone is missing`},
+		{`unit = "m"`, `unit = "furlong"`, `"furlong" is not a known unit`},
+		{`unit = "m"`, `unit = "L/s"`, `"L/s" is a flow; expected a length`},
+		{`time = "Time"`, ``, `log.columns.time is missing`},
+		{`distance = { name = "Distance", unit = "m" }`, ``, `log.columns.distance is missing, and so are level and head`},
+		{`empty_distance = "1.25 m"`, ``, `settings.empty_distance is missing, and the log holds distances`},
+		{`empty_distance = "1.25 m"`, `empty_distance = "-1 m"`, `is not above 0`},
+		{`empty_distance = "1.25 m"`, `empty_distance = 1.25`, `settings.empty_distance = 1.25 has no unit; write it as "1.25 m"`},
+		{`empty_distance = "1.25 m"`, `empty_distance = { from = "1 m", to = "2 m" }`, `settings.empty_distance`},
+		{`kind = "v-notch"`, ``, `settings.device has no kind`},
+		{`[log]`, "[log]\ngap_limit = \"-3 min\"", `is not a usable duration`},
+		{`[log]`, "[log]\ndate_order = \"day\"", `"day" is not known; expected one of day-first, month-first; did you mean "day-first"?`},
+		{``, "[screening]\nspike = \"delete\"", `"delete" is not an action of spike`},
+		{``, "[screening]\nspike = { windo = \"7 min\" }", `screening.spike.windo is not a key of the site file; did you mean "window"?`},
+		{``, "[screening]\nbelow_zero = \"hold\"", `"hold" is not an action of below_zero`},
+		{``, "[report]\nday_starts = \"25:00\"", `is not a time of day`},
+		{``, "[report]\nvolume_unit = \"gal\"", `"gal" has two meanings: write "US gal" (3.785 L) or "imp gal" (4.546 L)`},
+		{``, "[report]\nvolume_unit = \"L/s\"", `is a flow, not a volume`},
+		{``, "[report.limits]\ndaily_volume = \"0 m3\"", `is not above 0`},
+		{``, "[reported]\nMarch = \"1 m3\"", `reported.March is not a key of the site file`},
+		{``, "[[correction]]\nreason = \"x\"", `correction[0] corrects nothing`},
+		{``, "[[correction]]\nempty_distance = \"1 m\"", `correction[0].reason is missing`},
+		{``, "[[correction]]\nreason = \"x\"\nempty_distance = { from = \"1 m\", to = \"2 m\" }", `has a ramp but not both from and until`},
+		{``, "[[correction]]\nreason = \"x\"\nfrom = \"yesterday\"\nempty_distance = \"1 m\"", `is not a date and time`},
+		{``, "[[correction]]\nreason = \"x\"\nfrom = 2031-03-02T00:00:00\nuntil = 2031-03-01T00:00:00\nempty_distance = \"1 m\"", `is not after from`},
+		{``, "[[settings.change]]\nempty_distance = \"1 m\"", `settings.change[0].at is missing`},
+		{``, "[[settings.change]]\nat = 2031-03-02T00:00:00\n[[settings.change]]\nat = 2031-03-01T00:00:00", `is not after the change before it`},
+		{``, "[extra]\na = 1", `extra is not a key of the site file`},
+		{`id = "a"`, "id = \"a\"\nid = \"b\"", `the site file cannot be read here`},
+		{`id = "a"`, "id = \"a", `the site file cannot be read here`},
+	} {
+		text := base + c.with + "\n"
+		if c.old != "" {
+			text = strings.Replace(base, c.old, c.with, 1)
+		}
+		_, problems := Parse("site.toml", []byte(text))
+		if !strings.Contains(problems.Error(), c.want) {
+			t.Errorf("%q for %q: %q, want %q", c.with, c.old, problems.Error(), c.want)
+		}
+		for _, p := range problems {
+			if p.Place.File == "" {
+				t.Errorf("%q has no place", p.Error())
+			}
+		}
+	}
+}
+
+func TestClock(t *testing.T) {
+	for _, c := range []struct {
+		zone, local string
+		want        []string
+	}{
+		{"Europe/Dublin", "2031-03-30T00:30:00", []string{"2031-03-30T00:30:00Z"}},
+		{"Europe/Dublin", "2031-03-30T01:30:00", nil},
+		{"Europe/Dublin", "2031-10-26T01:30:00", []string{"2031-10-26T00:30:00Z", "2031-10-26T01:30:00Z"}},
+		{"America/New_York", "2031-11-02T01:30:00", []string{"2031-11-02T05:30:00Z", "2031-11-02T06:30:00Z"}},
+		{"Australia/Lord_Howe", "2031-04-06T01:45:00", []string{"2031-04-05T14:45:00Z", "2031-04-05T15:15:00Z"}},
+		{"-09:30", "2031-11-02T01:30:00", []string{"2031-11-02T11:00:00Z"}},
+		{"UTC", "2031-11-02T01:30:00", []string{"2031-11-02T01:30:00Z"}},
+	} {
+		clock, err := ParseClock(c.zone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		local, _ := time.Parse("2006-01-02T15:04:05", c.local)
+		instants, n := clock.Resolve(local.UnixNano())
+		var got []string
+		for _, at := range instants[:n] {
+			got = append(got, time.Unix(0, at).UTC().Format(time.RFC3339))
+		}
+		if strings.Join(got, " ") != strings.Join(c.want, " ") {
+			t.Errorf("%s in %s: %v, want %v", c.local, c.zone, got, c.want)
+		}
+	}
+}
+
+// FuzzParse: no site file makes the reader panic, and a file with no problem has what a run needs.
+func FuzzParse(f *testing.F) {
+	f.Add(base)
+	demo, err := os.ReadFile(filepath.Join("..", "..", "testdata", "quarry-lane", "site.toml"))
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(string(demo))
+	f.Add("[[correction]]\nfrom = 2031-03-01\nempty_distance = {from=\"1 m\"}\n[settings.device]\npoints = [[1,2],3]\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		s, problems := Parse("site.toml", []byte(text))
+		if problems.Err() == nil && (s.ID == "" || s.Settings[0].Device == nil || s.Log.Clock.Location == nil) {
+			t.Errorf("accepted without what is needed: %q", text)
+		}
+	})
+}
