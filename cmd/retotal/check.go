@@ -125,17 +125,18 @@ func defaulted(is bool) string {
 	return ""
 }
 
-// step says in which steps a quantity is logged.
+// step says in which unit and steps a quantity is logged; the first file speaks for all.
 func step(l *ingest.Log, q reading.Quantity) string {
-	for _, f := range l.Files {
-		if f.CSV != nil {
-			u := f.CSV.Units[q]
-			return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/u.Factor, u.Symbol)
-		}
-		u := f.Parquet.Units[q]
-		return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/u.Factor, u.Symbol)
+	var u quantity.Unit
+	if f := l.Files[0]; f.CSV != nil {
+		u = f.CSV.Units[q]
+	} else {
+		u = f.Parquet.Units[q]
 	}
-	return ""
+	if l.Resolution[q] == 0 {
+		return " in " + u.Symbol
+	}
+	return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/u.Factor, u.Symbol)
 }
 
 // lane prints the settings of one lane.

@@ -1,0 +1,119 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// house is the import table: what every package may import beyond the standard library. Data flows one way; a package without a
+// line, or an import without its word here, fails.
+var house = map[string][]string{
+	"retotal/cmd/retotal": {"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
+		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/report", "retotal/testdata/quarry-lane",
+		"github.com/spf13/cobra", "github.com/spf13/pflag", "github.com/vbauerster/mpb/v8", "github.com/vbauerster/mpb/v8/decor", "golang.org/x/term"},
+	"retotal/ingest": {"retotal/ingest/csvlog", "retotal/ingest/parquetlog", "retotal/ingest/problem", "retotal/ingest/reading", "retotal/ingest/site"},
+	"retotal/ingest/csvlog": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
+		"github.com/klauspost/compress/gzip", "github.com/klauspost/compress/zstd"},
+	"retotal/ingest/parquetlog": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
+		"github.com/apache/arrow/go/v15/arrow/memory", "github.com/apache/arrow/go/v15/parquet", "github.com/apache/arrow/go/v15/parquet/file", "github.com/apache/arrow/go/v15/parquet/schema"},
+	"retotal/ingest/problem":  {},
+	"retotal/ingest/quantity": {},
+	"retotal/ingest/reading":  {},
+	"retotal/ingest/site": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
+		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
+	"retotal/qa":               {"retotal/ingest/quantity", "retotal/ingest/site"},
+	"retotal/recompute":        {"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/device", "retotal/recompute/total"},
+	"retotal/recompute/audit":  {"retotal/ingest/reading", "retotal/recompute"},
+	"retotal/recompute/device": {"retotal/ingest/quantity"},
+	"retotal/recompute/total":  {},
+	"retotal/report": {"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa",
+		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device",
+		"github.com/apache/arrow/go/v15/arrow/memory", "github.com/apache/arrow/go/v15/parquet", "github.com/apache/arrow/go/v15/parquet/compress", "github.com/apache/arrow/go/v15/parquet/file",
+		"github.com/apache/arrow/go/v15/parquet/metadata", "github.com/apache/arrow/go/v15/parquet/schema",
+		"gonum.org/v1/plot", "gonum.org/v1/plot/font", "gonum.org/v1/plot/plotter", "gonum.org/v1/plot/vg", "gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg"},
+	"retotal/testdata/quarry-lane": {},
+}
+
+// TestImports compares the table with what the packages import.
+func TestImports(t *testing.T) {
+	command := exec.Command("go", "list", "-json=ImportPath,Imports", "./...", "./testdata/quarry-lane")
+	command.Dir = filepath.Join("..", "..")
+	out, err := command.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for d := json.NewDecoder(bytes.NewReader(out)); ; {
+		var p struct {
+			ImportPath string
+			Imports    []string
+		}
+		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		allowed, ok := house[p.ImportPath]
+		if !ok {
+			t.Errorf("%s has no line in the table: what is its one sentence?", p.ImportPath)
+		}
+		for _, name := range p.Imports {
+			first, _, _ := strings.Cut(name, "/")
+			if outside := strings.Contains(first, ".") || first == "retotal"; outside && !slices.Contains(allowed, name) {
+				t.Errorf("%s imports %s, which the table does not allow", p.ImportPath, name)
+			}
+		}
+	}
+}
+
+// TestREADME runs the README's retotal commands, in its order, in one folder.
+func TestREADME(t *testing.T) {
+	readme, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	if err := os.CopyFS(filepath.Join(dir, "testdata", "quarry-lane"), os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane"))); err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir(dir)
+	ran := 0
+	for _, line := range strings.Split(string(readme), "\n") {
+		command, _, _ := strings.Cut(line, " #")
+		command = strings.TrimSpace(command)
+		args, ok := strings.CutPrefix(command, "go run ./cmd/retotal ")
+		if !ok {
+			if args, ok = strings.CutPrefix(command, "retotal "); !ok || !strings.HasPrefix(line, "    ") {
+				continue
+			}
+		}
+		ran++
+		var text bytes.Buffer
+		if code := run(context.Background(), fields(args), &text, &text); code != 0 {
+			t.Errorf("%s: exit status %d: %s", command, code, text.String())
+		}
+	}
+	if ran < 5 {
+		t.Errorf("only %d commands were found", ran)
+	}
+}
+
+// fields splits a command line at blanks outside double quotes.
+func fields(line string) (out []string) {
+	for i, part := range strings.Split(line, `"`) {
+		if i%2 == 1 {
+			out = append(out, part)
+			continue
+		}
+		out = append(out, strings.Fields(part)...)
+	}
+	return out
+}
