@@ -155,14 +155,22 @@ func afterLine(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width
 // addTrack adds a thinned flow to a plot, in the report's unit.
 func (r *Run) addTrack(p *plot.Plot, t *track, name string, style func(*plotter.Line)) {
 	unit := r.site().Report.FlowUnit
-	for i, corners := range t.lines(r.Result.Log.GapLimit.Nanoseconds()) {
+	legend := true
+	for _, corners := range t.lines(r.Result.Log.GapLimit.Nanoseconds()) {
 		points := make(plotter.XYs, len(corners))
 		for k, c := range corners {
 			points[k] = plotter.XY{X: float64(c.at) / 1e9, Y: unit.FromSI(c.v)}
 		}
-		r.addLine(p, points, name, style, i == 0)
+		for start := 0; start == 0 || start < len(points)-1; start += strokeLength {
+			r.addLine(p, points[start:min(start+strokeLength+1, len(points))], name, style, legend)
+			legend = false
+		}
 	}
 }
+
+// strokeLength is how many points of a flow are drawn in one stroke: the time to draw a stroke grows with the square of the
+// pixels that it covers.
+const strokeLength = 60
 
 func (r *Run) addLine(p *plot.Plot, points plotter.XYs, name string, style func(*plotter.Line), legend bool) {
 	line, err := plotter.NewLine(points)
@@ -185,7 +193,9 @@ func (r *Run) timeAxis(p *plot.Plot) {
 // hydrograph shows both flows over time and, below, where readings were flagged.
 func (r *Report) hydrograph(run *Run) *picture {
 	p := newPlot(run.title(), "flow ("+run.site().Report.FlowUnit.Symbol+")")
-	run.addTrack(p, &r.tracks.before, "before: recorded settings", beforeLine)
+	run.addTrack(p, &r.tracks.before, "before: recorded settings", func(l *plotter.Line) {
+		l.LineStyle = draw.LineStyle{Color: pale, Width: vg.Points(1.2)} // dashes are lost in a dense line
+	})
 	run.addTrack(p, &r.tracks.after, "after: corrected and screened", afterLine)
 	run.timeAxis(p)
 	headroom(p)

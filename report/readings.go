@@ -46,7 +46,7 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	}
 	w := &readingsWriter{out: out, location: l.Site.Report.Clock.Location, logged: l.Has[reading.Flow], names: map[string]parquet.ByteArray{}}
 	properties := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Zstd), parquet.WithAllocator(memory.DefaultAllocator),
-		parquet.WithCreatedBy("retotal"))
+		parquet.WithCreatedBy("retotal"), parquet.WithDictionaryFor("time_utc", false), parquet.WithDictionaryFor("time_local", false))
 	kv := metadata.KeyValueMetadata{}
 	for _, x := range [][2]string{{"site", l.Site.ID}, {"time_local_zone", l.Site.Report.Clock.Name}, {"head", "under the corrected settings, m"},
 		{"flow_after_m3s", "null where the reading does not count"}} {
