@@ -22,6 +22,12 @@ type clock struct {
 
 // apply replaces b.Time and moves rows without an instant to the rejected ones.
 func (c *clock) apply(b *reading.Batch) {
+	if c.zone.Fixed {
+		for i := range b.Time {
+			b.Time[i] -= c.zone.Offset
+		}
+		return
+	}
 	n := 0
 	for i, local := range b.Time {
 		utc, reason := local-c.offset, ""

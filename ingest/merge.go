@@ -171,14 +171,17 @@ func (m *merger) read(s *stream) error {
 	if err != nil {
 		return err
 	}
-	last := s.last
+	last, rising := s.last, true
 	for _, t := range b.Time {
-		if t < last {
-			return disorder{s.file}
+		if t <= last {
+			if t < last {
+				return disorder{s.file}
+			}
+			rising = false
 		}
 		last = t
 	}
-	s.last = last
+	s.last, b.Rising = last, rising
 	s.batch = b
 	return nil
 }

@@ -28,7 +28,10 @@ func (m *merger) unique(b *reading.Batch) error {
 		}
 	}
 	n := start
-	for i := start + 1; i < b.Len(); i++ {
+	if b.Rising {
+		n = max(b.Len()-1, 0)
+	}
+	for i := n + 1; i < b.Len(); i++ {
 		if b.Time[i] == b.Time[n] {
 			m.compare(b, n, b, i)
 			continue
@@ -104,6 +107,9 @@ func (m *merger) pass(b *reading.Batch) error {
 
 // states counts absent and illegible values.
 func (a *Account) states(b *reading.Batch) {
+	if b.Whole {
+		return
+	}
 	for q := range b.State {
 		for _, s := range b.State[q] {
 			if s == reading.Present {

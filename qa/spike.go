@@ -21,9 +21,13 @@ func (s *Screener) spikes(w *Window, from, until int) {
 	for low := from; low < until; low += block {
 		high := min(low+block, until)
 		first, last := s.around(w, low, high-1)
-		lowest, highest := math.Inf(1), math.Inf(-1)
+		lowest, highest := w.Value[first], w.Value[first]
 		for _, v := range w.Value[first:last] {
-			lowest, highest = min(lowest, v), max(highest, v)
+			if v < lowest {
+				lowest = v
+			} else if v > highest {
+				highest = v
+			}
 		}
 		if highest-lowest <= least {
 			continue

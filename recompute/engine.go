@@ -227,9 +227,9 @@ func (e *Engine) process(low, high int) error {
 	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) {
 		out := e.beforeFlow[low:high]
 		s.heads(out, e.Time[low:high], e.Value[low:high])
-		if !math.IsInf(s.maximumHead, 1) {
-			for i, h := range out {
-				out[i] = min(h, s.maximumHead)
+		for i, h := range out {
+			if h > s.maximumHead {
+				out[i] = s.maximumHead
 			}
 		}
 		s.Rating.Flows(out, out)

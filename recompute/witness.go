@@ -38,18 +38,13 @@ func (w *Witness) compare(e *Engine, low, high int) {
 		w.Recorded.compare(e, w, s, e.beforeFlow[low:high], low)
 	})
 	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
-		flows := e.afterFlow[low:high]
-		if !math.IsInf(s.maximumHead, 1) { // as the meter would have shown it
-			w.limited = append(w.limited[:0], flows...)
-			flows = w.limited
-			most := s.Rating.Flow(s.maximumHead)
-			for i, h := range e.Head[low:high] {
-				if h > s.maximumHead {
-					flows[i] = most
-				}
+		w.limited = append(w.limited[:0], e.afterFlow[low:high]...)
+		for i, h := range e.Head[low:high] {
+			if h > s.maximumHead { // as the meter would have shown it
+				w.limited[i] = s.Rating.Flow(s.maximumHead)
 			}
 		}
-		w.Corrected.compare(e, w, s, flows, low)
+		w.Corrected.compare(e, w, s, w.limited, low)
 	})
 }
 

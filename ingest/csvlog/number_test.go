@@ -21,7 +21,7 @@ func TestFastNumberEqualsStrconv(t *testing.T) {
 		case 2:
 			text = strconv.Itoa(random.IntN(1000)) + "."
 		}
-		for _, end := range []string{",", "\n", ",1\n", ",123456789\n"} {
+		for _, end := range []string{",2031-03-01 00:00:00,1\n", "\n2031-03-01 00:00:00,1\n"} {
 			v, next, ok := fastNumber([]byte(text+end), 0, '.')
 			if !ok {
 				continue
@@ -33,7 +33,7 @@ func TestFastNumberEqualsStrconv(t *testing.T) {
 			}
 		}
 	}
-	if read < 1000000 {
+	if read < 800000 {
 		t.Errorf("only %d numbers went the fast way", read)
 	}
 }

@@ -38,6 +38,7 @@ type parser struct {
 	primary reading.Quantity
 
 	rows     int      // of the batch, so far
+	whole    bool     // no value of the batch is absent, so far
 	day      [10]byte // the date text last met, and what it means
 	dayStart int64
 }
@@ -45,14 +46,12 @@ type parser struct {
 // parse reads a block of whole lines, each ended by the layout's terminator, into the batch. Lines count from 1.
 func (p *parser) parse(text []byte, b *reading.Batch) (lines int32) {
 	b.Reset(p.has)
-	p.rows = 0
+	p.rows, p.whole = 0, true
 	p.makeRoom(b, bytes.Count(text, []byte{p.layout.eol}))
 	for pos := 0; pos < len(text); {
 		lines++
 		next, ok := p.fastLine(text, pos, b)
-		if ok {
-			b.Read++
-		} else {
+		if !ok {
 			end := pos + bytes.IndexByte(text[pos:], p.layout.eol)
 			ok = p.slowLine(text[pos:end], lines, b)
 			next = end + 1
@@ -64,6 +63,8 @@ func (p *parser) parse(text []byte, b *reading.Batch) (lines int32) {
 		pos = next
 	}
 	b.Slice(0, p.rows)
+	b.Read = p.rows + len(b.Rejected)
+	b.Whole = p.whole
 	return lines
 }
 
@@ -96,6 +97,7 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 		case target >= 0:
 			if text[pos] == delimiter && reading.Quantity(target) != p.primary {
 				b.Value[target][row], b.State[target][row] = 0, reading.Empty
+				p.whole = false
 				break
 			}
 			var v float64
@@ -188,7 +190,6 @@ func (p *parser) slowLine(line []byte, number int32, b *reading.Batch) bool {
 	if len(trim(line)) == 0 {
 		return false
 	}
-	b.Read++
 	reason := p.slowRow(line, b)
 	if reason != "" {
 		for q := range p.has { // the next row takes the place of this one
@@ -222,6 +223,7 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 		case target >= 0:
 			v, state := p.slowValue(fields[column], target)
 			b.Value[target][p.rows], b.State[target][p.rows] = v, state
+			p.whole = p.whole && state == reading.Present
 		}
 	}
 	switch b.State[p.primary][p.rows] {

@@ -1,7 +1,7 @@
 // Package csvlog reads one CSV log file into batches.
 //
-// The text is cut into blocks of whole lines, workers turn blocks into batches, and Next hands them out in the order
-// of the file. A clean line takes the byte parser; any other line takes a slow path of its own (slowLine), so that
+// Workers take turns to read a block of whole lines, while it is still in the processor's cache turn it into a batch, and Next hands
+// the batches out in the order of the file. A clean line takes the byte parser; any other line takes a slow path of its own (slowLine), so that
 // nothing is read in a way that encoding/csv would not read it.
 package csvlog
 
@@ -10,6 +10,7 @@ import (
 	"encoding/hex"
 	"io"
 	"runtime"
+	"sync"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
@@ -24,13 +25,18 @@ type Reader struct {
 	Layout *Layout
 
 	file    string
-	source  *source
 	ordered chan *job // in the order of the file
 	free    chan *job
 	quit    chan struct{}
-	stopped chan struct{} // closed when the cutting goroutine has ended
+	workers sync.WaitGroup
 	current *job
 	lines   int32
+
+	reading sync.Mutex // guards what follows: workers read in turn
+	source  *source
+	rest    []byte // the line that the last block broke off
+	skip    int    // bytes of the header still to come
+	ended   bool
 	sum     string
 	size    int64
 }
@@ -52,15 +58,14 @@ func Open(file string, layout *Layout, primary reading.Quantity) (*Reader, *prob
 		return nil, readProblem(file, 0, err)
 	}
 	workers := runtime.GOMAXPROCS(0)
-	r := &Reader{Layout: layout, file: file, source: src,
-		ordered: make(chan *job, 4*workers), free: make(chan *job, 4*workers), quit: make(chan struct{}), stopped: make(chan struct{})}
+	r := &Reader{Layout: layout, file: file, source: src, skip: layout.headerEnd,
+		ordered: make(chan *job, 4*workers), free: make(chan *job, 4*workers), quit: make(chan struct{})}
 	for range cap(r.free) {
 		r.free <- &job{done: make(chan struct{}, 1)}
 	}
-	work := make(chan *job, cap(r.free))
-	go r.cut(work)
 	for range workers {
-		go newParser(layout, primary).run(work)
+		r.workers.Add(1)
+		go r.work(newParser(layout, primary))
 	}
 	return r, nil
 }
@@ -108,38 +113,42 @@ func newParser(l *Layout, primary reading.Quantity) *parser {
 	return p
 }
 
-// run parses jobs until there are no more.
-func (p *parser) run(work <-chan *job) {
-	for j := range work {
-		j.lines = p.parse(j.text, &j.batch)
-		j.done <- struct{}{}
-	}
-}
-
-// cut reads the text and cuts it into blocks of whole lines.
-func (r *Reader) cut(work chan<- *job) {
-	defer close(r.stopped)
-	defer close(work)
-	defer close(r.ordered)
-	skip := r.Layout.headerEnd
-	var rest []byte // the line that the last block broke off
-	for ended := false; !ended; {
-		var j *job
+// work reads and parses blocks until there are no more.
+func (r *Reader) work(p *parser) {
+	defer r.workers.Done()
+	for {
 		select {
-		case j = <-r.free:
+		case j := <-r.free:
+			if !r.read(j) {
+				return
+			}
+			j.lines = p.parse(j.text, &j.batch)
+			j.done <- struct{}{}
 		case <-r.quit:
 			return
 		}
-		ended = j.fill(r.source, &rest, r.Layout.eol, &skip)
-		if j.err == errLongLine && r.source.Packing != "plain" {
-			j.err = damageOr(r.source, j.err)
-		}
-		if ended && j.err == nil {
-			j.err = r.finish()
-		}
-		r.ordered <- j // never blocks: there are as many places as jobs
-		work <- j
 	}
+}
+
+// read fills a job with the next block and gives it its place in the order. It returns false when there is none.
+func (r *Reader) read(j *job) bool {
+	r.reading.Lock()
+	defer r.reading.Unlock()
+	if r.ended {
+		return false
+	}
+	r.ended = j.fill(r.source, &r.rest, r.Layout.eol, &r.skip)
+	if j.err == errLongLine && r.source.Packing != "plain" {
+		j.err = damageOr(r.source, j.err)
+	}
+	if r.ended && j.err == nil {
+		j.err = r.finish()
+	}
+	r.ordered <- j // never blocks: there are as many places as jobs
+	if r.ended {
+		close(r.ordered)
+	}
+	return true
 }
 
 // damageOr looks for the reason of an impossible line further on: damaged compressed data gives nonsense first, and an error
@@ -240,8 +249,6 @@ func (r *Reader) Position() int64 { return r.source.counter.n.Load() }
 // Close stops the workers.
 func (r *Reader) Close() error {
 	close(r.quit)
-	for range r.ordered { // let the cutter end
-	}
-	<-r.stopped
+	r.workers.Wait()
 	return r.source.Close()
 }

@@ -52,6 +52,10 @@ type Batch struct {
 	FileNumber int32
 	// Conflict marks readings whose time stands a second time in the log with other values; nil when none.
 	Conflict []bool
+	// Rising says that each time is after the one before it; false when that is not known.
+	Rising bool
+	// Whole says that every value is Present; false when that is not known.
+	Whole bool
 	// Read counts the rows of the log behind this batch: those above and those rejected.
 	Read     int
 	Rejected []Rejection
@@ -72,6 +76,7 @@ func (b *Batch) Place(i int) (file, line int32) {
 func (b *Batch) Reset(has [Count]bool) {
 	b.Time, b.Line, b.File, b.Conflict = b.Time[:0], b.Line[:0], nil, nil
 	b.Read, b.Rejected = 0, b.Rejected[:0]
+	b.Rising, b.Whole = false, false
 	for q := range has {
 		if has[q] {
 			b.Value[q], b.State[q] = b.Value[q][:0], b.State[q][:0]

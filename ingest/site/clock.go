@@ -11,6 +11,8 @@ import (
 type Clock struct {
 	Name     string
 	Location *time.Location
+	Fixed    bool  // one offset at all times
+	Offset   int64 // of a fixed clock, nanoseconds east of UTC
 }
 
 var fixedOffset = regexp.MustCompile(`^([+-])(\d\d):(\d\d)$`)
@@ -27,7 +29,7 @@ func ParseClock(name string) (Clock, error) {
 		if m[1] == "-" {
 			seconds = -seconds
 		}
-		return Clock{name, time.FixedZone(name, seconds)}, nil
+		return Clock{name, time.FixedZone(name, seconds), true, int64(seconds) * int64(time.Second)}, nil
 	}
 	if name == "" || name == "Local" { // both would take the zone of this machine
 		return Clock{}, fmt.Errorf("%q is not a time zone", name)
@@ -36,7 +38,7 @@ func ParseClock(name string) (Clock, error) {
 	if err != nil {
 		return Clock{}, fmt.Errorf("%q is not a time zone", name)
 	}
-	return Clock{name, l}, nil
+	return Clock{Name: name, Location: l, Fixed: l == time.UTC}, nil
 }
 
 // offset returns the zone's offset from UTC at an instant, in nanoseconds.
