@@ -142,8 +142,9 @@ func (e *Engine) take(b *reading.Batch) {
 		e.Conflict = grow(e.Conflict, n)
 		copy(e.Conflict[start:], b.Conflict)
 	}
-	e.Head, e.Flags = grow(e.Head, n), grow(e.Flags, n)
-	e.beforeFlow, e.afterFlow, e.used = grow(e.beforeFlow, n), grow(e.afterFlow, n), grow(e.used, n)
+	e.Flags, e.used = grow(e.Flags, n), grow(e.used, n)
+	e.Head = slices.Grow(e.Head, n-start)[:n] // written below, the flows in process
+	e.beforeFlow, e.afterFlow = slices.Grow(e.beforeFlow, n-start)[:n], slices.Grow(e.afterFlow, n-start)[:n]
 	e.eachSegment(e.corrected, start, n, func(s *Segment, low, high int) {
 		s.heads(e.Head[low:high], e.Time[low:high], e.Value[low:high])
 	})

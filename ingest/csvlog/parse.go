@@ -31,9 +31,7 @@ const (
 // parser turns lines into readings. Each worker has its own, for the day that it remembers.
 type parser struct {
 	layout  *Layout
-	plan    []int // by column: a quantity, timeColumn or skipColumn
-	factor  [reading.Count]float64
-	offset  [reading.Count]float64
+	columns []column
 	has     [reading.Count]bool
 	primary reading.Quantity
 
@@ -41,6 +39,23 @@ type parser struct {
 	whole    bool     // no value of the batch is absent, so far
 	day      [10]byte // the date text last met, and what it means
 	dayStart int64
+}
+
+// column is one column of the file and where its values go.
+type column struct {
+	target         int // a quantity, timeColumn or skipColumn
+	required       bool
+	factor, offset float64 // to SI
+	values         []float64
+	states         []reading.State
+}
+
+// toSI converts a value of the column, as quantity.Unit.ToSI does.
+func (c *column) toSI(v float64) float64 {
+	if c.offset == 0 {
+		return v * c.factor
+	}
+	return float64(v*c.factor) + c.offset
 }
 
 // parse reads a block of whole lines, each ended by the layout's terminator, into the batch. Lines count from 1.
@@ -78,25 +93,23 @@ func (p *parser) makeRoom(b *reading.Batch, lines int) {
 			clear(b.State[q])
 		}
 	}
-}
-
-// toSI converts a value of a column, as quantity.Unit.ToSI does.
-func (p *parser) toSI(target int, v float64) float64 {
-	if p.offset[target] == 0 {
-		return v * p.factor[target]
+	for i := range p.columns {
+		if c := &p.columns[i]; c.target >= 0 {
+			c.values, c.states = b.Value[c.target], b.State[c.target]
+		}
 	}
-	return float64(v*p.factor[target]) + p.offset[target]
 }
 
 // fastLine reads one clean line into the next row. For any line that is not clean it returns false; slowLine then writes the
 // row anew or decides what else the line is.
 func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok bool) {
-	delimiter, eol, decimal, row, last := p.layout.delimiter, p.layout.eol, p.layout.decimal, p.rows, len(p.plan)-1
-	for column, target := range p.plan {
+	delimiter, eol, decimal, row, last := p.layout.delimiter, p.layout.eol, p.layout.decimal, p.rows, len(p.columns)-1
+	for i := range p.columns {
+		c := &p.columns[i]
 		switch {
-		case target >= 0:
-			if text[pos] == delimiter && reading.Quantity(target) != p.primary {
-				b.Value[target][row], b.State[target][row] = 0, reading.Empty
+		case c.target >= 0:
+			if text[pos] == delimiter && !c.required {
+				c.values[row], c.states[row] = 0, reading.Empty
 				p.whole = false
 				break
 			}
@@ -104,14 +117,14 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 			if v, pos, ok = fastNumber(text, pos, decimal); !ok {
 				return 0, false
 			}
-			b.Value[target][row] = p.toSI(target, v)
-		case target == timeColumn:
+			c.values[row] = c.toSI(v)
+		case c.target == timeColumn:
 			if b.Time[row], pos, ok = p.fastStamp(text, pos); !ok {
 				return 0, false
 			}
 		default:
-			for c := text[pos]; c != delimiter && c != eol; c = text[pos] {
-				if c == '"' {
+			for x := text[pos]; x != delimiter && x != eol; x = text[pos] {
+				if x == '"' {
 					return 0, false
 				}
 				pos++
@@ -120,7 +133,7 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 				pos-- // leave CR LF to the end of the row
 			}
 		}
-		if column < last {
+		if i < last {
 			if text[pos] != delimiter {
 				return 0, false
 			}
@@ -208,21 +221,22 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 	if !ok {
 		return reasonQuote
 	}
-	if n := len(p.plan); len(fields) == n+1 && len(fields[n]) == 0 {
+	if n := len(p.columns); len(fields) == n+1 && len(fields[n]) == 0 {
 		fields = fields[:n] // a trailing delimiter
 	}
-	if len(fields) != len(p.plan) {
+	if len(fields) != len(p.columns) {
 		return reasonFields
 	}
-	for column, target := range p.plan {
+	for i := range p.columns {
+		c := &p.columns[i]
 		switch {
-		case target == timeColumn:
-			if b.Time[p.rows], reason = p.slowStamp(fields[column]); reason != "" {
+		case c.target == timeColumn:
+			if b.Time[p.rows], reason = p.slowStamp(fields[i]); reason != "" {
 				return reason
 			}
-		case target >= 0:
-			v, state := p.slowValue(fields[column], target)
-			b.Value[target][p.rows], b.State[target][p.rows] = v, state
+		case c.target >= 0:
+			v, state := p.slowValue(fields[i], c)
+			c.values[p.rows], c.states[p.rows] = v, state
 			p.whole = p.whole && state == reading.Present
 		}
 	}
@@ -236,7 +250,7 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 }
 
 // slowValue reads one field of a quantity.
-func (p *parser) slowValue(field []byte, target int) (float64, reading.State) {
+func (p *parser) slowValue(field []byte, c *column) (float64, reading.State) {
 	if len(field) == 0 {
 		return 0, reading.Empty
 	}
@@ -244,7 +258,7 @@ func (p *parser) slowValue(field []byte, target int) (float64, reading.State) {
 	if !ok {
 		return 0, reading.Illegible
 	}
-	return p.toSI(target, v), reading.Present
+	return c.toSI(v), reading.Present
 }
 
 // slowStamp reads any stamp of the grammar, with the reason when it cannot be used.

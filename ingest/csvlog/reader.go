@@ -100,15 +100,18 @@ func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
 }
 
 func newParser(l *Layout, primary reading.Quantity) *parser {
-	p := &parser{layout: l, plan: l.plan, primary: primary}
+	p := &parser{layout: l, primary: primary}
 	for i := range p.day {
 		p.day[i] = 0xff // no date
 	}
 	for _, target := range l.plan {
+		c := column{target: target}
 		if target >= 0 {
 			p.has[target] = true
-			p.factor[target], p.offset[target] = l.Units[target].Factor, l.Units[target].Offset
+			c.required = reading.Quantity(target) == primary
+			c.factor, c.offset = l.Units[target].Factor, l.Units[target].Offset
 		}
+		p.columns = append(p.columns, c)
 	}
 	return p
 }
