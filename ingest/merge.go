@@ -146,7 +146,7 @@ func (m *merger) refill() error {
 func (m *merger) openNext() error {
 	f := m.waiting[0]
 	m.waiting = m.waiting[1:]
-	src, bad := f.open(m.log.Site.Log.Primary)
+	src, bad := f.open(&m.log.Site.Log, m.log.Hashed)
 	if bad != nil {
 		return bad
 	}

@@ -42,6 +42,7 @@ type Log struct {
 	Resolution [reading.Count]float64
 	Has        [reading.Count]bool
 	From, Till int64 // first and last reading, instants
+	Hashed     bool  // take the SHA-256 of each file while it is read, for the record; set before Each
 	read       atomic.Int64
 }
 
@@ -78,8 +79,8 @@ func Inspect(s *site.Site) (*Log, problem.List) {
 			l.Resolution[q] = max(l.Resolution[q], r)
 		}
 	}
-	for q, c := range s.Log.Columns {
-		l.Has[q] = c.Name != ""
+	for q := range l.Has {
+		l.Has[q] = s.Log.Reads(reading.Quantity(q))
 	}
 	if l.GapLimit = s.Log.GapLimit; l.GapLimit == 0 {
 		l.GapLimit = 3 * max(l.Interval, time.Second)
@@ -146,11 +147,11 @@ type source interface {
 	Close() error
 }
 
-func (f *File) open(primary reading.Quantity) (source, *problem.Problem) {
+func (f *File) open(log *site.Log, hashed bool) (source, *problem.Problem) {
 	if f.Parquet != nil {
-		return nonNil(parquetlog.Open(f.Name, f.Parquet))
+		return nonNil(parquetlog.Open(f.Name, f.Parquet, hashed))
 	}
-	return nonNil(csvlog.Open(f.Name, f.CSV, primary))
+	return nonNil(csvlog.Open(f.Name, f.CSV, log, hashed))
 }
 
 // nonNil keeps a nil reader from becoming an interface that is not nil.

@@ -34,6 +34,7 @@ func correct(t *testing.T, file string) (*Run, string) {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
+	log.Hashed = true
 	folder, bad := NewFolder(t.TempDir(), s.ID)
 	if bad != nil {
 		t.Fatal(bad)

@@ -35,6 +35,9 @@ every row, the settings of both lanes with the limits and the source of each dev
 				}
 				j, err := prepare(file)
 				var run *report.Run
+				if err == nil && asJSON {
+					j.withRecord()
+				}
 				if err == nil {
 					run, err = j.compute(c.Context(), nil)
 				}
@@ -70,9 +73,12 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 	}
 	fmt.Fprintf(w, "  clock %s; first reading %s, last %s\n", s.Log.Clock.Name, s.Log.Clock.Format(l.From), s.Log.Clock.Format(l.Till))
 	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n", quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(s.Log.GapLimit == 0))
-	for q, has := range l.Has {
-		if has {
-			fmt.Fprintf(w, "  %-12s column %q%s\n", reading.Quantity(q), s.Log.Columns[q].Name, step(l, reading.Quantity(q)))
+	for q, c := range s.Log.Columns {
+		switch quantity := reading.Quantity(q); {
+		case s.Log.Reads(quantity):
+			fmt.Fprintf(w, "  %-12s column %q%s\n", quantity, c.Name, step(l, quantity))
+		case c.Name != "":
+			fmt.Fprintf(w, "  %-12s column %q, which no setting uses\n", quantity, c.Name)
 		}
 	}
 	a := &l.Account

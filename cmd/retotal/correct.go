@@ -84,7 +84,7 @@ func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOpt
 	defer folder.Discard()
 	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet)
 	var rep *report.Report
-	run, err := j.compute(ctx, func() (func(*recompute.Rows) error, error) {
+	run, err := j.withRecord().compute(ctx, func() (func(*recompute.Rows) error, error) {
 		if rep != nil {
 			rep.Close()
 		}

@@ -20,6 +20,12 @@ type job struct {
 	log                 *ingest.Log
 }
 
+// withRecord says that the result goes into a record, which needs the hashes of the files.
+func (j *job) withRecord() *job {
+	j.log.Hashed = true
+	return j
+}
+
 // prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together.
 func prepare(file string) (*job, error) {
 	s, problems := site.Load(file)

@@ -39,7 +39,7 @@ func BenchmarkParse(b *testing.B) {
 	if bad != nil {
 		b.Fatal(bad)
 	}
-	p := newParser(layout, reading.Distance)
+	p := newParser(layout, demoLog())
 	var batch reading.Batch
 	b.SetBytes(int64(len(text)))
 	for b.Loop() {

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"hash"
@@ -17,17 +18,16 @@ import (
 	"retotal/ingest/problem"
 )
 
-// source is the decoded text of a file: plain, gzip or zstd by its first bytes, hashed as it is stored while it is read.
+// source is the decoded text of a file: plain, gzip or zstd by its first bytes, hashed as it is stored while it is read where a hash is wanted.
 type source struct {
 	io.Reader
 	file    *os.File
-	hash    hash.Hash
 	counter *countingReader
 	zstd    *zstd.Decoder
 	Packing string // "plain", "gzip" or "zstd"
 }
 
-// countingReader counts and hashes what passes.
+// countingReader counts what passes, and hashes it when it has a hash.
 type countingReader struct {
 	r    io.Reader
 	hash hash.Hash
@@ -37,18 +37,23 @@ type countingReader struct {
 func (c *countingReader) Read(p []byte) (int, error) {
 	n, err := c.r.Read(p)
 	c.n.Add(int64(n))
-	c.hash.Write(p[:n])
+	if c.hash != nil {
+		c.hash.Write(p[:n])
+	}
 	return n, err
 }
 
-// openSource opens a file for reading from its beginning.
-func openSource(name string) (*source, error) {
+// openSource opens a file for reading from its beginning, with or without hashing it.
+func openSource(name string, hashed bool) (*source, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, err
 	}
-	s := &source{file: f, hash: sha256.New(), Packing: "plain"}
-	s.counter = &countingReader{r: f, hash: s.hash}
+	s := &source{file: f, Packing: "plain"}
+	s.counter = &countingReader{r: f}
+	if hashed {
+		s.counter.hash = sha256.New()
+	}
 	raw := bufio.NewReaderSize(s.counter, 1<<16)
 	magic, _ := raw.Peek(4)
 	switch {
@@ -69,10 +74,14 @@ func openSource(name string) (*source, error) {
 	return s, nil
 }
 
-// finish reads what is left of the stored bytes, so that the hash covers the whole file, and returns it.
-func (s *source) finish() (sum []byte, size int64, err error) {
+// finish reads what is left of the stored bytes, so that the hash covers the whole file, and returns it in hexadecimal, "" when
+// there is none.
+func (s *source) finish() (sum string, size int64, err error) {
 	_, err = io.Copy(io.Discard, s.counter)
-	return s.hash.Sum(nil), s.counter.n.Load(), err
+	if s.counter.hash != nil {
+		sum = hex.EncodeToString(s.counter.hash.Sum(nil))
+	}
+	return sum, s.counter.n.Load(), err
 }
 
 func (s *source) Close() error {

@@ -32,7 +32,7 @@ func readAll(t testing.TB, file string, log *site.Log) (rows []row, rejected, re
 	if bad != nil {
 		return nil, 0, 0, bad
 	}
-	r, bad := Open(file, layout, log.Primary)
+	r, bad := Open(file, layout, log, false)
 	if bad != nil {
 		return nil, 0, 0, bad
 	}
@@ -233,7 +233,7 @@ func FuzzParse(f *testing.F) {
 		if len(text) == 0 || text[len(text)-1] != '\n' {
 			text = append(text, '\n')
 		}
-		fast, slow := newParser(layout, reading.Distance), newParser(layout, reading.Distance)
+		fast, slow := newParser(layout, demoLog()), newParser(layout, demoLog())
 		var a, b reading.Batch
 		lines := fast.parse(text, &a)
 		b.Reset(slow.has)

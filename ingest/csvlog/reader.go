@@ -7,7 +7,6 @@ package csvlog
 
 import (
 	"bytes"
-	"encoding/hex"
 	"io"
 	"runtime"
 	"sync"
@@ -51,9 +50,9 @@ type job struct {
 	err    error
 }
 
-// Open starts to read a file of a known layout.
-func Open(file string, layout *Layout, primary reading.Quantity) (*Reader, *problem.Problem) {
-	src, err := openSource(file)
+// Open starts to read a file of a known layout. Its SHA-256 is taken on the way when it is wanted.
+func Open(file string, layout *Layout, log *site.Log, hashed bool) (*Reader, *problem.Problem) {
+	src, err := openSource(file, hashed)
 	if err != nil {
 		return nil, readProblem(file, 0, err)
 	}
@@ -65,7 +64,7 @@ func Open(file string, layout *Layout, primary reading.Quantity) (*Reader, *prob
 	}
 	for range workers {
 		r.workers.Add(1)
-		go r.work(newParser(layout, primary))
+		go r.work(newParser(layout, log))
 	}
 	return r, nil
 }
@@ -73,7 +72,7 @@ func Open(file string, layout *Layout, primary reading.Quantity) (*Reader, *prob
 // Inspect finds the layout from the beginning of the file and, where the order of day and month is open, from
 // the whole of it.
 func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
-	src, err := openSource(file)
+	src, err := openSource(file, false)
 	if err != nil {
 		return nil, readProblem(file, 0, err)
 	}
@@ -91,7 +90,7 @@ func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
 	if !ambiguous {
 		return layout, nil
 	}
-	whole, err := openSource(file)
+	whole, err := openSource(file, false)
 	if err != nil {
 		return nil, readProblem(file, 0, err)
 	}
@@ -99,16 +98,18 @@ func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
 	return layout, layout.settleOrder(file, whole)
 }
 
-func newParser(l *Layout, primary reading.Quantity) *parser {
-	p := &parser{layout: l, primary: primary}
+func newParser(l *Layout, log *site.Log) *parser {
+	p := &parser{layout: l, primary: log.Primary}
 	for i := range p.day {
 		p.day[i] = 0xff // no date
 	}
 	for _, target := range l.plan {
 		c := column{target: target}
-		if target >= 0 {
+		if target >= 0 && !log.Reads(reading.Quantity(target)) {
+			c.target = skipColumn
+		} else if target >= 0 {
 			p.has[target] = true
-			c.required = reading.Quantity(target) == primary
+			c.required = reading.Quantity(target) == log.Primary
 			c.factor, c.offset = l.Units[target].Factor, l.Units[target].Offset
 		}
 		p.columns = append(p.columns, c)
@@ -145,7 +146,7 @@ func (r *Reader) read(j *job) bool {
 		j.err = damageOr(r.source, j.err)
 	}
 	if r.ended && j.err == nil {
-		j.err = r.finish()
+		r.sum, r.size, j.err = r.source.finish()
 	}
 	r.ordered <- j // never blocks: there are as many places as jobs
 	if r.ended {
@@ -161,13 +162,6 @@ func damageOr(src io.Reader, err error) error {
 	if _, damage := io.CopyN(io.Discard, src, ahead); damage != nil && damage != io.EOF {
 		return damage
 	}
-	return err
-}
-
-// finish completes the hash of the file.
-func (r *Reader) finish() error {
-	sum, size, err := r.source.finish()
-	r.sum, r.size = hex.EncodeToString(sum), size
 	return err
 }
 
@@ -242,7 +236,7 @@ func (r *Reader) Next() (*reading.Batch, error) {
 	return &j.batch, nil
 }
 
-// Sum returns the SHA-256 of the file as stored, in hexadecimal, and its size. Both are known after Next
+// Sum returns the SHA-256 of the file as stored, in hexadecimal, "" when it was not wanted, and its size. Both are known after Next
 // has returned io.EOF.
 func (r *Reader) Sum() (string, int64) { return r.sum, r.size }
 

@@ -107,14 +107,18 @@ func Inspect(name string, log *site.Log) (*Layout, *problem.Problem) {
 	return l, nil
 }
 
-// Open starts to read a file of a known layout.
-func Open(name string, l *Layout) (*Reader, *problem.Problem) {
+// Open starts to read a file of a known layout. Its SHA-256 is taken beside the reading when it is wanted.
+func Open(name string, l *Layout, hashed bool) (*Reader, *problem.Problem) {
 	r, bad := open(name, l)
 	if bad != nil {
 		return nil, bad
 	}
 	r.sum = make(chan string, 1)
-	go hashFile(name, r.sum)
+	if hashed {
+		go hashFile(name, r.sum)
+	} else {
+		r.sum <- ""
+	}
 	return r, nil
 }
 
@@ -203,6 +207,9 @@ func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
 		}
 		if bad = l.planUnit(name, reading.Quantity(q), c, s.Column(l.columns[q])); bad != nil {
 			return bad
+		}
+		if !log.Reads(reading.Quantity(q)) {
+			l.columns[q] = -1
 		}
 	}
 	return nil
@@ -364,7 +371,7 @@ func (r *Reader) spread(n int) {
 	}
 }
 
-// Sum returns the SHA-256 of the file and its size.
+// Sum returns the SHA-256 of the file, "" when it was not wanted, and its size. It is called once, at the end.
 func (r *Reader) Sum() (string, int64) { return <-r.sum, r.size }
 
 // Position returns the share of the file that was read, in bytes.

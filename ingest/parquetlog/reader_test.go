@@ -87,7 +87,7 @@ func readAll(name string) (rows int, sum float64, absolute bool, err error) {
 	if bad != nil {
 		return 0, 0, false, bad
 	}
-	r, bad := Open(name, l)
+	r, bad := Open(name, l, true)
 	if bad != nil {
 		return 0, 0, false, bad
 	}

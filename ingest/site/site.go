@@ -35,6 +35,12 @@ type Log struct {
 	Place    problem.Place
 }
 
+// Reads reports whether the values of a quantity are read. No setting uses the air temperature so far: its column must be there, but
+// its values are passed over.
+func (l *Log) Reads(q reading.Quantity) bool {
+	return l.Columns[q].Name != "" && q != reading.Temperature
+}
+
 // Column is one column of the log.
 type Column struct {
 	Name     string
