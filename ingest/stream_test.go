@@ -1,6 +1,8 @@
 package ingest
 
 import (
+	"bytes"
+	"compress/gzip"
 	"context"
 	"errors"
 	"fmt"
@@ -10,6 +12,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/klauspost/compress/zstd"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
@@ -167,5 +171,28 @@ func TestCancel(t *testing.T) {
 	var p *problem.Problem
 	if errors.As(err, &p) {
 		t.Error("a cancelled run is not a problem of the input")
+	}
+}
+
+// TestPacked: the same log plain, as gzip and as zstd.
+func TestPacked(t *testing.T) {
+	text := []byte("Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:01,2\n")
+	var gz bytes.Buffer
+	g := gzip.NewWriter(&gz)
+	g.Write(text)
+	g.Close()
+	z, err := zstd.NewWriter(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for packing, content := range map[string][]byte{"plain": text, "gzip": gz.Bytes(), "zstd": z.EncodeAll(text, nil)} {
+		got, l, err := stamps(t, "+00:00", "", map[string]string{"a.csv": string(content)})
+		if err != nil || strings.Join(got, ", ") != "03-01 00:00 1, 03-01 00:01 2" || l.Files[0].CSV.Packing != packing {
+			t.Errorf("%s: %v, %v", packing, got, err)
+		}
+	}
+	cut := z.EncodeAll(bytes.Repeat(text, 1000), nil)
+	if _, _, err := stamps(t, "+00:00", "", map[string]string{"a.csv": string(cut[:len(cut)-20])}); err == nil {
+		t.Error("a cut zstd file was read without a word")
 	}
 }

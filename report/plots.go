@@ -204,7 +204,9 @@ func (r *Report) hydrograph(run *Run) *picture {
 		return &picture{name: "hydrograph", height: 11 * vg.Centimeter, parts: []*plot.Plot{p}}
 	}
 	p.X.Tick.Marker = unlabelled{p.X.Tick.Marker}
-	return &picture{name: "hydrograph", height: 15 * vg.Centimeter, parts: []*plot.Plot{p, strip}, shares: []float64{0.72, 0.28}}
+	main, below := 10.5, 1.3+0.6*(strip.Y.Max-strip.Y.Min) // centimetres
+	return &picture{name: "hydrograph", height: vg.Length(main+below) * vg.Centimeter, parts: []*plot.Plot{p, strip},
+		shares: []float64{main / (main + below), below / (main + below)}}
 }
 
 // headroom starts the values at zero and leaves room for the legend above them.
@@ -238,27 +240,6 @@ func (r *Run) flagStrip() *plot.Plot {
 	p.Y.Min, p.Y.Max = -0.6, float64(len(ticks))-0.4
 	r.timeAxis(p)
 	return p
-}
-
-// spanRow draws spans of time as bars in one row, each at least a hair wide.
-type spanRow struct {
-	spans [][2]float64
-	row   float64
-}
-
-// Plot implements plot.Plotter.
-func (s spanRow) Plot(c draw.Canvas, p *plot.Plot) {
-	x, y := p.Transforms(&c)
-	last := vg.Length(math.Inf(-1))
-	for _, span := range s.spans {
-		left, right := x(math.Max(span[0], p.X.Min)), x(math.Min(span[1], p.X.Max))
-		right = max(right, left+vg.Points(0.8))
-		if right <= last || right < c.Min.X || left > c.Max.X { // hidden by the bar before it, or outside
-			continue
-		}
-		last = right
-		c.FillPolygon(ink, []vg.Point{{X: left, Y: y(s.row - 0.32)}, {X: right, Y: y(s.row - 0.32)}, {X: right, Y: y(s.row + 0.32)}, {X: left, Y: y(s.row + 0.32)}})
-	}
 }
 
 // mostDays is the count of days up to which the bar plot shows days; with more it shows months.
@@ -295,47 +276,6 @@ func (r *Report) daily(run *Run) *picture {
 	p.X.Min, p.X.Max = float64(periods[0].Start)/1e9, float64(periods[len(periods)-1].End)/1e9
 	headroom(p)
 	return &picture{name: "totals", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
-}
-
-// bars are the totals of periods of unequal length: each takes its share of the period's width.
-type bars struct {
-	shade, outline color.Color
-	offset, width  float64 // in parts of the period, from its middle
-	periods        [][2]float64
-	values         []float64
-}
-
-func (b *bars) add(p *recompute.Period, v float64) {
-	b.periods = append(b.periods, [2]float64{float64(p.Start) / 1e9, float64(p.End) / 1e9})
-	b.values = append(b.values, v)
-}
-
-// Plot implements plot.Plotter.
-func (b bars) Plot(c draw.Canvas, p *plot.Plot) {
-	x, y := p.Transforms(&c)
-	for i, period := range b.periods {
-		middle, length := (period[0]+period[1])/2, period[1]-period[0]
-		left, right := x(middle+b.offset*length), x(middle+(b.offset+b.width)*length)
-		corners := []vg.Point{{X: left, Y: y(0)}, {X: right, Y: y(0)}, {X: right, Y: y(b.values[i])}, {X: left, Y: y(b.values[i])}}
-		c.FillPolygon(b.shade, corners)
-		c.StrokeLines(draw.LineStyle{Color: b.outline, Width: vg.Points(0.3)}, append(corners, corners[0]))
-	}
-}
-
-// DataRange implements plot.DataRanger.
-func (b bars) DataRange() (xmin, xmax, ymin, ymax float64) {
-	xmin, xmax = math.Inf(1), math.Inf(-1)
-	for i, period := range b.periods {
-		xmin, xmax, ymax = math.Min(xmin, period[0]), math.Max(xmax, period[1]), math.Max(ymax, b.values[i])
-	}
-	return xmin, xmax, 0, ymax
-}
-
-// Thumbnail implements plot.Thumbnailer.
-func (b bars) Thumbnail(c *draw.Canvas) {
-	corners := []vg.Point{{X: c.Min.X, Y: c.Min.Y}, {X: c.Max.X, Y: c.Min.Y}, {X: c.Max.X, Y: c.Max.Y}, {X: c.Min.X, Y: c.Max.Y}}
-	c.FillPolygon(b.shade, corners)
-	c.StrokeLines(draw.LineStyle{Color: b.outline, Width: vg.Points(0.3)}, append(corners, corners[0]))
 }
 
 // cumulative shows the volume since the beginning by each lane, and by the counter.

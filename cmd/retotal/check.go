@@ -67,7 +67,11 @@ every row, the settings of both lanes with the limits and the source of each dev
 // certificate prints how a site was understood.
 func certificate(w io.Writer, j *job, run *report.Run) {
 	s, l := j.site, j.log
-	fmt.Fprintf(w, "%s: %s (%s)\n\nLog\n", s.File, s.ID, s.Name)
+	fmt.Fprintf(w, "%s: site %s", s.File, s.ID)
+	if s.Name != "" {
+		fmt.Fprintf(w, ", %s", s.Name)
+	}
+	fmt.Fprint(w, "\n\nLog\n")
 	for _, f := range l.Files {
 		fmt.Fprintf(w, "  %s\n    %s\n", f.Name, written(f))
 	}

@@ -250,3 +250,27 @@ func TestWrongColumns(t *testing.T) {
 		t.Error("a log without rows was taken")
 	}
 }
+
+// FuzzRead: whatever the bytes, reading ends with a problem or an end, never a panic.
+func FuzzRead(f *testing.F) {
+	for _, codec := range []compress.Compression{compress.Codecs.Uncompressed, compress.Codecs.Snappy, compress.Codecs.Zstd} {
+		name := filepath.Join(f.TempDir(), "seed.parquet")
+		write(f, name, 40, true, codec)
+		content, err := os.ReadFile(name)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(content)
+	}
+	f.Fuzz(func(t *testing.T, content []byte) {
+		name := filepath.Join(t.TempDir(), "log.parquet")
+		if err := os.WriteFile(name, content, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		_, _, _, err := readAll(name)
+		var p *problem.Problem
+		if err != nil && !errors.As(err, &p) {
+			t.Errorf("%v is not a problem", err)
+		}
+	})
+}

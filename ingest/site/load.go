@@ -22,12 +22,19 @@ import (
 // Load reads a site file. All problems of the file are returned together; the site is not to be used when any
 // of them is an error.
 func Load(file string) (*Site, problem.List) {
+	if ext := strings.ToLower(filepath.Ext(file)); slices.Contains(logEndings, ext) {
+		return nil, problem.List{problem.At(problem.Place{File: file}, "this looks like a log, not like a site file", "a site file, which names the log",
+			"retotal demo DIR writes an example")}
+	}
 	text, err := os.ReadFile(file)
 	if err != nil {
 		return nil, problem.List{unreadable(file, err)}
 	}
 	return Parse(file, text)
 }
+
+// logEndings are the endings of logs, which are given in place of the site file at times.
+var logEndings = []string{".csv", ".gz", ".zst", ".parquet"}
 
 // unreadable words the failure to open a file that the user named.
 func unreadable(file string, err error) *problem.Problem {
@@ -38,7 +45,7 @@ func unreadable(file string, err error) *problem.Problem {
 	case errors.Is(err, fs.ErrPermission):
 		return problem.At(place, "the file may not be read", "", "check its permissions")
 	}
-	return problem.At(place, "the file cannot be read: "+fmt.Sprint(errors.Unwrap(err)), "a site file", "")
+	return problem.At(place, "the file cannot be read: "+fmt.Sprint(errors.Unwrap(err)), "a site file", "name the file itself, as in sites/quarry-lane.toml")
 }
 
 // Parse reads the text of a site file; file is its path, for places and for relative paths.
