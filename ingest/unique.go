@@ -92,14 +92,14 @@ func (m *merger) pass(b *reading.Batch) error {
 	}
 	a := &m.log.Account
 	a.OutOfPeriod += b.Len() - (high - low)
-	a.Used += high - low
 	if low == high {
 		return nil
 	}
 	b.Slice(low, high)
-	if m.log.From == 0 {
+	if a.Used == 0 {
 		m.log.From = b.Time[0]
 	}
+	a.Used += high - low
 	m.log.Till = b.Time[b.Len()-1]
 	a.states(b)
 	return m.use(b)

@@ -37,10 +37,18 @@ type Period struct {
 }
 
 // Coverage is the part of the period that the corrected total covers.
-func (p *Period) Coverage() float64 { return float64(p.After.Covered) / float64(p.End-p.Start) }
+func (p *Period) Coverage() float64 { return share(p.After.Covered, p.End-p.Start) }
 
 // BeforeCoverage is the part that the recorded lane covers.
-func (p *Period) BeforeCoverage() float64 { return float64(p.Before.Covered) / float64(p.End-p.Start) }
+func (p *Period) BeforeCoverage() float64 { return share(p.Before.Covered, p.End-p.Start) }
+
+// share is a part of a whole; nothing of nothing is nothing.
+func share(part, whole int64) float64 {
+	if whole <= 0 {
+		return 0
+	}
+	return float64(part) / float64(whole)
+}
 
 // Both reports whether before and after can be compared.
 func (p *Period) Both() bool { return !p.Before.Missing() && !p.After.Missing() }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -39,7 +38,9 @@ every row, the settings of both lanes with the limits and the source of each dev
 					j.withRecord()
 				}
 				if err == nil {
+					bar := newProgress(c.ErrOrStderr(), j.log, quiet)
 					run, err = j.compute(c.Context(), nil)
+					bar.stop()
 				}
 				switch {
 				case err != nil:
@@ -49,7 +50,7 @@ every row, the settings of both lanes with the limits and the source of each dev
 				case !quiet:
 					certificate(c.OutOrStdout(), j, run)
 				}
-				if errors.Is(err, c.Context().Err()) && err != nil {
+				if c.Context().Err() != nil {
 					break
 				}
 			}

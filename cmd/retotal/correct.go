@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"retotal/ingest/problem"
 	"retotal/recompute"
 	"retotal/report"
 )
@@ -44,11 +45,12 @@ be done, or, with --strict, something needs a person.`,
 // correctAll goes on after a bad site when there are several, and remembers it in the exit status.
 func correctAll(c *cobra.Command, files []string, o correctOptions) error {
 	worst, finished, odd := 0, 0, false
+	folders := map[string]string{} // site file by id
 	for i, file := range files {
 		if i > 0 && !o.json && !o.quiet {
 			fmt.Fprintln(c.OutOrStdout())
 		}
-		needs, err := correctOne(c.Context(), c, file, o)
+		needs, err := correctOne(c.Context(), c, file, o, folders)
 		if err != nil {
 			worst = max(worst, exitCode(err, c.ErrOrStderr()))
 			if c.Context().Err() != nil {
@@ -72,11 +74,15 @@ func correctAll(c *cobra.Command, files []string, o correctOptions) error {
 }
 
 // correctOne does one site and returns what needs a person.
-func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOptions) ([]string, error) {
+func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOptions, folders map[string]string) ([]string, error) {
 	j, err := prepare(file)
 	if err != nil {
 		return nil, err
 	}
+	if first, taken := folders[j.site.ID]; taken {
+		return nil, problem.At(j.site.Places["id"], fmt.Sprintf("id %q is also that of %s, and its results would be overwritten", j.site.ID, first), "an id of its own", "")
+	}
+	folders[j.site.ID] = file
 	folder, bad := report.NewFolder(o.out, j.site.ID)
 	if bad != nil {
 		return nil, bad

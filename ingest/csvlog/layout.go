@@ -100,7 +100,12 @@ func detect(file string, text []byte, log *site.Log) (l *Layout, ambiguous bool,
 	}
 	rows := l.sampleRows(text)
 	if len(rows) == 0 {
-		return nil, false, problem.At(place, "the log has a header and no row below it", "at least one reading", "")
+		found := "the log has a header and no row below it"
+		if len(bytes.TrimSpace(text[l.headerEnd:])) > 0 {
+			place.Line = int(l.HeaderLine)
+			found = fmt.Sprintf("no row has the %d fields of the header", len(l.plan))
+		}
+		return nil, false, problem.At(place, found, "at least one reading", "")
 	}
 	l.findDecimal(rows)
 	l.findResolution(rows)
