@@ -11,51 +11,71 @@ var powersOfTen = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1
 // maxMantissa is the largest integer below which every integer is a float64.
 const maxMantissa = 1 << 53
 
-// fastNumber reads [sign] digits [decimal digits] at pos, up to the byte after it. The result is the float64 nearest
-// to what is written: mantissa and power of ten are exact, so their one division rounds correctly. It fails for
-// anything else: exponents, more digits, other characters.
+// window is more bytes than any number is long that is read the fast way.
+const window = 28
+
+// fastNumber reads digits [decimal digits] at pos, up to the byte after it. The result is the float64 nearest to what is
+// written: mantissa and power of ten are exact, so their one division rounds correctly. It fails for anything else: exponents,
+// more digits, other characters. Up to three digits on either side of the decimal sign, which is how levels and flows are logged,
+// are taken without a loop.
 func fastNumber(text []byte, pos int, decimal byte) (v float64, next int, ok bool) {
-	const window = 24 // bytes, more than any number read here is long
 	if len(text)-pos < window {
 		return 0, pos, false
 	}
 	t := (*[window]byte)(text[pos:])
-	i := 0
-	negative := t[0] == '-'
-	if negative || t[0] == '+' {
-		i = 1
+	c := t[0] - '0'
+	if c > 9 {
+		return signedNumber(text, pos, decimal)
 	}
-	var mantissa uint64
-	start := i
-	for ; i < window-2; i++ {
-		c := t[i] - '0'
-		if c > 9 {
-			break
-		}
-		mantissa = 10*mantissa + uint64(c)
-	}
-	digits, fraction := i-start, 0
-	if t[i] == decimal {
-		i++
-		start = i
-		for ; i < window-1; i++ {
-			c := t[i] - '0'
-			if c > 9 {
-				break
+	mantissa, i := uint64(c), 1
+	if c = t[1] - '0'; c <= 9 {
+		mantissa, i = 10*mantissa+uint64(c), 2
+		if c = t[2] - '0'; c <= 9 {
+			mantissa, i = 10*mantissa+uint64(c), 3
+			for ; i < 16; i++ {
+				if c = t[i] - '0'; c > 9 {
+					break
+				}
+				mantissa = 10*mantissa + uint64(c)
 			}
-			mantissa = 10*mantissa + uint64(c)
 		}
-		fraction = i - start
-		digits += fraction
 	}
-	if digits == 0 || digits > 18 || mantissa > maxMantissa {
+	if t[i] != decimal {
+		return float64(int64(mantissa)), pos + i, i < 16 // int64: one instruction, where uint64 takes several
+	}
+	f := (*[4]byte)(t[i+1:])
+	if c = f[0] - '0'; c > 9 {
+		return float64(int64(mantissa)), pos + i + 1, i < 16
+	}
+	mantissa = 10*mantissa + uint64(c)
+	fraction := 1
+	if c = f[1] - '0'; c <= 9 {
+		mantissa, fraction = 10*mantissa+uint64(c), 2
+		if c = f[2] - '0'; c <= 9 {
+			mantissa, fraction = 10*mantissa+uint64(c), 3
+			for ; fraction < 9; fraction++ {
+				if c = t[i+1+fraction] - '0'; c > 9 {
+					break
+				}
+				mantissa = 10*mantissa + uint64(c)
+			}
+		}
+	}
+	if mantissa > maxMantissa || i+fraction > 18 || fraction == 9 {
 		return 0, pos, false
 	}
-	v = float64(int64(mantissa)) / powersOfTen[fraction] // int64: one instruction, where uint64 takes several
-	if negative {
+	return float64(int64(mantissa)) / powersOfTen[fraction], pos + i + 1 + fraction, true
+}
+
+// signedNumber reads a number with a sign.
+func signedNumber(text []byte, pos int, decimal byte) (v float64, next int, ok bool) {
+	if sign := text[pos]; sign != '-' && sign != '+' || !isDigit(text[pos+1]) {
+		return 0, pos, false
+	}
+	if v, next, ok = fastNumber(text, pos+1, decimal); text[pos] == '-' {
 		v = -v
 	}
-	return v, pos + i, true
+	return v, next, ok
 }
 
 // slowNumber reads one whole field: the same grammar with an exponent, and any number of digits. NaN, Inf,
