@@ -72,39 +72,107 @@ var parshallISO = []parshallSize{
 	{"2.40 m", 2.40, 6.004, 1.605, 0.08, 0.80, 0.7, isoRead},
 }
 
-// newParshall reads throat: the nominal width of a standard flume, in any unit. A throat within 0.5 % of a
-// standard size is that size (0.61 m is the 2 ft flume; 0.60 m is the metric one).
+// parshallRounded are the sizes whose coefficients differ in the rounded two-decimal US set of some handbooks, C in ft and ft³/s (from
+// memory, not confirmed): at 1 ft it reads from 7.4 % less (ha = 0.1 ft) to 1.3 % more (2.5 ft) than the set of Parshall 1950.
+var parshallRounded = map[string][2]float64{"3 in": {0.992, 1.55}, "1 ft": {3.95, 1.55}, "1.5 ft": {6.00, 1.54}, "3 ft": {12.00, 1.57}, "4 ft": {16.00, 1.58},
+	"5 ft": {20.00, 1.59}, "6 ft": {24.00, 1.59}, "7 ft": {28.00, 1.60}, "8 ft": {32.00, 1.61}}
+
+// newParshall reads throat, the nominal width of a standard flume in any unit, and the optional set ("parshall-1950" or "rounded"). A
+// throat within 0.5 % of a standard size is that size (0.61 m is the 2 ft flume; 0.60 m is the metric one).
 //
-// What: flume with a level converging floor, a throat falling 3:8 and a rising outlet. Equation: Q = C ha^n, free
-// flow, ha at two thirds of the converging wall upstream of the throat. Limits: range of heads per size; free flow
-// while hb/ha is at most 0.5 to 0.8 by size. Uncertainty: 3 % (from memory of Bos 1989), 3 to 5 % in the field
-// (Ferreira et al. 2021, second hand). Sources: see parshallUS and parshallISO.
+// What: flume with a level converging floor, a throat falling 3:8 and a rising outlet. Equation: Q = C ha^n, free flow, ha at two thirds of
+// the converging wall upstream of the throat; drowned flow by Parshall's deduction and by the Utah State equation, see parshallDrowned.
+// Limits: range of heads per size; free flow while hb/ha is at most 0.5 to 0.8 by size. Uncertainty: 3 % (from memory of Bos 1989), 3 to
+// 5 % in the field (Ferreira et al. 2021, second hand). Sources: see parshallUS and parshallISO.
 func newParshall(d *dimensions) Rating {
 	throat := d.quantity("throat", quantity.LengthDimension)
+	rounded := d.choice("set", "parshall-1950", "rounded") == "rounded"
 	size, us := nearestParshall(throat)
 	if size == nil {
 		if !d.failed("throat") {
 			d.refuse("throat", fmt.Sprintf("%q is not a standard throat", d.text("throat")),
 				"one of "+parshallLabels(), "for another size use kind = \"power\" with the coefficients of its calibration")
 		}
-		return &Power{limits: Limits{End: math.Inf(1), High: math.Inf(1)}}
+		return &Formula{}
 	}
-	c, set := size.coefficient, "metric set of ISO 9826"
+	if rounded && !us {
+		d.refuse("set", "the rounded set has US sizes only", "", "leave set out for a metric flume")
+	}
+	c, n, set, standing := size.coefficient, size.exponent, "metric set of ISO 9826", size.standing
 	if us {
-		c = size.coefficient * 0.3048 * 0.3048 * 0.3048 / math.Pow(0.3048, size.exponent)
-		set = "US set, unrounded exponents (Parshall 1950)"
+		set = "US set of Parshall 1950, unrounded exponents"
+		if rounded {
+			set = "rounded two-decimal US set"
+			if r, ok := parshallRounded[size.label]; ok {
+				c, n, standing = r[0], r[1], "from memory, not read and not confirmed"
+			}
+		}
+		c *= cubicFoot / math.Pow(0.3048, n)
 	}
-	return &Power{
-		coefficient: c, exponent: size.exponent,
+	free := func(h float64) float64 { return c * power(h, n) }
+	return &Formula{
+		flow: free, slope: func(h float64) float64 { return n * free(h) / h },
 		limits: Limits{Low: size.headLow, High: size.headHigh, End: math.Inf(1),
 			LowSource: "recalled from Bos 1989 / ISO 9826", HighSource: "recalled from Bos 1989 / ISO 9826"},
 		description: Description{Kind: "parshall", Name: "Parshall flume, throat " + size.label,
-			Equation:    fmt.Sprintf("Q = %.5g ha^%.4g (m3/s, m), free flow", c, size.exponent),
-			Source:      set + "; " + size.standing,
+			Equation:    fmt.Sprintf("Q = %.5g ha^%.4g (m3/s, m), free flow", c, n),
+			Source:      set + "; " + standing,
 			Uncertainty: 0.03, UncertainBy: "from memory of Bos 1989; field installations 3 to 5 %",
 			Dimensions: []Constant{{"throat", size.label}},
-			Advice:     []string{fmt.Sprintf("free flow only: a downstream head above %.0f %% of ha drowns this flume, which one level cannot show", size.modularLimit*100)}},
+			Advice:     []string{fmt.Sprintf("a downstream head above %.0f %% of ha drowns this flume, which the upstream level alone cannot show", size.modularLimit*100)}},
+		drownable: drownable{parshallDrowned(free, throat/0.3048, size.modularLimit)},
 	}
+}
+
+// cubicFoot is 1 ft³ in m³.
+const cubicFoot = 0.3048 * 0.3048 * 0.3048
+
+// utahSize is the submerged equation of one throat: Q = C1 (ha − hb)^n1 / [−(log10 S + 0.0044)]^n2, ft and ft³/s.
+type utahSize struct{ throat, c1, n1, n2 float64 }
+
+// utahState is the table of Skogerboe, Hyatt, England and Johnson (1967): form read in an open manual, coefficients from memory; at the
+// transition they return free flow within 2.4 %.
+var utahState = []utahSize{
+	{1.0 / 12, 0.299, 1.55, 1.0}, {2.0 / 12, 0.612, 1.55, 1.0}, {0.25, 0.915, 1.55, 1.0}, {0.5, 1.66, 1.58, 1.08}, {0.75, 2.51, 1.53, 1.06},
+	{1, 3.11, 1.52, 1.08}, {1.5, 4.42, 1.54, 1.115}, {2, 5.94, 1.55, 1.14}, {3, 8.60, 1.56, 1.16}, {4, 11.10, 1.57, 1.185}, {5, 13.55, 1.58, 1.205},
+	{6, 15.85, 1.59, 1.23}, {7, 18.15, 1.60, 1.25}, {8, 20.40, 1.60, 1.26}, {10, 24.79, 1.59, 1.275}, {12, 29.34, 1.59, 1.275}, {15, 36.17, 1.59, 1.275},
+	{20, 47.56, 1.59, 1.275}, {25, 58.95, 1.59, 1.275}, {30, 70.34, 1.59, 1.275}, {40, 93.11, 1.59, 1.275}, {50, 115.89, 1.59, 1.275},
+}
+
+// parshallDeduction is what submergence takes from the free flow of a flume of 1 to 8 ft: QE = W^0.815 {[ha/((1.8/S)^1.8 − 2.45)]^(4.57−3.14 S)
+// + 0.093 S}, ft and ft³/s, 0.70 < S ≤ 0.90 (Parshall; read as code in an open script).
+func parshallDeduction(feet, ha, s float64) float64 {
+	return math.Pow(feet, 0.815) * (math.Pow(ha/(math.Pow(1.8/s, 1.8)-2.45), 4.57-3.14*s) + 0.093*s)
+}
+
+// parshallDrowned computes drowned flow by both published methods where both hold, and takes their mean with half their spread, and 5 %, as
+// uncertainty. Neither is usable above S = 0.90. At S = 0.70 the deduction is already 2 to 6 % of the flow: the total steps there.
+func parshallDrowned(free func(float64) float64, feet, modular float64) *drowning {
+	source := "mean of Parshall's deduction (1 to 8 ft, read) and the Utah State equation (coefficients from memory)"
+	return &drowning{modular: modular, source: source, flow: func(h, hd float64) (float64, float64, bool) {
+		s := hd / h
+		if h <= 0 || s > 0.90 {
+			return 0, 0, false
+		}
+		ha := h / 0.3048
+		var flows []float64
+		if feet > 0.99 && feet < 8.1 && s > 0.70 {
+			flows = append(flows, free(h)-parshallDeduction(feet, ha, s)*cubicFoot)
+		}
+		for _, u := range utahState {
+			if math.Abs(feet/u.throat-1) < 0.01 {
+				flows = append(flows, u.c1*math.Pow(ha-hd/0.3048, u.n1)/math.Pow(-(math.Log10(s)+0.0044), u.n2)*cubicFoot)
+			}
+		}
+		switch len(flows) {
+		case 0:
+			return 0, 0, false
+		case 1:
+			return math.Min(flows[0], free(h)), 0.10, true
+		}
+		mean := (flows[0] + flows[1]) / 2
+		return math.Min(mean, free(h)), math.Max(0.05, math.Abs(flows[0]-flows[1])/2/mean), true
+	}}
 }
 
 // nearestParshall returns the standard size within 0.5 % of a throat in metres, and whether it is of the US set.

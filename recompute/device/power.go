@@ -14,6 +14,7 @@ type Power struct {
 	coefficient, exponent, offset float64 // SI: m^(3−n)/s, –, m
 	limits                        Limits
 	description                   Description
+	drownable
 }
 
 // newPower reads coefficient, exponent, head_unit, flow_unit and the optional offset: the equation with the
@@ -71,10 +72,12 @@ func newCipolletti(d *dimensions) Rating {
 		Uncertainty: 0.05, UncertainBy: "USBR Water Measurement Manual section 12, read",
 		Dimensions: []Constant{{"width", fmt.Sprintf("%.4g m", b)}}}
 	approach(&description, p, 2*b/3, channel, b+4*b/3)
-	return &Power{coefficient: k, exponent: 1.5,
+	r := &Power{coefficient: k, exponent: 1.5,
 		limits: Limits{Low: 0.06, LowSource: "h >= 0.2 ft (from memory of the USBR manual)", High: b / 3,
 			HighSource: "h <= L/3 (EPA SWMM Vol. II)", End: math.Inf(1)},
 		description: description}
+	r.drowning = villemonte(r.Flow, 1.5) // one exponent for the whole trapezoid: a judgement, not published
+	return r
 }
 
 // Flow implements Rating.
