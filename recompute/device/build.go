@@ -78,7 +78,7 @@ func init() { // a compound is made of other kinds, so the table cannot name its
 
 // exampleSegments is the example of the segments kind.
 var exampleSegments = map[string]any{"head_unit": "m", "flow_unit": "m3/s", "segments": []any{
-	map[string]any{"from": "0 m", "coefficient": 1.4, "exponent": 2.5}, map[string]any{"from": "0.3 m", "coefficient": 3.42, "offset": "0.1 m", "exponent": 2.8}}}
+	map[string]any{"from": "0 m", "coefficient": 1.4, "exponent": 2.5}, map[string]any{"from": "0.3 m", "coefficient": 6.257, "offset": "0.1 m", "exponent": 2.8}}}
 
 // Kind describes one kind for lists: what it is, its keys, and a device of it.
 type Kind struct {

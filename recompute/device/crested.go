@@ -41,7 +41,7 @@ func (c *crest) rating(limits Limits, coefficient func(h, energy float64) float6
 		})
 	}
 	limits.End = math.Inf(1)
-	return tabulate(&Formula{flow: flow, limits: limits, description: c.description, drownable: drownable{drowned}}, limits.Low/3, 2*limits.High)
+	return tabulate(&Formula{flow: flow, limits: limits, description: c.description, drownable: drownable{drowned}}, limits.Low/3, 1.02*limits.High)
 }
 
 // newBroadCrested reads width, crest_length, crest_height and the optional channel_width and coefficient.

@@ -7,30 +7,48 @@ import (
 	"testing"
 )
 
-// all is one device of every kind.
+// all is a device of every kind, and variants of some.
 func all(t testing.TB) map[string]Rating {
-	return map[string]Rating{
-		"v-notch 90":  build(t, "v-notch", map[string]any{"angle": "90 deg"}),
-		"v-notch 25":  build(t, "v-notch", map[string]any{"angle": "25 deg"}),
-		"suppressed":  build(t, "rectangular", map[string]any{"width": "1 m", "channel_width": "1 m", "crest_height": "0.5 m"}),
-		"contracted":  build(t, "rectangular", map[string]any{"width": "0.5 m", "channel_width": "1.2 m", "crest_height": "40 cm"}),
-		"cipolletti":  build(t, "cipolletti", map[string]any{"width": "2 ft"}),
-		"parshall":    build(t, "parshall", map[string]any{"throat": "9 in"}),
-		"power":       build(t, "power", map[string]any{"coefficient": 1.9, "exponent": 1.8, "offset": "5 mm", "head_unit": "m", "flow_unit": "m3/s"}),
-		"maximum":     build(t, "maximum", map[string]any{"maximum_head": "0.3 m", "maximum_flow": "80 L/s", "exponent": 2.5}),
-		"compound":    build(t, "compound", map[string]any{"angle": "90 deg", "notch_height": "0.3 m", "shoulder_width": "1.2 m"}),
-		"log table":   build(t, "table", map[string]any{"interpolation": "log", "points": []any{[]any{"0.05 m", "1 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"1.2 m", "900 L/s"}}}),
-		"plain table": build(t, "table", map[string]any{"points": []any{[]any{"0 m", "0 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"1.2 m", "900 L/s"}}}),
+	out := map[string]Rating{}
+	for _, k := range All() {
+		if _, issues := Build(k.Name, k.Example); len(issues) > 0 || k.Sentence == "" {
+			t.Fatalf("the example of %s does not build: %+v", k.Name, issues)
+		}
+		out[k.Name] = k.Rating
 	}
+	for name, v := range map[string]map[string]any{
+		"v-notch 25":         {"kind": "v-notch", "angle": "25 deg"},
+		"v-notch partial":    {"kind": "v-notch", "angle": "90 deg", "contraction": "partial", "crest_height": "0.4 m", "channel_width": "0.8 m"},
+		"v-notch cone":       {"kind": "v-notch", "angle": "90 deg", "equation": "cone"},
+		"suppressed":         {"kind": "rectangular", "width": "1 m", "channel_width": "1 m", "crest_height": "0.5 m"},
+		"rehbock":            {"kind": "rectangular", "equation": "rehbock", "width": "1 m", "channel_width": "1 m", "crest_height": "0.5 m"},
+		"francis":            {"kind": "rectangular", "equation": "francis", "width": "1 m", "channel_width": "3 m", "crest_height": "1 m"},
+		"parshall rounded":   {"kind": "parshall", "throat": "1 ft", "set": "rounded"},
+		"parshall metric":    {"kind": "parshall", "throat": "0.75 m"},
+		"throated trapezoid": {"kind": "throated", "section": "trapezoidal", "width": "0.2 m", "side_slope": 1.0, "throat_length": "0.8 m", "channel_width": "1.5 m"},
+		"throated U":         {"kind": "throated", "section": "U", "diameter": "0.3 m", "throat_length": "0.6 m", "channel_width": "0.5 m", "hump": "5 cm"},
+		"manning trapezoid":  {"kind": "manning", "section": "trapezoidal", "width": "1 m", "side_slope": 1.5, "roughness": 0.03, "slope": 0.001},
+		"manning U":          {"kind": "manning", "section": "U", "diameter": "0.5 m", "roughness": 0.015, "slope": 0.003},
+		"flat-v 1:40":        {"kind": "flat-v", "cross_slope": 40.0, "v_height": "0.1 m", "crest_height": "0.3 m", "channel_width": "8 m"},
+		"plain table":        {"kind": "table", "points": []any{[]any{"0 m", "0 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"1.2 m", "900 L/s"}}},
+		"log table":          {"kind": "table", "interpolation": "log", "points": []any{[]any{"0.05 m", "1 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"1.2 m", "900 L/s"}}},
+	} {
+		kind := v["kind"].(string)
+		delete(v, "kind")
+		out[name] = build(t, kind, v)
+	}
+	return out
 }
 
-// TestProperties holds every device to what a rating must be: no flow at or below zero, rising, the batch equal to the
-// single call, the inverse and the derivative true to the flow.
+// TestProperties holds every device to what a rating must be within its limits: no flow at or below zero, rising without a step, the batch equal to
+// the single call, the inverse and the derivative true to the flow.
 func TestProperties(t *testing.T) {
 	for name, r := range all(t) {
 		var heads []float64
-		for h := -0.05; h < 0.9; h += 0.0037 {
-			heads = append(heads, h)
+		limits := r.Limits()
+		top := math.Min(math.Min(limits.High, limits.End), 0.9)
+		for i := -20; i <= 400; i++ {
+			heads = append(heads, float64(i)*top/400)
 		}
 		flows := make([]float64, len(heads))
 		r.Flows(flows, heads)
@@ -39,19 +57,22 @@ func TestProperties(t *testing.T) {
 			if q != flows[i] {
 				t.Errorf("%s: Flows(%v) = %v, Flow = %v", name, h, flows[i], q)
 			}
-			if h <= 0 && q != 0 || q < 0 || i > 0 && flows[i] < flows[i-1] {
+			if h <= 0 && q != 0 || !(q >= 0) || i > 0 && flows[i] < flows[i-1] {
 				t.Errorf("%s: flow %v at head %v does not rise from zero", name, q, h)
 			}
-			if h < 0.02 {
+			if h < math.Max(0.02, limits.Low) || h > 0.999*top {
 				continue
 			}
 			back, ok := Head(r, q)
 			if !ok || math.Abs(back-h) > 1e-9 {
 				t.Errorf("%s: Head(Flow(%v)) = %v, %v", name, h, back, ok)
 			}
-			const step = 1e-6
-			if numeric := (r.Flow(h+step) - r.Flow(h-step)) / (2 * step); math.Abs(numeric/r.Slope(h)-1) > 1e-4 && !atNode(name, h) {
+			step := 1e-6
+			if numeric := (r.Flow(h+step) - r.Flow(h-step)) / (2 * step); math.Abs(numeric/r.Slope(h)-1) > 2e-4 && !atNode(name, h) {
 				t.Errorf("%s: slope %v at %v, by difference %v", name, r.Slope(h), h, numeric)
+			}
+			if jump := (r.Flow(h+1e-7) - q) / q; jump > 1e-4 && name != "segments" {
+				t.Errorf("%s: the flow steps by %v at %v", name, jump, h)
 			}
 		}
 		if d := r.Describe(); d.Kind == "" || d.Name == "" || d.Equation == "" || d.Source == "" {
@@ -63,9 +84,109 @@ func TestProperties(t *testing.T) {
 	}
 }
 
+// TestTabulated compares the devices behind a table with their own equation, at heads between the nodes.
+func TestTabulated(t *testing.T) {
+	for _, k := range []struct{ kind, key, value string }{{"throated", "throat_length", "0.6 m"}, {"palmer-bowlus", "diameter", "12 in"}, {"broad-crested", "crest_length", "0.6 m"},
+		{"round-nosed", "nose_radius", "0.1 m"}, {"triangular-profile", "width", "1 m"}, {"manning", "diameter", "0.6 m"}} {
+		r := build(t, k.kind, kinds[k.kind].example).(*Formula)
+		low, high := r.limits.Low, math.Min(r.limits.High, 1)
+		worst := 0.0
+		for i := range 4000 {
+			h := low + (high-low)*(float64(i)+0.37)/4000
+			worst = math.Max(worst, math.Abs(r.flow(h)/r.exact(h)-1))
+		}
+		if worst > tableError || worst == 0 {
+			t.Errorf("%s: %v of the flow off its equation", k.kind, worst)
+		}
+	}
+}
+
+// TestUnits: the same device in other units is the same.
+func TestUnits(t *testing.T) {
+	for _, c := range []struct {
+		kind string
+		a, b map[string]any
+	}{
+		{"rectangular", map[string]any{"width": "0.5 m", "channel_width": "1.2 m", "crest_height": "0.4 m"}, map[string]any{"width": "500 mm", "channel_width": "120 cm", "crest_height": "400 mm"}},
+		{"throated", map[string]any{"width": "1 ft", "throat_length": "2 ft", "channel_width": "2 ft"}, map[string]any{"width": "12 in", "throat_length": "0.6096 m", "channel_width": "60.96 cm"}},
+		{"v-notch", map[string]any{"angle": "90 deg"}, map[string]any{"angle": "1.5707963267948966 rad"}},
+		{"power", map[string]any{"coefficient": 1.0, "exponent": 2.5, "head_unit": "m", "flow_unit": "m3/s"}, map[string]any{"coefficient": 1000 * math.Pow(0.3048, 2.5), "exponent": 2.5, "head_unit": "ft", "flow_unit": "L/s"}},
+	} {
+		a, b := build(t, c.kind, c.a), build(t, c.kind, c.b)
+		for _, h := range []float64{0.07, 0.15, 0.3} {
+			if x, y := a.Flow(h), b.Flow(h); math.Abs(x/y-1) > 1e-7 {
+				t.Errorf("%s at %v m: %v and %v", c.kind, h, x, y)
+			}
+		}
+	}
+}
+
+// TestRelatives: devices that cover the same geometry agree within their stated uncertainty.
+func TestRelatives(t *testing.T) {
+	for _, c := range []struct {
+		a, b   map[string]any
+		within float64
+	}{
+		{map[string]any{"kind": "v-notch", "angle": "90 deg"}, map[string]any{"kind": "v-notch", "angle": "90 deg", "equation": "cone"}, 0.008},
+		{map[string]any{"kind": "v-notch", "angle": "90 deg"}, map[string]any{"kind": "v-notch", "angle": "90 deg", "contraction": "partial", "crest_height": "1 m", "channel_width": "2 m"}, 0.003},
+		{map[string]any{"kind": "rectangular", "width": "1 m", "channel_width": "1 m", "crest_height": "0.5 m"}, map[string]any{"kind": "rectangular", "equation": "rehbock", "width": "1 m", "channel_width": "1 m", "crest_height": "0.5 m"}, 0.0135},
+		{map[string]any{"kind": "parshall", "throat": "0.30 m"}, map[string]any{"kind": "power", "coefficient": 0.67985, "exponent": 1.5215, "head_unit": "m", "flow_unit": "m3/s"}, 0.003},
+		{map[string]any{"kind": "broad-crested", "width": "1 m", "crest_length": "1 m", "crest_height": "1 m"}, map[string]any{"kind": "round-nosed", "width": "1 m", "crest_length": "1 m", "nose_radius": "0.1 m", "crest_height": "1 m"}, 0.15},
+		{map[string]any{"kind": "throated", "width": "1 m", "throat_length": "1 m", "channel_width": "2 m"}, map[string]any{"kind": "throated", "section": "trapezoidal", "width": "1 m", "side_slope": 0.0, "throat_length": "1 m", "channel_width": "2 m"}, 1e-9},
+	} {
+		rating := func(v map[string]any) Rating {
+			own := map[string]any{}
+			for key, x := range v {
+				if key != "kind" {
+					own[key] = x
+				}
+			}
+			return build(t, v["kind"].(string), own)
+		}
+		a, b := rating(c.a), rating(c.b)
+		for _, h := range []float64{0.10, 0.15, 0.25} {
+			if x, y := a.Flow(h), b.Flow(h); math.Abs(x/y-1) > c.within {
+				t.Errorf("%v and %v at %v m: %v and %v (%+.2f %%)", c.a, c.b, h, x, y, 100*(x/y-1))
+			}
+		}
+	}
+}
+
+// TestDrowned: free at the modular limit, falling with the downstream head, and no answer where no equation holds.
+func TestDrowned(t *testing.T) {
+	for _, kind := range []string{"v-notch", "rectangular", "cipolletti", "parshall", "triangular-profile"} {
+		r := build(t, kind, kinds[kind].example)
+		d := r.(Drownable)
+		modular, source := d.ModularLimit()
+		if source == "" || modular > 0.99 {
+			t.Fatalf("%s: modular limit %v, source %q", kind, modular, source)
+		}
+		last := math.Inf(1)
+		for s := modular + 0.01; s < 0.9; s += 0.02 {
+			q, spread, ok := d.Drowned(0.2, 0.2*s)
+			if !ok || q > r.Flow(0.2)*1.0001 || q > last*1.0001 || q < 0.2*r.Flow(0.2) || spread < 0.01 || spread > 0.5 {
+				t.Errorf("%s at S = %.2f: %v (free %v), spread %v, %v", kind, s, q, r.Flow(0.2), spread, ok)
+			}
+			last = q
+		}
+		if _, _, ok := d.Drowned(0.2, 0.21); ok {
+			t.Errorf("%s answers when the water stands higher below it", kind)
+		}
+	}
+	// Villemonte 1947 by hand: h2/h1 = 0.5, n = 1.5: (1 − 0.353553)^0.385 = 0.845386.
+	r := build(t, "rectangular", kinds["rectangular"].example)
+	if q, _, _ := r.(Drownable).Drowned(0.2, 0.1); math.Abs(q/r.Flow(0.2)-0.845386) > 1e-6 {
+		t.Errorf("Villemonte: %v", q/r.Flow(0.2))
+	}
+	if limit, _ := build(t, "manning", kinds["manning"].example).(Drownable).ModularLimit(); !math.IsInf(limit, 1) {
+		t.Error("a device without a drowned equation has a modular limit")
+	}
+}
+
 // atNode tells the heads where a rating has a kink and no single derivative.
 func atNode(name string, h float64) bool {
-	return strings.Contains(name, "table") && (math.Abs(h-0.05) < 2e-6 || math.Abs(h-0.2) < 2e-6)
+	return strings.Contains(name, "table") && (math.Abs(h-0.05) < 2e-6 || math.Abs(h-0.2) < 2e-6) || strings.HasPrefix(name, "v-notch partial") ||
+		name == "segments" && math.Abs(h-0.3) < 2e-6 || name == "compound" && math.Abs(h-0.3) < 2e-6
 }
 
 func TestAssess(t *testing.T) {
@@ -120,9 +241,13 @@ func Example() {
 	// Output: 12.07 L/s
 }
 
-func BenchmarkVNotchFlows(b *testing.B) { benchmarkFlows(b, "v-notch 90") }
+func BenchmarkVNotchFlows(b *testing.B) { benchmarkFlows(b, "v-notch") }
 
 func BenchmarkParshallFlows(b *testing.B) { benchmarkFlows(b, "parshall") }
+
+func BenchmarkThroatedFlows(b *testing.B) { benchmarkFlows(b, "throated") }
+
+func BenchmarkManningFlows(b *testing.B) { benchmarkFlows(b, "manning") }
 
 func benchmarkFlows(b *testing.B, name string) {
 	r := all(b)[name]

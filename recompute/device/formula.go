@@ -6,6 +6,7 @@ import "math"
 // plain types are built on it.
 type Formula struct {
 	flow, slope func(h float64) float64 // for h > 0
+	exact       func(h float64) float64 // the equation behind a tabulated flow; nil for others
 	limits      Limits
 	description Description
 	drownable
@@ -114,6 +115,7 @@ func tabulate(f *Formula, low, high float64) Rating {
 			continue
 		}
 		fast := *f
+		fast.exact = exact
 		fast.flow = func(h float64) float64 {
 			if h < low || h >= high {
 				return exact(h)

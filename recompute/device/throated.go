@@ -54,7 +54,7 @@ func newPalmerBowlus(d *dimensions) Rating {
 	}
 	top := math.Max(0.9*diameter-ramp, 0.02)
 	return tabulate(&Formula{flow: flow, description: description, limits: Limits{Low: 0.1 * diameter, High: top, End: math.Inf(1),
-		LowSource: "0.1 D (from memory)", HighSource: "water at 0.9 D in the pipe (from memory)"}}, math.Max(0.02*diameter, 1e-3), math.Max(1.2*top, 0.05))
+		LowSource: "0.1 D (from memory)", HighSource: "water at 0.9 D in the pipe (from memory)"}}, math.Max(0.02*diameter, 1e-3), 1.02*top)
 }
 
 // throatedRating builds a long-throated flume on a section.
@@ -77,7 +77,7 @@ func throatedRating(d *dimensions, s section, kind, name, source string) Rating 
 	}
 	limits := Limits{Low: low, High: math.Max(high, low), End: math.Inf(1), LowSource: "larger of 0.05 m and 0.05 L (recalled from ISO 4359)",
 		HighSource: "H/L <= 0.5, h/b <= 3, h <= 2 m (recalled from ISO 4359)"}
-	return tabulate(&Formula{flow: flow, limits: limits, description: description}, math.Max(low/2, 0.01*length), math.Max(2*limits.High, 0.1))
+	return tabulate(&Formula{flow: flow, limits: limits, description: description}, math.Max(low/2, 0.01*length), 1.5*limits.High)
 }
 
 // throatCoefficient returns Cd at a head: the boundary layer of ISO 4359, or the coefficient that the user gives.
