@@ -23,6 +23,7 @@ const (
 	BelowZero
 	Surcharge
 	Validity
+	Drowned
 	Gap
 )
 
@@ -60,6 +61,10 @@ var Checks = []Check{
 		func(Limits) string { return "head > the lower of maximum head and the device's limit" }, nil}, // flagged by heads
 	{Validity, "validity", "low head", "is below the lowest head for which the rating is valid", "limits of the device's standard",
 		func(Limits) string { return "0 < head < the device's lowest head" }, nil}, // flagged by heads
+	{Drowned, "drowned", "drowned", "was taken while the water below the device stood above its modular limit", "limits and equations of the device's sources",
+		func(Limits) string {
+			return "downstream head > modular limit x head; flow by the drowned equation, or the free one where none holds"
+		}, (*Screener).drowned},
 	{Gap, "gap", "gap", "comes after a time without readings", "common practice",
 		func(l Limits) string { return "longer than " + quantity.FormatDuration(l.GapLimit) }, (*Screener).gaps},
 }

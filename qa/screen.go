@@ -12,8 +12,12 @@ type Window struct {
 	Value    []float64
 	Head     []float64
 	Conflict []bool
-	Flags    []Flags // set by the screener; 0 for rows that it has not seen
-	Spans    []Span  // the settings in force, covering all rows
+	// DownstreamHead is the head of the water below the device, under the corrected settings; Downstream says where it is known. Nil when
+	// the log has no such column.
+	DownstreamHead []float64
+	Downstream     []bool
+	Flags          []Flags // set by the screener; 0 for rows that it has not seen
+	Spans          []Span  // the settings in force, covering all rows
 }
 
 // Span is a stretch of rows under one set of limits.
@@ -22,6 +26,7 @@ type Span struct {
 	Blanking float64 // nearest distance the sensor sees; 0 when unknown or the log holds no distance
 	Top      float64 // highest valid head; +Inf for none
 	Low      float64 // lowest valid head
+	Modular  float64 // downstream head over head up to which flow is free; 0 or +Inf when it is not known
 }
 
 // Screener flags readings as they come. It looks ahead by half a spike window and by the length of a stuck run, so rows
@@ -121,6 +126,19 @@ func (s *Screener) heads(w *Window, from, until int) {
 				w.Flags[from+i] |= BelowZero
 			case h > 0:
 				w.Flags[from+i] |= Validity
+			}
+		}
+	})
+}
+
+func (s *Screener) drowned(w *Window, from, until int) {
+	if w.DownstreamHead == nil {
+		return
+	}
+	w.eachSpan(from, until, func(span *Span, from, until int) {
+		for i := from; i < until && span.Modular > 0; i++ {
+			if w.Downstream[i] && w.Head[i] > 0 && w.DownstreamHead[i] > float64(span.Modular*w.Head[i])+s.Limits.Resolution/2 {
+				w.Flags[i] |= Drowned
 			}
 		}
 	})

@@ -40,9 +40,13 @@ func load(t *testing.T, name string) (w *Window, want []string) {
 		w.Value = append(w.Value, mm/1000)
 		w.Head = append(w.Head, 1.250-mm/1000)
 		want = append(want, r[2])
+		if len(r) > 4 { // downstream heads, mm; nothing where there is none
+			below, err := strconv.ParseFloat(r[4], 64)
+			w.DownstreamHead, w.Downstream = append(w.DownstreamHead, below/1000), append(w.Downstream, err == nil)
+		}
 	}
 	w.Flags = make([]Flags, len(w.Time))
-	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060}}
+	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7}}
 	return w, want
 }
 
@@ -90,7 +94,11 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 				w.Value = append(w.Value, whole.Value[taken:taken+n]...)
 				w.Head = append(w.Head, whole.Head[taken:taken+n]...)
 				w.Flags = append(w.Flags, make([]Flags, n)...)
-				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060}}
+				if whole.DownstreamHead != nil {
+					w.DownstreamHead = append(w.DownstreamHead, whole.DownstreamHead[taken:taken+n]...)
+					w.Downstream = append(w.Downstream, whole.Downstream[taken:taken+n]...)
+				}
+				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7}}
 				taken += n
 				if len(w.Time) == 0 {
 					continue
@@ -99,6 +107,9 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 				got = append(got, w.Flags[done:ready]...)
 				k := s.Forget(&w, ready)
 				w.Time, w.Value, w.Head, w.Flags = w.Time[k:], w.Value[k:], w.Head[k:], w.Flags[k:]
+				if w.DownstreamHead != nil {
+					w.DownstreamHead, w.Downstream = w.DownstreamHead[k:], w.Downstream[k:]
+				}
 				done = ready - k
 			}
 			for i := range want {

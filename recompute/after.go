@@ -13,20 +13,21 @@ type Class int
 
 // The classes of volume.
 const (
-	Measured Class = iota // between accepted readings
-	Bridged               // over dropped readings, along a straight line between the accepted ones
-	Bounded               // from readings held at a limit: a lower bound
+	Measured  Class = iota // between accepted readings
+	Bridged                // over dropped readings, along a straight line between the accepted ones
+	Bounded                // from readings held at a limit: a lower bound
+	Estimated              // from drowned readings
 	Classes
 )
 
 // String names the class.
-func (c Class) String() string { return [...]string{"measured", "bridged", "bounded"}[c] }
+func (c Class) String() string { return [...]string{"measured", "bridged", "bounded", "estimated"}[c] }
 
 // after integrates the corrected lane over the readings that screening accepts.
 type after struct {
 	series  [Classes]*total.Series
 	actions map[qa.Flags]site.Action // by flag, single bits
-	drops   qa.Flags                 // flags that make a reading more than one to keep
+	drops   qa.Flags                 // flags that make a reading more than one to keep: all with another action, and drowned
 	bridge  int64                    // longest bridge, ns
 	last    accepted
 	stretch stretch
@@ -59,7 +60,7 @@ func (a *after) setUp(e *Engine) {
 			action = site.LeaveOut // gaps: nothing is put in their place
 		}
 		a.actions[c.Flag] = action
-		if action != site.Keep {
+		if action != site.Keep || c.Flag == qa.Drowned {
 			a.drops |= c.Flag
 		}
 	}
@@ -87,7 +88,7 @@ func (a *after) add(e *Engine, low, high int) {
 // clean returns the end of the rows from low on that follow an accepted neighbour, fail no check that drops them, and share
 // its segment.
 func (a *after) clean(e *Engine, low, high int) int {
-	if low == 0 || !a.last.any || a.last.time != e.Time[low-1] || a.last.held || a.stretch.dropped > 0 {
+	if low == 0 || !a.last.any || a.last.time != e.Time[low-1] || a.last.held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
 		return low
 	}
 	until := e.corrected.Segments[e.corrected.at(a.last.time)].Until
@@ -175,6 +176,8 @@ func (a *after) join(e *Engine, i int, flow float64, held bool) (volume float64)
 		class = Bridged
 	case held || a.last.held:
 		class = Bounded
+	case (e.Flags[i]|a.last.flags)&qa.Drowned != 0:
+		class = Estimated
 	}
 	series := a.series[class]
 	step := func(t0 int64, q0 float64, t1 int64, q1 float64) {

@@ -15,6 +15,7 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/device"
 	"retotal/recompute/total"
 )
 
@@ -48,6 +49,7 @@ type Engine struct {
 	after    after
 	counter  *total.Counter
 	witness  Witness
+	drowned  Drowned
 	events   events
 	from     int64 // period of the totals
 	until    int64
@@ -129,6 +131,10 @@ func (e *Engine) take(b *reading.Batch) {
 	e.flowState = append(e.flowState, b.State[reading.Flow]...)
 	e.counterValue = append(e.counterValue, b.Value[reading.Counter]...)
 	e.counterState = append(e.counterState, b.State[reading.Counter]...)
+	for i, level := range b.Value[reading.Downstream] {
+		e.DownstreamHead = append(e.DownstreamHead, level) // the level of zero flow is taken off below
+		e.Downstream = append(e.Downstream, b.State[reading.Downstream][i] == reading.Present)
+	}
 	e.line = append(e.line, b.Line...)
 	if b.File != nil {
 		e.file = append(e.file, b.File...)
@@ -147,6 +153,12 @@ func (e *Engine) take(b *reading.Batch) {
 	e.beforeFlow, e.afterFlow = slices.Grow(e.beforeFlow, n-start)[:n], slices.Grow(e.afterFlow, n-start)[:n]
 	e.eachSegment(e.corrected, start, n, func(s *Segment, low, high int) {
 		s.heads(e.Head[low:high], e.Time[low:high], e.Value[low:high])
+		if e.DownstreamHead != nil {
+			zero := line(s.Settings.LevelOfZeroFlow, s)
+			for i := low; i < high; i++ {
+				e.DownstreamHead[i] -= zero.at + float64(zero.perNs*float64(e.Time[i]-s.origin))
+			}
+		}
 	})
 }
 
@@ -189,7 +201,7 @@ func (e *Engine) eachSegment(l *Lane, low, high int, f func(s *Segment, low, hig
 func (e *Engine) advance(final bool) error {
 	e.Spans = e.Spans[:0]
 	e.eachSegment(e.corrected, 0, len(e.Time), func(s *Segment, low, high int) {
-		e.Spans = append(e.Spans, qa.Span{End: high, Blanking: s.blanking, Top: s.top, Low: s.Rating.Limits().Low})
+		e.Spans = append(e.Spans, qa.Span{End: high, Blanking: s.blanking, Top: s.top, Low: s.Rating.Limits().Low, Modular: s.modular()})
 	})
 	ready := e.screener.Flag(&e.Window, e.done, final)
 	if ready > e.done {
@@ -209,6 +221,7 @@ func (e *Engine) forget(k int) {
 	}
 	e.Time, e.Value, e.Head, e.Flags = shift(e.Time, k), shift(e.Value, k), shift(e.Head, k), shift(e.Flags, k)
 	e.Conflict = shift(e.Conflict, k)
+	e.DownstreamHead, e.Downstream = shift(e.DownstreamHead, k), shift(e.Downstream, k)
 	e.flow, e.flowState = shift(e.flow, k), shift(e.flowState, k)
 	e.counterValue, e.counterState = shift(e.counterValue, k), shift(e.counterState, k)
 	e.file, e.line = shift(e.file, k), shift(e.line, k)
@@ -243,6 +256,7 @@ func (e *Engine) process(low, high int) error {
 	e.addLogged(previous, high)
 	e.addCounter(low, high)
 	e.witness.compare(e, low, high)
+	e.drown(low, high)
 	e.after.add(e, low, high)
 	if e.sink == nil {
 		return nil
@@ -330,4 +344,46 @@ func (e *Engine) addCounter(low, high int) {
 		e.counter.Run(e.Time[low:end], e.counterValue[low:end])
 		low = max(end, low+1)
 	}
+}
+
+// Drowned is what was made of readings taken under drowned flow.
+type Drowned struct {
+	Readings int     `json:"readings"`
+	Computed int     `json:"computed"`          // by a drowned equation; the others keep the free flow, which is then an upper bound
+	Spread   float64 `json:"largest_added_u95"` // relative uncertainty that drowning adds, at the most
+	Source   string  `json:"source,omitempty"`
+}
+
+// modular returns the modular limit of a segment's device, 0 when none is known.
+func (s *Segment) modular() float64 {
+	d, ok := s.Rating.(device.Drownable)
+	if !ok {
+		return 0
+	}
+	if limit, _ := d.ModularLimit(); !math.IsInf(limit, 1) {
+		return math.Max(limit, 1e-9) // a thin plate drowns as soon as the water reaches its crest
+	}
+	return 0
+}
+
+// drown replaces the free flow of drowned readings where the device has an equation for it.
+func (e *Engine) drown(low, high int) {
+	if e.DownstreamHead == nil {
+		return
+	}
+	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
+		d, ok := s.Rating.(device.Drownable)
+		for i := low; ok && i < high; i++ {
+			if e.Flags[i]&qa.Drowned == 0 {
+				continue
+			}
+			e.drowned.Readings++
+			_, e.drowned.Source = d.ModularLimit()
+			if q, spread, ok := d.Drowned(e.Head[i], e.DownstreamHead[i]); ok {
+				e.afterFlow[i] = q
+				e.drowned.Computed++
+				e.drowned.Spread = math.Max(e.drowned.Spread, spread)
+			}
+		}
+	})
 }

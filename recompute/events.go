@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/bits"
 
+	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
 )
@@ -30,6 +31,7 @@ type FlagSummary struct {
 	Title  string      `json:"title"`
 	Limit  string      `json:"limit"`
 	Source string      `json:"source"`
+	NotRun string      `json:"not_run,omitempty"` // why the check was not run
 	Action site.Action `json:"action"`
 	Rows   int         `json:"rows"`
 	Spans  int         `json:"spans"`
@@ -113,9 +115,34 @@ func (v *events) summary(e *Engine) []FlagSummary {
 	for k, c := range qa.Checks {
 		out[k] = FlagSummary{Flag: c.Flag, Check: c.Name, Title: c.Title, Limit: c.Limit(e.screener.Limits), Source: c.Source, Action: e.after.actions[c.Flag]}
 	}
+	out[index(qa.Drowned)].NotRun = e.withoutDownstream()
+	out[index(qa.Blanking)].NotRun = e.withoutBlanking()
 	for _, event := range v.list {
 		s := &out[index(event.Flag)]
 		s.Rows, s.Spans, s.Effect = s.Rows+event.Rows, s.Spans+event.Spans, s.Effect+event.Effect
 	}
 	return out
+}
+
+// withoutDownstream says why drowned flow was not looked for; "" when it was.
+func (e *Engine) withoutDownstream() string {
+	if !e.log.Has[reading.Downstream] {
+		return "the log has no downstream level"
+	}
+	for i := range e.corrected.Segments {
+		if e.corrected.Segments[i].modular() > 0 {
+			return ""
+		}
+	}
+	return "nothing is known of drowned flow at the device"
+}
+
+// withoutBlanking says why readings too near were not looked for; "" when they were.
+func (e *Engine) withoutBlanking() string {
+	for i := range e.corrected.Segments {
+		if e.corrected.Segments[i].blanking > 0 {
+			return ""
+		}
+	}
+	return "no blanking distance is set, or the log holds no distance"
 }

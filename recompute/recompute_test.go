@@ -302,3 +302,33 @@ func TestAnyBatchGivesOneResult(t *testing.T) {
 		}
 	}
 }
+
+// TestDrowned: a logged downstream level turns free flow into drowned flow. Villemonte at h2/h1 = 0.5 and n = 1.5 leaves 0.845386 of the free
+// flow, 1.8589 b h^1.5 of a Cipolletti weir (3.367 in ft); the volume is an estimate, and the recorded lane knows nothing of it.
+func TestDrowned(t *testing.T) {
+	log := "Time,Distance (m),Below (m)\n"
+	for i := range 6 {
+		log += fmt.Sprintf("2031-03-01 00:0%d:00,0.800,0.1%02d\n", i, 0)
+	}
+	file := simple(t, log, `downstream = "Below"
+[screening]
+stuck = "keep"
+[settings]
+empty_distance = "1 m"
+[settings.device]
+kind = "cipolletti"
+width = "1 m"
+`)
+	r := run(t, file)
+	free := 3.367 * math.Sqrt(0.3048) * math.Pow(0.2, 1.5) * 300
+	near(t, "before", r.Total.Before.M3(), free)
+	if got := r.Total.Classes[recompute.Estimated].M3(); math.Abs(got/free-0.845386) > 1e-6 || math.Abs(r.Total.After.M3()-got) > 1e-12 {
+		t.Errorf("estimated %v of %v", got, free)
+	}
+	if d := r.Drowned; d.Readings != 6 || d.Computed != 6 || d.Spread != 0.10 {
+		t.Errorf("%+v", d)
+	}
+	if math.Abs(r.Screened-(r.Total.After.M3()-r.Total.Before.M3())) > 1e-9 {
+		t.Errorf("drowning explains %v of the difference %v", r.Screened, r.Total.After.M3()-r.Total.Before.M3())
+	}
+}

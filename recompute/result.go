@@ -85,6 +85,7 @@ type Result struct {
 	Events              []*Event
 	Screened            float64 // m³ that screening added to the corrected total; the rest of the difference is settings
 	Witness             Witness
+	Drowned             Drowned
 	Rollovers           int
 	Falls               []total.Fall
 }
@@ -107,7 +108,7 @@ func (e *Engine) Finish() (*Result, error) {
 	}
 	e.after.finish(e)
 	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
-		Flags: e.events.summary(e), Witness: e.witness, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls}
+		Flags: e.events.summary(e), Witness: e.witness, Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls}
 	for _, f := range r.Flags {
 		r.Screened += f.Effect
 	}

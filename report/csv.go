@@ -14,7 +14,7 @@ func totalsCSV(r *Run) []byte {
 	w := csv.NewWriter(&b)
 	unit := r.site().Report.VolumeUnit.Symbol
 	header := []string{"period", "label", "start (" + r.site().Report.Clock.Name + ")", "end", "before (" + unit + ")", "after (" + unit + ")", "difference (" + unit + ")",
-		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")"}
+		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")"}
 	w.Write(header)
 	for _, group := range []struct {
 		name    string

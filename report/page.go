@@ -24,7 +24,7 @@ type pageData struct {
 	Title, ID, Span, Zone, Unit, FlowUnit string
 	Before, After, Difference, Percent    string
 	SettingsPart, ScreeningPart           string
-	Coverage, Classes, Bounded            string
+	Coverage, Classes, Bounded, Drowned   string
 	Months, Days                          []rowData
 	HasCounter, HasLogged                 bool
 	Worst                                 string
@@ -104,6 +104,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	if b := res.Total.Classes[recompute.Bounded]; !b.Missing() {
 		d.Bounded = r.volume(b, 1)
 	}
+	d.Drowned = r.drownedSentence()
 	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()
 	d.Devices = distinct(d.Recorded, d.Corrected)
 	r.addTables(d, decimals)

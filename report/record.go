@@ -37,6 +37,7 @@ type Record struct {
 	Days        []periodRecord          `json:"days"`
 	Screened    number                  `json:"screening_effect_m3"`
 	Witness     witnessRecord           `json:"logged_flow_against_lanes"`
+	Drowned     recompute.Drowned       `json:"drowned"`
 	Findings    []audit.Finding         `json:"findings"`
 	OverLimit   []audit.DayOverLimit    `json:"days_over_daily_volume,omitempty"`
 	NeedsPerson []string                `json:"needs_a_person,omitempty"`
@@ -120,6 +121,7 @@ type periodRecord struct {
 	Measured   *number `json:"measured_m3"`
 	Bridged    *number `json:"bridged_m3"`
 	Bounded    *number `json:"bounded_below_m3"`
+	Estimated  *number `json:"estimated_m3"`
 	Logged     *number `json:"logged_flow_m3"`
 	Counted    *number `json:"counter_m3"`
 }
@@ -138,7 +140,7 @@ func NewRecord(r *Run) *Record {
 		Log:      newLogRecord(r),
 		Recorded: segments(res.Recorded, res.Log), Corrected: segments(res.Corrected, res.Log),
 		Screening: res.Flags, Rows: &res.Log.Account, Total: newPeriod(&res.Total), Screened: number(res.Screened),
-		Witness: witnessRecord{res.Witness.Recorded, res.Witness.Corrected}, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
+		Witness: witnessRecord{res.Witness.Recorded, res.Witness.Corrected}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
 		Review: "A correction is for a competent person to review before it is reported.",
 	}
 	for i := range rec.Screening {
@@ -256,7 +258,7 @@ func changes(c *site.Correction) string {
 
 func newPeriod(p *recompute.Period) periodRecord {
 	out := periodRecord{Label: p.Label, Start: utc(p.Start), End: utc(p.End), Before: volume(p.Before), After: volume(p.After), Coverage: number(100 * p.Coverage()),
-		Measured: volume(p.Classes[recompute.Measured]), Bridged: volume(p.Classes[recompute.Bridged]), Bounded: volume(p.Classes[recompute.Bounded]),
+		Measured: volume(p.Classes[recompute.Measured]), Bridged: volume(p.Classes[recompute.Bridged]), Bounded: volume(p.Classes[recompute.Bounded]), Estimated: volume(p.Classes[recompute.Estimated]),
 		Logged: volume(p.Logged), Counted: volume(p.Counted)}
 	if p.Both() {
 		difference := number(p.Difference())
@@ -307,10 +309,13 @@ func shownFlags(list []recompute.FlagSummary) (out []recompute.FlagSummary) {
 	return out
 }
 
-// notShown names the checks that ran and flagged nothing.
+// notShown names the checks that flagged nothing, or were not run and why.
 func notShown(list []recompute.FlagSummary) (out []string) {
 	for _, f := range list {
-		if f.Rows == 0 {
+		switch {
+		case f.NotRun != "":
+			out = append(out, f.Title+" (not run: "+f.NotRun+")")
+		case f.Rows == 0:
 			out = append(out, f.Title)
 		}
 	}

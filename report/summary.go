@@ -69,9 +69,28 @@ func confidence(w io.Writer, r *Run) {
 	if b := p.Classes[recompute.Bounded]; !b.Missing() {
 		fmt.Fprintf(w, "  %s %s of it comes from readings held at a limit: at least that much flowed.\n", r.volume(b, 1), r.site().Report.VolumeUnit.Symbol)
 	}
+	if sentence := r.drownedSentence(); sentence != "" {
+		fmt.Fprintf(w, "  %s\n", sentence)
+	}
 	for _, f := range r.Findings {
 		fmt.Fprintf(w, "  %s\n", f.Sentence)
 	}
+}
+
+// drownedSentence says what was made of drowned readings; "" when there were none.
+func (r *Run) drownedSentence() string {
+	d := r.Result.Drowned
+	if d.Readings == 0 {
+		return ""
+	}
+	text := fmt.Sprintf("%d readings were taken under drowned flow; for %d of them the flow is by a drowned equation (%s)", d.Readings, d.Computed, d.Source)
+	if d.Computed > 0 {
+		text += fmt.Sprintf(", which adds up to %.0f %% of uncertainty to each", 100*d.Spread)
+	}
+	if left := d.Readings - d.Computed; left > 0 {
+		text += fmt.Sprintf("; %d keep the free flow, an upper bound", left)
+	}
+	return text + "."
 }
 
 // classes writes the shares of the classes of time.

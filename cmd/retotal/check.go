@@ -96,6 +96,10 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 	lane(w, j, j.corrected)
 	fmt.Fprintln(w, "\nScreening")
 	for _, f := range run.Result.Flags {
+		if f.NotRun != "" {
+			fmt.Fprintf(w, "  %-11s not run: %s\n", f.Title, f.NotRun)
+			continue
+		}
 		fmt.Fprintf(w, "  %-11s %-10s %s; %d readings\n", f.Title, f.Action, f.Limit, f.Rows)
 	}
 	fmt.Fprintln(w, "\nWitnesses")

@@ -14,10 +14,11 @@ const (
 	Flow
 	Counter
 	Temperature
-	Count // how many there are
+	Downstream // level of the water below the device, above the gauge datum
+	Count      // how many there are
 )
 
-var names = [Count]string{"distance", "level", "head", "flow", "counter", "temperature"}
+var names = [Count]string{"distance", "level", "head", "flow", "counter", "temperature", "downstream"}
 
 // String is the name of the quantity in a site file.
 func (q Quantity) String() string { return names[q] }

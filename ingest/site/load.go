@@ -96,7 +96,7 @@ func (s *Site) readColumns(t *table) {
 		t.refuse("time", "is missing", "", `add time = "Time", the header of the column with the time stamps`)
 	}
 	dimensions := [reading.Count]quantity.Dimension{quantity.LengthDimension, quantity.LengthDimension, quantity.LengthDimension,
-		quantity.FlowDimension, quantity.VolumeDimension, quantity.TemperatureDimension}
+		quantity.FlowDimension, quantity.VolumeDimension, quantity.TemperatureDimension, quantity.LengthDimension}
 	s.Log.Primary = reading.Count
 	for q := reading.Count - 1; q >= 0; q-- {
 		s.Log.Columns[q] = t.column(q.String(), dimensions[q])

@@ -23,6 +23,7 @@ var Checks = []struct {
 	{"below_zero", Zero},
 	{"surcharge", Hold},
 	{"validity", Keep},
+	{"drowned", Keep},
 }
 
 // allowed actions of the checks that set a flow rather than drop a reading.

@@ -130,7 +130,22 @@ func newCutthroat(d *dimensions) Rating {
 		description: Description{Kind: "cutthroat", Name: fmt.Sprintf("cutthroat flume %s by %s", d.text("length"), d.text("throat")),
 			Equation: fmt.Sprintf("Q = %.5g hu^%.4g (m3/s, m), free flow", k, n), Source: source,
 			Dimensions: []Constant{{"length", d.text("length")}, {"throat", d.text("throat")}},
-			Advice:     []string{"free flow only; where drowning sets in depends on the flow (Torres and Merkley 2007)"}}}
+			Advice:     []string{"free flow only; where drowning sets in depends on the flow (Torres and Merkley 2007)"}},
+		drownable: drownable{&drowning{modular: cutthroatModular(length), source: "transition recalled for the length, not sharp; drowned flow is not computed",
+			flow: func(float64, float64) (float64, float64, bool) { return 0, 0, false }}}}
+}
+
+// cutthroatModular is where drowning sets in by length, from memory: 60, 65, 70 and 80 % for 18, 36, 54 and 108 in.
+func cutthroatModular(length float64) float64 {
+	switch inches := length / 0.0254; {
+	case inches < 27:
+		return 0.60
+	case inches < 45:
+		return 0.65
+	case inches < 81:
+		return 0.70
+	}
+	return 0.80
 }
 
 // newManning reads section ("circular", "rectangular", "trapezoidal" or "U"), its dimensions, roughness (Manning's n) and slope.
