@@ -115,3 +115,17 @@ func (f *Folder) Discard() error {
 
 // Path is where the results are after Commit.
 func (f *Folder) Path() string { return f.final }
+
+// writeWhole writes a single file beside its place and moves it there.
+func writeWhole(name string, content []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(name), ".rating-*.part")
+	if err != nil {
+		return errors.New("the file cannot be written: " + cause(err))
+	}
+	defer os.Remove(f.Name())
+	_, err = f.Write(content)
+	if err = errors.Join(err, f.Sync(), f.Close(), os.Chmod(f.Name(), 0o644)); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), name)
+}

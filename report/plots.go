@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"image/color"
 	"math"
+	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 
 	"gonum.org/v1/plot"
@@ -17,8 +19,10 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 
+	"retotal/ingest/quantity"
 	"retotal/qa"
 	"retotal/recompute"
+	"retotal/recompute/device"
 )
 
 // Plots are black and grey, so that they can be told apart in print: what was is dashed and light, what is now is solid
@@ -79,21 +83,30 @@ func (r *Report) drawAll(run *Run) ([]drawn, error) {
 
 // save renders a picture to memory and writes both files.
 func (r *Report) save(p *picture) (svg []byte, err error) {
+	png, svg, err := p.encode()
+	if err != nil {
+		return nil, err
+	}
+	if err := r.folder.Write("plots/"+p.name+".png", png); err != nil {
+		return nil, err
+	}
+	return svg, r.folder.Write("plots/"+p.name+".svg", svg)
+}
+
+// encode renders a picture to memory, as PNG and as SVG.
+func (p *picture) encode() (png, svg []byte, err error) {
 	var image, vector bytes.Buffer
 	raster := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(pictureWidth, p.height), vgimg.UseDPI(110))}
 	p.render(draw.New(raster))
 	if _, err := raster.WriteTo(&image); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	lines := vgsvg.New(pictureWidth, p.height)
 	p.render(draw.New(lines))
 	if _, err := lines.WriteTo(&vector); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	if err := r.folder.Write("plots/"+p.name+".png", image.Bytes()); err != nil {
-		return nil, err
-	}
-	return vector.Bytes(), r.folder.Write("plots/"+p.name+".svg", vector.Bytes())
+	return image.Bytes(), vector.Bytes(), nil
 }
 
 // render draws the parts below each other on a white ground, with their axes lined up.
@@ -377,4 +390,31 @@ func curve(s *recompute.Segment, top float64, unit func(float64) float64) plotte
 func init() {
 	plot.DefaultFont = font.Font{Typeface: "Liberation", Variant: "Sans"}
 	plotter.DefaultFont = plot.DefaultFont
+}
+
+// DrawRatings draws ratings over heads from zero to top into a file, PNG or SVG by its ending; the file appears whole or not at all.
+func DrawRatings(name string, names []string, ratings []device.Rating, top float64, unit quantity.Unit) error {
+	p := newPlot("Rating", "flow ("+unit.Symbol+")")
+	p.X.Label.Text = "head above the level of zero flow (m)"
+	run := &Run{}
+	for i, r := range ratings {
+		style := afterLine
+		if i < len(ratings)-1 {
+			style = beforeLine
+		}
+		run.addLine(p, curve(&recompute.Segment{Rating: r}, top, unit.FromSI), names[i], style, true)
+	}
+	p.X.Min, p.X.Max, p.Y.Min = 0, top, 0
+	p.Legend.Left = true
+	png, svg, err := (&picture{height: 12 * vg.Centimeter, parts: []*plot.Plot{p}}).encode()
+	if err != nil {
+		return err
+	}
+	switch ending := strings.ToLower(filepath.Ext(name)); ending {
+	case ".png":
+		return writeWhole(name, png)
+	case ".svg":
+		return writeWhole(name, svg)
+	}
+	return fmt.Errorf("%q does not end in .png or .svg", name)
 }

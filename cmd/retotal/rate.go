@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -14,6 +15,7 @@ import (
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/device"
+	"retotal/report"
 )
 
 // rateOptions are the flags of rate.
@@ -23,7 +25,8 @@ type rateOptions struct {
 	heads, flows   []string
 	from, to, step string
 	unit           string
-	json           bool
+	json, csv      bool
+	plot           string
 }
 
 func rateCommand() *cobra.Command {
@@ -54,6 +57,8 @@ recorded and as corrected at the end of the site's timeline, or one described by
 	f.StringVar(&o.step, "step", "", "step of head of a table")
 	f.StringVar(&o.unit, "unit", "L/s", "unit of flow")
 	f.BoolVar(&o.json, "json", false, "print rows as lines of JSON")
+	f.BoolVar(&o.csv, "csv", false, "print rows as CSV")
+	f.StringVar(&o.plot, "plot", "", "draw the curve over the table's heads into this file, .png or .svg")
 	return c
 }
 
@@ -73,14 +78,36 @@ func rate(c *cobra.Command, args []string, o rateOptions) error {
 		return err
 	}
 	for i, r := range ratings {
-		if i > 0 && !o.json {
+		if i > 0 && !o.json && !o.csv {
 			fmt.Fprintln(c.OutOrStdout())
 		}
 		heads, err := headsToRate(r.rating, o)
 		if err != nil {
 			return err
 		}
-		printRating(c, r, heads, unit, o.json)
+		printRating(c, r, heads, unit, o, i == 0)
+	}
+	return plotRatings(ratings, o, unit)
+}
+
+// plotRatings draws the curves into the file that --plot names, whole or not at all.
+func plotRatings(ratings []rated, o rateOptions, unit quantity.Unit) error {
+	if o.plot == "" {
+		return nil
+	}
+	top := 0.0
+	var names []string
+	var list []device.Rating
+	for _, r := range ratings {
+		heads, err := headsToRate(r.rating, o)
+		if err != nil {
+			return err
+		}
+		top = math.Max(top, slices.Max(heads))
+		names, list = append(names, r.name+": "+r.rating.Describe().Name), append(list, r.rating)
+	}
+	if err := report.DrawRatings(o.plot, names, list, top, unit); err != nil {
+		return usage{"--plot: " + err.Error()}
 	}
 	return nil
 }
@@ -203,11 +230,21 @@ type ratedRow struct {
 	Status string  `json:"status"`
 }
 
-func printRating(c *cobra.Command, r rated, heads []float64, unit quantity.Unit, asJSON bool) {
+func printRating(c *cobra.Command, r rated, heads []float64, unit quantity.Unit, o rateOptions, first bool) {
 	w := c.OutOrStdout()
-	d := r.rating.Describe()
-	if !asJSON {
-		fmt.Fprintf(w, "%s: %s\n  %s\n  source: %s\n\n  %9s  %12s  %8s  \n", r.name, d.Name, d.Equation, d.Source, "head m", "flow "+unit.Symbol, "% per mm")
+	d, l := r.rating.Describe(), r.rating.Limits()
+	switch {
+	case o.csv && first:
+		fmt.Fprintf(w, "rating,head (m),flow (%s),percent per mm,status\n", unit.Symbol)
+	case !o.json && !o.csv:
+		fmt.Fprintf(w, "%s: %s\n  %s\n  source: %s\n", r.name, d.Name, d.Equation, d.Source)
+		if l.Low > 0 {
+			fmt.Fprintf(w, "  valid from %.3g m: %s\n", l.Low, l.LowSource)
+		}
+		if !math.IsInf(l.High, 1) {
+			fmt.Fprintf(w, "  valid to %.3g m: %s\n", l.High, l.HighSource)
+		}
+		fmt.Fprintf(w, "\n  %9s  %12s  %8s\n", "head m", "flow "+unit.Symbol, "% per mm")
 	}
 	encoder := json.NewEncoder(w)
 	for _, h := range heads {
@@ -215,8 +252,12 @@ func printRating(c *cobra.Command, r rated, heads []float64, unit quantity.Unit,
 		if q := r.rating.Flow(h); q > 0 {
 			row.PerMM = 0.1 * r.rating.Slope(h) / q
 		}
-		if asJSON {
+		if o.json {
 			encoder.Encode(row)
+			continue
+		}
+		if o.csv {
+			fmt.Fprintf(w, "%s,%.4f,%.6g,%.3f,%s\n", r.name, row.Head, row.Flow, row.PerMM, row.Status)
 			continue
 		}
 		fmt.Fprintf(w, "  %9.4f  %12.5g  %8.2f  %s\n", row.Head, row.Flow, row.PerMM, row.Status)

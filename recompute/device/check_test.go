@@ -238,3 +238,27 @@ func TestFlumeWorkedExample(t *testing.T) {
 		t.Errorf("head %.4f m, printed 0.66", h)
 	}
 }
+
+// TestHFlumeIsNotTheWrongOne: open code reads the polynomial in natural logarithms, 29 % low at 0.5 m.
+func TestHFlumeIsNotTheWrongOne(t *testing.T) {
+	r := build(t, "h-flume", map[string]any{"type": "HL", "depth": "4 ft"})
+	l := math.Log(0.5)
+	wrong := math.Exp(0.3160 + 2.3466*l + 0.2794*l*l)
+	if math.Abs(r.Flow(0.5)/wrong-1) < 0.2 {
+		t.Error("the polynomial is read in natural logarithms")
+	}
+}
+
+// TestParshallTablesOfOpenCode: rows of tables in open code that are shifted or invented, in m³/s and m.
+func TestParshallTablesOfOpenCode(t *testing.T) {
+	for _, c := range []struct {
+		throat string
+		k, n   float64
+	}{{"1 ft", 0.29114, 1.522}, {"2 ft", 0.61158, 1.522}, {"3 ft", 0.91480, 1.537}, {"1 ft", 0.1771, 1.547}, {"2 ft", 0.4376, 1.547}, {"3 ft", 0.6955, 1.566},
+		{"3 ft", 2.184, 1.522}, {"1 in", 0.992 * cubicFoot / 0.1586, 1.55}} {
+		r := build(t, "parshall", map[string]any{"throat": c.throat})
+		if math.Abs(r.Flow(0.1)/(c.k*math.Pow(0.1, c.n))-1) < 0.05 {
+			t.Errorf("%s: K %g, n %g of a wrong table", c.throat, c.k, c.n)
+		}
+	}
+}
