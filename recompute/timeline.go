@@ -214,6 +214,7 @@ func (b *builder) finish(segments, recorded []Segment) {
 			continue
 		}
 		s.top = math.Min(s.maximumHead, s.Rating.Limits().High)
+		b.warnOfLimit(s)
 		holdHead := s.top
 		if r := s.Settings.BlankingDistance; r != nil && b.site.Log.Primary == reading.Distance {
 			s.blanking = r.From.SI
@@ -223,6 +224,15 @@ func (b *builder) finish(segments, recorded []Segment) {
 		if !math.IsInf(holdHead, 1) {
 			s.hold = s.Rating.Flow(holdHead)
 		}
+	}
+}
+
+// warnOfLimit tells a maximum head for which the device's rating is not valid.
+func (b *builder) warnOfLimit(s *Segment) {
+	limits := s.Rating.Limits()
+	if m := s.Settings.MaximumHead; m != nil && m.From.SI > limits.High+1e-6 {
+		b.add(problem.Warn(m.Place, fmt.Sprintf("maximum_head %q is above the highest head, %.3g m, for which the rating is valid", m.From.Text, limits.High),
+			limits.HighSource, "readings between the two are flagged as surcharge"))
 	}
 }
 

@@ -46,7 +46,9 @@ every row, the settings of both lanes with the limits and the source of each dev
 				case err != nil:
 					worst = max(worst, exitCode(err, c.ErrOrStderr()))
 				case asJSON:
-					err = json.NewEncoder(c.OutOrStdout()).Encode(report.NewRecord(run))
+					if err := json.NewEncoder(c.OutOrStdout()).Encode(report.NewRecord(run)); err != nil {
+						return err
+					}
 				case !quiet:
 					certificate(c.OutOrStdout(), j, run)
 				}

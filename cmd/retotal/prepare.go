@@ -18,6 +18,7 @@ type job struct {
 	site                *site.Site
 	recorded, corrected *recompute.Lane
 	log                 *ingest.Log
+	warnings            problem.List
 }
 
 // withRecord says that the result goes into a record, which needs the hashes of the files.
@@ -40,6 +41,7 @@ func prepare(file string) (*job, error) {
 	if err := problems.Err(); err != nil {
 		return nil, err
 	}
+	j.warnings = problems.Warnings()
 	if j.log, more = ingest.Inspect(s); len(more) > 0 {
 		return nil, more
 	}
@@ -75,5 +77,5 @@ func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) e
 	if err != nil {
 		return nil, err
 	}
-	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Warnings: outside.Warnings(), Version: version}, nil
+	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
 }

@@ -32,6 +32,7 @@ var comparisons = []struct {
 	{"V-notch 90 deg, Cone", "Oregon State EC 550 (1952), h >= 0.27 ft", 0.016, func(t *testing.T) []pair {
 		return vnotchPairs(t, map[string]any{"angle": "90 deg", "equation": "cone"}, 0.27)
 	}},
+	{"V-notch 90 deg, partial contraction Ce", "chart of Kulin and Compton (1975), digitised in public code: the transcription", 1e-9, partialPairs},
 	{"rectangular, Rehbock", "open library after Blevins (1984), offset 1.25 mm", 0.0006, rehbockPairs},
 	{"rectangular, Francis contracted 2 ft", "Oregon State EC 550 (1952), another equation", 0.016, francisPairs},
 	{"Parshall, free flow", "open teaching tables, metric K to four digits", 0.002, parshallPairs},
@@ -89,6 +90,21 @@ func vnotchPairs(t *testing.T, values map[string]any, leastFeet float64) (out []
 	for _, row := range published(t, "vnotch90_osu_ec550.csv") {
 		if h := number(t, row["head_m_from_0.01ft_series"]); h >= leastFeet*0.3048 {
 			out = append(out, pair{fmt.Sprintf("h = %.5f m", h), r.Flow(h), number(t, row["flow_m3s_exact_gpm"])})
+		}
+	}
+	return out
+}
+
+func partialPairs(t *testing.T) (out []pair) {
+	for _, row := range published(t, "vnotch90_partial_contraction_ce.csv") {
+		if strings.HasPrefix(row["h_over_p"], "curve") {
+			continue
+		}
+		for _, column := range partialColumns {
+			name := fmt.Sprintf("Ce_at_p_over_B_%.1f", column)
+			if h := number(t, row["h_over_p"]); row[name] != "" && h <= partialEnd(math.Min(column, 0.999)) {
+				out = append(out, pair{fmt.Sprintf("h/p %g, p/B %g", h, column), partialCe(h, column), number(t, row[name])})
+			}
 		}
 	}
 	return out

@@ -54,7 +54,7 @@ func init() { // a compound is made of other kinds, so the table cannot name its
 		"parshall":    {newParshall, "Parshall flume, standard US and metric throats", []string{"throat", "set"}, map[string]any{"throat": "9 in"}},
 		"montana":     {newMontana, "Montana flume: Parshall without throat, free outfall", []string{"throat", "set"}, map[string]any{"throat": "6 in"}},
 		"h-flume":     {newHFlume, "USDA H, HS and HL flumes", []string{"type", "depth"}, map[string]any{"type": "H", "depth": "1.5 ft"}},
-		"cutthroat":   {newCutthroat, "cutthroat flume, free flow", []string{"length", "throat", "coefficient", "exponent"}, map[string]any{"length": "36 in", "throat": "8 in"}},
+		"cutthroat":   {newCutthroat, "cutthroat flume, free flow", []string{"length", "throat", "coefficient", "exponent", "drowned_coefficient", "drowned_exponent"}, map[string]any{"length": "36 in", "throat": "8 in"}},
 		"throated":    {newThroated, "long-throated flume: rectangular, trapezoidal or U throat", with(throat, shape...), map[string]any{"section": "rectangular", "width": "0.3 m", "throat_length": "0.6 m", "channel_width": "0.6 m"}},
 		"trapezoidal": {newTrapezoidalFlume, "trapezoidal or V-shaped flume with a throat long enough for critical flow", with(throat, "width", "side_slope"), map[string]any{"width": "5 cm", "side_slope": 0.5, "throat_length": "0.4 m"}},
 		"palmer-bowlus": {newPalmerBowlus, "Palmer-Bowlus flume: trapezoidal throat in a pipe", []string{"diameter", "throat_width", "throat_ramp", "throat_slope", "throat_length", "coefficient"},

@@ -100,7 +100,8 @@ var cutthroatSizes = []cutthroatSize{
 	{54, 3, 0.96}, {54, 6, 1.96}, {54, 12, 3.98}, {54, 24, 8.01}, {108, 12, 3.5}, {108, 24, 7.11}, {108, 48, 14.49}, {108, 72, 22.0},
 }
 
-// newCutthroat reads length and throat of a standard size, or coefficient and exponent (ft, ft³/s) for another.
+// newCutthroat reads length and throat of a standard size, or coefficient and exponent (ft, ft³/s) for another; and the optional
+// drowned_coefficient and drowned_exponent of the submerged equation, which was found for no size.
 //
 // What: flat-floored flume without a parallel throat. Equation: free flow Q = C hu^n, n = 2.15, 1.84, 1.72, 1.56 for 18, 36, 54 and 108 in (read).
 // Limits: hu/L ≤ 0.33 for free flow (read, Royal Irrigation Department). Uncertainty: none is published. Submergence: the limit is not
@@ -124,15 +125,29 @@ func newCutthroat(d *dimensions) Rating {
 		d.refuse("throat", fmt.Sprintf("a cutthroat flume of %s by %s is not a standard size", d.text("length"), d.text("throat")),
 			"lengths of 18, 36, 54 or 108 in with their throats", "or give coefficient and exponent for ft and ft3/s")
 	}
-	k := c * 0.028316846592 / math.Pow(0.3048, n)
+	k := c * cubicFoot / math.Pow(0.3048, n)
+	drowned := &drowning{modular: cutthroatModular(length), source: "transition recalled for the length, not sharp; drowned flow is not computed",
+		flow: func(float64, float64) (float64, float64, bool) { return 0, 0, false }}
+	if d.has("drowned_coefficient") || d.has("drowned_exponent") {
+		cs, ns := d.number("drowned_coefficient"), d.number("drowned_exponent")
+		d.between("drowned_coefficient", cs, 0.001, 1000, "Cs for ft and ft3/s, above 0")
+		d.between("drowned_exponent", ns, 0.5, 3, "ns, about 1.2 to 1.75")
+		drowned.source = "Cs (hu - hd)^n / (-log10 S)^ns with the user's Cs and ns (form read, Royal Irrigation Department)"
+		drowned.flow = func(h, hd float64) (float64, float64, bool) {
+			s := hd / h
+			if h <= 0 || s <= 0 || s > 0.95 {
+				return 0, 0, false
+			}
+			return cs * math.Pow((h-hd)/0.3048, n) / math.Pow(-math.Log10(s), ns) * cubicFoot, 0.10, true
+		}
+	}
 	return &Power{coefficient: k, exponent: n,
 		limits: Limits{High: 0.33 * length, HighSource: "hu/L <= 0.33 for free flow (read)", End: math.Inf(1)},
 		description: Description{Kind: "cutthroat", Name: fmt.Sprintf("cutthroat flume %s by %s", d.text("length"), d.text("throat")),
 			Equation: fmt.Sprintf("Q = %.5g hu^%.4g (m3/s, m), free flow", k, n), Source: source,
 			Dimensions: []Constant{{"length", d.text("length")}, {"throat", d.text("throat")}},
 			Advice:     []string{"free flow only; where drowning sets in depends on the flow (Torres and Merkley 2007)"}},
-		drownable: drownable{&drowning{modular: cutthroatModular(length), source: "transition recalled for the length, not sharp; drowned flow is not computed",
-			flow: func(float64, float64) (float64, float64, bool) { return 0, 0, false }}}}
+		drownable: drownable{drowned}}
 }
 
 // cutthroatModular is where drowning sets in by length, from memory: 60, 65, 70 and 80 % for 18, 36, 54 and 108 in.
