@@ -2,6 +2,7 @@ package device
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"strings"
 
@@ -83,41 +84,26 @@ func newSideBySide(d *dimensions) Rating {
 	if len(rows) < 2 {
 		d.refuse("parts", "the device has no parts, or only one", "two or more", `write [[settings.device.parts]] with kind = "v-notch" and its dimensions`)
 	}
-	type part struct {
-		crest  float64
-		rating Rating
-	}
-	var parts []part
-	description := Description{Kind: "side-by-side", Source: "sum of the parts"}
+	description := Description{Kind: "side-by-side", Source: "sum of the parts", UncertainBy: "the worst of the parts"}
 	limits := Limits{High: math.Inf(1), End: math.Inf(1)}
+	var parts []part
 	var names, equations []string
 	lowest := math.Inf(1)
 	for i, row := range rows {
-		values, _ := row.(map[string]any)
-		own := map[string]any{}
-		for key, v := range values {
-			if key != "crest" && key != "kind" {
-				own[key] = v
-			}
-		}
-		crest := (&dimensions{values: values}).optional("crest", quantity.LengthDimension, 0)
-		r, issues := Build(fmt.Sprint(values["kind"]), own)
-		for _, issue := range issues {
-			d.refuse("parts", fmt.Sprintf("part %d: %s", i+1, issue.Found), issue.Expected, issue.Remedy)
-		}
-		if len(issues) > 0 || r == nil {
+		p, ok := readPart(d, i, row)
+		if !ok {
 			continue
 		}
-		parts = append(parts, part{crest, r})
-		l, about := r.Limits(), r.Describe()
-		if crest < lowest {
-			lowest, limits.Low, limits.LowSource = crest, l.Low+crest, l.LowSource
+		parts = append(parts, p)
+		l, about := p.rating.Limits(), p.rating.Describe()
+		if p.crest < lowest {
+			lowest, limits.Low, limits.LowSource = p.crest, l.Low+p.crest, l.LowSource
 		}
-		if top := l.High + crest; top < limits.High {
+		if top := l.High + p.crest; top < limits.High {
 			limits.High, limits.HighSource = top, fmt.Sprintf("part %d: %s", i+1, l.HighSource)
 		}
-		limits.End = math.Min(limits.End, l.End+crest)
-		names, equations = append(names, about.Name), append(equations, fmt.Sprintf("part %d at %.4g m: %s (%s)", i+1, crest, about.Equation, about.Source))
+		limits.End = math.Min(limits.End, l.End+p.crest)
+		names, equations = append(names, about.Name), append(equations, fmt.Sprintf("part %d at %.4g m: %s (%s)", i+1, p.crest, about.Equation, about.Source))
 		description.Uncertainty = math.Max(description.Uncertainty, about.Uncertainty)
 		description.Advice = append(description.Advice, about.Advice...)
 	}
@@ -125,16 +111,39 @@ func newSideBySide(d *dimensions) Rating {
 		d.refuse("parts", fmt.Sprintf("the lowest crest is at %.4g m", lowest), "0 m: heads are above the lowest crest", "leave crest out for the lowest part")
 	}
 	description.Name, description.Equation = strings.Join(names, " beside "), strings.Join(equations, "; ")
-	description.UncertainBy = "the worst of the parts"
-	sum := func(of func(Rating, float64) float64) func(float64) float64 {
-		return func(h float64) (s float64) {
-			for _, p := range parts {
-				s += of(p.rating, h-p.crest)
-			}
-			return s
-		}
+	return &Formula{flow: sum(parts, Rating.Flow), slope: sum(parts, Rating.Slope), limits: limits, description: description}
+}
+
+// part is one device of several side by side.
+type part struct {
+	crest  float64 // m above the lowest crest
+	rating Rating
+}
+
+// readPart builds one part and passes its issues on.
+func readPart(d *dimensions, i int, row any) (part, bool) {
+	values, _ := row.(map[string]any)
+	own := maps.Clone(values)
+	delete(own, "crest")
+	delete(own, "kind")
+	r, issues := Build(fmt.Sprint(values["kind"]), own)
+	one := &dimensions{values: values}
+	crest := one.optional("crest", quantity.LengthDimension, 0)
+	issues = append(issues, one.issues...)
+	for _, issue := range issues {
+		d.refuse("parts", fmt.Sprintf("part %d: %s", i+1, issue.Found), issue.Expected, issue.Remedy)
 	}
-	return &Formula{flow: sum(Rating.Flow), slope: sum(Rating.Slope), limits: limits, description: description}
+	return part{crest, r}, len(issues) == 0
+}
+
+// sum adds a property of all parts, each at the head above its own crest.
+func sum(parts []part, of func(Rating, float64) float64) func(float64) float64 {
+	return func(h float64) (s float64) {
+		for _, p := range parts {
+			s += of(p.rating, h-p.crest)
+		}
+		return s
+	}
 }
 
 // newTrapezoidalFlume reads width (0 for a V), side_slope, throat_length and the optional channel_width, hump and coefficient: a small
