@@ -126,6 +126,9 @@ func written(f *ingest.File) string {
 	}
 	c := f.CSV
 	text := fmt.Sprintf("CSV (%s), header on line %d, fields ended by %s, decimal %s, lines ended by %s, dates %s", c.Packing, c.HeaderLine, c.Delimiter(), c.Decimal(), c.Terminator(), c.DateOrder())
+	if c.UTF16 {
+		text += ", UTF-16"
+	}
 	if c.OrderReason != "" {
 		text += " (" + c.OrderReason + ")"
 	}

@@ -22,7 +22,7 @@ var house = map[string][]string{
 		"github.com/spf13/cobra", "github.com/spf13/pflag", "github.com/vbauerster/mpb/v8", "github.com/vbauerster/mpb/v8/decor", "golang.org/x/term"},
 	"retotal/ingest": {"retotal/ingest/csvlog", "retotal/ingest/parquetlog", "retotal/ingest/problem", "retotal/ingest/reading", "retotal/ingest/site"},
 	"retotal/ingest/csvlog": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"github.com/klauspost/compress/gzip", "github.com/klauspost/compress/zstd"},
+		"github.com/klauspost/compress/gzip", "github.com/klauspost/compress/zstd", "golang.org/x/text/encoding/unicode", "golang.org/x/text/transform"},
 	"retotal/ingest/parquetlog": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
 		"github.com/apache/arrow/go/v15/arrow/memory", "github.com/apache/arrow/go/v15/parquet", "github.com/apache/arrow/go/v15/parquet/file", "github.com/apache/arrow/go/v15/parquet/schema"},
 	"retotal/ingest/problem":  {},

@@ -15,10 +15,12 @@ import (
 // Layout is how a CSV file is written: one decision for the whole file.
 type Layout struct {
 	delimiter, eol, decimal byte
-	absolute                bool // stamps carry an offset from UTC
-	datesOnly               bool // stamps have no time of day
+	absolute                bool  // stamps carry an offset from UTC
+	datesOnly               bool  // stamps have no time of day
+	epoch                   int64 // stamps are a count of this many nanoseconds since 1970 UTC; 0 for dates
 	order                   order
 	Packing                 string // "plain", "gzip" or "zstd"
+	UTF16                   bool
 	OrderReason             string // what settled the order of day and month; "" for year first
 	Header                  []string
 	HeaderLine              int32
@@ -28,6 +30,7 @@ type Layout struct {
 	Resolution              [reading.Count]float64 // SI, one step of the last decimal written; 0 when unknown
 	crlf                    bool
 	stamps                  []stamp // of the sample
+	epochs                  []int64 // of the sample, when stamps are counts
 }
 
 // Delimiter names the delimiter for people.
@@ -46,7 +49,7 @@ func (l *Layout) Delimiter() string {
 // Start returns what the sample shows, once the order of the date is settled.
 func (l *Layout) Start() reading.Start {
 	start := reading.Start{Absolute: l.absolute, Resolution: l.Resolution}
-	var times []int64
+	times := l.epochs
 	for _, st := range l.stamps {
 		if at, ok := st.local(l.order); ok {
 			times = append(times, at-st.offset)
@@ -78,7 +81,15 @@ func (l *Layout) Terminator() string {
 }
 
 // DateOrder names the order of the date's parts.
-func (l *Layout) DateOrder() string { return l.order.String() }
+func (l *Layout) DateOrder() string {
+	switch l.epoch {
+	case 1e9:
+		return "as seconds since 1970 UTC"
+	case 1e6:
+		return "as milliseconds since 1970 UTC"
+	}
+	return l.order.String()
+}
 
 // Absolute reports whether the stamps carry an offset from UTC.
 func (l *Layout) Absolute() bool { return l.absolute }
@@ -117,9 +128,6 @@ func detect(file string, text []byte, log *site.Log) (l *Layout, ambiguous bool,
 func refuseBinary(place problem.Place, text []byte) *problem.Problem {
 	if len(bytes.TrimSpace(bytes.TrimPrefix(text, bom))) == 0 {
 		return problem.At(place, "the log is empty", "a header and readings", "")
-	}
-	if bytes.HasPrefix(text, []byte("\xff\xfe")) || bytes.HasPrefix(text, []byte("\xfe\xff")) {
-		return problem.At(place, "the log is written in UTF-16", "UTF-8", "save it again as UTF-8")
 	}
 	if i := bytes.IndexByte(text, 0); i >= 0 {
 		place.Line = 1 + bytes.Count(text[:i], []byte("\n"))
@@ -369,9 +377,31 @@ func (l *Layout) findResolution(rows [][][]byte) {
 	}
 }
 
+// findEpoch recognises stamps that count seconds (ten digits) or milliseconds (thirteen) since 1970: years 2001 to 2286.
+func (l *Layout) findEpoch(rows [][][]byte, column int) bool {
+	for _, fields := range rows {
+		for digits, unit := range map[int]int64{10: 1e9, 13: 1e6} {
+			if _, ok := parseEpoch(fields[column], unit); ok && len(fields[column]) == digits {
+				l.epoch, l.absolute = unit, true
+			}
+		}
+		if l.epoch == 0 {
+			return false
+		}
+		at, ok := parseEpoch(fields[column], l.epoch)
+		if ok {
+			l.epochs = append(l.epochs, at)
+		}
+	}
+	return l.epoch != 0
+}
+
 // findStamp finds from the sample whether stamps carry an offset, and the order of the date.
 func (l *Layout) findStamp(file string, rows [][][]byte, log *site.Log) (ambiguous bool, bad *problem.Problem) {
 	column := slices.Index(l.plan, timeColumn)
+	if l.findEpoch(rows, column) {
+		return false, nil
+	}
 	for _, fields := range rows {
 		st, err := parseStamp(fields[column])
 		if err != nil {
@@ -383,7 +413,7 @@ func (l *Layout) findStamp(file string, rows [][][]byte, log *site.Log) (ambiguo
 		st := l.stamps[0]
 		l.absolute, l.datesOnly = st.hasOffset, !st.hasTime
 		switch {
-		case st.yearFirst:
+		case st.yearFirst || st.named:
 			l.order = yearFirst
 		case log.DayFirst != nil:
 			l.order, l.OrderReason = monthFirst, "set by log.date_order"

@@ -14,6 +14,8 @@ import (
 
 	"github.com/klauspost/compress/gzip"
 	"github.com/klauspost/compress/zstd"
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
 
 	"retotal/ingest/problem"
 )
@@ -25,6 +27,7 @@ type source struct {
 	counter *countingReader
 	zstd    *zstd.Decoder
 	Packing string // "plain", "gzip" or "zstd"
+	UTF16   bool   // the text is UTF-16 and is decoded
 }
 
 // countingReader counts what passes, and hashes it when it has a hash.
@@ -71,7 +74,22 @@ func openSource(name string, hashed bool) (*source, error) {
 		f.Close()
 		return nil, err
 	}
+	if s.Packing != "plain" {
+		s.Reader = &bounded{Reader: s.Reader, stored: s.counter, limit: mostGrowth}
+	}
+	s.decode()
 	return s, nil
+}
+
+// decode puts the text of a file that begins with a UTF-16 byte order mark into UTF-8.
+func (s *source) decode() {
+	text := bufio.NewReaderSize(s.Reader, 1<<16)
+	mark, _ := text.Peek(2)
+	s.Reader = text
+	if bytes.Equal(mark, []byte("\xff\xfe")) || bytes.Equal(mark, []byte("\xfe\xff")) {
+		s.UTF16 = true
+		s.Reader = transform.NewReader(text, unicode.UTF16(unicode.LittleEndian, unicode.ExpectBOM).NewDecoder())
+	}
 }
 
 // finish reads what is left of the stored bytes, so that the hash covers the whole file, and returns it in hexadecimal, "" when
@@ -91,6 +109,31 @@ func (s *source) Close() error {
 	return s.file.Close()
 }
 
+// errUnpacks reports compressed data that grows beyond all measure.
+var errUnpacks = errors.New("unpacks without end")
+
+// Compressed logs unpack to 5 to 20 times their size; more than mostGrowth times and a free allowance is no log.
+const (
+	mostGrowth = 200
+	freeGrowth = 64 << 20
+)
+
+// bounded ends a decompressed text with errUnpacks when it outgrows its stored bytes.
+type bounded struct {
+	io.Reader
+	stored *countingReader
+	limit  int64 // times the stored size
+	n      int64
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	n, err := b.Reader.Read(p)
+	if b.n += int64(n); b.n > freeGrowth+b.limit*b.stored.n.Load() {
+		return n, errUnpacks
+	}
+	return n, err
+}
+
 // errLongLine reports a line that no logger writes.
 var errLongLine = errors.New("line too long")
 
@@ -98,6 +141,8 @@ var errLongLine = errors.New("line too long")
 func readProblem(file string, line int32, err error) *problem.Problem {
 	place := problem.Place{File: file, Line: int(line)}
 	switch {
+	case errors.Is(err, errUnpacks):
+		return problem.At(problem.Place{File: file}, fmt.Sprintf("the compressed data unpacks to more than %d times its size", mostGrowth), "a log", "unpack it yourself if it is one")
 	case errors.Is(err, errLongLine):
 		return problem.At(place, fmt.Sprintf("the line is longer than %d KiB", blockSize>>10), "lines of a logger, ended by CR or LF", "check that this is the right file")
 	case errors.Is(err, io.ErrUnexpectedEOF):

@@ -2,7 +2,9 @@ package csvlog
 
 import (
 	"bytes"
+	"compress/gzip"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -92,7 +94,7 @@ func oracleRow(header, record []string, err error, columns map[string]reading.Qu
 		field := strings.TrimSpace(record[i+1])
 		v, e := strconv.ParseFloat(field, 64)
 		switch {
-		case field == "":
+		case field == "" || field == "n/a" || field == "NaN" || field == "-" || field == "--":
 			one.states[q] = reading.Empty
 		case e != nil || strings.Trim(field, "0123456789+-.eE") != "":
 			one.states[q] = reading.Illegible
@@ -198,6 +200,10 @@ func TestLayouts(t *testing.T) {
 		{"preamble and columns in another order", "Logger 7\nZone UTC\n\nTotal (m3),Note,Flow (L/s),Distance (m),Time\n10,\"a, b\",2.5,1.25,2031-03-01 00:00\n", row{values: values(1.25, 0.0025, 10)}},
 		{"byte order mark and CR LF", "\xef\xbb\xbfTime,Distance (m),Flow (L/s),Total (m3)\r\n2031-03-01 00:00,1.25,2.5,10\r\n", row{values: values(1.25, 0.0025, 10)}},
 		{"bare CR, no terminator at the end", "Time,Distance (m),Flow (L/s),Total (m3)\r2031-03-01 00:00,1.25,2.5,10", row{values: values(1.25, 0.0025, 10)}},
+		{"seconds since 1970", "Time,Distance (m),Flow (L/s),Total (m3)\n1930089600,1.25,2.5,10\n", row{values: values(1.25, 0.0025, 10)}},
+		{"milliseconds since 1970", "Time,Distance (m),Flow (L/s),Total (m3)\n1930089600000,1.25,2.5,10\n", row{values: values(1.25, 0.0025, 10)}},
+		{"UTF-16, little endian", utf16("\ufeffTime,Distance (m),Flow (L/s),Total (m³)\n2031-03-01 00:00,1.25,2.5,10\n", false), row{values: values(1.25, 0.0025, 10)}},
+		{"UTF-16, big endian", utf16("\ufeffTime,Distance (m),Flow (L/s),Total (m³)\n2031-03-01 00:00,1.25,2.5,10\n", true), row{values: values(1.25, 0.0025, 10)}},
 		{"trailing delimiter", "Time,Distance (m),Flow (L/s),Total (m3)\n2031-03-01 00:00,1.25,2.5,10,\n", row{values: values(1.25, 0.0025, 10)}},
 	} {
 		file := filepath.Join(t.TempDir(), "log.csv")
@@ -209,6 +215,63 @@ func TestLayouts(t *testing.T) {
 		if bad != nil || rejected != 0 || len(rows) != 1 || rows[0] != c.want {
 			t.Errorf("%s: %+v, %d rejected, %v; want %+v", c.name, rows, rejected, bad, c.want)
 		}
+	}
+}
+
+// utf16 writes text in two bytes a character.
+func utf16(text string, bigEndian bool) string {
+	var b []byte
+	for _, r := range text {
+		if bigEndian {
+			b = append(b, byte(r>>8), byte(r))
+		} else {
+			b = append(b, byte(r), byte(r>>8))
+		}
+	}
+	return string(b)
+}
+
+// TestMissingCodes: texts and numbers that stand for no value, before any conversion of units (NUM-SENT of the reference).
+func TestMissingCodes(t *testing.T) {
+	text := "Time,Distance (m),Flow (ft3/s),Total (m3)\n2031-03-01 00:00,1.25,-999999,10\n2031-03-01 00:01,1.25,NULL,-9\n2031-03-01 00:02,-999,1,10\n2031-03-01 00:03,1.25,-999999.0,ERR\n"
+	file := filepath.Join(t.TempDir(), "log.csv")
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	log := demoLog4()
+	log.Columns[reading.Distance].Missing = []string{"-999"}
+	log.Columns[reading.Flow].Missing = []string{"-999999"}
+	log.Columns[reading.Counter].Missing = []string{"ERR"}
+	rows, rejected, read, bad := readAll(t, file, log)
+	if bad != nil || read != 4 || rejected != 1 || len(rows) != 3 {
+		t.Fatalf("%d rows, %d rejected of %d, %v", len(rows), rejected, read, bad)
+	}
+	for i, want := range []struct{ flow, counter reading.State }{{reading.Empty, reading.Present}, {reading.Empty, reading.Present}, {reading.Empty, reading.Empty}} {
+		if got := rows[i].states; got[reading.Flow] != want.flow || got[reading.Counter] != want.counter {
+			t.Errorf("row %d: %v", i, got)
+		}
+	}
+}
+
+// TestUnpacksWithoutEnd: a small file of many zeros is refused.
+func TestUnpacksWithoutEnd(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "log.csv.gz")
+	f, err := os.Create(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := gzip.NewWriter(f)
+	io.WriteString(w, "Time,Distance (m),Flow (L/s),Total (m3)\n2031-03-01 00:00,1.25,2.5,10\n")
+	line := []byte(strings.Repeat("0", 1000) + "\n")
+	for range 200000 {
+		w.Write(line)
+	}
+	if err := errors.Join(w.Close(), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	_, _, _, bad := readAll(t, file, demoLog4())
+	if bad == nil || !strings.Contains(bad.Error(), "unpacks to more than 200 times its size") {
+		t.Errorf("%v", bad)
 	}
 }
 

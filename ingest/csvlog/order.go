@@ -21,7 +21,7 @@ func (e *orderEvidence) add(st stamp, line int32) {
 	day, okDay := st.local(dayFirst)
 	month, okMonth := st.local(monthFirst)
 	switch {
-	case st.yearFirst || !okDay && !okMonth:
+	case st.yearFirst || st.named || !okDay && !okMonth:
 		return
 	case okDay && !okMonth && e.dayFirst == 0:
 		e.dayFirst = line

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"encoding/csv"
 	"slices"
+	"strings"
 	"time"
 
 	"retotal/ingest/reading"
@@ -19,7 +20,7 @@ const (
 	reasonFields  = "row has not as many fields as the header"
 	reasonQuote   = "quotes are not closed on the line"
 	reasonPrimary = "level reading is not a number"
-	reasonNothing = "level reading is empty"
+	reasonNothing = "level reading is missing"
 )
 
 // targets of a column beside the quantities.
@@ -45,7 +46,9 @@ type parser struct {
 type column struct {
 	target         int // a quantity, timeColumn or skipColumn
 	required       bool
-	factor, offset float64 // to SI
+	factor, offset float64   // to SI
+	missing        []string  // texts that stand for no value
+	codes          []float64 // those of them that are numbers
 	values         []float64
 	states         []reading.State
 }
@@ -117,6 +120,9 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 			if v, pos, ok = fastNumber(text, pos, decimal); !ok {
 				return 0, false
 			}
+			if len(c.codes) > 0 && slices.Contains(c.codes, v) {
+				return 0, false // slowValue knows it
+			}
 			c.values[row] = c.toSI(v)
 		case c.target == timeColumn:
 			if b.Time[row], pos, ok = p.fastStamp(text, pos); !ok {
@@ -153,6 +159,9 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 // writes offsets. The date is looked up only when it differs from the last one.
 func (p *parser) fastStamp(text []byte, pos int) (at int64, next int, ok bool) {
 	if len(text)-pos < 20 {
+		return 0, 0, false
+	}
+	if p.layout.epoch > 0 {
 		return 0, 0, false
 	}
 	t := text[pos : pos+20 : pos+20]
@@ -249,20 +258,32 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 	return reason
 }
 
+// noValue are the texts by which programs write that there is no value.
+var noValue = []string{"nan", "na", "n/a", "null", "none", "-", "--", "---", "#n/a"}
+
 // slowValue reads one field of a quantity.
 func (p *parser) slowValue(field []byte, c *column) (float64, reading.State) {
-	if len(field) == 0 {
+	if len(field) == 0 || slices.Contains(c.missing, string(field)) || slices.Contains(noValue, strings.ToLower(string(field))) {
 		return 0, reading.Empty
 	}
 	v, ok := slowNumber(field, p.layout.decimal)
-	if !ok {
+	switch {
+	case !ok:
 		return 0, reading.Illegible
+	case slices.Contains(c.codes, v):
+		return 0, reading.Empty
 	}
 	return c.toSI(v), reading.Present
 }
 
 // slowStamp reads any stamp of the grammar, with the reason when it cannot be used.
 func (p *parser) slowStamp(field []byte) (int64, string) {
+	if p.layout.epoch > 0 {
+		if at, ok := parseEpoch(field, p.layout.epoch); ok {
+			return at, ""
+		}
+		return 0, reasonTime
+	}
 	st, err := parseStamp(field)
 	if err != nil {
 		return 0, reasonTime
@@ -270,7 +291,7 @@ func (p *parser) slowStamp(field []byte) (int64, string) {
 	at, ok := st.local(p.layout.order)
 	if !ok {
 		other := dayFirst + monthFirst - p.layout.order
-		if _, otherwise := st.local(other); otherwise && !st.yearFirst && p.layout.order != yearFirst {
+		if _, otherwise := st.local(other); otherwise && !st.yearFirst && !st.named && p.layout.order != yearFirst {
 			return 0, reading.MixedDates
 		}
 		return 0, reasonTime

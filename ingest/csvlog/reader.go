@@ -86,7 +86,7 @@ func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
 	if bad != nil {
 		return nil, bad
 	}
-	layout.Packing = src.Packing
+	layout.Packing, layout.UTF16 = src.Packing, src.UTF16
 	if !ambiguous {
 		return layout, nil
 	}
@@ -111,6 +111,12 @@ func newParser(l *Layout, log *site.Log) *parser {
 			p.has[target] = true
 			c.required = reading.Quantity(target) == log.Primary
 			c.factor, c.offset = l.Units[target].Factor, l.Units[target].Offset
+			for _, code := range log.Columns[target].Missing {
+				c.missing = append(c.missing, code)
+				if v, ok := slowNumber([]byte(code), '.'); ok {
+					c.codes = append(c.codes, v)
+				}
+			}
 		}
 		p.columns = append(p.columns, c)
 	}

@@ -2,6 +2,7 @@ package csvlog
 
 import (
 	"errors"
+	"strings"
 	"time"
 )
 
@@ -22,6 +23,7 @@ func (o order) String() string {
 type stamp struct {
 	a, b, c    int // the three numbers of the date
 	yearFirst  bool
+	named      bool  // the month has a name, so the order of day and month is not in question
 	nanosecond int64 // of the day
 	hasTime    bool
 	hasOffset  bool
@@ -30,17 +32,21 @@ type stamp struct {
 
 var errStamp = errors.New("not a time")
 
-// parseStamp reads the grammar of time stamps: a date of three numbers with one separator (- / .), the year of four
-// digits first or last; then, after blanks or T, h:mm, h:mm:ss or h:mm:ss.fraction; then Z or an offset. 24:00
-// ends the day. Without a time the stamp is midnight.
+// parseStamp reads the grammar of time stamps: a date of three parts with one separator (- / . or a blank), the year of four
+// digits first or last, the month a number or an English name; then, after blanks or T, h:mm, h:mm:ss or
+// h:mm:ss.fraction, with AM or PM for a clock of twelve hours; then Z or an offset. 24:00 ends the day. Without a
+// time the stamp is midnight.
 func parseStamp(text []byte) (stamp, error) {
 	s := scanner{text: trim(text)}
 	var st stamp
 	var digits [3]int
 	st.a, digits[0] = s.number(4)
 	separator := s.next()
-	st.b, digits[1] = s.number(2)
-	if separator != '-' && separator != '/' && separator != '.' || s.next() != separator {
+	if st.b, digits[1] = s.number(2); digits[1] == 0 {
+		st.b, digits[1] = s.month()
+		st.named = digits[1] > 0
+	}
+	if separator != '-' && separator != '/' && separator != '.' && !(st.named && separator == ' ') || s.next() != separator {
 		return st, errStamp
 	}
 	st.c, digits[2] = s.number(4)
@@ -86,12 +92,51 @@ func (s *scanner) timeOfDay(st *stamp) bool {
 		}
 	}
 	st.hasTime = true
+	if half := s.halfOfDay(); half != 0 {
+		if h < 1 || h > 12 {
+			return false
+		}
+		if h %= 12; half == 'p' {
+			h += 12
+		}
+	}
 	endOfDay := h == 24 && m == 0 && second == 0 && fraction == 0
 	if (h > 23 && !endOfDay) || m > 59 || second > 59 {
 		return false
 	}
 	st.nanosecond = (int64(h)*3600+int64(m)*60+int64(second))*int64(time.Second) + fraction
 	return true
+}
+
+// halfOfDay reads AM or PM, in either case, after blanks; it returns 'a', 'p' or 0.
+func (s *scanner) halfOfDay() byte {
+	at := s.at
+	for s.skip(' ') {
+	}
+	if len(s.text)-s.at >= 2 {
+		if half, m := s.text[s.at]|0x20, s.text[s.at+1]|0x20; m == 'm' && (half == 'a' || half == 'p') {
+			s.at += 2
+			return half
+		}
+	}
+	s.at = at
+	return 0
+}
+
+// month reads an English month name, whole or of three letters.
+func (s *scanner) month() (number, letters int) {
+	start := s.at
+	for !s.done() && s.text[s.at]|0x20 >= 'a' && s.text[s.at]|0x20 <= 'z' {
+		s.at++
+	}
+	name := strings.ToLower(string(s.text[start:s.at]))
+	for m := time.January; m <= time.December && len(name) >= 3; m++ {
+		if full := strings.ToLower(m.String()); name == full || name == full[:3] || name == "sept" && m == time.September {
+			return int(m), len(name)
+		}
+	}
+	s.at = start
+	return 0, 0
 }
 
 // zone reads nothing, Z, +hh:mm, +hhmm or +hh.
@@ -124,6 +169,16 @@ func (s *scanner) zone(st *stamp) bool {
 	return true
 }
 
+// parseEpoch reads a whole number of units of so many nanoseconds since 1970.
+func parseEpoch(text []byte, unit int64) (int64, bool) {
+	s := scanner{text: trim(text)}
+	v, digits := s.number(13)
+	if digits < 9 || !s.done() || int64(v) > (1<<63-1)/unit {
+		return 0, false
+	}
+	return int64(v) * unit, true
+}
+
 // local gives the stamp its meaning in one order: nanoseconds since 1970 as if the clock showed UTC. It fails for
 // a day that the calendar does not have.
 func (st stamp) local(o order) (int64, bool) {
@@ -131,6 +186,7 @@ func (st stamp) local(o order) (int64, bool) {
 	switch {
 	case st.yearFirst:
 		year, day = st.a, st.c
+	case st.named:
 	case o == monthFirst:
 		month, day = st.a, st.b
 	case o == yearFirst:

@@ -131,6 +131,7 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 			}
 			c.Unit = &u
 		}
+		c.Missing = sub.texts("missing")
 		if key == reading.Counter.String() {
 			if v := sub.quantity("rollover", quantity.VolumeDimension); v != nil {
 				c.Rollover = v.SI

@@ -45,6 +45,7 @@ func (l *Log) Reads(q reading.Quantity) bool {
 type Column struct {
 	Name     string
 	Unit     *quantity.Unit // nil: read from the header
+	Missing  []string       // texts and numbers that stand for no value, as written
 	Rollover float64        // counter only: m³ at which it starts again; 0 when not stated
 	Place    problem.Place
 }
