@@ -199,6 +199,7 @@ func (m *merger) fetch(s *stream) (*reading.Batch, error) {
 	if s.clock != nil {
 		s.clock.apply(b)
 	}
+	m.log.correctTimes(b, s.file.raw)
 	m.log.Account.Read += b.Read
 	m.log.Account.reject(s.file.Name, b.Rejected)
 	b.FileNumber = int32(slices.Index(m.log.Files, s.file))

@@ -6,10 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
 	"sort"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -29,7 +31,8 @@ type File struct {
 	CSV     *csvlog.Layout     `json:"-"`
 	Parquet *parquetlog.Layout `json:"-"`
 	start   reading.Start
-	first   int64 // instant of its first reading
+	raw     int64 // instant of its first reading, by its clock
+	first   int64 // the same, corrected
 }
 
 // Log is what is known of a site's log: the files from the beginning, the account and the hashes at the end.
@@ -72,13 +75,18 @@ func Inspect(s *site.Site) (*Log, problem.List) {
 	if len(problems) > 0 {
 		return nil, problems
 	}
-	sort.SliceStable(l.Files, func(i, j int) bool { return l.Files[i].first < l.Files[j].first })
 	for _, f := range l.Files {
 		l.Interval = max(l.Interval, time.Duration(f.start.Interval))
 		for q, r := range f.start.Resolution {
 			l.Resolution[q] = max(l.Resolution[q], r)
 		}
 	}
+	for _, f := range l.Files { // needs the interval
+		one := reading.Batch{Time: []int64{f.raw}, Line: []int32{1}}
+		l.correctTimes(&one, f.raw)
+		f.first = one.Time[0]
+	}
+	sort.SliceStable(l.Files, func(i, j int) bool { return l.Files[i].first < l.Files[j].first })
 	for q := range l.Has {
 		l.Has[q] = s.Log.Reads(reading.Quantity(q))
 	}
@@ -104,19 +112,41 @@ func expand(s *site.Site) (names []string, problems problem.List) {
 			problems.Add(problem.At(s.Places["log.files"], fmt.Sprintf("log.files %q: there is no such file (%s)", pattern, path), "a log beside the site file", "paths are relative to the site file"))
 		}
 		for _, name := range found {
-			if !slices.Contains(names, name) {
-				names = append(names, name)
+			for _, file := range within(name) {
+				if !slices.Contains(names, file) {
+					names = append(names, file)
+				}
 			}
 		}
 	}
 	return names, problems
 }
 
+// logEndings are those of the files that are taken from a folder.
+var logEndings = []string{".csv", ".txt", ".csv.gz", ".csv.zst", ".parquet"}
+
+// within returns the logs in a folder and the folders below it, in the order of their paths; a file is itself.
+func within(name string) (files []string) {
+	if info, err := os.Stat(name); err != nil || !info.IsDir() {
+		return []string{name}
+	}
+	filepath.WalkDir(name, func(path string, entry fs.DirEntry, err error) error {
+		if err == nil && !entry.IsDir() && slices.ContainsFunc(logEndings, func(e string) bool { return strings.HasSuffix(strings.ToLower(path), e) }) {
+			files = append(files, path)
+		}
+		return nil // folders that cannot be read hold no logs for us
+	})
+	if len(files) == 0 {
+		return []string{name} // and the message says that it cannot be opened
+	}
+	return files
+}
+
 func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
 	f := &File{Name: name}
 	info, err := os.Stat(name)
 	if err != nil || info.IsDir() {
-		return nil, problem.At(problem.Place{File: name}, "the log cannot be opened", "a file", "")
+		return nil, problem.At(problem.Place{File: name}, "the log cannot be opened", "a file, or a folder with .csv, .csv.gz, .csv.zst, .txt or .parquet files", "")
 	}
 	f.Size = info.Size()
 	var bad *problem.Problem
@@ -130,10 +160,10 @@ func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
 	if bad != nil {
 		return nil, bad
 	}
-	f.first = f.start.First
+	f.raw = f.start.First
 	if !f.start.Absolute {
-		if instants, n := s.Log.Clock.Resolve(f.first); n > 0 {
-			f.first = instants[0]
+		if instants, n := s.Log.Clock.Resolve(f.raw); n > 0 {
+			f.raw = instants[0]
 		}
 	}
 	return f, nil

@@ -34,7 +34,7 @@ every row, the settings of both lanes with the limits and the source of each dev
 				}
 				j, err := prepare(file)
 				var run *report.Run
-				if err == nil && asJSON {
+				if err == nil && !quiet {
 					j.withRecord()
 				}
 				if err == nil {
@@ -76,7 +76,7 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 	}
 	fmt.Fprint(w, "\n\nLog\n")
 	for _, f := range l.Files {
-		fmt.Fprintf(w, "  %s\n    %s\n", f.Name, written(f))
+		fmt.Fprintf(w, "  %s\n    %s\n    %d bytes, SHA-256 %s\n", f.Name, written(f), f.Size, f.SHA256)
 	}
 	fmt.Fprintf(w, "  clock %s; first reading %s, last %s\n", s.Log.Clock.Name, s.Log.Clock.Format(l.From), s.Log.Clock.Format(l.Till))
 	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n", quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(s.Log.GapLimit == 0))

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
@@ -166,24 +167,82 @@ func (l *Layout) findHeader(file string, text []byte, log *site.Log) *problem.Pr
 			if ok && len(fields) > len(first) {
 				first = fields
 			}
-			if !ok || len(fields) < 2 || !slices.ContainsFunc(fields, func(f []byte) bool { return matches(string(f), log.Time.Name) }) {
+			if !ok || len(fields) < 2 || !slices.ContainsFunc(fields, func(f []byte) bool { return matches(latin(f), log.Time.Name) }) {
 				continue
 			}
 			if score := countMatches(fields, log); score > best {
 				best, l.delimiter, l.HeaderLine, l.headerEnd = score, delimiter, number, at
 				l.Header = l.Header[:0]
 				for _, f := range fields {
-					l.Header = append(l.Header, string(f))
+					l.Header = append(l.Header, latin(f))
 				}
 			}
 		}
 		if best > 0 {
+			l.takeUnitRows(text, log)
 			return l.planColumns(file, log)
 		}
 	}
 	names := toStrings(first)
 	return problem.At(problem.Place{File: file}, fmt.Sprintf("no line has a column named %q", log.Time.Name),
 		"the header as log.columns.time gives it", "the columns here seem to be: "+strings.Join(names, ", "))
+}
+
+// latin returns a text; bytes that are not UTF-8 are read as Windows-1252, of which the signs of units (° ² ³ µ) have their Unicode numbers.
+func latin(text []byte) string {
+	if utf8.Valid(text) {
+		return string(text)
+	}
+	var out []rune
+	for _, b := range text {
+		out = append(out, rune(b))
+	}
+	return string(out)
+}
+
+// takeUnitRows takes up to three more header rows below the names: a row whose time column is no time and none of whose fields is a
+// number. Units found there go behind the names that have none; what else the rows say (kind of statistic) is left.
+func (l *Layout) takeUnitRows(text []byte, log *site.Log) {
+	for range 3 {
+		end := bytes.IndexByte(text[l.headerEnd:], l.eol)
+		if end < 0 {
+			return
+		}
+		fields, ok := l.split(text[l.headerEnd : l.headerEnd+end])
+		if !ok || len(fields) != len(l.Header) || slices.ContainsFunc(fields, isData) || !slices.ContainsFunc(fields, isHeaderWord) {
+			return
+		}
+		for i, f := range fields {
+			unit := strings.Trim(latin(f), "()[] ")
+			if _, has := splitUnit(l.Header[i]); has == "" && unit != "" {
+				if _, err := quantity.LookUp(unit); err == nil {
+					l.Header[i] += " (" + unit + ")"
+				}
+			}
+		}
+		l.headerEnd += end + 1
+		l.HeaderLine++
+	}
+}
+
+// statistics are the words by which header rows say what a value is over its interval.
+var statistics = []string{"avg", "average", "mean", "min", "max", "smp", "sample", "inst", "instantaneous", "tot", "total", "std"}
+
+// isHeaderWord reports whether a field is a unit or a kind of statistic: what a header row below the names holds.
+func isHeaderWord(f []byte) bool {
+	word := strings.Trim(latin(f), "()[] ")
+	_, err := quantity.LookUp(word)
+	return err == nil || slices.Contains(statistics, strings.ToLower(word))
+}
+
+// isData reports whether a field is a number or a time.
+func isData(f []byte) bool {
+	if _, err := parseStamp(f); err == nil {
+		return true
+	}
+	_, point := slowNumber(f, '.')
+	_, comma := slowNumber(f, ',')
+	return point || comma
 }
 
 func toStrings(fields [][]byte) []string {
@@ -200,7 +259,7 @@ func toStrings(fields [][]byte) []string {
 func countMatches(fields [][]byte, log *site.Log) int {
 	n := 1 // the time column
 	for _, c := range log.Columns {
-		if c.Name != "" && slices.ContainsFunc(fields, func(f []byte) bool { return matches(string(f), c.Name) }) {
+		if c.Name != "" && slices.ContainsFunc(fields, func(f []byte) bool { return matches(latin(f), c.Name) }) {
 			n++
 		}
 	}
@@ -239,6 +298,11 @@ func (l *Layout) planColumns(file string, log *site.Log) *problem.Problem {
 	}
 	if bad := l.assign(file, log.Time, timeColumn); bad != nil {
 		return bad
+	}
+	if log.TimeOfDay.Name != "" {
+		if bad := l.assign(file, log.TimeOfDay, timeOfDay); bad != nil {
+			return bad
+		}
 	}
 	for q, c := range log.Columns {
 		if c.Name == "" {
@@ -377,6 +441,14 @@ func (l *Layout) findResolution(rows [][][]byte) {
 	}
 }
 
+// stampOf returns the stamp of a row: one field, or date and time of day joined.
+func (l *Layout) stampOf(fields [][]byte, column int) []byte {
+	if k := slices.Index(l.plan, timeOfDay); k >= 0 {
+		return slices.Concat(fields[column], []byte{' '}, fields[k])
+	}
+	return fields[column]
+}
+
 // findEpoch recognises stamps that count seconds (ten digits) or milliseconds (thirteen) since 1970: years 2001 to 2286.
 func (l *Layout) findEpoch(rows [][][]byte, column int) bool {
 	for _, fields := range rows {
@@ -403,7 +475,7 @@ func (l *Layout) findStamp(file string, rows [][][]byte, log *site.Log) (ambiguo
 		return false, nil
 	}
 	for _, fields := range rows {
-		st, err := parseStamp(fields[column])
+		st, err := parseStamp(l.stampOf(fields, column))
 		if err != nil {
 			continue
 		}

@@ -78,7 +78,7 @@ func (l *Layout) settleOrder(file string, r io.Reader) *problem.Problem {
 			continue
 		}
 		if fields, ok := l.split(bytes.Clone(line)); ok && column < len(fields) {
-			if st, err := parseStamp(fields[column]); err == nil {
+			if st, err := parseStamp(fields[column]); err == nil { // the date alone says enough
 				evidence.add(st, number)
 			}
 		}

@@ -27,6 +27,7 @@ const (
 const (
 	skipColumn = -1
 	timeColumn = -2
+	timeOfDay  = -3 // the time of day, when timeColumn holds the date alone
 )
 
 // parser turns lines into readings. Each worker has its own, for the day that it remembers.
@@ -124,6 +125,8 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 				return 0, false // slowValue knows it
 			}
 			c.values[row] = c.toSI(v)
+		case c.target == timeOfDay:
+			return 0, false // two columns take the slow way
 		case c.target == timeColumn:
 			if b.Time[row], pos, ok = p.fastStamp(text, pos); !ok {
 				return 0, false
@@ -240,7 +243,11 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 		c := &p.columns[i]
 		switch {
 		case c.target == timeColumn:
-			if b.Time[p.rows], reason = p.slowStamp(fields[i]); reason != "" {
+			stamp := fields[i]
+			if k := slices.IndexFunc(p.columns, func(c column) bool { return c.target == timeOfDay }); k >= 0 {
+				stamp = slices.Concat(stamp, []byte{' '}, fields[k])
+			}
+			if b.Time[p.rows], reason = p.slowStamp(stamp); reason != "" {
 				return reason
 			}
 		case c.target >= 0:

@@ -84,14 +84,35 @@ func (s *Site) readLog(t *table) {
 		s.Log.DayFirst = &dayFirst
 	}
 	s.Log.GapLimit = t.duration("gap_limit")
+	s.Log.StampAt = t.choice("stamp", "instant", "start", "end")
+	s.readClockChecks(t)
 	t.get("date_order")
 	s.readColumns(t.sub("columns"))
 	t.close()
 }
 
+// readClockChecks reads [[log.clock_check]]: at (by the logger's clock) and error, its time less the true time.
+func (s *Site) readClockChecks(t *table) {
+	for i, c := range t.list("clock_check") {
+		at, off := c.instant("at", s.Log.Clock), c.quantity("error", quantity.DurationDimension)
+		c.close()
+		if at == nil || off == nil {
+			if !c.has("at") || !c.has("error") {
+				c.refuse("", "lacks at or error", "", `write at = 2031-04-02T10:30:00 and error = "90 s"`)
+			}
+			continue
+		}
+		if i > 0 && len(s.Log.Checks) > 0 && at.UTC <= s.Log.Checks[len(s.Log.Checks)-1].At.UTC {
+			c.refuse("at", at.Text+" is not after the check before it", "checks in the order of time", "")
+		}
+		s.Log.Checks = append(s.Log.Checks, ClockCheck{*at, time.Duration(off.SI * 1e9)})
+	}
+}
+
 // readColumns reads [log.columns] and decides which quantity gives the head: distance before level before head.
 func (s *Site) readColumns(t *table) {
 	s.Log.Time = t.column("time", quantity.None)
+	s.Log.TimeOfDay = t.column("time_of_day", quantity.None)
 	if s.Log.Time.Name == "" && !t.has("time") {
 		t.refuse("time", "is missing", "", `add time = "Time", the header of the column with the time stamps`)
 	}
