@@ -2,6 +2,7 @@ package parquetlog
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/apache/arrow/go/v15/parquet/file"
 )
@@ -15,6 +16,7 @@ type column struct {
 	levels   []int16 // definition levels: 0 for a row without value
 	integers []int64
 	floats   []float64
+	narrow   any // memory of a column of 32 bits
 }
 
 func (c *column) missing(i int) bool { return c.optional && c.levels[i] == 0 }
@@ -28,30 +30,32 @@ func (c *column) value(i int) float64 {
 
 // read reads the next n rows.
 func (c *column) read(n int64) error {
-	c.levels = make([]int16, n)
+	c.levels = slices.Grow(c.levels[:0], int(n))[:n]
 	switch r := c.chunk.(type) {
 	case *file.Int64ColumnChunkReader:
 		var err error
-		c.integers, err = readRows(c, n, r.ReadBatch)
+		c.integers, err = readRows(c, n, c.integers, r.ReadBatch)
 		return err
 	case *file.Int32ColumnChunkReader:
-		narrow, err := readRows(c, n, r.ReadBatch)
-		c.integers = widen[int32, int64](narrow)
+		memory, _ := c.narrow.([]int32)
+		narrow, err := readRows(c, n, memory, r.ReadBatch)
+		c.narrow, c.integers = narrow, widen(narrow, c.integers)
 		return err
 	case *file.Float64ColumnChunkReader:
 		var err error
-		c.floats, err = readRows(c, n, r.ReadBatch)
+		c.floats, err = readRows(c, n, c.floats, r.ReadBatch)
 		return err
 	case *file.Float32ColumnChunkReader:
-		narrow, err := readRows(c, n, r.ReadBatch)
-		c.floats = widen[float32, float64](narrow)
+		memory, _ := c.narrow.([]float32)
+		narrow, err := readRows(c, n, memory, r.ReadBatch)
+		c.narrow, c.floats = narrow, widen(narrow, c.floats)
 		return err
 	}
 	return fmt.Errorf("columns of %T are not read", c.chunk)
 }
 
-func widen[From int32 | float32, To int64 | float64](values []From) []To {
-	out := make([]To, len(values))
+func widen[From int32 | float32, To int64 | float64](values []From, memory []To) []To {
+	out := slices.Grow(memory[:0], len(values))[:len(values)]
 	for i, v := range values {
 		out[i] = To(v)
 	}
@@ -60,8 +64,8 @@ func widen[From int32 | float32, To int64 | float64](values []From) []To {
 
 // readRows reads n rows with a typed reader, which may stop at the end of a page, and spreads the values, which come packed
 // without the missing ones, over the rows.
-func readRows[T any](c *column, n int64, readBatch func(int64, []T, []int16, []int16) (int64, int, error)) ([]T, error) {
-	values := make([]T, n)
+func readRows[T any](c *column, n int64, memory []T, readBatch func(int64, []T, []int16, []int16) (int64, int, error)) ([]T, error) {
+	values := slices.Grow(memory[:0], int(n))[:n]
 	var rows, packed int64
 	for rows < n {
 		if !c.hasNext() {

@@ -13,6 +13,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -311,7 +312,8 @@ func (r *Reader) openGroup() error {
 	group := r.parquet.RowGroup(r.group)
 	r.group++
 	r.left = group.NumRows()
-	r.open = r.open[:0]
+	memory := r.open // columns of the last group, for their memory
+	r.open = nil
 	for q, number := range append([]int{r.layout.time}, r.layout.columns[:]...) {
 		if number < 0 {
 			continue
@@ -320,7 +322,12 @@ func (r *Reader) openGroup() error {
 		if err != nil {
 			return err
 		}
-		r.open = append(r.open, &column{quantity: q - 1, chunk: chunk, optional: chunk.Descriptor().MaxDefinitionLevel() > 0})
+		c := &column{}
+		if len(r.open) < len(memory) {
+			c = memory[len(r.open)]
+		}
+		c.quantity, c.chunk, c.optional = q-1, chunk, chunk.Descriptor().MaxDefinitionLevel() > 0
+		r.open = append(r.open, c)
 	}
 	return nil
 }
@@ -334,6 +341,9 @@ func (r *Reader) spread(n int) {
 	b := &r.batch
 	b.Reset(has)
 	b.Read = n
+	if r.clean(n) {
+		return
+	}
 	at := r.open[0]
 	for i := range n {
 		r.row++
@@ -369,6 +379,45 @@ func (r *Reader) spread(n int) {
 			}
 		}
 	}
+}
+
+// clean turns the columns into the batch one after the other, when every row has a time and a level; else it returns false.
+func (r *Reader) clean(n int) bool {
+	at, perTick := r.open[0], r.layout.perTick
+	most := math.MaxInt64 / perTick
+	for i, ticks := range at.integers[:n] {
+		if at.missing(i) || ticks > most || ticks < -most {
+			return false
+		}
+	}
+	for i := range n {
+		if v := r.open[1].value(i); r.open[1].missing(i) || math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	b := &r.batch
+	b.Time, b.Line = slices.Grow(b.Time, n)[:n], slices.Grow(b.Line, n)[:n]
+	for i, ticks := range at.integers[:n] {
+		b.Time[i], b.Line[i] = ticks*perTick, r.row+int32(i)+1
+	}
+	r.row += int32(n)
+	b.Whole = true
+	for _, c := range r.open[1:] {
+		values, states := slices.Grow(b.Value[c.quantity], n)[:n], slices.Grow(b.State[c.quantity], n)[:n]
+		unit := r.layout.Units[c.quantity]
+		for i := range values {
+			v := c.value(i)
+			values[i], states[i] = unit.ToSI(v), reading.Present
+			if c.missing(i) || math.IsNaN(v) || math.IsInf(v, 0) {
+				values[i], states[i], b.Whole = 0, reading.Illegible, false
+				if c.missing(i) {
+					states[i] = reading.Empty
+				}
+			}
+		}
+		b.Value[c.quantity], b.State[c.quantity] = values, states
+	}
+	return true
 }
 
 // Sum returns the SHA-256 of the file, "" when it was not wanted, and its size. It is called once, at the end.

@@ -274,3 +274,35 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// BenchmarkRead reads two million rows of three columns, zstd.
+func BenchmarkRead(b *testing.B) {
+	name := filepath.Join(b.TempDir(), "log.parquet")
+	const n = 2_000_000
+	write(b, name, n, true, compress.Codecs.Zstd)
+	l, bad := Inspect(name, testLog())
+	if bad != nil {
+		b.Fatal(bad)
+	}
+	for b.Loop() {
+		r, bad := Open(name, l, false)
+		if bad != nil {
+			b.Fatal(bad)
+		}
+		rows := 0
+		for {
+			batch, err := r.Next()
+			if err == io.EOF {
+				break
+			}
+			if err != nil {
+				b.Fatal(err)
+			}
+			rows += batch.Len()
+		}
+		if r.Close(); rows != n {
+			b.Fatal(rows)
+		}
+	}
+	b.ReportMetric(n*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
+}
