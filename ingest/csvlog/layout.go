@@ -31,6 +31,7 @@ type Layout struct {
 	Resolution              [reading.Count]float64 // SI, one step of the last decimal written; 0 when unknown
 	crlf                    bool
 	stamps                  []stamp // of the sample
+	serial                  bool    // stamps are spreadsheet dates, local
 	epochs                  []int64 // of the sample, when stamps are counts
 }
 
@@ -83,6 +84,9 @@ func (l *Layout) Terminator() string {
 
 // DateOrder names the order of the date's parts.
 func (l *Layout) DateOrder() string {
+	if l.serial {
+		return "as spreadsheet days since 1899-12-30"
+	}
 	switch l.epoch {
 	case 1e9:
 		return "as seconds since 1970 UTC"
@@ -468,12 +472,26 @@ func (l *Layout) findEpoch(rows [][][]byte, column int) bool {
 	return l.epoch != 0
 }
 
+// findSerial recognises stamps that are spreadsheet dates: days since 1899-12-30 with a fraction, from 1954 to 2119.
+func (l *Layout) findSerial(rows [][][]byte, column int) bool {
+	for _, fields := range rows {
+		at, ok := parseSerial(fields[column], l.decimal)
+		if !ok {
+			return false
+		}
+		l.epochs = append(l.epochs, at)
+	}
+	l.serial = true
+	return true
+}
+
 // findStamp finds from the sample whether stamps carry an offset, and the order of the date.
 func (l *Layout) findStamp(file string, rows [][][]byte, log *site.Log) (ambiguous bool, bad *problem.Problem) {
 	column := slices.Index(l.plan, timeColumn)
-	if l.findEpoch(rows, column) {
+	if l.findEpoch(rows, column) || l.findSerial(rows, column) {
 		return false, nil
 	}
+	l.epochs = nil
 	for _, fields := range rows {
 		st, err := parseStamp(l.stampOf(fields, column))
 		if err != nil {

@@ -164,7 +164,7 @@ func (p *parser) fastStamp(text []byte, pos int) (at int64, next int, ok bool) {
 	if len(text)-pos < 20 {
 		return 0, 0, false
 	}
-	if p.layout.epoch > 0 {
+	if p.layout.epoch > 0 || p.layout.serial {
 		return 0, 0, false
 	}
 	t := text[pos : pos+20 : pos+20]
@@ -285,6 +285,12 @@ func (p *parser) slowValue(field []byte, c *column) (float64, reading.State) {
 
 // slowStamp reads any stamp of the grammar, with the reason when it cannot be used.
 func (p *parser) slowStamp(field []byte) (int64, string) {
+	if p.layout.serial {
+		if at, ok := parseSerial(field, p.layout.decimal); ok {
+			return at, ""
+		}
+		return 0, reasonTime
+	}
 	if p.layout.epoch > 0 {
 		if at, ok := parseEpoch(field, p.layout.epoch); ok {
 			return at, ""

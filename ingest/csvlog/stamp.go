@@ -2,6 +2,7 @@ package csvlog
 
 import (
 	"errors"
+	"math"
 	"strings"
 	"time"
 )
@@ -177,6 +178,16 @@ func parseEpoch(text []byte, unit int64) (int64, bool) {
 		return 0, false
 	}
 	return int64(v) * unit, true
+}
+
+// parseSerial reads a spreadsheet date, to the nearest millisecond: as local nanoseconds since 1970.
+func parseSerial(text []byte, decimal byte) (int64, bool) {
+	v, ok := slowNumber(trim(text), decimal)
+	if !ok || v < 20000 || v > 80000 {
+		return 0, false
+	}
+	const day1970 = 25569 // 1970-01-01 in days since 1899-12-30
+	return int64(math.Round((v-day1970)*86400e3)) * int64(time.Millisecond), true
 }
 
 // local gives the stamp its meaning in one order: nanoseconds since 1970 as if the clock showed UTC. It fails for

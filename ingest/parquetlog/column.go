@@ -1,9 +1,12 @@
 package parquetlog
 
 import (
+	"encoding/binary"
 	"fmt"
+	"math"
 	"slices"
 
+	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
 )
 
@@ -13,6 +16,7 @@ type column struct {
 	quantity int // −1 for the time
 	chunk    file.ColumnChunkReader
 	optional bool
+	divisor  float64 // of the integers of a decimal column; 1 for others
 	levels   []int16 // definition levels: 0 for a row without value
 	integers []int64
 	floats   []float64
@@ -25,7 +29,7 @@ func (c *column) value(i int) float64 {
 	if c.floats != nil {
 		return c.floats[i]
 	}
-	return float64(c.integers[i])
+	return float64(c.integers[i]) / c.divisor
 }
 
 // read reads the next n rows.
@@ -35,6 +39,17 @@ func (c *column) read(n int64) error {
 	case *file.Int64ColumnChunkReader:
 		var err error
 		c.integers, err = readRows(c, n, c.integers, r.ReadBatch)
+		return err
+	case *file.Int96ColumnChunkReader:
+		memory, _ := c.narrow.([]parquet.Int96)
+		stamps, err := readRows(c, n, memory, r.ReadBatch)
+		c.narrow, c.integers = stamps, slices.Grow(c.integers[:0], int(n))[:n]
+		for i := range stamps {
+			c.integers[i] = math.MinInt64 // out of range, unless the stamp fits nanoseconds
+			if day := binary.LittleEndian.Uint32(stamps[i][8:]); day >= firstDay && day <= lastDay {
+				c.integers[i] = stamps[i].ToTime().UnixNano()
+			}
+		}
 		return err
 	case *file.Int32ColumnChunkReader:
 		memory, _ := c.narrow.([]int32)
@@ -53,6 +68,12 @@ func (c *column) read(n int64) error {
 	}
 	return fmt.Errorf("columns of %T are not read", c.chunk)
 }
+
+// firstDay and lastDay are the Julian days of 1900-01-01 and 2199-12-31: beyond them nanoseconds overflow, and no log is from there.
+const (
+	firstDay = 2415021
+	lastDay  = 2524593
+)
 
 func widen[From int32 | float32, To int64 | float64](values []From, memory []To) []To {
 	out := slices.Grow(memory[:0], len(values))[:len(values)]

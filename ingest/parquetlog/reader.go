@@ -40,7 +40,8 @@ type Layout struct {
 	start    reading.Start
 	time     int // column numbers; −1 for none
 	columns  [reading.Count]int
-	perTick  int64 // nanoseconds of one unit of the time column
+	divisor  [reading.Count]float64 // of decimal columns, 10^scale; 1 for others
+	perTick  int64                  // nanoseconds of one unit of the time column
 	TimeUnit string
 }
 
@@ -231,6 +232,10 @@ func (l *Layout) planTime(name string, c *schema.Column) *problem.Problem {
 	wrong := func(what string) *problem.Problem {
 		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is %s", c.Path(), what), "a timestamp in milli-, micro- or nanoseconds", "")
 	}
+	if c.PhysicalType() == parquet.Types.Int96 && c.MaxRepetitionLevel() == 0 {
+		l.perTick, l.TimeUnit = 1, "nanoseconds (INT96, whose zone is not stated: taken as the logger's clock)"
+		return nil
+	}
 	if c.PhysicalType() != parquet.Types.Int64 || c.MaxRepetitionLevel() > 0 {
 		return wrong("of type " + c.PhysicalType().String())
 	}
@@ -259,8 +264,12 @@ func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column
 	default:
 		return problem.At(place, fmt.Sprintf("column %q is of type %s", column.Path(), column.PhysicalType()), "numbers", "")
 	}
-	if _, decimal := column.LogicalType().(*schema.DecimalLogicalType); decimal || column.MaxRepetitionLevel() > 0 {
-		return problem.At(place, fmt.Sprintf("column %q holds decimals or lists", column.Path()), "plain numbers", "write it as DOUBLE")
+	if column.MaxRepetitionLevel() > 0 {
+		return problem.At(place, fmt.Sprintf("column %q holds lists", column.Path()), "plain numbers", "write it as DOUBLE")
+	}
+	l.divisor[q] = 1
+	if decimal, ok := column.LogicalType().(*schema.DecimalLogicalType); ok {
+		l.divisor[q] = math.Pow10(int(decimal.Scale()))
 	}
 	if c.Unit == nil {
 		return problem.At(c.Place, fmt.Sprintf("column %q of a Parquet file names no unit", c.Name), "a unit",
@@ -327,6 +336,9 @@ func (r *Reader) openGroup() error {
 			c = memory[len(r.open)]
 		}
 		c.quantity, c.chunk, c.optional = q-1, chunk, chunk.Descriptor().MaxDefinitionLevel() > 0
+		if c.divisor = 1; c.quantity >= 0 {
+			c.divisor = r.layout.divisor[c.quantity]
+		}
 		r.open = append(r.open, c)
 	}
 	return nil

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/compress"
@@ -223,6 +224,56 @@ func TestDamaged(t *testing.T) {
 	}
 	if problems < 300 {
 		t.Errorf("only %d of 500 damages were noticed", problems)
+	}
+}
+
+// TestOtherTypes: decimals of two widths, and time as INT96, by arrow's own writer.
+func TestOtherTypes(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "log.parquet")
+	f, err := os.Create(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	nodes := schema.FieldList{
+		schema.NewInt96Node("time", parquet.Repetitions.Required, -1),
+		schema.Must(schema.NewPrimitiveNodeLogical("distance", parquet.Repetitions.Required, schema.NewDecimalLogicalType(9, 1), parquet.Types.Int32, 0, -1)),
+		schema.Must(schema.NewPrimitiveNodeLogical("flow", parquet.Repetitions.Optional, schema.NewDecimalLogicalType(18, 4), parquet.Types.Int64, 0, -1)),
+	}
+	w := file.NewParquetWriter(f, schema.MustGroup(schema.NewGroupNode("log", parquet.Repetitions.Required, nodes, -1)))
+	g := w.AppendRowGroup()
+	next := func() file.ColumnChunkWriter {
+		c, err := g.NextColumn()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	at := time.Date(2031, 3, 1, 12, 0, 0, 0, time.UTC)
+	const day = 2440588 + 22339 // Julian day of 2031-03-01, which is 22339 days after 1970-01-01
+	var stamps [2]parquet.Int96
+	for i := range stamps {
+		stamps[i] = parquet.NewInt96([3]uint32{0, 0, day})
+		stamps[i].SetNanoSeconds(int64(12*time.Hour) + int64(i)*int64(time.Minute))
+	}
+	_, err1 := next().(*file.Int96ColumnChunkWriter).WriteBatch(stamps[:], nil, nil)
+	_, err2 := next().(*file.Int32ColumnChunkWriter).WriteBatch([]int32{10805, 10810}, nil, nil)
+	_, err3 := next().(*file.Int64ColumnChunkWriter).WriteBatch([]int64{157321}, []int16{1, 0}, nil)
+	if err := errors.Join(err1, err2, err3, g.Close(), w.Close()); err != nil {
+		t.Fatal(err)
+	}
+	l, bad := Inspect(name, testLog())
+	if bad != nil {
+		t.Fatal(bad)
+	}
+	r, bad := Open(name, l, false)
+	if bad != nil {
+		t.Fatal(bad)
+	}
+	defer r.Close()
+	b, err := r.Next()
+	if err != nil || b.Len() != 2 || b.Time[1] != at.Add(time.Minute).UnixNano() || math.Abs(b.Value[reading.Distance][0]-1.0805) > 1e-12 ||
+		math.Abs(b.Value[reading.Flow][0]-0.0157321) > 1e-12 || b.State[reading.Flow][1] != reading.Empty || l.Absolute() {
+		t.Errorf("%+v, %v", b, err)
 	}
 }
 
