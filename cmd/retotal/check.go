@@ -156,7 +156,7 @@ func step(l *ingest.Log, q reading.Quantity) string {
 	if l.Resolution[q] == 0 {
 		return " in " + u.Symbol
 	}
-	return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/u.Factor, u.Symbol)
+	return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/math.Abs(u.Factor), u.Symbol)
 }
 
 // lane prints the settings of one lane.

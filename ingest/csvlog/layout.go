@@ -3,6 +3,7 @@ package csvlog
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -440,7 +441,7 @@ func (l *Layout) findResolution(rows [][][]byte) {
 			most = max(most, decimals(fields[column], l.decimal))
 		}
 		if most >= 0 && most < len(powersOfTen) {
-			l.Resolution[target] = l.Units[target].Factor / powersOfTen[most]
+			l.Resolution[target] = math.Abs(l.Units[target].Factor) / powersOfTen[most]
 		}
 	}
 }

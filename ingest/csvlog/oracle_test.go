@@ -240,8 +240,8 @@ func TestMissingCodes(t *testing.T) {
 		t.Fatal(err)
 	}
 	log := demoLog4()
-	log.Columns[reading.Distance].Missing = []string{"-999"}
-	log.Columns[reading.Flow].Missing = []string{"-999999"}
+	log.Columns[reading.Distance].Missing, log.Columns[reading.Distance].Codes = []string{"-999"}, []float64{-999}
+	log.Columns[reading.Flow].Missing, log.Columns[reading.Flow].Codes = []string{"-999999"}, []float64{-999999}
 	log.Columns[reading.Counter].Missing = []string{"ERR"}
 	rows, rejected, read, bad := readAll(t, file, log)
 	if bad != nil || read != 4 || rejected != 1 || len(rows) != 3 {

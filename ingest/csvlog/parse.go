@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"retotal/ingest/reading"
+	"retotal/ingest/site"
 )
 
 // The reasons for which a row is rejected.
@@ -47,9 +48,9 @@ type parser struct {
 type column struct {
 	target         int // a quantity, timeColumn or skipColumn
 	required       bool
-	factor, offset float64   // to SI
-	missing        []string  // texts that stand for no value
-	codes          []float64 // those of them that are numbers
+	factor, offset float64      // to SI
+	spec           *site.Column // what the site file says of it
+	coded          bool         // some numbers stand for no value
 	values         []float64
 	states         []reading.State
 }
@@ -121,7 +122,7 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 			if v, pos, ok = fastNumber(text, pos, decimal); !ok {
 				return 0, false
 			}
-			if len(c.codes) > 0 && slices.Contains(c.codes, v) {
+			if c.coded && c.spec.Absent(v) {
 				return 0, false // slowValue knows it
 			}
 			c.values[row] = c.toSI(v)
@@ -270,14 +271,14 @@ var noValue = []string{"nan", "na", "n/a", "null", "none", "-", "--", "---", "#n
 
 // slowValue reads one field of a quantity.
 func (p *parser) slowValue(field []byte, c *column) (float64, reading.State) {
-	if len(field) == 0 || slices.Contains(c.missing, string(field)) || slices.Contains(noValue, strings.ToLower(string(field))) {
+	if len(field) == 0 || slices.Contains(c.spec.Missing, string(field)) || slices.Contains(noValue, strings.ToLower(string(field))) {
 		return 0, reading.Empty
 	}
 	v, ok := slowNumber(field, p.layout.decimal)
 	switch {
 	case !ok:
 		return 0, reading.Illegible
-	case slices.Contains(c.codes, v):
+	case c.spec.Absent(v):
 		return 0, reading.Empty
 	}
 	return c.toSI(v), reading.Present

@@ -111,12 +111,8 @@ func newParser(l *Layout, log *site.Log) *parser {
 			p.has[target] = true
 			c.required = reading.Quantity(target) == log.Primary
 			c.factor, c.offset = l.Units[target].Factor, l.Units[target].Offset
-			for _, code := range log.Columns[target].Missing {
-				c.missing = append(c.missing, code)
-				if v, ok := slowNumber([]byte(code), '.'); ok {
-					c.codes = append(c.codes, v)
-				}
-			}
+			c.spec = &log.Columns[target]
+			c.coded = c.spec.Loop || len(c.spec.Codes) > 0
 		}
 		p.columns = append(p.columns, c)
 	}

@@ -8,6 +8,8 @@ import (
 
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
+
+	"retotal/ingest/site"
 )
 
 // column is one column of the current row group. After read, either integers or floats holds a value for every
@@ -16,14 +18,17 @@ type column struct {
 	quantity int // −1 for the time
 	chunk    file.ColumnChunkReader
 	optional bool
-	divisor  float64 // of the integers of a decimal column; 1 for others
-	levels   []int16 // definition levels: 0 for a row without value
+	spec     *site.Column // what the site file says of it; nil for the time
+	divisor  float64      // of the integers of a decimal column; 1 for others
+	levels   []int16      // definition levels: 0 for a row without value
 	integers []int64
 	floats   []float64
 	narrow   any // memory of a column of 32 bits
 }
 
-func (c *column) missing(i int) bool { return c.optional && c.levels[i] == 0 }
+func (c *column) missing(i int) bool {
+	return c.optional && c.levels[i] == 0 || c.spec != nil && c.spec.Absent(c.value(i))
+}
 
 func (c *column) value(i int) float64 {
 	if c.floats != nil {

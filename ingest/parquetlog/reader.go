@@ -34,6 +34,7 @@ const blockRows = 1 << 16
 
 // Layout is how a Parquet file is written, as far as a log needs it.
 type Layout struct {
+	log      *site.Log
 	Rows     int64
 	Columns  []string
 	Units    [reading.Count]quantity.Unit
@@ -81,7 +82,7 @@ func IsParquet(name string) bool {
 
 // Inspect reads the schema and the first rows.
 func Inspect(name string, log *site.Log) (*Layout, *problem.Problem) {
-	l := &Layout{}
+	l := &Layout{log: log}
 	r, bad := open(name, l)
 	if bad != nil {
 		return nil, bad
@@ -338,6 +339,9 @@ func (r *Reader) openGroup() error {
 		c.quantity, c.chunk, c.optional = q-1, chunk, chunk.Descriptor().MaxDefinitionLevel() > 0
 		if c.divisor = 1; c.quantity >= 0 {
 			c.divisor = r.layout.divisor[c.quantity]
+			if spec := &r.layout.log.Columns[c.quantity]; spec.Loop || len(spec.Codes) > 0 {
+				c.spec = spec
+			}
 		}
 		r.open = append(r.open, c)
 	}
@@ -451,7 +455,7 @@ func resolution(values []float64, u quantity.Unit) float64 {
 			whole = whole && math.Abs(x-math.Round(x)) < 1e-6*math.Max(1, math.Abs(x)*1e-3)
 		}
 		if whole {
-			return step * u.Factor
+			return step * math.Abs(u.Factor)
 		}
 	}
 	return 0

@@ -143,7 +143,9 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 	} else {
 		sub := t.sub(key)
 		c.Name = sub.required("name", "Distance")
-		if unit := sub.text("unit", ""); unit != "" && dim != quantity.None {
+		if unit := sub.text("unit", ""); unit == "mA" || unit == "%" {
+			sub.scale(&c, unit, dim)
+		} else if unit != "" && dim != quantity.None {
 			u, err := quantity.LookUp(unit)
 			if err != nil {
 				sub.refuse("unit", err.Error(), "one of "+strings.Join(quantity.Symbols(dim), ", "), "")
@@ -153,6 +155,11 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 			c.Unit = &u
 		}
 		c.Missing = sub.texts("missing")
+		for _, text := range c.Missing {
+			if v, err := quantity.Parse(text, quantity.None); err == nil {
+				c.Codes = append(c.Codes, v.SI)
+			}
+		}
 		if key == reading.Counter.String() {
 			if v := sub.quantity("rollover", quantity.VolumeDimension); v != nil {
 				c.Rollover = v.SI
@@ -161,6 +168,28 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 		sub.close()
 	}
 	return c
+}
+
+// scale reads a current loop or a percentage: low and high are what 4 and 20 mA, or 0 and 100 %, stand for. The scale becomes the unit
+// of the column.
+func (t *table) scale(c *Column, unit string, dim quantity.Dimension) {
+	low, high := t.quantity("low", dim), t.quantity("high", dim)
+	if low == nil || high == nil {
+		if !t.has("low") || !t.has("high") {
+			t.refuse("unit", fmt.Sprintf("%q needs low and high", unit), "what both ends of the scale stand for", fmt.Sprintf("add low = %q, high = %q", "0 "+quantity.Unit1(dim), dim.Example()))
+		}
+		return
+	}
+	if low.SI == high.SI {
+		t.refuse("high", "is the same as low", "", "")
+		return
+	}
+	from, span := 0.0, 100.0
+	if c.Loop = unit == "mA"; c.Loop {
+		from, span = 4, 16
+	}
+	factor := (high.SI - low.SI) / span
+	c.Unit = &quantity.Unit{Symbol: unit, Dimension: dim, Factor: factor, Offset: low.SI - float64(from*factor)}
 }
 
 // clock reads a time zone that was already taken from the table.

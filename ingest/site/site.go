@@ -2,6 +2,7 @@
 package site
 
 import (
+	"slices"
 	"time"
 
 	"retotal/ingest/problem"
@@ -54,7 +55,9 @@ type ClockCheck struct {
 type Column struct {
 	Name     string
 	Unit     *quantity.Unit // nil: read from the header
+	Loop     bool           // a current loop of 4 to 20 mA: Unit scales it, and currents of failure are no values
 	Missing  []string       // texts and numbers that stand for no value, as written
+	Codes    []float64      // those of them that are numbers
 	Rollover float64        // counter only: m³ at which it starts again; 0 when not stated
 	Place    problem.Place
 }
@@ -137,6 +140,12 @@ type Report struct {
 	From, Until *Instant
 	DailyVolume *quantity.Value     // limit of the permit
 	Submitted   map[string]Reported // by month, 2031-03
+}
+
+// Absent reports whether a number, as written, stands for no value: one of the codes, or a loop current that tells of a failure, 3.6 mA and less
+// or 21 mA and more (NAMUR NE 43; figures read second hand). It is neither zero nor full scale then.
+func (c *Column) Absent(v float64) bool {
+	return slices.Contains(c.Codes, v) || c.Loop && (v <= 3.6 || v >= 21)
 }
 
 // Reported is a figure that was submitted.
