@@ -39,7 +39,7 @@ var words = []struct {
 // GuessColumns looks for a header line above a line that begins to look like readings, and for columns whose names or units say what
 // they hold.
 func GuessColumns(file string) (*Guess, *problem.Problem) {
-	src, err := openSource(file, false)
+	src, err := openSource(file, nil, false)
 	if err != nil {
 		return nil, readProblem(file, 0, err)
 	}

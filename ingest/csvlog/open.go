@@ -18,6 +18,7 @@ import (
 	"golang.org/x/text/transform"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/site"
 )
 
 // source is the decoded text of a file: plain, gzip or zstd by its first bytes, hashed as it is stored while it is read where a hash is wanted.
@@ -46,8 +47,8 @@ func (c *countingReader) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// openSource opens a file for reading from its beginning, with or without hashing it.
-func openSource(name string, hashed bool) (*source, error) {
+// openSource opens a file for reading from its beginning, with or without hashing it; log, which may be nil, sets the bound of unpacking.
+func openSource(name string, log *site.Log, hashed bool) (*source, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, err
@@ -75,7 +76,11 @@ func openSource(name string, hashed bool) (*source, error) {
 		return nil, err
 	}
 	if s.Packing != "plain" {
-		s.Reader = &bounded{Reader: s.Reader, stored: s.counter, limit: mostGrowth}
+		limit := int64(mostGrowth)
+		if log != nil && log.UnpackLimit > 0 {
+			limit = log.UnpackLimit
+		}
+		s.Reader = &bounded{Reader: s.Reader, stored: s.counter, limit: limit}
 	}
 	s.decode()
 	return s, nil
@@ -142,7 +147,7 @@ func readProblem(file string, line int32, err error) *problem.Problem {
 	place := problem.Place{File: file, Line: int(line)}
 	switch {
 	case errors.Is(err, errUnpacks):
-		return problem.At(problem.Place{File: file}, fmt.Sprintf("the compressed data unpacks to more than %d times its size", mostGrowth), "a log", "unpack it yourself if it is one")
+		return problem.At(problem.Place{File: file}, "the compressed data unpacks to far more than logs do", fmt.Sprintf("at most %d times its size, or log.unpack_limit", mostGrowth), "if it is a log, raise log.unpack_limit")
 	case errors.Is(err, errLongLine):
 		return problem.At(place, fmt.Sprintf("the line is longer than %d KiB", blockSize>>10), "lines of a logger, ended by CR or LF", "check that this is the right file")
 	case errors.Is(err, io.ErrUnexpectedEOF):

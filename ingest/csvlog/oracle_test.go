@@ -271,8 +271,13 @@ func TestUnpacksWithoutEnd(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, _, _, bad := readAll(t, file, demoLog4())
-	if bad == nil || !strings.Contains(bad.Error(), "unpacks to more than 200 times its size") {
+	if bad == nil || !strings.Contains(bad.Error(), "unpacks to far more than logs do") {
 		t.Errorf("%v", bad)
+	}
+	log := demoLog4()
+	log.UnpackLimit = 5000
+	if rows, rejected, _, bad := readAll(t, file, log); bad != nil || len(rows) != 1 || rejected != 200000 {
+		t.Errorf("with a raised limit: %d rows, %d rejected, %v", len(rows), rejected, bad)
 	}
 }
 

@@ -52,7 +52,7 @@ type job struct {
 
 // Open starts to read a file of a known layout. Its SHA-256 is taken on the way when it is wanted.
 func Open(file string, layout *Layout, log *site.Log, hashed bool) (*Reader, *problem.Problem) {
-	src, err := openSource(file, hashed)
+	src, err := openSource(file, log, hashed)
 	if err != nil {
 		return nil, readProblem(file, 0, err)
 	}
@@ -72,7 +72,7 @@ func Open(file string, layout *Layout, log *site.Log, hashed bool) (*Reader, *pr
 // Inspect finds the layout from the beginning of the file and, where the order of day and month is open, from
 // the whole of it.
 func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
-	src, err := openSource(file, false)
+	src, err := openSource(file, log, false)
 	if err != nil {
 		return nil, readProblem(file, 0, err)
 	}
@@ -90,7 +90,7 @@ func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
 	if !ambiguous {
 		return layout, nil
 	}
-	whole, err := openSource(file, false)
+	whole, err := openSource(file, log, false)
 	if err != nil {
 		return nil, readProblem(file, 0, err)
 	}

@@ -86,6 +86,11 @@ func (s *Site) readLog(t *table) {
 	s.Log.GapLimit = t.duration("gap_limit")
 	s.Log.StampAt = t.choice("stamp", "instant", "start", "end")
 	s.readClockChecks(t)
+	if v := t.quantity("unpack_limit", quantity.None); v != nil {
+		if s.Log.UnpackLimit = int64(v.SI); v.SI < 1 || v.SI > 1e9 {
+			t.refuse("unpack_limit", fmt.Sprintf("= %s is not usable", v.Text), "how many times its size a compressed log may unpack to, 200 by default", "")
+		}
+	}
 	t.get("date_order")
 	s.readColumns(t.sub("columns"))
 	t.close()

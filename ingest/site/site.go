@@ -26,17 +26,18 @@ type Site struct {
 
 // Log says where the readings are and how they are written.
 type Log struct {
-	Files     []string // patterns as written, relative to the site file
-	Clock     Clock    // what the logger's clock keeps
-	Primary   reading.Quantity
-	Time      Column
-	TimeOfDay Column                // when the date and the time of day stand in two columns
-	Columns   [reading.Count]Column // by quantity; a Name of "" means the log has none
-	DayFirst  *bool                 // settles 03/04/2031 when the log does not
-	StampAt   string                // "instant", "start" or "end" of the interval that a reading stands for
-	Checks    []ClockCheck          // how wrong the logger's clock was, in the order of time
-	GapLimit  time.Duration         // 0: three times the log's interval
-	Place     problem.Place
+	Files       []string // patterns as written, relative to the site file
+	Clock       Clock    // what the logger's clock keeps
+	Primary     reading.Quantity
+	Time        Column
+	TimeOfDay   Column                // when the date and the time of day stand in two columns
+	Columns     [reading.Count]Column // by quantity; a Name of "" means the log has none
+	DayFirst    *bool                 // settles 03/04/2031 when the log does not
+	StampAt     string                // "instant", "start" or "end" of the interval that a reading stands for
+	Checks      []ClockCheck          // how wrong the logger's clock was, in the order of time
+	UnpackLimit int64                 // most that a compressed log may unpack to, in times its size; 0: the default
+	GapLimit    time.Duration         // 0: three times the log's interval
+	Place       problem.Place
 }
 
 // Reads reports whether the values of a quantity are read. No setting uses the air temperature so far: its column must be there, but
