@@ -161,7 +161,6 @@ func (a *after) drop(e *Engine, i int) {
 	a.stretch.dropped++
 	e.used[i] = false
 	if event := e.events.open[index((e.Flags[i] & a.drops &^ qa.Gap).First())]; event != nil {
-		event.unsettled++
 		a.stretch.events = append(a.stretch.events, event)
 	}
 }
@@ -170,7 +169,7 @@ func (a *after) drop(e *Engine, i int) {
 func (a *after) join(e *Engine, i int, flow float64, held bool) (volume float64) {
 	class := Measured
 	switch s := &a.stretch; {
-	case !a.last.any, s.leftOut, s.dropped == 0 && s.gap, s.dropped > 0 && e.Time[i]-a.last.time > a.bridge:
+	case !a.last.any, s.leftOut, s.gap, s.dropped > 0 && e.Time[i]-a.last.time > a.bridge:
 		return 0
 	case s.dropped > 0:
 		class = Bridged
@@ -213,16 +212,13 @@ func (s *Segment) limitedAt(at int64, value float64) float64 {
 func (a *after) settle(e *Engine, i int, volume float64) {
 	causes := a.stretch.events
 	if event := e.events.open[index((e.Flags[i] & a.drops &^ qa.Gap).First())]; event != nil {
-		event.unsettled++
 		causes = append(causes, event)
 	}
 	if a.last.any && a.last.flags != 0 && e.events.recent != nil {
-		e.events.recent.unsettled++
 		causes = append(causes, e.events.recent)
 	}
 	for _, event := range causes {
 		event.Effect += (volume - a.stretch.unscreened) / float64(len(causes))
-		event.unsettled--
 	}
 	e.events.recent = nil
 	if flags := e.Flags[i] & a.drops &^ qa.Gap; flags != 0 {
@@ -233,10 +229,7 @@ func (a *after) settle(e *Engine, i int, volume float64) {
 
 // finish settles what is left after the last accepted reading.
 func (a *after) finish(e *Engine) {
-	if len(a.stretch.events) > 0 {
-		for _, event := range a.stretch.events {
-			event.Effect -= a.stretch.unscreened / float64(len(a.stretch.events))
-			event.unsettled--
-		}
+	for _, event := range a.stretch.events {
+		event.Effect -= a.stretch.unscreened / float64(len(a.stretch.events))
 	}
 }

@@ -21,7 +21,6 @@ type Event struct {
 	Highest     float64 // heads under the corrected settings, m
 	Effect      float64 // m³ that the action added to the corrected total; readings with several flags count for the first
 	Spans       int     // 1; more when spans were joined because there were too many
-	unsettled   int
 }
 
 // FlagSummary is all events of one check.

@@ -158,6 +158,8 @@ func TestGapsAndActions(t *testing.T) {
 		{"spike left out", "[screening]\nspike = \"leave-out\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
 		{"spike kept", "[screening]\nspike = \"keep\"\n", with(5, 0.5), trapezoids(with(5, 0.5), all), 600},
 		{"bridge too long", "[screening]\nbridge_limit = \"90 s\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
+		{"spike before a gap is no way over it", "gap_limit = \"1 min\"\n", func() []float64 { d := with(5, 0.5); d[6] = -1; return d }(),
+			trapezoids(steady, func(i int) bool { return i >= 5 && i <= 7 }), 420},
 		{"gap within the limit", "", with(5, -1), trapezoids(steady, around5) + (flow(steady[4])+flow(steady[6]))/2*120, 600},
 		{"gap beyond the limit", "gap_limit = \"1 min\"\n", with(5, -1), trapezoids(steady, around5), 480},
 		{"below zero", "", with(5, 1.004), trapezoids(with(5, 1.004), all), 600},
