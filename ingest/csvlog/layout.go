@@ -410,22 +410,26 @@ func (l *Layout) sampleRows(text []byte) [][][]byte {
 	return rows
 }
 
-// findDecimal takes the comma when the numbers of the sample hold commas and no points.
+// findDecimal takes the comma when the numbers of the sample hold commas and no points, or where a number holds both and the comma comes
+// last (1.234,5).
 func (l *Layout) findDecimal(rows [][][]byte) {
 	l.decimal = '.'
 	if l.delimiter == ',' {
 		return
 	}
-	commas, points := 0, 0
+	commas, points, commaLast := 0, 0, 0
 	for _, fields := range rows {
 		for column, target := range l.plan {
 			if target >= 0 {
 				commas += bytes.Count(fields[column], []byte{','})
 				points += bytes.Count(fields[column], []byte{'.'})
+				if point := bytes.LastIndexByte(fields[column], '.'); point > 0 && bytes.IndexByte(fields[column], ',') > point {
+					commaLast++
+				}
 			}
 		}
 	}
-	if commas > 0 && points == 0 {
+	if commas > 0 && points == 0 || commaLast > 0 {
 		l.decimal = ','
 	}
 }

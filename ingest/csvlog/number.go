@@ -3,6 +3,7 @@ package csvlog
 import (
 	"math"
 	"strconv"
+	"strings"
 )
 
 // powersOfTen are exact in float64 up to 10^22.
@@ -78,10 +79,10 @@ func signedNumber(text []byte, pos int, decimal byte) (v float64, next int, ok b
 	return v, next, ok
 }
 
-// slowNumber reads one whole field: the same grammar with an exponent, and any number of digits. NaN, Inf,
-// hexadecimal and digit separators are not numbers here.
+// slowNumber reads one whole field: the same grammar with an exponent, any number of digits, and marks between thousands where they
+// cannot be mistaken (see ungroup). NaN, Inf, hexadecimal and other digit separators are not numbers here.
 func slowNumber(field []byte, decimal byte) (float64, bool) {
-	text := string(field)
+	text := ungroup(string(field), decimal)
 	seen := false
 	for i := range len(text) {
 		switch c := text[i]; {
@@ -101,6 +102,33 @@ func slowNumber(field []byte, decimal byte) (float64, bool) {
 		return 0, false
 	}
 	return v, true
+}
+
+// ungroup takes out the marks between thousands: the comma or point that is not the decimal sign, a blank or an apostrophe, in groups of
+// exactly three digits. One mark alone without a decimal sign after it could be a decimal sign itself, so such a number stays as it
+// is, and is not read.
+func ungroup(text string, decimal byte) string {
+	marks := ".,' "
+	at := strings.IndexAny(strings.TrimLeft(text, "+-"), marks)
+	if at < 1 || at > 3 {
+		return text
+	}
+	mark := strings.TrimLeft(text, "+-")[at]
+	whole, fraction, hasDecimal := strings.Cut(text, string(decimal))
+	groups := strings.Split(strings.TrimLeft(whole, "+-"), string(mark))
+	if mark == decimal || len(groups) < 2 || len(groups) == 2 && !hasDecimal {
+		return text
+	}
+	for _, g := range groups[1:] {
+		if len(g) != 3 {
+			return text
+		}
+	}
+	out := whole[:len(whole)-len(strings.TrimLeft(whole, "+-"))] + strings.Join(groups, "")
+	if hasDecimal {
+		out += string(decimal) + fraction
+	}
+	return out
 }
 
 // decimals counts the digits after the decimal sign of a plain number; −1 for other texts.

@@ -53,6 +53,18 @@ func TestNumberGrammar(t *testing.T) {
 			t.Errorf("%q: %v, %v", c.text, v, ok)
 		}
 	}
+	// NUM-DEC of the reference (PapaParse issue 290): decimal comma with dots between thousands; and other marks.
+	for _, c := range []struct {
+		text    string
+		decimal byte
+		want    float64
+		ok      bool
+	}{{"-21.419,06", ',', -21419.06, true}, {"37.996,97", ',', 37996.97, true}, {"-53,9", ',', -53.9, true}, {"1,234.5", '.', 1234.5, true}, {"1,234,567", '.', 1234567, true},
+		{"1 234,5", ',', 1234.5, true}, {"1'234.5", '.', 1234.5, true}, {"1,234", '.', 0, false}, {"1.234", ',', 0, false}, {"12,34.5", '.', 0, false}, {"1,2345.6", '.', 0, false}} {
+		if v, ok := slowNumber([]byte(c.text), c.decimal); ok != c.ok || v != c.want {
+			t.Errorf("%q with decimal %q: %v, %v", c.text, c.decimal, v, ok)
+		}
+	}
 	if v, ok := slowNumber([]byte("1,25"), ','); !ok || v != 1.25 {
 		t.Errorf("1,25 with a decimal comma: %v, %v", v, ok)
 	}

@@ -202,6 +202,7 @@ func TestLayouts(t *testing.T) {
 		{"bare CR, no terminator at the end", "Time,Distance (m),Flow (L/s),Total (m3)\r2031-03-01 00:00,1.25,2.5,10", row{values: values(1.25, 0.0025, 10)}},
 		{"seconds since 1970", "Time,Distance (m),Flow (L/s),Total (m3)\n1930089600,1.25,2.5,10\n", row{values: values(1.25, 0.0025, 10)}},
 		{"milliseconds since 1970", "Time,Distance (m),Flow (L/s),Total (m3)\n1930089600000,1.25,2.5,10\n", row{values: values(1.25, 0.0025, 10)}},
+		{"dots between thousands", "Time;Distance (mm);Flow (L/s);Total (L)\n2031-03-01 00:00;1.250,0;2,5;10.000,0\n", row{values: values(1.25, 0.0025, 10)}},
 		{"spreadsheet days", "Time;Distance (m);Flow (L/s);Total (m3)\n47908,0;1,25;2,5;10\n", row{values: values(1.25, 0.0025, 10)}},
 		{"UTF-16, little endian", utf16("\ufeffTime,Distance (m),Flow (L/s),Total (m³)\n2031-03-01 00:00,1.25,2.5,10\n", false), row{values: values(1.25, 0.0025, 10)}},
 		{"UTF-16, big endian", utf16("\ufeffTime,Distance (m),Flow (L/s),Total (m³)\n2031-03-01 00:00,1.25,2.5,10\n", true), row{values: values(1.25, 0.0025, 10)}},
