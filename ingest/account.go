@@ -43,11 +43,25 @@ func (a *Account) RejectedRows() int {
 	return n
 }
 
-// Reasons lists the reasons of rejection, the most frequent first.
-func (a *Account) Reasons() []string {
+// reasons lists the reasons of rejection, the most frequent first.
+func (a *Account) reasons() []string {
 	reasons := slices.Sorted(maps.Keys(a.Rejected))
 	slices.SortStableFunc(reasons, func(x, y string) int { return a.Rejected[y] - a.Rejected[x] })
 	return reasons
+}
+
+// Oddities says in words what was not plain about the rows, with a count of each; empty for a clean log.
+func (a *Account) Oddities() (list []string) {
+	for _, reason := range a.reasons() {
+		list = append(list, fmt.Sprintf("%d rejected: %s", a.Rejected[reason], reason))
+	}
+	for _, q := range slices.Sorted(maps.Keys(a.Missing)) {
+		list = append(list, fmt.Sprintf("%d without a value of %s", a.Missing[q], q))
+	}
+	for _, q := range slices.Sorted(maps.Keys(a.Illegible)) {
+		list = append(list, fmt.Sprintf("%d with a value of %s that cannot be read", a.Illegible[q], q))
+	}
+	return list
 }
 
 // reject counts rejections of one file.

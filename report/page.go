@@ -175,10 +175,7 @@ func (r *Run) addLists(d *pageData) {
 		d.Flags = append(d.Flags, flagData{f.Title, sentence(f.Check), string(f.Action), grouped(float64(f.Rows), 0), grouped(float64(f.Spans), 0), r.signed(f.Effect, 1), f.Limit, f.Source})
 	}
 	a := &r.Result.Log.Account
-	d.Rows = rowsData{a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod, nil}
-	for _, reason := range a.Reasons() {
-		d.Rows.Reasons = append(d.Rows.Reasons, fmt.Sprintf("%d rejected: %s", a.Rejected[reason], reason))
-	}
+	d.Rows = rowsData{a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod, a.Oddities()}
 	for _, e := range a.Examples {
 		d.Rows.Reasons = append(d.Rows.Reasons, fmt.Sprintf("%s:%d: %s: %s", relative(r.site(), e.File), e.Line, e.Reason, e.Text))
 	}

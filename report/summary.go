@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"retotal/ingest"
 	"retotal/ingest/quantity"
 	"retotal/recompute"
 	"retotal/recompute/audit"
@@ -28,7 +29,8 @@ func Summary(w io.Writer, r *Run, folder string) {
 	confidence(w, r)
 	attention(w, r, decimals)
 	flags(w, r, decimals)
-	account(w, r)
+	fmt.Fprintln(w)
+	WriteAccount(w, res.Log)
 	if folder != "" {
 		fmt.Fprintf(w, "\nResults in %s: report.html, totals.csv, events.csv, readings.parquet, plots, record.json\n", folder)
 	}
@@ -166,23 +168,18 @@ func flags(w io.Writer, r *Run, decimals int) {
 	t.write(w)
 }
 
-// account prints what became of every row.
-func account(w io.Writer, r *Run) {
-	a := &r.Result.Log.Account
-	fmt.Fprintf(w, "\nRows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d\n",
+// WriteAccount writes what became of every row of a log, and a line for each oddity with its count.
+func WriteAccount(w io.Writer, l *ingest.Log) {
+	a := &l.Account
+	fmt.Fprintf(w, "Rows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d\n",
 		a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod)
-	for _, reason := range a.Reasons() {
-		fmt.Fprintf(w, "  rejected %d: %s", a.Rejected[reason], reason)
-		separator := ", as "
-		for _, e := range a.Examples {
-			if e.Reason == reason {
-				fmt.Fprintf(w, "%s%s:%d", separator, e.File, e.Line)
-				separator = ", "
-			}
-		}
-		fmt.Fprintln(w)
+	for _, oddity := range a.Oddities() {
+		fmt.Fprintf(w, "  %s\n", oddity)
 	}
-	for _, f := range r.Result.Log.Files {
+	for _, e := range a.Examples {
+		fmt.Fprintf(w, "  %s:%d: %s: %s\n", e.File, e.Line, e.Reason, e.Text)
+	}
+	for _, f := range l.Files {
 		if f.Sorted {
 			fmt.Fprintf(w, "  %s was not in the order of time and was sorted\n", f.Name)
 		}

@@ -88,12 +88,8 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 			fmt.Fprintf(w, "  %-12s column %q, which no setting uses\n", quantity, c.Name)
 		}
 	}
-	a := &l.Account
-	fmt.Fprintf(w, "  rows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d\n",
-		a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod)
-	for _, e := range a.Examples {
-		fmt.Fprintf(w, "    %s:%d: %s: %s\n", e.File, e.Line, e.Reason, e.Text)
-	}
+	fmt.Fprintln(w)
+	report.WriteAccount(w, l)
 	lane(w, j, j.recorded)
 	lane(w, j, j.corrected)
 	fmt.Fprintln(w, "\nScreening")
