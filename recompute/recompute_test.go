@@ -34,13 +34,7 @@ distance = "Distance"
 		text += `
 [settings]
 empty_distance = "1 m"
-[settings.device]
-kind = "power"
-coefficient = 0.1
-exponent = 1
-head_unit = "m"
-flow_unit = "m3/s"
-`
+` + tenth
 	}
 	for name, content := range map[string]string{"site.toml": text, "log.csv": log} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
@@ -49,6 +43,15 @@ flow_unit = "m3/s"
 	}
 	return filepath.Join(dir, "site.toml")
 }
+
+// tenth is a device that discharges 0.1 m³/s per metre of head: totals can be worked out by hand.
+const tenth = `[settings.device]
+kind = "power"
+coefficient = 0.1
+exponent = 1
+head_unit = "m"
+flow_unit = "m3/s"
+`
 
 // minutes writes a log of distances, one a minute from 2031-03-01 00:00; a negative one leaves its row out.
 func minutes(distances ...float64) string {
@@ -113,12 +116,7 @@ func TestChangeOfSettings(t *testing.T) {
 	r := run(t, simple(t, minutes(0.9, 0.9, 0.9), `
 [settings]
 empty_distance = "1 m"
-[settings.device]
-kind = "power"
-coefficient = 0.1
-exponent = 1
-head_unit = "m"
-flow_unit = "m3/s"
+`+tenth+`
 [[settings.change]]
 at = 2031-03-01T00:00:30
 [settings.change.device]
@@ -193,13 +191,7 @@ func TestSurchargeIsBounded(t *testing.T) {
 [settings]
 empty_distance = "1 m"
 maximum_head = "0.15 m"
-[settings.device]
-kind = "power"
-coefficient = 0.1
-exponent = 1
-head_unit = "m"
-flow_unit = "m3/s"
-`))
+`+tenth))
 	near(t, "bounded", r.Total.Classes[recompute.Bounded].M3(), 0.015*120)
 	near(t, "measured", r.Total.Classes[recompute.Measured].M3(), (0.010+0.015)/2*300)
 	near(t, "before", r.Total.Before.M3(), (0.010+0.015)/2*300+0.015*120)

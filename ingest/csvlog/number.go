@@ -105,18 +105,19 @@ func slowNumber(field []byte, decimal byte) (float64, bool) {
 }
 
 // ungroup takes out the marks between thousands: the comma or point that is not the decimal sign, a blank or an apostrophe, in groups of
-// exactly three digits. One mark alone without a decimal sign after it could be a decimal sign itself, so such a number stays as it
-// is, and is not read.
+// exactly three digits. One comma or point alone, with no decimal sign after it, could be a decimal sign itself, so such a number stays
+// as it is, and is not read.
 func ungroup(text string, decimal byte) string {
-	marks := ".,' "
-	at := strings.IndexAny(strings.TrimLeft(text, "+-"), marks)
-	if at < 1 || at > 3 {
+	unsigned := strings.TrimLeft(text, "+-")
+	sign := text[:len(text)-len(unsigned)]
+	at := strings.IndexAny(unsigned, ".,' ")
+	if at < 1 || at > 3 || unsigned[at] == decimal {
 		return text
 	}
-	mark := strings.TrimLeft(text, "+-")[at]
-	whole, fraction, hasDecimal := strings.Cut(text, string(decimal))
-	groups := strings.Split(strings.TrimLeft(whole, "+-"), string(mark))
-	if mark == decimal || len(groups) < 2 || len(groups) == 2 && !hasDecimal {
+	mark := unsigned[at]
+	whole, fraction, hasDecimal := strings.Cut(unsigned, string(decimal))
+	groups := strings.Split(whole, string(mark))
+	if len(groups) == 2 && !hasDecimal && (mark == '.' || mark == ',') {
 		return text
 	}
 	for _, g := range groups[1:] {
@@ -124,20 +125,19 @@ func ungroup(text string, decimal byte) string {
 			return text
 		}
 	}
-	out := whole[:len(whole)-len(strings.TrimLeft(whole, "+-"))] + strings.Join(groups, "")
 	if hasDecimal {
-		out += string(decimal) + fraction
+		fraction = string(decimal) + fraction
 	}
-	return out
+	return sign + strings.Join(groups, "") + fraction
 }
 
-// decimals counts the digits after the decimal sign of a plain number; −1 for other texts.
+// decimals counts the digits after the decimal sign of a number without exponent; −1 for other texts.
 func decimals(field []byte, decimal byte) int {
 	if _, ok := slowNumber(field, decimal); !ok {
 		return -1
 	}
 	count, after := 0, false
-	for _, c := range field {
+	for _, c := range []byte(ungroup(string(field), decimal)) {
 		switch {
 		case c == decimal:
 			after = true

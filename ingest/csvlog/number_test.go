@@ -60,10 +60,13 @@ func TestNumberGrammar(t *testing.T) {
 		want    float64
 		ok      bool
 	}{{"-21.419,06", ',', -21419.06, true}, {"37.996,97", ',', 37996.97, true}, {"-53,9", ',', -53.9, true}, {"1,234.5", '.', 1234.5, true}, {"1,234,567", '.', 1234567, true},
-		{"1 234,5", ',', 1234.5, true}, {"1'234.5", '.', 1234.5, true}, {"1,234", '.', 0, false}, {"1.234", ',', 0, false}, {"12,34.5", '.', 0, false}, {"1,2345.6", '.', 0, false}} {
+		{"1 234,5", ',', 1234.5, true}, {"1'234.5", '.', 1234.5, true}, {"-1 234", '.', -1234, true}, {"1 23", '.', 0, false}, {"1,234 567.5", '.', 0, false}, {"1,234", '.', 0, false}, {"1.234", ',', 0, false}, {"12,34.5", '.', 0, false}, {"1,2345.6", '.', 0, false}} {
 		if v, ok := slowNumber([]byte(c.text), c.decimal); ok != c.ok || v != c.want {
 			t.Errorf("%q with decimal %q: %v, %v", c.text, c.decimal, v, ok)
 		}
+	}
+	if n := decimals([]byte("-21.419,06"), ','); n != 2 {
+		t.Errorf("-21.419,06 has %d decimals", n)
 	}
 	if v, ok := slowNumber([]byte("1,25"), ','); !ok || v != 1.25 {
 		t.Errorf("1,25 with a decimal comma: %v, %v", v, ok)
