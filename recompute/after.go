@@ -151,9 +151,9 @@ func (a *after) row(e *Engine, i int) {
 // keptAt is the flow of a reading at an instant when nothing is screened.
 func (s *Segment) keptAt(at int64, value float64) float64 { return s.Rating.Flow(s.head(at, value)) }
 
-// trapezoid is the volume under a straight line, m³.
+// trapezoid is the volume under a straight line, m³, rounded before it is added to another.
 func trapezoid(t0 int64, q0 float64, t1 int64, q1 float64) float64 {
-	return (q0 + q1) / 2 * float64(t1-t0) * 1e-9
+	return float64((q0 + q1) / 2 * float64(t1-t0) * 1e-9)
 }
 
 // drop notes a reading that does not count.

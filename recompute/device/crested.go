@@ -93,7 +93,7 @@ func bosC(ratio float64) float64 {
 	step := t[i][0] - t[i-1][0]
 	x := (ratio - t[i-1][0]) / step
 	c0, c1, s0, s1 := t[i-1][1], t[i][1], slope(i-1)*step, slope(i)*step
-	return c0 + float64(x*(s0+float64(x*(3*(c1-c0)-2*s0-s1+float64(x*(2*(c0-c1)+s0+s1))))))
+	return c0 + float64(x*(s0+float64(x*(float64(3*(c1-c0))-2*s0-s1+float64(x*(2*(c0-c1)+s0+s1))))))
 }
 
 // newRoundNosed reads width, crest_length, crest_height, nose_radius and the optional channel_width and coefficient.
@@ -115,7 +115,7 @@ func newRoundNosed(d *dimensions) Rating {
 	limits.High = math.Max(limits.High, limits.Low)
 	flat := length - radius
 	return c.rating(limits, func(h, _ float64) float64 {
-		return (1 - 0.006*flat/c.width) * power(math.Max(1-0.003*flat/h, 0), 1.5)
+		return (1 - float64(0.006*flat)/c.width) * power(math.Max(1-float64(0.003*flat)/h, 0), 1.5)
 	}, nil)
 }
 
@@ -141,9 +141,9 @@ func newTriangularProfile(d *dimensions) Rating {
 		case h <= 0 || s > 0.985:
 			return 0, 0, false
 		case s <= 0.93:
-			return r.Flow(h) * math.Min(1, 1.035*math.Pow(0.817-s*s*s*s, 0.0647)), 0.05, true
+			return r.Flow(h) * math.Min(1, 1.035*math.Pow(0.817-float64(s*s*s*s), 0.0647)), 0.05, true
 		}
-		return r.Flow(h) * (8.686 - 8.403*s), 0.05, true
+		return r.Flow(h) * (8.686 - float64(8.403*s)), 0.05, true
 	}
 	return r
 }

@@ -71,7 +71,7 @@ func (s hSize) rating() Rating {
 		l := math.Log10(h)
 		return s.a + float64(l*(s.b+float64(s.c*l)))
 	}
-	exponent := func(h float64) float64 { return s.b + 2*s.c*math.Log10(h) }
+	exponent := func(h float64) float64 { return s.b + float64(2*s.c*math.Log10(h)) }
 	flow := func(h float64) float64 {
 		if h < least {
 			return math.Pow(10, log(least)) * math.Pow(h/least, exponent(least))

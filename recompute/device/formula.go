@@ -146,16 +146,16 @@ func newCubicTable(exact func(float64) float64, low, high float64, n int) *cubic
 	}
 	c0, s0 := coefficient(low), slope(low)
 	for i := range t.cubics {
-		h1 := low + step*float64(i+1)
+		h1 := low + float64(step*float64(i+1))
 		c1, s1 := coefficient(h1), slope(h1)
-		t.cubics[i] = [4]float64{c0, s0, 3*(c1-c0) - 2*s0 - s1, 2*(c0-c1) + s0 + s1}
+		t.cubics[i] = [4]float64{c0, s0, float64(3*(c1-c0)) - 2*s0 - s1, 2*(c0-c1) + s0 + s1}
 		c0, s0 = c1, s1
 	}
 	return t
 }
 
 func (t *cubicTable) flow(h float64) float64 {
-	x := (h - t.low) * t.perStep
+	x := float64((h - t.low) * t.perStep)
 	i := min(int(x), len(t.cubics)-1)
 	x -= float64(i)
 	c := &t.cubics[i]

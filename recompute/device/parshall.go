@@ -142,7 +142,7 @@ var utahState = []utahSize{
 // parshallDeduction is what submergence takes from the free flow of a flume of 1 to 8 ft: QE = W^0.815 {[ha/((1.8/S)^1.8 − 2.45)]^(4.57−3.14 S)
 // + 0.093 S}, ft and ft³/s, 0.70 < S ≤ 0.90 (Parshall; read as code in an open script).
 func parshallDeduction(feet, ha, s float64) float64 {
-	return math.Pow(feet, 0.815) * (math.Pow(ha/(math.Pow(1.8/s, 1.8)-2.45), 4.57-3.14*s) + 0.093*s)
+	return math.Pow(feet, 0.815) * (math.Pow(ha/(math.Pow(1.8/s, 1.8)-2.45), 4.57-float64(3.14*s)) + float64(0.093*s))
 }
 
 // parshallDrowned computes drowned flow by both published methods where both hold, and takes their mean with half their spread, and 5 %, as
@@ -157,11 +157,11 @@ func parshallDrowned(free func(float64) float64, feet, modular float64) *drownin
 		ha := h / 0.3048
 		var flows []float64
 		if feet > 0.99 && feet < 8.1 && s > 0.70 {
-			flows = append(flows, free(h)-parshallDeduction(feet, ha, s)*cubicFoot)
+			flows = append(flows, free(h)-float64(parshallDeduction(feet, ha, s)*cubicFoot))
 		}
 		for _, u := range utahState {
 			if math.Abs(feet/u.throat-1) < 0.01 {
-				flows = append(flows, u.c1*math.Pow(ha-hd/0.3048, u.n1)/math.Pow(-(math.Log10(s)+0.0044), u.n2)*cubicFoot)
+				flows = append(flows, u.c1*math.Pow(ha-hd/0.3048, u.n1)/math.Pow(-(float64(math.Log10(s))+0.0044), u.n2)*cubicFoot)
 			}
 		}
 		switch len(flows) {

@@ -20,15 +20,15 @@ type section struct {
 
 // trapezoidSection is a channel of bottom width b and side slope m (horizontal to vertical); m = 0 is a rectangle, b = 0 a V.
 func trapezoidSection(b, m float64) section {
-	side := math.Sqrt(1 + m*m)
+	side := math.Sqrt(1 + float64(m*m))
 	name := "trapezoidal"
 	if m == 0 {
 		name = "rectangular"
 	}
 	return section{name: name, depth: math.Inf(1), size: b,
-		area:      func(y float64) float64 { return (b + m*y) * y },
-		width:     func(y float64) float64 { return b + 2*m*y },
-		perimeter: func(y float64) float64 { return b + 2*y*side },
+		area:      func(y float64) float64 { return (b + float64(m*y)) * y },
+		width:     func(y float64) float64 { return b + float64(2*m*y) },
+		perimeter: func(y float64) float64 { return b + float64(2*y*side) },
 		dims:      []Constant{{"width", fmt.Sprintf("%.4g m", b)}, {"side_slope", fmt.Sprintf("%.4g", m)}}}
 }
 
@@ -117,7 +117,7 @@ func withApproach(h, area float64, flow func(energy float64) float64) float64 {
 		if math.Abs(next-energy) <= 1e-14*energy {
 			return flow(next)
 		}
-		if next > 1.5*h+1e-9 { // no subcritical approach carries this flow
+		if next > float64(1.5*h)+1e-9 { // no subcritical approach carries this flow
 			return flow(1.5 * h)
 		}
 		energy = next

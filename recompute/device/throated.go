@@ -52,7 +52,7 @@ func newPalmerBowlus(d *dimensions) Rating {
 		cd := coefficient(h)
 		return withApproach(h, pipe.area(math.Min(h+ramp, diameter)), func(energy float64) float64 { return cd * throat.criticalFlow(energy) })
 	}
-	top := math.Max(0.9*diameter-ramp, 0.02)
+	top := math.Max(float64(0.9*diameter)-ramp, 0.02)
 	return tabulate(&Formula{flow: flow, description: description, limits: Limits{Low: 0.1 * diameter, High: top, End: math.Inf(1),
 		LowSource: "0.1 D (from memory)", HighSource: "water at 0.9 D in the pipe (from memory)"}}, math.Max(0.02*diameter, 1e-3), 1.02*top)
 }
@@ -89,14 +89,14 @@ func throatCoefficient(d *dimensions, s section, length float64) func(h float64)
 	xi := 1.0
 	if s.name == "trapezoidal" {
 		m := (s.width(1) - s.width(0)) / 2
-		xi = math.Sqrt(1+m*m) - m
+		xi = math.Sqrt(1+float64(m*m)) - m
 	}
-	side := 1 - 0.006*xi*length/math.Max(s.size, 1e-9)
+	side := 1 - float64(0.006*xi*length)/math.Max(s.size, 1e-9)
 	if s.size <= 0 {
 		side = 1
 	}
 	return func(h float64) float64 {
-		bed := 1 - 0.003*length/h
+		bed := 1 - float64(0.003*length)/h
 		return math.Max(side, 0) * power(math.Max(bed, 0), 1.5)
 	}
 }

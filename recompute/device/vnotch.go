@@ -135,7 +135,7 @@ func partialCe(hp, ratio float64) float64 {
 		for last < len(partialChart)-1 && partialChart[last+1][k] > 0 {
 			last++
 		}
-		x := math.Min(math.Max(hp*20-2, 0), float64(last))
+		x := math.Min(math.Max(float64(hp*20)-2, 0), float64(last))
 		i := min(int(x), max(last-1, 0))
 		low, high := partialChart[i][k], partialChart[min(i+1, last)][k]
 		return low + float64((high-low)*(x-float64(i)))

@@ -94,7 +94,7 @@ func (c *Counter) spread(at int64, increase float64) {
 		}
 		_, end := c.calendar.Bounds(day)
 		next := min(end, high)
-		c.volume[day].Add(increase * (float64(next-low) / whole))
+		c.volume[day].Add(float64(increase * (float64(next-low) / whole)))
 		c.covered[day] += next - low
 		low = next
 	}

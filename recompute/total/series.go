@@ -90,5 +90,5 @@ func (s *Series) Volume(i int) (Sum, int64) {
 		return Sum{}, 0
 	}
 	v := s.volume[i]
-	return Sum{v.high * halfSecond, v.low * halfSecond}, s.covered[i]
+	return Sum{float64(v.high * halfSecond), float64(v.low * halfSecond)}, s.covered[i]
 }

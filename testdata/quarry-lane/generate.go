@@ -66,14 +66,14 @@ func TrueFlow(t time.Time) float64 {
 		return 0
 	}
 	hour := t.Sub(t.Truncate(24*time.Hour)).Hours() - 9
-	flow := 10 * (1 + 0.40*math.Sin(2*math.Pi*hour/24) + 0.16*math.Sin(4*math.Pi*(hour-1.5)/24))
+	flow := 10 * (1 + float64(0.40*math.Sin(2*math.Pi*hour/24)) + float64(0.16*math.Sin(4*math.Pi*(hour-1.5)/24)))
 	if d := t.Weekday(); d == time.Saturday || d == time.Sunday {
 		flow *= 0.9
 	}
-	flow *= 1 + 0.06*math.Sin(t.Sub(Begin).Hours()/24/11)
+	flow *= 1 + float64(0.06*math.Sin(t.Sub(Begin).Hours()/24/11))
 	for _, s := range storms {
 		if x := t.Sub(s.begins).Hours() / s.rises; x > 0 {
-			flow += s.peak * x * x * math.Exp(2*(1-x))
+			flow += float64(s.peak * x * x * math.Exp(2*(1-x)))
 		}
 	}
 	return flow
@@ -101,7 +101,7 @@ func trueHead(flow float64) float64 {
 	}
 	head := math.Pow(flow/k, 0.4) - kh
 	if flow > drowned {
-		head += 0.06 * math.Sqrt(flow-drowned)
+		head += float64(0.06 * math.Sqrt(flow-drowned))
 	}
 	return head
 }
@@ -128,8 +128,8 @@ func Readings() []Reading {
 		wild, where := random.Float64() < 0.04, random.Float64()
 		if wild = wild && spikes.holds(t) && run < 2; wild {
 			run++
-			if distance = 0.40 + 0.35*where; where > 0.6 {
-				distance = 1.6 + 0.8*where
+			if distance = 0.40 + float64(0.35*where); where > 0.6 {
+				distance = 1.6 + float64(0.8*where)
 			}
 		} else {
 			run = 0
@@ -140,7 +140,7 @@ func Readings() []Reading {
 		last = distance
 		shown := math.Round(meter(t, distance)*100) / 100
 		counter = math.Mod(counter+meter(t, distance)*60/1000, rollover)
-		air := 9 + 5*math.Sin(2*math.Pi*(t.Sub(Begin).Hours()-9)/24) + 4*math.Sin(t.Sub(Begin).Hours()/24/30) + 0.2*random.NormFloat64()
+		air := 9 + float64(5*math.Sin(2*math.Pi*(t.Sub(Begin).Hours()-9)/24)) + float64(4*math.Sin(t.Sub(Begin).Hours()/24/30)) + float64(0.2*random.NormFloat64())
 		if !gap.holds(t) {
 			out = append(out, Reading{t, distance, math.Round(air*10) / 10, shown, math.Floor(counter*10) / 10})
 		}
