@@ -21,6 +21,8 @@ type Account struct {
 	// Missing and Illegible count absent and unreadable values of the columns beside the level.
 	Missing   map[string]int `json:"missing_values,omitempty"`
 	Illegible map[string]int `json:"illegible_values,omitempty"`
+	// Unended counts files whose last line has no end of line.
+	Unended int `json:"files_without_last_line_end,omitempty"`
 }
 
 // Example is one rejected row.
@@ -61,7 +63,17 @@ func (a *Account) Oddities() (list []string) {
 	for _, q := range slices.Sorted(maps.Keys(a.Illegible)) {
 		list = append(list, fmt.Sprintf("%d with a value of %s that cannot be read", a.Illegible[q], q))
 	}
+	if a.Unended > 0 {
+		list = append(list, fmt.Sprintf("files whose last line has no end, so that it may have been cut off; it was read as it stands: %d", a.Unended))
+	}
 	return list
+}
+
+// conflict notes a row that has the time of another and other values.
+func (a *Account) conflict(e Example) {
+	if a.Conflicting++; a.Conflicting <= examplesPerReason {
+		a.Examples = append(a.Examples, e)
+	}
 }
 
 // reject counts rejections of one file.

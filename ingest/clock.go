@@ -13,64 +13,162 @@ import (
 // Reasons for which the clock rejects a row.
 const (
 	reasonSkipped  = "local time does not exist: the clock jumps over it"
-	reasonRepeated = "local time occurs twice and the order of rows does not tell which is meant"
+	reasonRepeated = "local time occurs twice, and the rows do not tell which is meant"
 )
 
-// clock turns the local clock readings of one file into instants. Readings of the hour that the clock shows twice are told
-// apart by row order: each row takes the earliest instant after the row before it.
+// clock turns the local clock readings of one file into instants. Readings of the hour that the clock shows twice are kept back until
+// the hour is over, and told apart by the order of rows then (see passes).
 type clock struct {
 	zone                site.Clock
+	near                int64 // rows no further apart than this follow each other
 	from, until, offset int64 // a span of local readings with one offset
 	last                int64 // instant of the row before
 	any                 bool
+	fold, out           reading.Batch // rows of the repeated hour, with local times; the batch that they come out in
+	kept                bool          // fold has rows
+	has                 [reading.Count]bool
 }
 
-// apply replaces b.Time and moves rows without an instant to the rejected ones.
-func (c *clock) apply(b *reading.Batch) {
+// apply returns the batch in instants; rows without one are among the rejected. The result may be the batch itself, changed.
+func (c *clock) apply(b *reading.Batch) *reading.Batch {
 	if c.zone.Fixed {
 		for i := range b.Time {
 			b.Time[i] -= c.zone.Offset
 		}
-		return
+		return b
 	}
 	n := 0
 	for i, local := range b.Time {
 		utc, reason := local-c.offset, ""
 		if local < c.from || local >= c.until {
-			utc, reason = c.resolve(local)
+			var twice bool
+			if utc, twice, reason = c.resolve(local); twice || c.kept {
+				return c.around(b, n, i)
+			}
 		}
 		if reason != "" {
 			b.Rejected = append(b.Rejected, reading.Rejection{Line: b.Line[i], Reason: reason})
 			continue
 		}
 		c.last, c.any = utc, true
-		if n != i {
-			b.Keep(n, i)
-		}
+		b.Keep(n, i)
 		b.Time[n] = utc
 		n++
 	}
 	b.Slice(0, n)
+	return b
+}
+
+// around goes on with a batch in which rows are kept back or come out again: rows before n are done, those from i on are not.
+func (c *clock) around(b *reading.Batch, n, i int) *reading.Batch {
+	out := c.fresh()
+	out.Read, out.Misled = b.Read, b.Misled
+	out.Rejected = append(out.Rejected, b.Rejected...)
+	for k := range n {
+		out.Append(b, k)
+	}
+	for ; i < b.Len(); i++ {
+		local := b.Time[i]
+		utc, twice, reason := c.resolve(local)
+		switch {
+		case twice:
+			if !c.kept {
+				c.fold.Reset(c.has)
+				c.kept = true
+			}
+			c.fold.Append(b, i)
+		case reason != "":
+			out.Rejected = append(out.Rejected, reading.Rejection{Line: b.Line[i], Reason: reason})
+		default:
+			c.release(out, utc, true)
+			c.last, c.any = utc, true
+			out.Append(b, i)
+			out.Time[out.Len()-1] = utc
+		}
+	}
+	return out
+}
+
+// fresh empties the batch that around fills.
+func (c *clock) fresh() *reading.Batch {
+	c.out.Reset(c.has)
+	c.out.File = []int32{}
+	return &c.out
+}
+
+// flush returns the rows still kept back at the end of a file; nil when there are none.
+func (c *clock) flush() *reading.Batch {
+	if !c.kept {
+		return nil
+	}
+	out := c.fresh()
+	c.release(out, 0, false)
+	return out
+}
+
+// release puts the rows kept back into a batch, or among its rejected ones. next is the instant of the row that follows, if any.
+func (c *clock) release(out *reading.Batch, next int64, any bool) {
+	if !c.kept {
+		return
+	}
+	c.kept = false
+	second := c.passes(next, any)
+	for i, local := range c.fold.Time {
+		if second < 0 {
+			out.Rejected = append(out.Rejected, reading.Rejection{Line: c.fold.Line[i], Reason: reasonRepeated})
+			continue
+		}
+		instants, _ := c.zone.Resolve(local)
+		out.Append(&c.fold, i)
+		pass := 0
+		if i >= second {
+			pass = 1
+		}
+		c.last, c.any = instants[pass], true
+		out.Time[out.Len()-1] = c.last
+	}
+}
+
+// passes returns from which of the rows kept back on the clock shows the hour for the second time: where local time falls back once. Where it
+// never does, the rows belong to the pass that joins them to the row before or after them. It is −1 when neither tells: time falls
+// more than once (a log sorted by local time), or both passes would do.
+func (c *clock) passes(next int64, any bool) (second int) {
+	times := c.fold.Time
+	falls, at := 0, 0
+	for i := 1; i < len(times); i++ {
+		if times[i] <= times[i-1] {
+			falls, at = falls+1, i
+		}
+	}
+	if falls == 1 {
+		return at
+	}
+	first, _ := c.zone.Resolve(times[0])
+	last, _ := c.zone.Resolve(times[len(times)-1])
+	joinsBefore, joinsAfter := c.any && first[0]-c.last <= c.near, any && next-last[1] <= c.near
+	switch {
+	case falls > 1 || joinsBefore == joinsAfter:
+		return -1
+	case joinsBefore:
+		return len(times)
+	}
+	return 0
 }
 
 // resolve looks a reading up outside the steady span.
-func (c *clock) resolve(local int64) (int64, string) {
+func (c *clock) resolve(local int64) (utc int64, twice bool, reason string) {
 	if from, until, offset := c.zone.Steady(local); from < until {
 		c.from, c.until, c.offset = from, until, offset
-		return local - offset, ""
+		return local - offset, false, ""
 	}
 	instants, n := c.zone.Resolve(local)
-	switch {
-	case n == 0:
-		return 0, reasonSkipped
-	case n == 1:
-		return instants[0], ""
-	case !c.any:
-		return 0, reasonRepeated
-	case instants[0] > c.last:
-		return instants[0], ""
+	switch n {
+	case 0:
+		return 0, false, reasonSkipped
+	case 1:
+		return instants[0], false, ""
 	}
-	return instants[1], ""
+	return 0, true, ""
 }
 
 // reasonFar is why a reading is rejected whose time lies decades from the first one of its file.

@@ -1,21 +1,25 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"sort"
 
+	"retotal/ingest/csvlog"
 	"retotal/ingest/reading"
 )
 
 // stream is one open file as batches of instants in order.
 type stream struct {
 	file   *File
-	source source
+	source source // nil once it was read to its end
 	clock  *clock // nil when the file holds instants
 	batch  *reading.Batch
-	next   int   // first reading of batch that was not taken yet
-	last   int64 // the latest reading so far
+	next   int            // first reading of batch that was not taken yet
+	last   int64          // the latest reading so far
+	window *reading.Batch // of a file that is read through a window: rows not passed on yet
+	ended  bool
 }
 
 // merger joins the streams of all files. Files wait closed until the merge comes to their first reading.
@@ -26,6 +30,7 @@ type merger struct {
 	use     func(*reading.Batch) error
 	closed  int64 // bytes of files that are done
 	merged  reading.Batch
+	codes   codes
 	held    *reading.Batch // the last reading, kept back for comparison with those to come
 	passed  reading.Batch  // memory of held
 }
@@ -35,22 +40,16 @@ const mergedRows = 1 << 14
 
 func (m *merger) close() {
 	for _, s := range m.open {
-		s.source.Close()
+		if s.source != nil {
+			s.source.Close()
+		}
 	}
 }
 
-// run passes everything on. Files that have to be sorted come first: only then is their earliest reading known.
+// run passes everything on. Files that are out of order come first: only when they are open is their earliest reading known.
 func (m *merger) run(ctx context.Context) error {
-	slices.SortStableFunc(m.waiting, func(a, b *File) int {
-		if a.Sorted == b.Sorted {
-			return 0
-		}
-		if a.Sorted {
-			return -1
-		}
-		return 1
-	})
-	for len(m.waiting) > 0 && m.waiting[0].Sorted {
+	slices.SortStableFunc(m.waiting, func(a, b *File) int { return b.rank() - a.rank() })
+	for len(m.waiting) > 0 && m.waiting[0].Disorder != inOrder {
 		if err := m.openNext(); err != nil {
 			return err
 		}
@@ -152,10 +151,13 @@ func (m *merger) openNext() error {
 	}
 	s := &stream{file: f, source: src, last: -1 << 63}
 	if !f.start.Absolute {
-		s.clock = &clock{zone: m.log.Site.Log.Clock}
+		s.clock = &clock{zone: m.log.Site.Log.Clock, near: int64(m.log.Interval) * 3 / 2, has: m.log.Has}
 	}
 	m.open = append(m.open, s)
-	if f.Sorted {
+	switch f.Disorder {
+	case inWindow:
+		s.window = m.blank()
+	case sorted:
 		return m.loadSorted(s)
 	}
 	return nil
@@ -164,8 +166,11 @@ func (m *merger) openNext() error {
 // read brings the next batch of a stream. At the end it notes the file's hash and closes it.
 func (m *merger) read(s *stream) error {
 	s.batch, s.next = nil, 0
-	if s.file.Sorted { // it was loaded whole, and closed
+	switch s.file.Disorder {
+	case sorted: // it was loaded whole, and closed
 		return errEnd
+	case inWindow:
+		return m.readWindow(s)
 	}
 	b, err := m.fetch(s)
 	if err != nil {
@@ -175,7 +180,7 @@ func (m *merger) read(s *stream) error {
 	for _, t := range b.Time {
 		if t <= last {
 			if t < last {
-				return disorder{s.file}
+				return disorder{s.file, t}
 			}
 			rising = false
 		}
@@ -186,42 +191,123 @@ func (m *merger) read(s *stream) error {
 	return nil
 }
 
+// reorderWindow is how many rows a row may be late by before its whole file is sorted in memory.
+const reorderWindow = 1 << 16
+
+// readWindow brings the next batch of a file whose rows are somewhat out of order: the earlier half of a window of sorted rows.
+func (m *merger) readWindow(s *stream) error {
+	for !s.ended && s.window.Len() < 2*reorderWindow {
+		b, err := m.fetch(s)
+		if eof(err) {
+			s.ended = true
+			break
+		}
+		if err != nil {
+			return err
+		}
+		for i, t := range b.Time {
+			if t < s.last {
+				return disorder{s.file, t}
+			}
+			s.window.Append(b, i)
+		}
+	}
+	rows := sortRows(s.window)
+	s.window = m.blank()
+	n := rows.Len()
+	if n == 0 {
+		return errEnd
+	}
+	if !s.ended {
+		n -= reorderWindow
+	}
+	for i := n; i < rows.Len(); i++ {
+		s.window.Append(rows, i)
+	}
+	rows.Slice(0, n)
+	s.last, s.batch = rows.Time[n-1], rows
+	return nil
+}
+
+// blank returns an empty batch for rows of any file.
+func (m *merger) blank() *reading.Batch {
+	b := &reading.Batch{}
+	b.Reset(m.log.Has)
+	b.File = []int32{}
+	return b
+}
+
+// sortRows returns the rows in the order of time, equal times in the order of the file.
+func sortRows(b *reading.Batch) *reading.Batch {
+	order := make([]int, b.Len())
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(b.Time[i], b.Time[j]) })
+	out := &reading.Batch{File: []int32{}}
+	for q := range b.Value {
+		if b.Value[q] != nil {
+			out.Value[q], out.State[q] = []float64{}, []reading.State{}
+		}
+	}
+	for _, i := range order {
+		out.Append(b, i)
+	}
+	return out
+}
+
 // fetch reads one batch as instants and counts its rows.
 func (m *merger) fetch(s *stream) (*reading.Batch, error) {
 	b, err := s.source.Next()
+	if eof(err) && s.clock != nil {
+		if b = s.clock.flush(); b != nil {
+			return m.count(s, b), nil
+		}
+	}
 	if eof(err) {
 		return nil, m.finish(s)
 	}
 	if err != nil {
 		return nil, err
 	}
-	m.log.read.Store(m.closed + s.source.Position())
-	if s.clock != nil {
-		s.clock.apply(b)
+	if b.Misled > 0 && s.file.CSV != nil && !s.file.CSV.Settled {
+		return nil, misled{s.file}
 	}
+	m.log.read.Store(m.closed + s.source.Position())
+	b.FileNumber = int32(slices.Index(m.log.Files, s.file))
+	if s.clock != nil {
+		b = s.clock.apply(b)
+	}
+	return m.count(s, b), nil
+}
+
+// count corrects the times of a batch and takes it into the account.
+func (m *merger) count(s *stream, b *reading.Batch) *reading.Batch {
 	m.log.correctTimes(b, s.file.raw)
 	m.log.Account.Read += b.Read
 	m.log.Account.reject(s.file.Name, b.Rejected)
-	b.FileNumber = int32(slices.Index(m.log.Files, s.file))
-	return b, nil
+	m.codes.watch(b)
+	return b
 }
 
 // finish notes the hash of a file that was read to its end; it returns the end or an error.
 func (m *merger) finish(s *stream) error {
 	s.file.SHA256, _ = s.source.Sum()
+	if r, ok := s.source.(*csvlog.Reader); ok && r.Unended() {
+		m.log.Account.Unended++
+	}
 	m.closed += s.file.Size
 	m.log.read.Store(m.closed)
-	if err := s.source.Close(); err != nil {
+	err := s.source.Close()
+	if s.source = nil; err != nil {
 		return err
 	}
 	return errEnd
 }
 
-// loadSorted reads a whole file and sorts its rows by time, equal times in the order of the file.
+// loadSorted reads a whole file and sorts its rows.
 func (m *merger) loadSorted(s *stream) error {
-	whole := &reading.Batch{}
-	whole.Reset(m.log.Has)
-	whole.File = []int32{}
+	whole := m.blank()
 	for {
 		b, err := m.fetch(s)
 		if eof(err) {
@@ -234,18 +320,7 @@ func (m *merger) loadSorted(s *stream) error {
 			whole.Append(b, i)
 		}
 	}
-	order := make([]int, whole.Len())
-	for i := range order {
-		order[i] = i
-	}
-	sort.SliceStable(order, func(i, j int) bool { return whole.Time[order[i]] < whole.Time[order[j]] })
-	sorted := &reading.Batch{}
-	sorted.Reset(m.log.Has)
-	sorted.File = []int32{}
-	for _, i := range order {
-		sorted.Append(whole, i)
-	}
-	s.batch = sorted
+	s.batch = sortRows(whole)
 	return nil
 }
 

@@ -18,21 +18,72 @@ import (
 	"retotal/ingest/csvlog"
 	"retotal/ingest/parquetlog"
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
 
 // File is one log file: how it was understood and, once it was read, its hash.
 type File struct {
-	Name    string             `json:"name"` // as opened
-	Size    int64              `json:"bytes"`
-	SHA256  string             `json:"sha256"`
-	Sorted  bool               `json:"sorted,omitempty"` // its rows were out of order and were sorted in memory
-	CSV     *csvlog.Layout     `json:"-"`
-	Parquet *parquetlog.Layout `json:"-"`
-	start   reading.Start
-	raw     int64 // instant of its first reading, by its clock
-	first   int64 // the same, corrected
+	Name     string             `json:"name"` // as opened
+	Size     int64              `json:"bytes"`
+	SHA256   string             `json:"sha256"`
+	Disorder Disorder           `json:"-"`
+	CSV      *csvlog.Layout     `json:"-"`
+	Parquet  *parquetlog.Layout `json:"-"`
+	start    reading.Start
+	raw      int64 // instant of its first reading, by its clock
+	first    int64 // the same, corrected
+}
+
+// Disorder is how a file whose rows are not in the order of time is read.
+type Disorder int
+
+// The ways of reading a file.
+const (
+	inOrder  Disorder = iota
+	inWindow          // rows are sorted within a window that moves along
+	sorted            // the whole file is sorted in memory
+)
+
+// String says in words what was done about the order of rows; "" for nothing.
+func (d Disorder) String() string {
+	return [...]string{"", "rows are somewhat out of order and were sorted on the way", "rows are far out of order and were sorted in memory"}[d]
+}
+
+// rank orders files by when they must be opened.
+func (f *File) rank() int { return min(int(f.Disorder), 1) }
+
+// Decisions lists how the file was understood.
+func (f *File) Decisions() []reading.Decision {
+	list := f.decisions()
+	if text := f.Disorder.String(); text != "" {
+		list = append(list, reading.Decision{Subject: "order", Found: text, Because: "a row is earlier than one before it"})
+	}
+	return list
+}
+
+// Preamble returns the first lines above a CSV file's header.
+func (f *File) Preamble() []string {
+	if f.CSV == nil {
+		return nil
+	}
+	return f.CSV.Preamble
+}
+
+// Unit returns the unit of a quantity in the file.
+func (f *File) Unit(q reading.Quantity) quantity.Unit {
+	if f.Parquet != nil {
+		return f.Parquet.Units[q]
+	}
+	return f.CSV.Units[q]
+}
+
+func (f *File) decisions() []reading.Decision {
+	if f.Parquet != nil {
+		return f.Parquet.Decisions()
+	}
+	return f.CSV.Decisions()
 }
 
 // Log is what is known of a site's log: the files from the beginning, the account and the hashes at the end.
@@ -152,21 +203,25 @@ func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
 	var bad *problem.Problem
 	if parquetlog.IsParquet(name) {
 		if f.Parquet, bad = parquetlog.Inspect(name, &s.Log); bad == nil {
-			f.start = f.Parquet.Start()
+			f.setStart(f.Parquet.Start(), s)
 		}
 	} else if f.CSV, bad = csvlog.Inspect(name, &s.Log); bad == nil {
-		f.start = f.CSV.Start()
+		f.setStart(f.CSV.Start(), s)
 	}
 	if bad != nil {
 		return nil, bad
 	}
-	f.raw = f.start.First
-	if !f.start.Absolute {
+	return f, nil
+}
+
+// setStart takes in what the beginning of the file shows.
+func (f *File) setStart(start reading.Start, s *site.Site) {
+	f.start, f.raw = start, start.First
+	if !start.Absolute {
 		if instants, n := s.Log.Clock.Resolve(f.raw); n > 0 {
 			f.raw = instants[0]
 		}
 	}
-	return f, nil
 }
 
 // source is one open log file.
@@ -193,22 +248,58 @@ func nonNil[S source](s S, bad *problem.Problem) (source, *problem.Problem) {
 }
 
 // disorder is the error of a file whose rows turn out not to be in the order of time.
-type disorder struct{ file *File }
+type disorder struct {
+	file *File
+	at   int64 // the first row that is too early
+}
 
 func (d disorder) Error() string { return d.file.Name + ": rows are not in the order of time" }
 
-// Each streams all readings in the order of time, each time once, to the function that start returns. Rows of a file that
-// are out of order are found only on the way; then the file is sorted in memory and everything begins
-// again, with a new call of start.
+// misled is the error of a file whose rows contradict what its beginning showed.
+type misled struct{ file *File }
+
+func (m misled) Error() string { return m.file.Name + ": the first rows misled" }
+
+// Each streams all readings in the order of time, each time once, to the function that start returns. That a file's first rows misled, or that
+// its rows are out of order, is found only on the way; then how the file is read is decided anew and everything begins again, with a
+// new call of start.
 func (l *Log) Each(ctx context.Context, start func() func(*reading.Batch) error) error {
 	for {
 		err := l.pass(ctx, start())
+		var m misled
 		var d disorder
-		if !errors.As(err, &d) {
+		switch {
+		case errors.As(err, &m):
+			err = l.settle(m.file)
+		case errors.As(err, &d):
+			err = l.reorder(d)
+		default:
 			return err
 		}
-		d.file.Sorted = true
+		if err != nil {
+			return err
+		}
 	}
+}
+
+// settle decides anew how a CSV file is written, from all its rows.
+func (l *Log) settle(f *File) error {
+	if bad := f.CSV.Settle(f.Name, &l.Site.Log); bad != nil {
+		return bad
+	}
+	f.setStart(f.CSV.Start(), l.Site)
+	return nil
+}
+
+// reorder decides how a file out of order is read. A fall to midnight may only mean that 0:00 ends its date.
+func (l *Log) reorder(d disorder) error {
+	f := d.file
+	midnight := (d.at+l.Site.Log.Clock.OffsetAt(d.at))%(24*int64(time.Hour)) == 0
+	if f.Disorder == inOrder && midnight && f.CSV != nil && !f.CSV.Settled {
+		return l.settle(f)
+	}
+	f.Disorder++
+	return nil
 }
 
 // pass is one attempt of Each.
@@ -216,7 +307,7 @@ func (l *Log) pass(ctx context.Context, use func(*reading.Batch) error) error {
 	l.Account = Account{}
 	l.From, l.Till = 0, 0
 	l.read.Store(0)
-	m := &merger{log: l, waiting: slices.Clone(l.Files), use: use}
+	m := &merger{log: l, waiting: slices.Clone(l.Files), use: use, codes: newCodes(l)}
 	defer m.close()
 	if err := m.run(ctx); err != nil {
 		return err
@@ -232,7 +323,7 @@ func (l *Log) pass(ctx context.Context, use func(*reading.Batch) error) error {
 	if l.Account.Used == 0 {
 		return l.nothingUsed()
 	}
-	return nil
+	return m.codes.found()
 }
 
 // example returns the first example of a reason.

@@ -7,11 +7,13 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/klauspost/compress/zstd"
 
@@ -185,9 +187,9 @@ func TestPacked(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for packing, content := range map[string][]byte{"plain": text, "gzip": gz.Bytes(), "zstd": z.EncodeAll(text, nil)} {
+	for packing, content := range map[string][]byte{"UTF-8, lines": text, "gzip": gz.Bytes(), "zstd": z.EncodeAll(text, nil)} {
 		got, l, err := stamps(t, "+00:00", "", map[string]string{"a.csv": string(content)})
-		if err != nil || strings.Join(got, ", ") != "03-01 00:00 1, 03-01 00:01 2" || l.Files[0].CSV.Packing != packing {
+		if err != nil || strings.Join(got, ", ") != "03-01 00:00 1, 03-01 00:01 2" || !strings.Contains(l.Files[0].Decisions()[0].Found, packing) {
 			t.Errorf("%s: %v, %v", packing, got, err)
 		}
 	}
@@ -195,4 +197,128 @@ func TestPacked(t *testing.T) {
 	if _, _, err := stamps(t, "+00:00", "", map[string]string{"a.csv": string(cut[:len(cut)-20])}); err == nil {
 		t.Error("a cut zstd file was read without a word")
 	}
+}
+
+// TestMisled: the first 2000 rows hold whole numbers and no midnight; what comes later is read rightly all the same, from the beginning.
+func TestMisled(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("Time;Level\n")
+	for i := range 5000 {
+		fmt.Fprintf(&b, "2031-03-01 %02d:%02d:%02d;%d\n", 12+i/3600, i/60%60, i%60, 1+i%7)
+	}
+	_, l, err := stamps(t, "+00:00", "", map[string]string{"a.csv": b.String() + "2031-03-01 23:59:00;1,5\n2031-03-01 0:00:00;1,25\n2031-03-02 00:01:00;2,5\n"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a := l.Account; a.Used != 5003 || a.Read != 5003 || len(a.Illegible) > 0 || l.Till-l.From != int64(12*time.Hour+time.Minute) {
+		t.Errorf("%+v, %s", a, time.Duration(l.Till-l.From))
+	}
+	if text := fmt.Sprint(l.Files[0].Decisions()); !strings.Contains(text, "decimal sign comma") || !strings.Contains(text, "0:00 ends the date") {
+		t.Error(text)
+	}
+}
+
+// TestDisorder: rows late by a little are sorted on the way, rows late by much in memory; none is lost.
+func TestDisorder(t *testing.T) {
+	const n = 200_000
+	for _, c := range []struct {
+		name string
+		late int // rows by which every hundredth row comes too late
+		want Disorder
+	}{{"in order", 0, inOrder}, {"a little", 50, inWindow}, {"far", 3 * reorderWindow, sorted}} {
+		order := make([]int, n)
+		for i := range order {
+			order[i] = i
+		}
+		for i := 0; c.late > 0 && i+c.late < n; i += 100 {
+			order[i], order[i+c.late] = order[i+c.late], order[i]
+		}
+		var b strings.Builder
+		b.WriteString("Time,Level\n")
+		at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
+		for _, k := range order {
+			fmt.Fprintf(&b, "%s,%d\n", at.Add(time.Duration(k)*time.Second).Format("2006-01-02 15:04:05"), k%1000)
+		}
+		got, l, err := stamps(t, "+00:00", "", map[string]string{"a.csv": b.String()})
+		if err != nil || len(got) != n || l.Files[0].Disorder != c.want || l.Account.Used != n {
+			t.Errorf("%s: %d rows, %v, %+v, %v", c.name, len(got), l.Files[0].Disorder, l.Account, err)
+		}
+		for i, text := range got {
+			if !strings.HasSuffix(text, fmt.Sprintf(" %d", i%1000)) {
+				t.Fatalf("%s: row %d is %q", c.name, i, text)
+			}
+		}
+	}
+}
+
+// TestAccountAddsUp: whatever is in a log, every one of its rows is in one class of the account, and readings come out in order.
+func TestAccountAddsUp(t *testing.T) {
+	random := rand.New(rand.NewPCG(21, 22))
+	zones := []string{"+00:00", "Europe/London", "America/New_York", "+05:30"}
+	refused := 0
+	for trial := range 400 {
+		zone := zones[trial%len(zones)]
+		files := map[string]string{}
+		lines := 0
+		for f := range 1 + random.IntN(3) {
+			text, n := oddLog(random, f)
+			files[fmt.Sprintf("%d.csv", f)] = text
+			lines += n
+		}
+		got, l, err := stamps(t, zone, "", files)
+		if err != nil {
+			refused++
+			continue
+		}
+		a := l.Account
+		if sum := a.Used + a.Repeated + a.Conflicting + a.OutOfPeriod + a.RejectedRows(); sum != a.Read || a.Read != lines || a.Used != len(got) {
+			t.Fatalf("trial %d: %d lines, %d out, %+v", trial, lines, len(got), a)
+		}
+	}
+	if refused > 100 {
+		t.Errorf("%d of 400 logs were refused", refused)
+	}
+}
+
+// oddLog writes a log around the change of clocks with all kinds of rows, and counts them.
+func oddLog(random *rand.Rand, file int) (text string, rows int) {
+	var b strings.Builder
+	b.WriteString("Time;Level;Note\n")
+	at := time.Date(2031, 10, 25+file%2, 20, 0, 0, 0, time.UTC)
+	for range random.IntN(400) {
+		rows++
+		at = at.Add(time.Duration(random.IntN(3)) * 5 * time.Minute)
+		stamp, level := at.Format("2006-01-02 15:04:05"), fmt.Sprintf("0,%03d", random.IntN(1000))
+		switch random.IntN(30) {
+		case 0:
+			stamp = "never"
+		case 1:
+			level = ""
+		case 2:
+			level = "wet"
+		case 3:
+			at = at.Add(-time.Duration(random.IntN(48)) * time.Hour)
+		case 4:
+			stamp = "2000-01-01 00:00:00"
+		case 5:
+			stamp, level = "Time", "Level"
+		case 6:
+			fmt.Fprintf(&b, "%s;%s\n", stamp, level)
+			continue
+		case 7:
+			fmt.Fprintf(&b, "%s;%s;a;b\n", stamp, level)
+			continue
+		case 8:
+			stamp = "\"" + stamp + "\""
+		case 9:
+			b.WriteString("\n")
+		case 10:
+			stamp += "Z"
+		}
+		fmt.Fprintf(&b, "%s;%s;\n", stamp, level)
+	}
+	if random.IntN(4) == 0 {
+		return strings.TrimSuffix(b.String(), "\n"), rows
+	}
+	return b.String(), rows
 }

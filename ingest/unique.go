@@ -1,7 +1,9 @@
 package ingest
 
 import (
+	"fmt"
 	"io"
+	"path/filepath"
 	"sort"
 
 	"retotal/ingest/reading"
@@ -71,7 +73,9 @@ func (m *merger) compare(stays *reading.Batch, i int, b *reading.Batch, j int) {
 		m.log.Account.Repeated++
 		return
 	}
-	m.log.Account.Conflicting++
+	file, line := stays.Place(i)
+	other, number := b.Place(j)
+	m.log.Account.conflict(Example{m.log.Files[other].Name, int(number), "conflicting", fmt.Sprintf("same time and other values than line %d of %s", line, filepath.Base(m.log.Files[file].Name))})
 	if stays.Conflict == nil {
 		stays.Conflict = make([]bool, stays.Len())
 	}

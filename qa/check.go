@@ -17,6 +17,7 @@ type Flags uint16
 // The flags, in the order in which they explain a reading: the first one set is the one that counts for its volume.
 const (
 	Conflict Flags = 1 << iota
+	Loop
 	Blanking
 	Spike
 	Stuck
@@ -42,6 +43,8 @@ type Check struct {
 var Checks = []Check{
 	{Conflict, "conflict", "conflict", "stands twice in the log with different values", "common practice",
 		func(Limits) string { return "same time, other values" }, (*Screener).conflicts},
+	{Loop, "loop", "loop current", "was taken at a loop current between measurement and failure", "NAMUR NE 43 (figures read second hand)",
+		func(Limits) string { return "3.6 to 3.8 mA and 20.5 to 21 mA" }, (*Screener).loop},
 	{Blanking, "blanking", "too near", "is nearer to the sensor than it can see", "common practice",
 		func(Limits) string { return "distance < blanking distance of the settings" }, (*Screener).blanking},
 	{Spike, "spike", "spike", "lies far off the median of the readings around it",

@@ -12,6 +12,7 @@ type Window struct {
 	Value    []float64
 	Head     []float64
 	Conflict []bool
+	Suspect  []bool // the instrument itself casts doubt; nil when it never did
 	// DownstreamHead is the head of the water below the device, under the corrected settings; Downstream says where it is known. Nil when
 	// the log has no such column.
 	DownstreamHead []float64
@@ -81,6 +82,17 @@ func (s *Screener) conflicts(w *Window, from, until int) {
 	for i := from; i < until; i++ {
 		if w.Conflict[i] {
 			w.Flags[i] |= Conflict
+		}
+	}
+}
+
+func (s *Screener) loop(w *Window, from, until int) {
+	if w.Suspect == nil {
+		return
+	}
+	for i := from; i < until; i++ {
+		if w.Suspect[i] {
+			w.Flags[i] |= Loop
 		}
 	}
 }

@@ -71,8 +71,23 @@ func TestLogs(t *testing.T) {
 		}
 	}
 	for _, c := range Checks {
-		if c.Flag != Conflict && c.Flag != Blanking && !flagged[c.Name] {
+		if c.Flag != Conflict && c.Flag != Loop && c.Flag != Blanking && !flagged[c.Name] {
 			t.Errorf("no log shows check %s", c.Name)
+		}
+	}
+}
+
+// TestLoop: readings that the instrument casts doubt on are flagged, and only those; which currents those are is held by package csvlog and the logs of
+// testdata/log/oddity (NE43-03.7 and NE43-20.8 of the reference).
+func TestLoop(t *testing.T) {
+	w, _ := load(t, "../testdata/log/silent-dry.csv")
+	w.Suspect = make([]bool, len(w.Time))
+	w.Suspect[3] = true
+	s := Screener{Limits: limits()}
+	s.Flag(w, 0, true)
+	for i, f := range w.Flags {
+		if (f == Loop) != (i == 3) {
+			t.Errorf("row %d: flags %q", i, f.Text())
 		}
 	}
 }

@@ -42,17 +42,18 @@ type Engine struct {
 	sink      func(*Rows) error
 
 	columns
-	done     int // rows before it are processed; they stay as context
-	calendar *total.Calendar
-	before   *total.Series
-	logged   *total.Series
-	after    after
-	counter  *total.Counter
-	witness  Witness
-	drowned  Drowned
-	events   events
-	from     int64 // period of the totals
-	until    int64
+	done      int // rows before it are processed; they stay as context
+	calendar  *total.Calendar
+	before    *total.Series
+	logged    *total.Series
+	intervals *total.Series // of logged interval volumes
+	after     after
+	counter   *total.Counter
+	witness   Witness
+	drowned   Drowned
+	events    events
+	from      int64 // period of the totals
+	until     int64
 }
 
 // columns are the rows at hand.
@@ -62,6 +63,8 @@ type columns struct {
 	flowState    []reading.State
 	counterValue []float64
 	counterState []reading.State
+	passed       []float64
+	passedState  []reading.State
 	file, line   []int32
 	beforeFlow   []float64
 	afterFlow    []float64
@@ -87,9 +90,10 @@ func NewEngine(l *ingest.Log, recorded, corrected *Lane, sink func(*Rows) error)
 func (e *Engine) begin(first int64) {
 	r := e.site.Report
 	first = max(first, e.from)
-	e.calendar = total.NewCalendar(r.Clock.Location, r.DayStarts, first)
+	e.calendar = total.NewCalendar(r.Clock.Location, r.DayStarts, r.LabelByEnd, first)
 	e.before = total.NewSeries(e.calendar, e.from, e.until)
 	e.logged = total.NewSeries(e.calendar, e.from, e.until)
+	e.intervals = total.NewSeries(e.calendar, e.from, e.until)
 	for class := range e.after.series {
 		e.after.series[class] = total.NewSeries(e.calendar, e.from, e.until)
 	}
@@ -131,6 +135,8 @@ func (e *Engine) take(b *reading.Batch) {
 	e.flowState = append(e.flowState, b.State[reading.Flow]...)
 	e.counterValue = append(e.counterValue, b.Value[reading.Counter]...)
 	e.counterState = append(e.counterState, b.State[reading.Counter]...)
+	e.passed = append(e.passed, b.Value[reading.IntervalVolume]...)
+	e.passedState = append(e.passedState, b.State[reading.IntervalVolume]...)
 	for i, level := range b.Value[reading.Downstream] {
 		e.DownstreamHead = append(e.DownstreamHead, level) // the level of zero flow is taken off below
 		e.Downstream = append(e.Downstream, b.State[reading.Downstream][i] == reading.Present)
@@ -147,6 +153,10 @@ func (e *Engine) take(b *reading.Batch) {
 	if b.Conflict != nil || e.Conflict != nil {
 		e.Conflict = grow(e.Conflict, n)
 		copy(e.Conflict[start:], b.Conflict)
+	}
+	if b.Suspect != nil || e.Suspect != nil {
+		e.Suspect = grow(e.Suspect, n)
+		copy(e.Suspect[start:], b.Suspect)
 	}
 	e.Flags, e.used = grow(e.Flags, n), grow(e.used, n)
 	e.Head = slices.Grow(e.Head, n-start)[:n] // written below, the flows in process
@@ -220,7 +230,8 @@ func (e *Engine) forget(k int) {
 		return
 	}
 	e.Time, e.Value, e.Head, e.Flags = shift(e.Time, k), shift(e.Value, k), shift(e.Head, k), shift(e.Flags, k)
-	e.Conflict = shift(e.Conflict, k)
+	e.Conflict, e.Suspect = shift(e.Conflict, k), shift(e.Suspect, k)
+	e.passed, e.passedState = shift(e.passed, k), shift(e.passedState, k)
 	e.DownstreamHead, e.Downstream = shift(e.DownstreamHead, k), shift(e.Downstream, k)
 	e.flow, e.flowState = shift(e.flow, k), shift(e.flowState, k)
 	e.counterValue, e.counterState = shift(e.counterValue, k), shift(e.counterState, k)
@@ -255,6 +266,7 @@ func (e *Engine) process(low, high int) error {
 	e.addBefore(previous, high)
 	e.addLogged(previous, high)
 	e.addCounter(low, high)
+	e.addPassed(previous, high)
 	e.witness.compare(e, low, high)
 	e.drown(low, high)
 	e.after.add(e, low, high)
@@ -343,6 +355,16 @@ func (e *Engine) addCounter(low, high int) {
 		}
 		e.counter.Run(e.Time[low:end], e.counterValue[low:end])
 		low = max(end, low+1)
+	}
+}
+
+// addPassed spreads each interval's volume evenly over the interval, where the log says one.
+func (e *Engine) addPassed(low, high int) {
+	for i := low + 1; len(e.passed) > 0 && i < high; i++ {
+		if e.passedState[i] == reading.Present && e.Flags[i]&qa.Gap == 0 {
+			flow := e.passed[i] / (float64(e.Time[i]-e.Time[i-1]) * 1e-9)
+			e.intervals.Step(e.Time[i-1], flow, e.Time[i], flow)
+		}
 	}
 }
 

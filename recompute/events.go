@@ -116,6 +116,9 @@ func (v *events) summary(e *Engine) []FlagSummary {
 	}
 	out[index(qa.Drowned)].NotRun = e.withoutDownstream()
 	out[index(qa.Blanking)].NotRun = e.withoutBlanking()
+	if !e.site.Log.Columns[e.site.Log.Primary].Loop {
+		out[index(qa.Loop)].NotRun = "the log holds no loop current"
+	}
 	for _, event := range v.list {
 		s := &out[index(event.Flag)]
 		s.Rows, s.Spans, s.Effect = s.Rows+event.Rows, s.Spans+event.Spans, s.Effect+event.Effect

@@ -34,6 +34,7 @@ type Period struct {
 	Classes    [Classes]Volume
 	Logged     Volume
 	Counted    Volume
+	Passed     Volume // of logged interval volumes
 }
 
 // Coverage is the part of the period that the corrected total covers.
@@ -69,6 +70,7 @@ func (p *Period) merge(o *Period) {
 	p.After.merge(o.After)
 	p.Logged.merge(o.Logged)
 	p.Counted.merge(o.Counted)
+	p.Passed.merge(o.Passed)
 	for c := range p.Classes {
 		p.Classes[c].merge(o.Classes[c])
 	}
@@ -139,6 +141,7 @@ func (e *Engine) day(i int) Period {
 	p.Before.Sum, p.Before.Covered = e.before.Volume(i)
 	p.Logged.Sum, p.Logged.Covered = e.logged.Volume(i)
 	p.Counted.Sum, p.Counted.Covered = e.counter.Volume(i)
+	p.Passed.Sum, p.Passed.Covered = e.intervals.Volume(i)
 	for c := range e.after.series {
 		p.Classes[c].Sum, p.Classes[c].Covered = e.after.series[c].Volume(i)
 		p.After.merge(p.Classes[c])

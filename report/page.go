@@ -177,6 +177,6 @@ func (r *Run) addLists(d *pageData) {
 	a := &r.Result.Log.Account
 	d.Rows = rowsData{a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod, a.Oddities()}
 	for _, e := range a.Examples {
-		d.Rows.Reasons = append(d.Rows.Reasons, fmt.Sprintf("%s:%d: %s: %s", relative(r.site(), e.File), e.Line, e.Reason, e.Text))
+		d.Rows.Reasons = append(d.Rows.Reasons, exampleText(relative(r.site(), e.File), e))
 	}
 }

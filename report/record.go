@@ -65,10 +65,11 @@ type siteRecord struct {
 }
 
 type inputRecord struct {
-	File   string `json:"file"` // relative to the site file
-	Bytes  int64  `json:"bytes"`
-	SHA256 string `json:"sha256"`
-	Sorted bool   `json:"sorted,omitempty"`
+	File      string             `json:"file"` // relative to the site file
+	Bytes     int64              `json:"bytes"`
+	SHA256    string             `json:"sha256"`
+	Decisions []reading.Decision `json:"decisions"`
+	Preamble  []string           `json:"preamble,omitempty"`
 }
 
 type logRecord struct {
@@ -86,6 +87,7 @@ type logRecord struct {
 	BridgeS    float64 `json:"bridge_limit_s"`
 	ReportZone string  `json:"report_zone"`
 	DayStarts  string  `json:"day_starts"`
+	DayLabel   string  `json:"day_label"` // "start" or "end": the date that a day carries
 }
 
 type segmentRecord struct {
@@ -124,6 +126,7 @@ type periodRecord struct {
 	Estimated  *number `json:"estimated_m3"`
 	Logged     *number `json:"logged_flow_m3"`
 	Counted    *number `json:"counter_m3"`
+	Passed     *number `json:"interval_volumes_m3"`
 }
 
 type witnessRecord struct {
@@ -147,7 +150,7 @@ func NewRecord(r *Run) *Record {
 		rec.Screening[i].Effect = math.Round(rec.Screening[i].Effect*1000) / 1000
 	}
 	for _, f := range res.Log.Files {
-		rec.Inputs = append(rec.Inputs, inputRecord{relative(s, f.Name), f.Size, f.SHA256, f.Sorted})
+		rec.Inputs = append(rec.Inputs, inputRecord{relative(s, f.Name), f.Size, f.SHA256, f.Decisions(), f.Preamble()})
 	}
 	for i := range s.Corrections {
 		rec.Corrections = append(rec.Corrections, newCorrection(&s.Corrections[i]))
@@ -178,7 +181,14 @@ func newLogRecord(r *Run) logRecord {
 	return logRecord{Primary: s.Log.Primary.String(), TimeZone: s.Log.Clock.Name, First: utc(l.From), Last: utc(l.Till),
 		IntervalS: l.Interval.Seconds(), GapLimitS: l.GapLimit.Seconds(), GapDefault: s.Log.GapLimit == 0, Resolution: l.Resolution[s.Log.Primary],
 		SpikeS: limits.SpikeWindow.Seconds(), SpikeFloor: limits.SpikeFloor, StuckS: limits.StuckDuration.Seconds(), BridgeS: limits.BridgeLimit.Seconds(),
-		ReportZone: s.Report.Clock.Name, DayStarts: clockTime(s.Report.DayStarts)}
+		ReportZone: s.Report.Clock.Name, DayStarts: clockTime(s.Report.DayStarts), DayLabel: dayLabel(s)}
+}
+
+func dayLabel(s *site.Site) string {
+	if s.Report.LabelByEnd {
+		return "end"
+	}
+	return "start"
 }
 
 func clockTime(d time.Duration) string {
@@ -259,7 +269,7 @@ func changes(c *site.Correction) string {
 func newPeriod(p *recompute.Period) periodRecord {
 	out := periodRecord{Label: p.Label, Start: utc(p.Start), End: utc(p.End), Before: volume(p.Before), After: volume(p.After), Coverage: number(100 * p.Coverage()),
 		Measured: volume(p.Classes[recompute.Measured]), Bridged: volume(p.Classes[recompute.Bridged]), Bounded: volume(p.Classes[recompute.Bounded]), Estimated: volume(p.Classes[recompute.Estimated]),
-		Logged: volume(p.Logged), Counted: volume(p.Counted)}
+		Logged: volume(p.Logged), Counted: volume(p.Counted), Passed: volume(p.Passed)}
 	if p.Both() {
 		difference := number(p.Difference())
 		out.Difference = &difference

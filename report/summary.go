@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"retotal/ingest"
 	"retotal/ingest/quantity"
 	"retotal/recompute"
 	"retotal/recompute/audit"
@@ -30,7 +29,12 @@ func Summary(w io.Writer, r *Run, folder string) {
 	attention(w, r, decimals)
 	flags(w, r, decimals)
 	fmt.Fprintln(w)
-	WriteAccount(w, res.Log)
+	writeAccount(w, res.Log)
+	for _, f := range res.Log.Files {
+		if text := f.Disorder.String(); text != "" {
+			fmt.Fprintf(w, "  %s: %s\n", f.Name, text)
+		}
+	}
 	if folder != "" {
 		fmt.Fprintf(w, "\nResults in %s: report.html, totals.csv, events.csv, readings.parquet, plots, record.json\n", folder)
 	}
@@ -166,22 +170,4 @@ func flags(w io.Writer, r *Run, decimals int) {
 	}
 	fmt.Fprintln(w, "\nScreening")
 	t.write(w)
-}
-
-// WriteAccount writes what became of every row of a log, and a line for each oddity with its count.
-func WriteAccount(w io.Writer, l *ingest.Log) {
-	a := &l.Account
-	fmt.Fprintf(w, "Rows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d\n",
-		a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod)
-	for _, oddity := range a.Oddities() {
-		fmt.Fprintf(w, "  %s\n", oddity)
-	}
-	for _, e := range a.Examples {
-		fmt.Fprintf(w, "  %s:%d: %s: %s\n", e.File, e.Line, e.Reason, e.Text)
-	}
-	for _, f := range l.Files {
-		if f.Sorted {
-			fmt.Fprintf(w, "  %s was not in the order of time and was sorted\n", f.Name)
-		}
-	}
 }

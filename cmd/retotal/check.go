@@ -10,9 +10,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"retotal/ingest"
-	"retotal/ingest/quantity"
-	"retotal/ingest/reading"
 	"retotal/recompute"
 	"retotal/report"
 )
@@ -74,22 +71,8 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 	if s.Name != "" {
 		fmt.Fprintf(w, ", %s", s.Name)
 	}
-	fmt.Fprint(w, "\n\nLog\n")
-	for _, f := range l.Files {
-		fmt.Fprintf(w, "  %s\n    %s\n    %d bytes, SHA-256 %s\n", f.Name, written(f), f.Size, f.SHA256)
-	}
-	fmt.Fprintf(w, "  clock %s; first reading %s, last %s\n", s.Log.Clock.Name, s.Log.Clock.Format(l.From), s.Log.Clock.Format(l.Till))
-	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n", quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(s.Log.GapLimit == 0))
-	for q, c := range s.Log.Columns {
-		switch quantity := reading.Quantity(q); {
-		case s.Log.Reads(quantity):
-			fmt.Fprintf(w, "  %-12s column %q%s\n", quantity, c.Name, step(l, quantity))
-		case c.Name != "":
-			fmt.Fprintf(w, "  %-12s column %q, which no setting uses\n", quantity, c.Name)
-		}
-	}
-	fmt.Fprintln(w)
-	report.WriteAccount(w, l)
+	fmt.Fprint(w, "\n\n")
+	report.WriteCertificate(w, l)
 	lane(w, j, j.recorded)
 	lane(w, j, j.corrected)
 	fmt.Fprintln(w, "\nScreening")
@@ -108,51 +91,11 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 		fmt.Fprintf(w, "  %s: %s\n", p.Severity, p.Error())
 	}
 	r := s.Report
-	fmt.Fprintf(w, "\nReport in %s, days from %s, flows in %s, volumes in %s\n", r.Clock.Name, time.Time{}.Add(r.DayStarts).Format("15:04"), r.FlowUnit.Symbol, r.VolumeUnit.Symbol)
-}
-
-// written says how one file is written.
-func written(f *ingest.File) string {
-	if p := f.Parquet; p != nil {
-		kind := "local times"
-		if p.Absolute() {
-			kind = "instants (UTC)"
-		}
-		return fmt.Sprintf("Parquet, %d rows, %s in %s", p.Rows, kind, p.TimeUnit)
+	label := ""
+	if r.LabelByEnd {
+		label = " (each carries the date on which it ends)"
 	}
-	c := f.CSV
-	text := fmt.Sprintf("CSV (%s), header on line %d, fields ended by %s, decimal %s, lines ended by %s, dates %s", c.Packing, c.HeaderLine, c.Delimiter(), c.Decimal(), c.Terminator(), c.DateOrder())
-	if c.UTF16 {
-		text += ", UTF-16"
-	}
-	if c.OrderReason != "" {
-		text += " (" + c.OrderReason + ")"
-	}
-	if c.Absolute() {
-		text += ", stamps with an offset from UTC"
-	}
-	return text
-}
-
-func defaulted(is bool) string {
-	if is {
-		return " (default: three intervals)"
-	}
-	return ""
-}
-
-// step says in which unit and steps a quantity is logged; the first file speaks for all.
-func step(l *ingest.Log, q reading.Quantity) string {
-	var u quantity.Unit
-	if f := l.Files[0]; f.CSV != nil {
-		u = f.CSV.Units[q]
-	} else {
-		u = f.Parquet.Units[q]
-	}
-	if l.Resolution[q] == 0 {
-		return " in " + u.Symbol
-	}
-	return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/math.Abs(u.Factor), u.Symbol)
+	fmt.Fprintf(w, "\nReport in %s, days from %s%s, flows in %s, volumes in %s\n", r.Clock.Name, time.Time{}.Add(r.DayStarts).Format("15:04"), label, r.FlowUnit.Symbol, r.VolumeUnit.Symbol)
 }
 
 // lane prints the settings of one lane.

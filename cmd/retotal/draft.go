@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"retotal/ingest"
 	"retotal/ingest/csvlog"
 	"retotal/ingest/reading"
 )
@@ -14,7 +15,7 @@ import (
 func draftCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "draft LOG...",
-		Short: "Write a site file to fill in, from a CSV log",
+		Short: "Write a site file to fill in, from a log",
 		Long: `Looks at the first log and prints a site file for it: columns and units as far as they can be recognised, and marked blanks for what a
 log cannot say: the zone of its clock and the settings of the meter. Save it beside the log, fill in the blanks and run
 retotal check.`,
@@ -26,7 +27,7 @@ retotal check.`,
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			g, bad := csvlog.GuessColumns(args[0])
+			g, bad := ingest.GuessColumns(args[0])
 			if bad != nil {
 				return bad
 			}
@@ -37,7 +38,7 @@ retotal check.`,
 }
 
 // draft writes the site file.
-func draft(files []string, g *csvlog.Guess) string {
+func draft(files []string, g *ingest.Guess) string {
 	var b strings.Builder
 	p := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	name, _, _ := strings.Cut(filepath.Base(files[0]), ".")
@@ -47,7 +48,7 @@ func draft(files []string, g *csvlog.Guess) string {
 		}
 		return '-'
 	}, name), "-")
-	p("# A draft: fill in every FILL IN and run retotal check. Columns of the log: %s", strings.Join(g.Header, ", "))
+	p("# A draft: fill in every FILL IN and run retotal check. Columns of the log: %s", strings.Join(g.Names, ", "))
 	p("id   = %q                      # names the output folder", id)
 	p("name = \"\"                      # FILL IN, for people\n")
 	var quoted []string
@@ -56,11 +57,15 @@ func draft(files []string, g *csvlog.Guess) string {
 	}
 	p("[log]\nfiles     = [%s]   # relative to this file; * stands for anything", strings.Join(quoted, ", "))
 	if g.Zoned {
-		p("time_zone = \"UTC\"                # the stamps carry their own offset, as in %s", g.First)
+		p("time_zone = \"UTC\"                # the stamps say themselves which instant they mean")
 	} else {
-		p("time_zone = \"\"                   # FILL IN what the logger's clock keeps, as \"+00:00\" or \"Europe/Dublin\"; its first stamp is %s", g.First)
+		p("time_zone = \"\"                   # FILL IN what the logger's clock keeps, as \"+00:00\" or \"Europe/Dublin\"%s", firstStamp(g))
 	}
-	p("\n[log.columns]\ntime = %q", g.Time)
+	bare, _ := csvlog.SplitUnit(g.Names[g.Time])
+	p("\n[log.columns]\ntime = %q", bare)
+	if g.TimeOfDay >= 0 {
+		p("time_of_day = %q", g.Names[g.TimeOfDay])
+	}
 	primary := false
 	for _, q := range reading.Names() {
 		c, ok := g.Columns[q]
@@ -83,4 +88,12 @@ func draft(files []string, g *csvlog.Guess) string {
 	p("# maximum_head = \"0.40 m\"\n[settings.device]\nkind = \"\"                         # FILL IN; retotal devices lists them\n# angle = \"90 deg\"\n")
 	p("# [[correction]]                  # what should have been, and why\n# from   = 2031-03-03T00:00:00\n# until  = 2031-04-02T10:30:00\n# reason = \"\"\n# empty_distance = \"1.225 m\"")
 	return b.String()
+}
+
+// firstStamp quotes the first stamp, where it is text.
+func firstStamp(g *ingest.Guess) string {
+	if g.First == "" {
+		return ""
+	}
+	return "; its first stamp is " + g.First
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"os"
@@ -31,7 +32,8 @@ func TestScripts(t *testing.T) {
 		Dir:           filepath.Join("..", "..", "testdata", "script"),
 		UpdateScripts: *update,
 		Setup: func(e *testscript.Env) error {
-			return os.CopyFS(filepath.Join(e.WorkDir, "quarry-lane"), os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane")))
+			return errors.Join(os.CopyFS(filepath.Join(e.WorkDir, "quarry-lane"), os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane"))),
+				os.CopyFS(filepath.Join(e.WorkDir, "parquet"), os.DirFS(filepath.Join("..", "..", "testdata", "log", "parquet"))))
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"damage": damage, "exits": exits},
 	})

@@ -27,8 +27,14 @@ type source struct {
 	file    *os.File
 	counter *countingReader
 	zstd    *zstd.Decoder
-	Packing string // "plain", "gzip" or "zstd"
-	UTF16   bool   // the text is UTF-16 and is decoded
+	kind    sourceKind
+}
+
+// sourceKind is how the text of a file is stored.
+type sourceKind struct {
+	packing string // "plain", "gzip" or "zstd"
+	utf16   bool   // the text is UTF-16 and is decoded
+	mark    bool   // it begins with the byte order mark of UTF-8
 }
 
 // countingReader counts what passes, and hashes it when it has a hash.
@@ -53,7 +59,7 @@ func openSource(name string, log *site.Log, hashed bool) (*source, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &source{file: f, Packing: "plain"}
+	s := &source{file: f, kind: sourceKind{packing: "plain"}}
 	s.counter = &countingReader{r: f}
 	if hashed {
 		s.counter.hash = sha256.New()
@@ -62,10 +68,10 @@ func openSource(name string, log *site.Log, hashed bool) (*source, error) {
 	magic, _ := raw.Peek(4)
 	switch {
 	case bytes.HasPrefix(magic, []byte{0x1f, 0x8b}):
-		s.Packing = "gzip"
+		s.kind.packing = "gzip"
 		s.Reader, err = gzip.NewReader(raw)
 	case bytes.Equal(magic, []byte{0x28, 0xb5, 0x2f, 0xfd}):
-		s.Packing = "zstd"
+		s.kind.packing = "zstd"
 		s.zstd, err = zstd.NewReader(raw, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(256<<20))
 		s.Reader = s.zstd
 	default:
@@ -75,7 +81,7 @@ func openSource(name string, log *site.Log, hashed bool) (*source, error) {
 		f.Close()
 		return nil, err
 	}
-	if s.Packing != "plain" {
+	if s.kind.packing != "plain" {
 		limit := int64(mostGrowth)
 		if log != nil && log.UnpackLimit > 0 {
 			limit = log.UnpackLimit
@@ -86,15 +92,25 @@ func openSource(name string, log *site.Log, hashed bool) (*source, error) {
 	return s, nil
 }
 
-// decode puts the text of a file that begins with a UTF-16 byte order mark into UTF-8.
+// decode puts the text of a file in UTF-16 into UTF-8. Without a byte order mark, UTF-16 shows by a NUL in every other byte of its first
+// characters.
 func (s *source) decode() {
 	text := bufio.NewReaderSize(s.Reader, 1<<16)
-	mark, _ := text.Peek(2)
+	mark, _ := text.Peek(8)
 	s.Reader = text
-	if bytes.Equal(mark, []byte("\xff\xfe")) || bytes.Equal(mark, []byte("\xfe\xff")) {
-		s.UTF16 = true
-		s.Reader = transform.NewReader(text, unicode.UTF16(unicode.LittleEndian, unicode.ExpectBOM).NewDecoder())
+	s.kind.mark = bytes.HasPrefix(mark, bom)
+	order, policy := unicode.LittleEndian, unicode.IgnoreBOM
+	switch {
+	case bytes.HasPrefix(mark, []byte("\xff\xfe")), bytes.HasPrefix(mark, []byte("\xfe\xff")):
+		policy = unicode.ExpectBOM
+	case len(mark) == 8 && mark[1] == 0 && mark[3] == 0 && mark[5] == 0 && mark[0] != 0 && mark[2] != 0:
+	case len(mark) == 8 && mark[0] == 0 && mark[2] == 0 && mark[4] == 0 && mark[1] != 0 && mark[3] != 0:
+		order = unicode.BigEndian
+	default:
+		return
 	}
+	s.kind.utf16 = true
+	s.Reader = transform.NewReader(text, unicode.UTF16(order, policy).NewDecoder())
 }
 
 // finish reads what is left of the stored bytes, so that the hash covers the whole file, and returns it in hexadecimal, "" when

@@ -22,6 +22,7 @@ const (
 	reasonQuote   = "quotes are not closed on the line"
 	reasonPrimary = "level reading is not a number"
 	reasonNothing = "level reading is missing"
+	reasonHeader  = "header written again"
 )
 
 // targets of a column beside the quantities.
@@ -109,6 +110,9 @@ func (p *parser) makeRoom(b *reading.Batch, lines int) {
 // row anew or decides what else the line is.
 func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok bool) {
 	delimiter, eol, decimal, row, last := p.layout.delimiter, p.layout.eol, p.layout.decimal, p.rows, len(p.columns)-1
+	if decimal == delimiter { // quoted fields only
+		return 0, false
+	}
 	for i := range p.columns {
 		c := &p.columns[i]
 		switch {
@@ -122,7 +126,7 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 			if v, pos, ok = fastNumber(text, pos, decimal); !ok {
 				return 0, false
 			}
-			if c.coded && c.spec.Absent(v) {
+			if c.coded && (c.spec.Absent(v) || c.spec.Doubtful(v)) {
 				return 0, false // slowValue knows it
 			}
 			c.values[row] = c.toSI(v)
@@ -193,7 +197,8 @@ func (p *parser) fastStamp(text []byte, pos int) (at int64, next int, ok bool) {
 		}
 		next++
 	}
-	return p.dayStart + (h*3600+m*60+second)*int64(time.Second), next, true
+	at = p.dayStart + (h*3600+m*60+second)*int64(time.Second)
+	return at, next, at != p.dayStart || !p.layout.midnightEnds
 }
 
 // newDay makes a date of ten bytes the remembered one.
@@ -223,6 +228,9 @@ func (p *parser) slowLine(line []byte, number int32, b *reading.Batch) bool {
 				b.State[q][p.rows] = reading.Present
 			}
 		}
+		if b.Suspect != nil {
+			b.Suspect[p.rows] = false
+		}
 		b.Rejected = append(b.Rejected, reading.Rejection{Line: number, Reason: reason, Text: shorten(line)})
 	}
 	return reason == ""
@@ -234,25 +242,21 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 	if !ok {
 		return reasonQuote
 	}
-	if n := len(p.columns); len(fields) == n+1 && len(fields[n]) == 0 {
-		fields = fields[:n] // a trailing delimiter
-	}
-	if len(fields) != len(p.columns) {
+	if fields = p.layout.withoutTrailer(fields); len(fields) != len(p.columns) {
 		return reasonFields
 	}
 	for i := range p.columns {
 		c := &p.columns[i]
 		switch {
 		case c.target == timeColumn:
-			stamp := fields[i]
-			if k := slices.IndexFunc(p.columns, func(c column) bool { return c.target == timeOfDay }); k >= 0 {
-				stamp = slices.Concat(stamp, []byte{' '}, fields[k])
+			if b.Time[p.rows], reason = p.slowStamp(p.layout.stampOf(fields, i)); reason == reasonTime && p.layout.isHeader(fields) {
+				return reasonHeader
 			}
-			if b.Time[p.rows], reason = p.slowStamp(stamp); reason != "" {
+			if reason != "" {
 				return reason
 			}
 		case c.target >= 0:
-			v, state := p.slowValue(fields[i], c)
+			v, state := p.slowValue(fields[i], c, b)
 			c.values[p.rows], c.states[p.rows] = v, state
 			p.whole = p.whole && state == reading.Present
 		}
@@ -270,16 +274,21 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 var noValue = []string{"nan", "na", "n/a", "null", "none", "-", "--", "---", "#n/a"}
 
 // slowValue reads one field of a quantity.
-func (p *parser) slowValue(field []byte, c *column) (float64, reading.State) {
+func (p *parser) slowValue(field []byte, c *column, b *reading.Batch) (float64, reading.State) {
 	if len(field) == 0 || slices.Contains(c.spec.Missing, string(field)) || slices.Contains(noValue, strings.ToLower(string(field))) {
 		return 0, reading.Empty
 	}
 	v, ok := slowNumber(field, p.layout.decimal)
 	switch {
 	case !ok:
+		if _, otherwise := slowNumber(field, '.'+','-p.layout.decimal); otherwise {
+			b.Misled++
+		}
 		return 0, reading.Illegible
 	case c.spec.Absent(v):
 		return 0, reading.Empty
+	case c.required && c.spec.Doubtful(v):
+		b.Doubt(p.rows, cap(b.Time))
 	}
 	return c.toSI(v), reading.Present
 }
@@ -302,7 +311,7 @@ func (p *parser) slowStamp(field []byte) (int64, string) {
 	if err != nil {
 		return 0, reasonTime
 	}
-	at, ok := st.local(p.layout.order)
+	at, ok := p.layout.meaning(st)
 	if !ok {
 		other := dayFirst + monthFirst - p.layout.order
 		if _, otherwise := st.local(other); otherwise && !st.yearFirst && !st.named && p.layout.order != yearFirst {
@@ -319,7 +328,14 @@ func (p *parser) slowStamp(field []byte) (int64, string) {
 		}
 		return 0, reasonOffset
 	}
-	return at - st.offset, ""
+	return at, ""
+}
+
+// isHeader reports whether a row is the header, or one of its rows of units, written again.
+func (l *Layout) isHeader(fields [][]byte) bool {
+	column := slices.Index(l.plan, timeColumn)
+	name, _ := SplitUnit(l.Header[column])
+	return matches(latin(fields[column]), name) || isUnitRow(fields)
 }
 
 // split cuts a line into trimmed fields; lines with quotes go through encoding/csv.

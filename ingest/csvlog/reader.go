@@ -36,18 +36,20 @@ type Reader struct {
 	rest    []byte // the line that the last block broke off
 	skip    int    // bytes of the header still to come
 	ended   bool
+	unended bool // the last line has no terminator
 	sum     string
 	size    int64
 }
 
 // job is one block on its way through a worker.
 type job struct {
-	buffer []byte // whole capacity
-	text   []byte // whole lines
-	batch  reading.Batch
-	lines  int32
-	done   chan struct{}
-	err    error
+	buffer  []byte // whole capacity
+	text    []byte // whole lines
+	batch   reading.Batch
+	lines   int32
+	unended bool // the block ends the file, without a terminator
+	done    chan struct{}
+	err     error
 }
 
 // Open starts to read a file of a known layout. Its SHA-256 is taken on the way when it is wanted.
@@ -69,33 +71,60 @@ func Open(file string, layout *Layout, log *site.Log, hashed bool) (*Reader, *pr
 	return r, nil
 }
 
-// Inspect finds the layout from the beginning of the file and, where the order of day and month is open, from
+// sampleSizes are how much of a file's beginning is looked at for its layout: more only where a long preamble hides the header.
+var sampleSizes = []int{1 << 18, 1 << 24}
+
+// Inspect finds the layout from the beginning of the file and, where the order of day and month or the decimal sign is open, from
 // the whole of it.
-func Inspect(file string, log *site.Log) (*Layout, *problem.Problem) {
+func Inspect(file string, log *site.Log) (layout *Layout, bad *problem.Problem) {
+	open := false
+	for _, size := range sampleSizes {
+		var more bool
+		if layout, open, more, bad = inspect(file, log, size); bad == nil || !more {
+			break
+		}
+	}
+	if bad != nil || !open {
+		return layout, bad
+	}
+	return layout, layout.reread(file, log, false)
+}
+
+// inspect finds the layout from so many bytes; more says that the file is longer than that.
+func inspect(file string, log *site.Log, size int) (layout *Layout, open, more bool, bad *problem.Problem) {
 	src, err := openSource(file, log, false)
 	if err != nil {
-		return nil, readProblem(file, 0, err)
+		return nil, false, false, readProblem(file, 0, err)
 	}
 	defer src.Close()
-	sample := make([]byte, 1<<18)
+	sample := make([]byte, size)
 	n, err := readFull(src, sample)
 	if err != nil && err != io.EOF {
-		return nil, readProblem(file, 0, err)
+		return nil, false, false, readProblem(file, 0, err)
 	}
-	layout, ambiguous, bad := detect(file, sample[:n], log)
-	if bad != nil {
-		return nil, bad
+	sample = sample[:n]
+	if more = n == size; more { // the last line is broken off
+		sample = sample[:1+max(bytes.LastIndexByte(sample, '\n'), bytes.LastIndexByte(sample, '\r'))]
 	}
-	layout.Packing, layout.UTF16 = src.Packing, src.UTF16
-	if !ambiguous {
-		return layout, nil
+	if layout, open, bad = detect(file, sample, log); layout != nil {
+		layout.source = src.kind
 	}
-	whole, err := openSource(file, log, false)
+	return layout, open, more && layout == nil, bad
+}
+
+// Settle decides anew from all rows of the file, when the first ones turn out to have misled.
+func (l *Layout) Settle(file string, log *site.Log) *problem.Problem {
+	return l.reread(file, log, true)
+}
+
+// reread settles what is open from the rows of the file.
+func (l *Layout) reread(file string, log *site.Log, thorough bool) *problem.Problem {
+	src, err := openSource(file, log, false)
 	if err != nil {
-		return nil, readProblem(file, 0, err)
+		return readProblem(file, 0, err)
 	}
-	defer whole.Close()
-	return layout, layout.settleOrder(file, whole)
+	defer src.Close()
+	return l.settle(file, src, log, thorough)
 }
 
 func newParser(l *Layout, log *site.Log) *parser {
@@ -144,10 +173,11 @@ func (r *Reader) read(j *job) bool {
 		return false
 	}
 	r.ended = j.fill(r.source, &r.rest, r.Layout.eol, &r.skip)
-	if j.err == errLongLine && r.source.Packing != "plain" {
+	if j.err == errLongLine && r.source.kind.packing != "plain" {
 		j.err = damageOr(r.source, j.err)
 	}
 	if r.ended && j.err == nil {
+		r.unended = j.unended
 		r.sum, r.size, j.err = r.source.finish()
 	}
 	r.ordered <- j // never blocks: there are as many places as jobs
@@ -185,7 +215,7 @@ func (j *job) fill(src io.Reader, rest *[]byte, eol byte, skip *int) (ended bool
 		text, *skip = text[cut:], *skip-cut
 	}
 	if ended {
-		if len(text) > 0 && text[len(text)-1] != eol {
+		if j.unended = len(text) > 0 && text[len(text)-1] != eol; j.unended {
 			text = append(text, eol)
 		}
 		j.text, *rest = text, nil
@@ -241,6 +271,10 @@ func (r *Reader) Next() (*reading.Batch, error) {
 // Sum returns the SHA-256 of the file as stored, in hexadecimal, "" when it was not wanted, and its size. Both are known after Next
 // has returned io.EOF.
 func (r *Reader) Sum() (string, int64) { return r.sum, r.size }
+
+// Unended reports whether the last line of the file has no terminator, so that it may have been cut off. It is known after Next has
+// returned io.EOF.
+func (r *Reader) Unended() bool { return r.unended }
 
 // Position returns the stored bytes read so far; it is approximate while the reader runs.
 func (r *Reader) Position() int64 { return r.source.counter.n.Load() }

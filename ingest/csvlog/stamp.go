@@ -1,6 +1,7 @@
 package csvlog
 
 import (
+	"bytes"
 	"errors"
 	"math"
 	"strings"
@@ -24,7 +25,9 @@ func (o order) String() string {
 type stamp struct {
 	a, b, c    int // the three numbers of the date
 	yearFirst  bool
+	shortYear  bool  // the year has two digits, in first or last place
 	named      bool  // the month has a name, so the order of day and month is not in question
+	half       bool  // the clock counts twelve hours, with AM or PM
 	nanosecond int64 // of the day
 	hasTime    bool
 	hasOffset  bool
@@ -33,32 +36,18 @@ type stamp struct {
 
 var errStamp = errors.New("not a time")
 
-// parseStamp reads the grammar of time stamps: a date of three parts with one separator (- / . or a blank), the year of four
-// digits first or last, the month a number or an English name; then, after blanks or T, h:mm, h:mm:ss or
-// h:mm:ss.fraction, with AM or PM for a clock of twelve hours; then Z or an offset. 24:00 ends the day. Without a
-// time the stamp is midnight.
+// parseStamp reads the grammar of time stamps: a date, then, after blanks or T, h:mm, h:mm:ss or h:mm:ss.fraction, with AM or PM for a clock
+// of twelve hours, or hhmm or hhmmss; then Z or an offset. 24:00 ends the day. Without a time the stamp is midnight.
 func parseStamp(text []byte) (stamp, error) {
 	s := scanner{text: trim(text)}
 	var st stamp
-	var digits [3]int
-	st.a, digits[0] = s.number(4)
-	separator := s.next()
-	if st.b, digits[1] = s.number(2); digits[1] == 0 {
-		st.b, digits[1] = s.month()
-		st.named = digits[1] > 0
-	}
-	if separator != '-' && separator != '/' && separator != '.' && !(st.named && separator == ' ') || s.next() != separator {
-		return st, errStamp
-	}
-	st.c, digits[2] = s.number(4)
-	st.yearFirst = digits[0] == 4
-	if digits[1] == 0 || st.yearFirst && (digits[2] == 0 || digits[2] > 2) || !st.yearFirst && (digits[0] == 0 || digits[0] > 2 || digits[2] != 4) {
+	if !s.date(&st) {
 		return st, errStamp
 	}
 	if s.done() {
 		return st, nil
 	}
-	if !s.skip('T') && !s.skip(' ') {
+	if !s.skip('T') && !s.skip(' ') && !s.skip(',') && !(st.compact() && isDigit(s.text[s.at])) {
 		return st, errStamp
 	}
 	for s.skip(' ') {
@@ -69,32 +58,83 @@ func parseStamp(text []byte) (stamp, error) {
 	return st, nil
 }
 
-// timeOfDay reads h:mm[:ss[.fraction]].
+// compact reports whether the date was written without separators, so that the time may follow at once.
+func (st *stamp) compact() bool { return st.yearFirst && !st.shortYear }
+
+// date reads a date of three parts with one separator (- / . or a blank before a named month), the year of four digits first or last
+// or all parts of two; yyyymmdd; or a named month in front, as in Apr 2, 2031.
+func (s *scanner) date(st *stamp) bool {
+	if n := s.leading(); n == 8 || n == 12 || n == 14 {
+		date, _ := s.number(8)
+		st.a, st.b, st.c, st.yearFirst = date/10000, date/100%100, date%100, true
+		return true
+	}
+	if st.b, _ = s.month(); st.b > 0 {
+		st.named = true
+		s.skip('.')
+		digits := 0
+		if !s.skip(' ') {
+			return false
+		}
+		if st.a, digits = s.number(2); digits == 0 {
+			return false
+		}
+		s.skip(',')
+		if !s.skip(' ') {
+			return false
+		}
+		st.c, digits = s.number(4)
+		return digits == 4
+	}
+	var digits [3]int
+	st.a, digits[0] = s.number(4)
+	separator := s.next()
+	if st.b, digits[1] = s.number(2); digits[1] == 0 {
+		st.b, digits[1] = s.month()
+		st.named = digits[1] > 0
+	}
+	if separator != '-' && separator != '/' && separator != '.' && !(st.named && separator == ' ') || s.next() != separator {
+		return false
+	}
+	st.c, digits[2] = s.number(4)
+	st.yearFirst = digits[0] == 4
+	st.shortYear = digits[0] == 2 && digits[2] == 2 && !st.named
+	switch {
+	case digits[1] == 0, digits[0] == 0, digits[2] == 0, digits[0] == 3, digits[2] == 3:
+		return false
+	case st.yearFirst:
+		return digits[2] <= 2
+	}
+	return st.shortYear || digits[2] == 4
+}
+
+// timeOfDay reads h:mm[:ss[.fraction]], hhmm or hhmmss.
 func (s *scanner) timeOfDay(st *stamp) bool {
+	compact := s.leading()
 	h, digits := s.number(2)
-	if digits == 0 || !s.skip(':') {
+	if digits == 0 || compact < 4 && !s.skip(':') {
 		return false
 	}
 	m, digits := s.number(2)
 	second, fraction := 0, int64(0)
-	if digits != 2 {
+	if digits != 2 || compact > 2 && compact != 4 && compact != 6 {
 		return false
 	}
-	if s.skip(':') {
+	if s.skip(':') || compact == 6 {
 		if second, digits = s.number(2); digits != 2 {
 			return false
 		}
 		if s.skip('.') || s.skip(',') {
 			scale := int64(time.Second)
-			for !s.done() && isDigit(s.text[s.at]) && scale > 1 {
-				scale /= 10
+			for !s.done() && isDigit(s.text[s.at]) {
+				scale /= 10 // digits beyond nanoseconds add nothing
 				fraction += int64(s.next()-'0') * scale
 			}
 		}
 	}
 	st.hasTime = true
 	if half := s.halfOfDay(); half != 0 {
-		if h < 1 || h > 12 {
+		if st.half = true; h < 1 || h > 12 {
 			return false
 		}
 		if h %= 12; half == 'p' {
@@ -124,15 +164,31 @@ func (s *scanner) halfOfDay() byte {
 	return 0
 }
 
-// month reads an English month name, whole or of three letters.
+// monthNames are the names of months beside the English ones, and their usual short forms, by their first letters: German, French,
+// Spanish, Italian, Portuguese, Dutch (common practice). A name means the month of the longest beginning that fits.
+var monthNames = map[string]time.Month{
+	"januar": 1, "jänner": 1, "jän": 1, "janv": 1, "enero": 1, "ene": 1, "genn": 1, "gen": 1,
+	"februar": 2, "févr": 2, "fév": 2, "fevr": 2, "febr": 2, "fev": 2,
+	"märz": 3, "mär": 3, "mrz": 3, "mars": 3, "mrt": 3, "maart": 3, "marzo": 3, "março": 3,
+	"avr": 4, "abr": 4, "mai": 5, "mayo": 5, "mag": 5, "maio": 5, "mei": 5,
+	"juin": 6, "giu": 6, "juil": 7, "lug": 7, "août": 8, "aout": 8, "ago": 8,
+	"set": 9, "okt": 10, "out": 10, "ott": 10, "dez": 12, "déc": 12, "dic": 12,
+}
+
+// month reads the name of a month, whole or a short form of three letters or more.
 func (s *scanner) month() (number, letters int) {
 	start := s.at
-	for !s.done() && s.text[s.at]|0x20 >= 'a' && s.text[s.at]|0x20 <= 'z' {
+	for !s.done() && (s.text[s.at]|0x20 >= 'a' && s.text[s.at]|0x20 <= 'z' || s.text[s.at] >= 0x80) {
 		s.at++
 	}
-	name := strings.ToLower(string(s.text[start:s.at]))
+	name := strings.ToLower(latin(s.text[start:s.at]))
 	for m := time.January; m <= time.December && len(name) >= 3; m++ {
 		if full := strings.ToLower(m.String()); name == full || name == full[:3] || name == "sept" && m == time.September {
+			return int(m), len(name)
+		}
+	}
+	for n := len(name); n >= 3; n-- {
+		if m, ok := monthNames[name[:n]]; ok {
 			return int(m), len(name)
 		}
 	}
@@ -183,6 +239,9 @@ func parseEpoch(text []byte, unit int64) (int64, bool) {
 // parseSerial reads a spreadsheet date, to the nearest millisecond: as local nanoseconds since 1970.
 func parseSerial(text []byte, decimal byte) (int64, bool) {
 	v, ok := slowNumber(trim(text), decimal)
+	if bytes.ContainsAny(text, "eE") { // a spreadsheet rounded it
+		return 0, false
+	}
 	if !ok || v < 20000 || v > 80000 {
 		return 0, false
 	}
@@ -195,13 +254,16 @@ func parseSerial(text []byte, decimal byte) (int64, bool) {
 func (st stamp) local(o order) (int64, bool) {
 	year, month, day := st.c, st.b, st.a
 	switch {
-	case st.yearFirst:
+	case st.yearFirst, st.shortYear && o == yearFirst:
 		year, day = st.a, st.c
 	case st.named:
 	case o == monthFirst:
 		month, day = st.a, st.b
 	case o == yearFirst:
 		return 0, false
+	}
+	if st.shortYear {
+		year += 2000
 	}
 	d, ok := dayNumber(year, month, day)
 	return d*int64(24*time.Hour) + st.nanosecond, ok
@@ -249,6 +311,14 @@ func (s *scanner) number(most int) (v, digits int) {
 		s.at++
 	}
 	return v, digits
+}
+
+// leading counts the digits that follow.
+func (s *scanner) leading() (n int) {
+	for s.at+n < len(s.text) && isDigit(s.text[s.at+n]) && n < 15 {
+		n++
+	}
+	return n
 }
 
 func isDigit(c byte) bool { return c >= '0' && c <= '9' }

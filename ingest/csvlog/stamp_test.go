@@ -30,11 +30,23 @@ func TestStamps(t *testing.T) {
 		{"named month", "02-Apr-2031 10:30", yearFirst, "2031-04-02T10:30:00"},
 		{"named month", "2 September 2031 10:30", monthFirst, "2031-09-02T10:30:00"},
 		{"named month", "2031-Sep-02 10:30", yearFirst, "2031-09-02T10:30:00"},
-		{"no such month name", "02-Avr-2031 10:30", yearFirst, ""},
+		{"month in French", "2 août 2031 10:30", yearFirst, "2031-08-02T10:30:00"},
+		{"month in German, Windows-1252", "02-M\xe4r-2031 10:30", yearFirst, "2031-03-02T10:30:00"},
+		{"month in Spanish", "02/ene/2031 10:30", yearFirst, "2031-01-02T10:30:00"},
+		{"June and July in French", "02-juil-2031 10:30", yearFirst, "2031-07-02T10:30:00"},
+		{"month in front", "Apr 2, 2031 1:05:30 pm", yearFirst, "2031-04-02T13:05:30"},
+		{"no such month name", "02-Xyz-2031 10:30", yearFirst, ""},
+		{"ISO 8601 basic", "20310402T103000Z", yearFirst, "2031-04-02T10:30:00Z"},
+		{"no separators", "20310402103000", yearFirst, "2031-04-02T10:30:00"},
+		{"no separators, date and time apart", "20310402 1030", yearFirst, "2031-04-02T10:30:00"},
+		{"eleven fraction digits", "2031-04-02 10:30:00.00000000199", yearFirst, "2031-04-02T10:30:00.000000001"},
+		{"stamp rounded by a spreadsheet", "2.03104E+11", yearFirst, ""},
 		{"leap day", "2028-02-29 00:00", yearFirst, "2028-02-29T00:00:00"},
 		{"no leap day", "2031-02-29 00:00", yearFirst, ""},
 		{"no such month", "13/13/2031 00:00", dayFirst, ""},
-		{"two-digit year", "02/04/31 10:30", dayFirst, ""},
+		{"two-digit year", "02/04/31 10:30", dayFirst, "2031-04-02T10:30:00"},
+		{"two-digit year in front", "31/04/02 10:30", yearFirst, "2031-04-02T10:30:00"},
+		{"three-digit year", "02/04/031 10:30", dayFirst, ""},
 		{"no such hour", "2031-04-02 25:00", yearFirst, ""},
 		{"no such minute", "2031-04-02 10:60", yearFirst, ""},
 		{"no such second", "2031-04-02 10:30:60", yearFirst, ""},
@@ -78,7 +90,7 @@ func TestOrderOfWholeFile(t *testing.T) {
 			}
 			e.add(st, int32(i+2))
 		}
-		o, _, bad := e.decide("log.csv")
+		o, _, _, bad := e.decide("log.csv")
 		got := ""
 		if bad == nil {
 			got = o.String()

@@ -4,7 +4,9 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
+	"time"
 
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
@@ -71,7 +73,46 @@ func (c *column) read(n int64) error {
 		c.narrow, c.floats = narrow, widen(narrow, c.floats)
 		return err
 	}
+	switch r := c.chunk.(type) {
+	case *file.FixedLenByteArrayColumnChunkReader:
+		var err error
+		c.floats, err = readRows(c, n, c.floats, decimalBatches(c.divisor, r.ReadBatch))
+		return err
+	case *file.ByteArrayColumnChunkReader:
+		var err error
+		c.floats, err = readRows(c, n, c.floats, decimalBatches(c.divisor, r.ReadBatch))
+		return err
+	}
 	return fmt.Errorf("columns of %T are not read", c.chunk)
+}
+
+// decimalBatches reads decimals that are written as bytes, the highest first, in two's complement, and turns them into numbers before the
+// library reuses their memory.
+func decimalBatches[T ~[]byte](divisor float64, readBatch func(int64, []T, []int16, []int16) (int64, int, error)) func(int64, []float64, []int16, []int16) (int64, int, error) {
+	return func(n int64, out []float64, levels, none []int16) (int64, int, error) {
+		raw := make([]T, n)
+		rows, present, err := readBatch(n, raw, levels, none)
+		for i, b := range raw[:max(present, 0)] {
+			whole := new(big.Int).SetBytes(b)
+			if len(b) > 0 && b[0] >= 0x80 {
+				whole.Sub(whole, new(big.Int).Lsh(big.NewInt(1), uint(8*len(b))))
+			}
+			v, _ := new(big.Float).SetInt(whole).Float64()
+			out[i] = v / divisor
+		}
+		return rows, present, err
+	}
+}
+
+// addHours joins dates and times of day into nanoseconds; a row that lacks either has a time out of range.
+func (c *column) addHours(hours *column, perTick int64) {
+	const century = 36525 * 2 // days either side of 1970
+	for i, day := range c.integers {
+		c.integers[i] = math.MinInt64
+		if !hours.missing(i) && day > -century && day < century {
+			c.integers[i] = day*int64(24*time.Hour) + hours.integers[i]*perTick
+		}
+	}
 }
 
 // firstDay and lastDay are the Julian days of 1900-01-01 and 2199-12-31: beyond them nanoseconds overflow, and no log is from there.

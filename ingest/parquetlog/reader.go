@@ -40,9 +40,13 @@ type Layout struct {
 	Units    [reading.Count]quantity.Unit
 	start    reading.Start
 	time     int // column numbers; −1 for none
+	hours    int // the time of day, when time holds the date alone
 	columns  [reading.Count]int
 	divisor  [reading.Count]float64 // of decimal columns, 10^scale; 1 for others
 	perTick  int64                  // nanoseconds of one unit of the time column
+	perHours int64                  // nanoseconds of one unit of the time of day
+	codecs   []string
+	groups   int
 	TimeUnit string
 }
 
@@ -60,6 +64,7 @@ type Reader struct {
 	layout  *Layout
 	group   int
 	open    []*column // of the current row group: time first
+	hours   *column   // the time of day; nil when the time is whole
 	left    int64     // rows left in the group
 	row     int32
 	batch   reading.Batch
@@ -197,8 +202,16 @@ func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
 	if l.time, bad = l.find(name, log.Time); bad != nil {
 		return bad
 	}
-	if bad = l.planTime(name, s.Column(l.time)); bad != nil {
+	if bad = l.planTime(name, s.Column(l.time), log.TimeOfDay.Name != ""); bad != nil {
 		return bad
+	}
+	if l.hours = -1; log.TimeOfDay.Name != "" {
+		if l.hours, bad = l.find(name, log.TimeOfDay); bad != nil {
+			return bad
+		}
+		if bad = l.planHours(name, s.Column(l.hours)); bad != nil {
+			return bad
+		}
 	}
 	for q, c := range log.Columns {
 		l.columns[q] = -1
@@ -215,6 +228,7 @@ func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
 			l.columns[q] = -1
 		}
 	}
+	l.planStorage(r)
 	return nil
 }
 
@@ -229,28 +243,30 @@ func (l *Layout) find(name string, c site.Column) (int, *problem.Problem) {
 
 // planTime takes unit and meaning of the time column from its logical type. Arrow's own record reader would call local
 // times UTC.
-func (l *Layout) planTime(name string, c *schema.Column) *problem.Problem {
+func (l *Layout) planTime(name string, c *schema.Column, dateAlone bool) *problem.Problem {
 	wrong := func(what string) *problem.Problem {
-		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is %s", c.Path(), what), "a timestamp in milli-, micro- or nanoseconds", "")
+		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is %s", c.Path(), what), "a timestamp in milli-, micro- or nanoseconds, or a date with log.columns.time_of_day", "write it as a timestamp")
+	}
+	if _, isDate := c.LogicalType().(schema.DateLogicalType); isDate && c.PhysicalType() == parquet.Types.Int32 && dateAlone {
+		l.perTick, l.TimeUnit = int64(24*time.Hour), "date and time in two columns"
+		return nil
+	}
+	if dateAlone {
+		return wrong("not a date, though log.columns.time_of_day is given")
 	}
 	if c.PhysicalType() == parquet.Types.Int96 && c.MaxRepetitionLevel() == 0 {
 		l.perTick, l.TimeUnit = 1, "nanoseconds (INT96, whose zone is not stated: taken as the logger's clock)"
 		return nil
 	}
+	if c.PhysicalType() == parquet.Types.ByteArray {
+		return wrong("text")
+	}
 	if c.PhysicalType() != parquet.Types.Int64 || c.MaxRepetitionLevel() > 0 {
 		return wrong("of type " + c.PhysicalType().String())
 	}
-	switch t := c.LogicalType().(type) {
-	case *schema.TimestampLogicalType:
+	if t, ok := c.LogicalType().(*schema.TimestampLogicalType); ok {
 		l.start.Absolute = t.IsAdjustedToUTC()
-		switch t.TimeUnit() {
-		case schema.TimeUnitMillis:
-			l.perTick, l.TimeUnit = int64(time.Millisecond), "milliseconds"
-		case schema.TimeUnitMicros:
-			l.perTick, l.TimeUnit = int64(time.Microsecond), "microseconds"
-		case schema.TimeUnitNanos:
-			l.perTick, l.TimeUnit = 1, "nanoseconds"
-		}
+		l.perTick, l.TimeUnit = tick(t.TimeUnit())
 	}
 	if l.perTick == 0 {
 		return wrong("a plain integer, not a timestamp")
@@ -258,12 +274,73 @@ func (l *Layout) planTime(name string, c *schema.Column) *problem.Problem {
 	return nil
 }
 
+// planHours takes the unit of the time of day.
+func (l *Layout) planHours(name string, c *schema.Column) *problem.Problem {
+	t, ok := c.LogicalType().(*schema.TimeLogicalType)
+	if !ok || c.MaxRepetitionLevel() > 0 {
+		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is not a time of day", c.Path()), "a time in milli-, micro- or nanoseconds", "write it as a time")
+	}
+	l.perHours, _ = tick(t.TimeUnit())
+	return nil
+}
+
+// tick returns the nanoseconds and the name of a unit of time; 0 for an unknown one.
+func tick(u schema.TimeUnitType) (nanoseconds int64, name string) {
+	switch u {
+	case schema.TimeUnitMillis:
+		return int64(time.Millisecond), "milliseconds"
+	case schema.TimeUnitMicros:
+		return int64(time.Microsecond), "microseconds"
+	case schema.TimeUnitNanos:
+		return 1, "nanoseconds"
+	}
+	return 0, ""
+}
+
+// planStorage notes how the file is packed, for the certificate.
+func (l *Layout) planStorage(r *file.Reader) {
+	l.groups = r.NumRowGroups()
+	for i := range min(l.groups, 1) {
+		group := r.MetaData().RowGroup(i)
+		for _, number := range append([]int{l.time}, l.columns[:]...) {
+			if number < 0 {
+				continue
+			}
+			if chunk, err := group.ColumnChunk(number); err == nil {
+				name := chunk.Compression().String()
+				if chunk.Compression() == lz4Raw {
+					name = "LZ4_RAW"
+				}
+				if !slices.Contains(l.codecs, name) {
+					l.codecs = append(l.codecs, name)
+				}
+			}
+		}
+	}
+}
+
+// Decisions lists how the file was understood.
+func (l *Layout) Decisions() []reading.Decision {
+	list := []reading.Decision{{Subject: "table", Found: fmt.Sprintf("Parquet, %d rows in %d row groups, %s", l.Rows, l.groups, strings.ToLower(strings.Join(l.codecs, " and "))), Because: "the footer says so"}}
+	stamps := reading.Decision{Subject: "time stamps", Found: "local times in " + l.TimeUnit, Because: "the column is not adjusted to UTC", Otherwise: "instants (UTC): the column's type says otherwise"}
+	if l.start.Absolute {
+		stamps = reading.Decision{Subject: "time stamps", Found: "instants (UTC) in " + l.TimeUnit, Because: "the column is adjusted to UTC", Otherwise: "local times: the column's type says otherwise"}
+	} else if l.hours >= 0 || strings.Contains(l.TimeUnit, "INT96") {
+		stamps = reading.Decision{Subject: "time stamps", Found: "local times in " + l.TimeUnit, Because: "the type states no zone", Otherwise: "instants (UTC)"}
+	}
+	return append(list, stamps)
+}
+
 func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column *schema.Column) *problem.Problem {
 	place := problem.Place{File: name}
 	switch column.PhysicalType() {
 	case parquet.Types.Double, parquet.Types.Float, parquet.Types.Int32, parquet.Types.Int64:
+	case parquet.Types.ByteArray, parquet.Types.FixedLenByteArray:
+		if _, ok := column.LogicalType().(*schema.DecimalLogicalType); !ok {
+			return problem.At(place, fmt.Sprintf("column %q holds text or bytes", column.Path()), "numbers", "write it as DOUBLE")
+		}
 	default:
-		return problem.At(place, fmt.Sprintf("column %q is of type %s", column.Path(), column.PhysicalType()), "numbers", "")
+		return problem.At(place, fmt.Sprintf("column %q is of type %s", column.Path(), column.PhysicalType()), "numbers", "write it as DOUBLE")
 	}
 	if column.MaxRepetitionLevel() > 0 {
 		return problem.At(place, fmt.Sprintf("column %q holds lists", column.Path()), "plain numbers", "write it as DOUBLE")
@@ -312,6 +389,12 @@ func (r *Reader) nextBlock(n int64) (*reading.Batch, error) {
 			return nil, err
 		}
 	}
+	if r.hours != nil {
+		if err := r.hours.read(n); err != nil {
+			return nil, err
+		}
+		r.open[0].addHours(r.hours, r.layout.perHours)
+	}
 	r.left -= n
 	r.spread(int(n))
 	return &r.batch, nil
@@ -328,7 +411,7 @@ func (r *Reader) openGroup() error {
 		if number < 0 {
 			continue
 		}
-		chunk, err := group.Column(number)
+		chunk, err := openColumn(r.parquet, r.file, group, number)
 		if err != nil {
 			return err
 		}
@@ -345,7 +428,22 @@ func (r *Reader) openGroup() error {
 		}
 		r.open = append(r.open, c)
 	}
+	if number := r.layout.hours; number >= 0 {
+		chunk, err := openColumn(r.parquet, r.file, group, number)
+		if err != nil {
+			return err
+		}
+		r.hours = &column{chunk: chunk, optional: chunk.Descriptor().MaxDefinitionLevel() > 0}
+	}
 	return nil
+}
+
+// perTick is the nanoseconds of one unit of the time as it was read: of joined dates and times, one.
+func (r *Reader) perTick() int64 {
+	if r.hours != nil {
+		return 1
+	}
+	return r.layout.perTick
 }
 
 // spread turns the columns just read into the batch.
@@ -363,11 +461,11 @@ func (r *Reader) spread(n int) {
 	at := r.open[0]
 	for i := range n {
 		r.row++
-		reason := ""
+		reason, suspect := "", false
 		var values [reading.Count]float64
 		var states [reading.Count]reading.State
-		ticks := at.integers[i]
-		if at.missing(i) || ticks > math.MaxInt64/r.layout.perTick || ticks < math.MinInt64/r.layout.perTick {
+		ticks, perTick := at.integers[i], r.perTick()
+		if at.missing(i) || ticks > math.MaxInt64/perTick || ticks < -(math.MaxInt64/perTick) {
 			reason = "time stamp is missing or out of range"
 		}
 		for j, c := range r.open[1:] {
@@ -379,6 +477,7 @@ func (r *Reader) spread(n int) {
 				states[c.quantity] = reading.Illegible
 			default:
 				values[c.quantity] = r.layout.Units[c.quantity].ToSI(v)
+				suspect = suspect || j == 0 && c.spec != nil && c.spec.Doubtful(v)
 			}
 			if j == 0 && states[c.quantity] != reading.Present && reason == "" {
 				reason = "level reading is missing or not a number"
@@ -388,18 +487,21 @@ func (r *Reader) spread(n int) {
 			b.Rejected = append(b.Rejected, reading.Rejection{Line: r.row, Reason: reason})
 			continue
 		}
-		b.Time, b.Line = append(b.Time, ticks*r.layout.perTick), append(b.Line, r.row)
+		b.Time, b.Line = append(b.Time, ticks*perTick), append(b.Line, r.row)
 		for q := range has {
 			if has[q] {
 				b.Value[q], b.State[q] = append(b.Value[q], values[q]), append(b.State[q], states[q])
 			}
+		}
+		if suspect {
+			b.Doubt(b.Len()-1, n)
 		}
 	}
 }
 
 // clean turns the columns into the batch one after the other, when every row has a time and a level; else it returns false.
 func (r *Reader) clean(n int) bool {
-	at, perTick := r.open[0], r.layout.perTick
+	at, perTick := r.open[0], r.perTick()
 	most := math.MaxInt64 / perTick
 	for i, ticks := range at.integers[:n] {
 		if at.missing(i) || ticks > most || ticks < -most {
@@ -407,7 +509,7 @@ func (r *Reader) clean(n int) bool {
 		}
 	}
 	for i := range n {
-		if v := r.open[1].value(i); r.open[1].missing(i) || math.IsNaN(v) || math.IsInf(v, 0) {
+		if v := r.open[1].value(i); r.open[1].missing(i) || math.IsNaN(v) || math.IsInf(v, 0) || r.open[1].spec != nil && r.open[1].spec.Doubtful(v) {
 			return false
 		}
 	}

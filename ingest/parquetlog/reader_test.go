@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -277,6 +278,105 @@ func TestOtherTypes(t *testing.T) {
 	}
 }
 
+// TestFilesOfAnotherProgram: files that a general-purpose database wrote (testdata/log/README.md), with every way of packing and typing that it has.
+// The sums are the database's own: of 300 rows, distance 307.35 and flow 7500 over 200 rows that have one.
+func TestFilesOfAnotherProgram(t *testing.T) {
+	for _, c := range []struct {
+		file, why string
+		absolute  bool
+	}{
+		{"lz4", "LZ4_RAW", false},
+		{"split", "BYTE_STREAM_SPLIT and DELTA_BINARY_PACKED", false},
+		{"split-lz4", "both", false},
+		{"date-and-time", "DATE and TIME columns, DECIMAL(38,4) in bytes", false},
+		{"zoned", "adjusted to UTC, FLOAT, DECIMAL(18,4), gzip", true},
+		{"milliseconds", "brotli", false},
+		{"nanoseconds", "uncompressed", false},
+	} {
+		log := testLog()
+		log.Columns[reading.Distance].Unit, log.Columns[reading.Flow].Unit = metre(), metrePerSecond()
+		if c.file == "date-and-time" {
+			log.Time.Name, log.TimeOfDay.Name = "date", "clock"
+		}
+		name := filepath.Join("..", "..", "testdata", "log", "parquet", c.file+".parquet")
+		l, bad := Inspect(name, log)
+		if bad != nil {
+			t.Errorf("%s (%s): %v", c.file, c.why, bad)
+			continue
+		}
+		r, bad := Open(name, l, false)
+		if bad != nil {
+			t.Fatal(bad)
+		}
+		rows, flows, distance, flow := 0, 0, 0.0, 0.0
+		first, last := int64(0), int64(0)
+		for {
+			b, err := r.Next()
+			if err == io.EOF {
+				break
+			}
+			if err != nil {
+				t.Fatal(c.file, err)
+			}
+			for i, at := range b.Time {
+				if rows == 0 {
+					first = at
+				}
+				last = at
+				rows++
+				distance += b.Value[reading.Distance][i]
+				if b.State[reading.Flow][i] == reading.Present {
+					flows, flow = flows+1, flow+b.Value[reading.Flow][i]
+				}
+			}
+		}
+		r.Close()
+		start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
+		if rows != 300 || flows != 200 || math.Abs(distance-307.35) > 1e-5 || math.Abs(flow-7500) > 1e-9 || first != start || last != start+299*int64(time.Minute) || l.Absolute() != c.absolute {
+			t.Errorf("%s (%s): %d rows, %d flows, sums %v and %v, from %d to %d, absolute %v", c.file, c.why, rows, flows, distance, flow, first, last, l.Absolute())
+		}
+	}
+	log := testLog()
+	if _, bad := Inspect(filepath.Join("..", "..", "testdata", "log", "parquet", "text.parquet"), log); bad == nil || !strings.Contains(bad.Error(), `column "time" is text; expected a timestamp`) {
+		t.Errorf("text for time: %v", bad)
+	}
+}
+
+func metre() *quantity.Unit          { u := quantity.MustLookUp("m"); return &u }
+func metrePerSecond() *quantity.Unit { u := quantity.MustLookUp("m3/s"); return &u }
+
+// TestDamagedPages: pages that are unpacked here and not in the library, damaged: a problem, or values, never a panic.
+func TestDamagedPages(t *testing.T) {
+	random := rand.New(rand.NewPCG(11, 12))
+	problems := 0
+	for _, file := range []string{"lz4", "split", "split-lz4", "date-and-time"} {
+		content, err := os.ReadFile(filepath.Join("..", "..", "testdata", "log", "parquet", file+".parquet"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for range 500 {
+			spoilt := append([]byte(nil), content...)
+			for range 1 + random.IntN(4) {
+				spoilt[random.IntN(len(spoilt))] = byte(random.Uint32())
+			}
+			name := filepath.Join(t.TempDir(), "spoilt.parquet")
+			if err := os.WriteFile(name, spoilt, 0o644); err != nil {
+				t.Fatal(err)
+			}
+			_, _, _, err := readAll(name)
+			var p *problem.Problem
+			if errors.As(err, &p) {
+				problems++
+			} else if err != nil {
+				t.Errorf("%s: %v is not a problem", file, err)
+			}
+		}
+	}
+	if problems < 500 {
+		t.Errorf("only %d of 2000 damages were noticed", problems)
+	}
+}
+
 func TestWrongColumns(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "log.parquet")
 	write(t, name, 10, true, compress.Codecs.Snappy)
@@ -304,6 +404,13 @@ func TestWrongColumns(t *testing.T) {
 
 // FuzzRead: whatever the bytes, reading ends with a problem or an end, never a panic.
 func FuzzRead(f *testing.F) {
+	for _, file := range []string{"lz4", "split", "split-lz4", "date-and-time", "zoned"} {
+		content, err := os.ReadFile(filepath.Join("..", "..", "testdata", "log", "parquet", file+".parquet"))
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(content)
+	}
 	for _, codec := range []compress.Compression{compress.Codecs.Uncompressed, compress.Codecs.Snappy, compress.Codecs.Zstd} {
 		name := filepath.Join(f.TempDir(), "seed.parquet")
 		write(f, name, 40, true, codec)

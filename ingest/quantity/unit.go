@@ -3,6 +3,7 @@ package quantity
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"sort"
 	"strconv"
 	"strings"
@@ -63,7 +64,7 @@ const (
 )
 
 var volumeFactors = map[string]float64{
-	"m3": 1, "L": 1e-3, "ML": 1e3, "ft3": cubicFoot, "US gal": usGallon, "imp gal": imperialGallon,
+	"m3": 1, "L": 1e-3, "kL": 1, "ML": 1e3, "ft3": cubicFoot, "US gal": usGallon, "imp gal": imperialGallon,
 	"US Mgal": 1e6 * usGallon, "imp Mgal": 1e6 * imperialGallon, "acre-ft": acreFoot,
 }
 
@@ -89,8 +90,8 @@ func buildUnits() map[string]Unit {
 	add(AngleDimension, math.Pi/180, 0, "deg", "°")
 	add(AngleDimension, 1, 0, "rad")
 	add(TemperatureDimension, 1, 0, "K")
-	add(TemperatureDimension, 1, 273.15, "degC", "°C", "C")
-	add(TemperatureDimension, 5.0/9, 273.15-32*5.0/9, "degF", "°F", "F")
+	add(TemperatureDimension, 1, 273.15, "degC", "°C", "C", "Cel")
+	add(TemperatureDimension, 5.0/9, 273.15-32*5.0/9, "degF", "°F", "F", "[degF]")
 	for t, seconds := range timeFactors {
 		add(DurationDimension, seconds, 0, t)
 		for v, cubicMetres := range volumeFactors {
@@ -100,28 +101,57 @@ func buildUnits() map[string]Unit {
 	for v, cubicMetres := range volumeFactors {
 		add(VolumeDimension, cubicMetres, 0, v)
 	}
-	for _, s := range []struct{ old, symbol string }{{"[gal_us]", "US gal"}, {"[gal_br]", "imp gal"}} {
-		m[canonical(s.old)] = m[canonical(s.symbol)]
+	for spelling, symbol := range tradeSpellings {
+		m[spelling] = m[symbol]
 	}
 	return m
 }
 
-// canonical folds the spellings of one unit together: superscripts, Unicode signs and inner blanks. Case
-// is kept, except of the litre.
+// ucumVolumes are the volumes that UCUM spells in another way (UCUM ucum-essence; it has no atom for a million gallons, which is written as a
+// product). perTime are spellings of units of time behind a stroke.
+var (
+	ucumVolumes = map[string]string{"[gal_us]": "US gal", "[gal_br]": "imp gal", "[cft_i]": "ft3", "[ft_i]3": "ft3",
+		"1000000.[gal_us]": "US Mgal", "1000000.[gal_br]": "imp Mgal", "10*6.[gal_us]": "US Mgal", "10*6.[gal_br]": "imp Mgal"}
+	perTime = map[string]string{"sec": "s", "second": "s", "minute": "min", "hr": "h", "hour": "h", "day": "d"}
+	// tradeSpellings have one meaning each, wherever they are used.
+	tradeSpellings = map[string]string{"cfs": "ft3/s", "lps": "L/s", "cumec": "m3/s", "cumecs": "m3/s"}
+)
+
+// inverseTime ends the UCUM spelling of a flow without a stroke, as in m3.s-1.
+var inverseTime = regexp.MustCompile(`^(.+?)[. ](s|min|h|d)(-1|⁻¹)$`)
+
+var signs = strings.NewReplacer("³", "3", "^", "", "²", "2", "·", ".", "**", "", "µ", "u", "litre", "L", "liter", "L")
+
+// canonical folds the spellings of one unit together: superscripts, Unicode signs, inner blanks, UCUM symbols. Case is kept, except of the
+// litre.
 func canonical(s string) string {
-	r := strings.NewReplacer("³", "3", "^", "", "²", "2", "·", "", "**", "", "µ", "u", "litre", "L", "liter", "L")
-	s = r.Replace(strings.Join(strings.Fields(s), " "))
-	s = strings.ReplaceAll(s, "/sec", "/s")
-	if s == "l" || strings.HasPrefix(s, "l/") {
-		s = "L" + s[1:]
+	s = signs.Replace(strings.Join(strings.Fields(s), " "))
+	s = inverseTime.ReplaceAllString(s, "$1/$2")
+	volume, per, isFlow := strings.Cut(s, "/")
+	switch volume {
+	case "l", "kl", "Ml":
+		volume = volume[:len(volume)-1] + "L"
 	}
-	return s
+	if symbol, ok := ucumVolumes[volume]; ok {
+		volume = symbol
+	}
+	if symbol, ok := perTime[per]; ok {
+		per = symbol
+	}
+	if !isFlow {
+		return volume
+	}
+	return volume + "/" + per
 }
 
 // ambiguous units have two meanings in the trade; both are named in the refusal.
 var ambiguous = map[string]string{
 	"gal":  `"US gal" (3.785 L) or "imp gal" (4.546 L)`,
 	"gpm":  `"US gal/min" or "imp gal/min"`,
+	"gpd":  `"US gal/d" or "imp gal/d"`,
+	"GPM":  `"US gal/min" or "imp gal/min"`,
+	"mg":   `"US Mgal" or "imp Mgal"`,
+	"MG":   `"US Mgal" or "imp Mgal"`,
 	"MGD":  `"US Mgal/d" or "imp Mgal/d"`,
 	"mgd":  `"US Mgal/d" or "imp Mgal/d"`,
 	"Mgal": `"US Mgal" or "imp Mgal"`,

@@ -28,6 +28,18 @@ func TestUnitFactors(t *testing.T) {
 		{"definition", "0 °C", "K", TemperatureDimension, 273.15, 1e-12},
 		{"definition", "212 degF", "degC", TemperatureDimension, 100, 1e-9},
 		{"definition", "1.5 h", "min", DurationDimension, 90, 1e-12},
+		// UCUM symbols (UCUM ucum-essence), and spellings of the trade.
+		{"UCUM", "1 1000000.[gal_us]/d", "L/s", FlowDimension, 43.8126364, 1e-7},
+		{"UCUM", "1 10*6.[gal_br]/d", "L/s", FlowDimension, 52.6167824, 1e-7},
+		{"UCUM", "1 [gal_us]/min", "US gal/min", FlowDimension, 1, 1e-12},
+		{"UCUM", "1 [cft_i]/s", "L/s", FlowDimension, 28.316846592, 1e-9},
+		{"UCUM", "1 m3.s-1", "L/s", FlowDimension, 1000, 1e-9},
+		{"UCUM", "1 [ft_i]", "m", LengthDimension, 0.3048, 1e-12},
+		{"UCUM", "20 Cel", "K", TemperatureDimension, 293.15, 1e-9},
+		{"spelling", "1 m³ h⁻¹", "m3/h", FlowDimension, 1, 1e-12},
+		{"spelling", "1 m3/hour", "m3/h", FlowDimension, 1, 1e-12},
+		{"spelling", "1 cfs", "ft3/s", FlowDimension, 1, 1e-12},
+		{"spelling", "1 Ml/day", "ML/d", FlowDimension, 1, 1e-12},
 	} {
 		v, err := Parse(c.text, c.dimension)
 		if err != nil {
@@ -49,6 +61,8 @@ func TestParseRefuses(t *testing.T) {
 		{"0.40", LengthDimension, `has no unit; write it as "0.40 m"`},
 		{"1.2 L/s", LengthDimension, "is a flow, not a length"},
 		{"3 gal", VolumeDimension, "two meanings"},
+		{"3 gpm", FlowDimension, `"US gal/min" or "imp gal/min"`},
+		{"3 gal/min", FlowDimension, "per min"},
 		{"3 MGD", FlowDimension, `"US Mgal/d" or "imp Mgal/d"`},
 		{"NaN m", LengthDimension, "not a number"},
 		{"Inf m", LengthDimension, "not a number"},

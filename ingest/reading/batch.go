@@ -1,7 +1,11 @@
 // Package reading is a batch of readings in columns, exactly as logged, each row with its place.
 package reading
 
-import "slices"
+import (
+	"slices"
+
+	"retotal/ingest/quantity"
+)
 
 // Quantity is what a column of a log holds.
 type Quantity int
@@ -14,17 +18,32 @@ const (
 	Flow
 	Counter
 	Temperature
-	Downstream // level of the water below the device, above the gauge datum
-	Count      // how many there are
+	Downstream     // level of the water below the device, above the gauge datum
+	IntervalVolume // what passed since the reading before
+	SecondLevel    // level above the gauge datum by a second sensor
+	Count          // how many there are
 )
 
-var names = [Count]string{"distance", "level", "head", "flow", "counter", "temperature", "downstream"}
+var names = [Count]string{"distance", "level", "head", "flow", "counter", "temperature", "downstream", "interval_volume", "second_level"}
 
 // String is the name of the quantity in a site file.
 func (q Quantity) String() string { return names[q] }
 
 // Names lists the quantities in their order.
 func Names() []string { return names[:] }
+
+// Dimension is what a quantity is measured in.
+func (q Quantity) Dimension() quantity.Dimension {
+	switch q {
+	case Flow:
+		return quantity.FlowDimension
+	case Counter, IntervalVolume:
+		return quantity.VolumeDimension
+	case Temperature:
+		return quantity.TemperatureDimension
+	}
+	return quantity.LengthDimension
+}
 
 // State says whether a value is there; it stands beside the value, which is 0 when it is not.
 type State uint8
@@ -53,10 +72,14 @@ type Batch struct {
 	FileNumber int32
 	// Conflict marks readings whose time stands a second time in the log with other values; nil when none.
 	Conflict []bool
+	// Suspect marks readings that the instrument itself casts doubt on; nil when none.
+	Suspect []bool
 	// Rising says that each time is after the one before it; false when that is not known.
 	Rising bool
 	// Whole says that every value is Present; false when that is not known.
 	Whole bool
+	// Misled counts values that cannot be read under the decimal sign that the beginning of the file showed, but can under the other.
+	Misled int
 	// Read counts the rows of the log behind this batch: those above and those rejected.
 	Read     int
 	Rejected []Rejection
@@ -75,8 +98,8 @@ func (b *Batch) Place(i int) (file, line int32) {
 
 // Reset empties the batch for has[q] columns, keeping its memory.
 func (b *Batch) Reset(has [Count]bool) {
-	b.Time, b.Line, b.File, b.Conflict = b.Time[:0], b.Line[:0], nil, nil
-	b.Read, b.Rejected = 0, b.Rejected[:0]
+	b.Time, b.Line, b.File, b.Conflict, b.Suspect = b.Time[:0], b.Line[:0], nil, nil, nil
+	b.Read, b.Misled, b.Rejected = 0, 0, b.Rejected[:0]
 	b.Rising, b.Whole = false, false
 	for q := range has {
 		if has[q] {
@@ -100,6 +123,11 @@ func (b *Batch) Append(from *Batch, i int) {
 	if b.Conflict != nil {
 		b.Conflict = append(b.Conflict, from.Conflict != nil && from.Conflict[i])
 	}
+	if from.Suspect != nil && from.Suspect[i] {
+		b.Doubt(b.Len()-1, b.Len())
+	} else if b.Suspect != nil {
+		b.Suspect = append(b.Suspect, false)
+	}
 }
 
 // Keep moves reading i to place n ≤ i, for compacting a batch in place.
@@ -119,6 +147,17 @@ func (b *Batch) Keep(n, i int) {
 	if b.Conflict != nil {
 		b.Conflict[n] = b.Conflict[i]
 	}
+	if b.Suspect != nil {
+		b.Suspect[n] = b.Suspect[i]
+	}
+}
+
+// Doubt marks reading i as suspect, in a batch of at least rows readings.
+func (b *Batch) Doubt(i, rows int) {
+	if n := len(b.Suspect); n < rows {
+		b.Suspect = append(b.Suspect, make([]bool, rows-n)...)
+	}
+	b.Suspect[i] = true
 }
 
 // Slice narrows the batch to readings low to high−1.
@@ -134,6 +173,9 @@ func (b *Batch) Slice(low, high int) {
 	}
 	if b.Conflict != nil {
 		b.Conflict = b.Conflict[low:high]
+	}
+	if b.Suspect != nil {
+		b.Suspect = b.Suspect[low:high]
 	}
 }
 
@@ -182,4 +224,20 @@ func MedianStep(times []int64) int64 {
 	}
 	slices.Sort(steps)
 	return steps[len(steps)/2]
+}
+
+// Decision is one thing that was decided on how a log file is written.
+type Decision struct {
+	Subject   string `json:"subject"`
+	Found     string `json:"found"`
+	Because   string `json:"because,omitempty"`
+	Otherwise string `json:"otherwise,omitempty"` // what else was possible, and why it was not taken
+}
+
+// Heading is what the columns of a log file are called, and which of them holds the time.
+type Heading struct {
+	Names           []string
+	Time, TimeOfDay int    // numbers of columns; −1 for none
+	Zoned           bool   // stamps carry an offset from UTC
+	First           string // the first stamp as written; "" when it is not text
 }

@@ -41,8 +41,8 @@ func ParseClock(name string) (Clock, error) {
 	return Clock{Name: name, Location: l, Fixed: l == time.UTC}, nil
 }
 
-// offset returns the zone's offset from UTC at an instant, in nanoseconds.
-func (c Clock) offset(utc int64) int64 {
+// OffsetAt returns the zone's offset from UTC at an instant, in nanoseconds.
+func (c Clock) OffsetAt(utc int64) int64 {
 	_, seconds := time.Unix(0, utc).In(c.Location).Zone()
 	return int64(seconds) * int64(time.Second)
 }
@@ -50,12 +50,12 @@ func (c Clock) offset(utc int64) int64 {
 // Resolve turns a local clock reading, in nanoseconds as if it were UTC, into the instants it can mean, earliest
 // first: one, none (a local time that the clock jumps over in spring) or two (one that it shows twice in autumn).
 func (c Clock) Resolve(local int64) (instants [2]int64, n int) {
-	before, after := c.offset(local-int64(24*time.Hour)), c.offset(local+int64(24*time.Hour))
+	before, after := c.OffsetAt(local-int64(24*time.Hour)), c.OffsetAt(local+int64(24*time.Hour))
 	for i, o := range [2]int64{max(before, after), min(before, after)} {
 		if i == 1 && before == after {
 			break
 		}
-		if c.offset(local-o) == o {
+		if c.OffsetAt(local-o) == o {
 			instants[n] = local - o
 			n++
 		}
@@ -67,7 +67,7 @@ func (c Clock) Resolve(local int64) (instants [2]int64, n int) {
 // skipped or repeated, with that offset. It is empty near a clock change.
 func (c Clock) Steady(local int64) (from, until, offset int64) {
 	const margin = int64(25 * time.Hour)
-	offset = c.offset(local)
+	offset = c.OffsetAt(local)
 	start, end := time.Unix(0, local-offset).In(c.Location).ZoneBounds()
 	from, until = -1<<62, 1<<62
 	if !start.IsZero() {

@@ -80,8 +80,10 @@ func (s *Site) readLog(t *table) {
 	}
 	s.Log.Clock = t.clock("time_zone", t.required("time_zone", "+00:00"))
 	if t.has("date_order") {
-		dayFirst := t.choice("date_order", "day-first", "month-first") == "day-first"
-		s.Log.DayFirst = &dayFirst
+		s.Log.DateOrder = t.choice("date_order", "day-first", "month-first", "year-first")
+	}
+	if t.has("decimal") {
+		s.Log.Decimal = t.choice("decimal", "point", "comma")
 	}
 	s.Log.GapLimit = t.duration("gap_limit")
 	s.Log.StampAt = t.choice("stamp", "instant", "start", "end")
@@ -92,6 +94,7 @@ func (s *Site) readLog(t *table) {
 		}
 	}
 	t.get("date_order")
+	t.get("decimal")
 	s.readColumns(t.sub("columns"))
 	t.close()
 }
@@ -121,11 +124,9 @@ func (s *Site) readColumns(t *table) {
 	if s.Log.Time.Name == "" && !t.has("time") {
 		t.refuse("time", "is missing", "", `add time = "Time", the header of the column with the time stamps`)
 	}
-	dimensions := [reading.Count]quantity.Dimension{quantity.LengthDimension, quantity.LengthDimension, quantity.LengthDimension,
-		quantity.FlowDimension, quantity.VolumeDimension, quantity.TemperatureDimension, quantity.LengthDimension}
 	s.Log.Primary = reading.Count
 	for q := reading.Count - 1; q >= 0; q-- {
-		s.Log.Columns[q] = t.column(q.String(), dimensions[q])
+		s.Log.Columns[q] = t.column(q.String(), q.Dimension())
 		if q <= reading.Head && s.Log.Columns[q].Name != "" {
 			s.Log.Primary = q
 		}
@@ -159,7 +160,7 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 			}
 			c.Unit = &u
 		}
-		c.Missing = sub.texts("missing")
+		c.Missing, c.MissingSet = sub.texts("missing"), sub.has("missing")
 		for _, text := range c.Missing {
 			if v, err := quantity.Parse(text, quantity.None); err == nil {
 				c.Codes = append(c.Codes, v.SI)

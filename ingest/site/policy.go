@@ -17,6 +17,7 @@ var Checks = []struct {
 	Default Action
 }{
 	{"conflict", LeaveOut},
+	{"loop", Keep},
 	{"blanking", Hold},
 	{"spike", Bridge},
 	{"stuck", Bridge},
@@ -102,6 +103,7 @@ func (s *Site) readReport(top *table) {
 	r := &s.Report
 	r.Clock = t.clock("time_zone", t.text("time_zone", s.Log.Clock.Name))
 	r.DayStarts = t.dayStart("day_starts")
+	r.LabelByEnd = t.choice("day_label", "start", "end") == "end"
 	r.FlowUnit = t.unit("flow_unit", "L/s", quantity.FlowDimension)
 	r.VolumeUnit = t.unit("volume_unit", "m3", quantity.VolumeDimension)
 	r.From, r.Until = t.instant("from", r.Clock), t.instant("until", r.Clock)

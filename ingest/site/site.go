@@ -32,7 +32,8 @@ type Log struct {
 	Time        Column
 	TimeOfDay   Column                // when the date and the time of day stand in two columns
 	Columns     [reading.Count]Column // by quantity; a Name of "" means the log has none
-	DayFirst    *bool                 // settles 03/04/2031 when the log does not
+	DateOrder   string                // "day-first", "month-first" or "year-first" settles 03/04/2031 and 03/04/31 when the log does not; ""
+	Decimal     string                // "point" or "comma" settles 1,234 when the log does not; ""
 	StampAt     string                // "instant", "start" or "end" of the interval that a reading stands for
 	Checks      []ClockCheck          // how wrong the logger's clock was, in the order of time
 	UnpackLimit int64                 // most that a compressed log may unpack to, in times its size; 0: the default
@@ -40,10 +41,10 @@ type Log struct {
 	Place       problem.Place
 }
 
-// Reads reports whether the values of a quantity are read. No setting uses the air temperature so far: its column must be there, but
-// its values are passed over.
+// Reads reports whether the values of a quantity are read. Nothing uses the air temperature and the second sensor so far: their columns must
+// be there, but their values are passed over.
 func (l *Log) Reads(q reading.Quantity) bool {
-	return l.Columns[q].Name != "" && q != reading.Temperature
+	return l.Columns[q].Name != "" && q != reading.Temperature && q != reading.SecondLevel
 }
 
 // ClockCheck is a comparison of the logger's clock with the true time.
@@ -54,13 +55,14 @@ type ClockCheck struct {
 
 // Column is one column of the log.
 type Column struct {
-	Name     string
-	Unit     *quantity.Unit // nil: read from the header
-	Loop     bool           // a current loop of 4 to 20 mA: Unit scales it, and currents of failure are no values
-	Missing  []string       // texts and numbers that stand for no value, as written
-	Codes    []float64      // those of them that are numbers
-	Rollover float64        // counter only: m³ at which it starts again; 0 when not stated
-	Place    problem.Place
+	Name       string
+	Unit       *quantity.Unit // nil: read from the header
+	Loop       bool           // a current loop of 4 to 20 mA: Unit scales it, and currents of failure are no values
+	Missing    []string       // texts and numbers that stand for no value, as written
+	MissingSet bool           // the site file says what stands for no value, if only that nothing does
+	Codes      []float64      // those of them that are numbers
+	Rollover   float64        // counter only: m³ at which it starts again; 0 when not stated
+	Place      problem.Place
 }
 
 // Settings is everything that turns a reading into a flow. Fields that a change or a correction leaves
@@ -136,6 +138,7 @@ type Screening struct {
 type Report struct {
 	Clock       Clock
 	DayStarts   time.Duration // after midnight
+	LabelByEnd  bool          // a day carries the date on which it ends, not the one on which it begins
 	FlowUnit    quantity.Unit
 	VolumeUnit  quantity.Unit
 	From, Until *Instant
@@ -147,6 +150,12 @@ type Report struct {
 // or 21 mA and more (NAMUR NE 43; figures read second hand). It is neither zero nor full scale then.
 func (c *Column) Absent(v float64) bool {
 	return slices.Contains(c.Codes, v) || c.Loop && (v <= 3.6 || v >= 21)
+}
+
+// Doubtful reports whether a loop current, as written, is in the bands between measurement and failure: 3.6 to 3.8 mA and 20.5 to 21 mA (NAMUR
+// NE 43; figures read second hand).
+func (c *Column) Doubtful(v float64) bool {
+	return c.Loop && (v > 3.6 && v < 3.8 || v > 20.5 && v < 21)
 }
 
 // Reported is a figure that was submitted.

@@ -57,7 +57,7 @@ func TestRefusals(t *testing.T) {
 		{`empty_distance = "1.25 m"`, `empty_distance = { from = "1 m", to = "2 m" }`, `settings.empty_distance`},
 		{`kind = "v-notch"`, ``, `settings.device has no kind`},
 		{`[log]`, "[log]\ngap_limit = \"-3 min\"", `is not a usable duration`},
-		{`[log]`, "[log]\ndate_order = \"day\"", `"day" is not known; expected one of day-first, month-first; did you mean "day-first"?`},
+		{`[log]`, "[log]\ndate_order = \"day\"", `"day" is not known; expected one of day-first, month-first, year-first; did you mean "day-first"?`},
 		{``, "[screening]\nspike = \"delete\"", `"delete" is not an action of spike`},
 		{``, "[screening]\nspike = { windo = \"7 min\" }", `screening.spike.windo is not a key of the site file; did you mean "window"?`},
 		{``, "[screening]\nbelow_zero = \"hold\"", `"hold" is not an action of below_zero`},

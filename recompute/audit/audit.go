@@ -41,6 +41,11 @@ func Findings(r *recompute.Result) []Finding {
 	if r.Log.Has[reading.Counter] {
 		out = append(out, counter(r))
 	}
+	if r.Log.Has[reading.IntervalVolume] {
+		f, sentence := againstFlow(r, "interval volumes", func(p *recompute.Period) recompute.Volume { return p.Passed })
+		f.Sentence = sentence("the interval volumes add up to")
+		out = append(out, f)
+	}
 	return append(out, submitted(r)...)
 }
 
@@ -70,33 +75,12 @@ func loggedFlow(r *recompute.Result) Finding {
 	return f
 }
 
-// counter compares the counter's own total with the logged flow or, without one, with the recorded lane.
+// counter compares the counter's own total with the flow.
 func counter(r *recompute.Result) Finding {
-	f := Finding{Topic: "counter and integrated flow", Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100)}
-	other := "logged flow"
-	of := func(p *recompute.Period) recompute.Volume { return p.Logged }
-	if r.Witness.Recorded.Readings == 0 {
-		other, of = "flow of the recorded settings", func(p *recompute.Period) recompute.Volume { return p.Before }
-	}
-	counted, integrated, days := 0.0, 0.0, 0
-	for i := range r.Days {
-		d := &r.Days[i]
-		if c, o := d.Counted, of(d); c.Covered == o.Covered && c.Covered > 0 {
-			counted, integrated, days = counted+c.M3(), integrated+o.M3(), days+1
-		}
-	}
-	unit := r.Log.Site.Report.VolumeUnit
-	if days == 0 || integrated == 0 {
-		f.Verdict, f.Sentence = CannotTell, "No day is covered by both the counter and the flow."
+	f, sentence := againstFlow(r, "counter", func(p *recompute.Period) recompute.Volume { return p.Counted })
+	if f.Sentence = sentence("the counter advanced by"); f.Verdict == CannotTell {
 		return f
 	}
-	difference := counted/integrated - 1
-	f.Verdict = Agrees
-	if math.Abs(difference) > counterWithin {
-		f.Verdict = Differs
-	}
-	f.Sentence = fmt.Sprintf("Over %d days that both cover, the counter advanced by %.1f %s and the integrated %s is %.1f %s: %+.3f %%.",
-		days, unit.FromSI(counted), unit.Symbol, other, unit.FromSI(integrated), unit.Symbol, 100*difference)
 	if r.Rollovers > 0 {
 		f.Sentence += fmt.Sprintf(" The counter rolled over %s.", times(r.Rollovers))
 	}
@@ -105,6 +89,37 @@ func counter(r *recompute.Result) Finding {
 			times(n), utc(r.Falls[0].At), r.Falls[0])
 	}
 	return f
+}
+
+// againstFlow compares volumes that the meter counted with its logged flow or, without one, with the recorded lane, over the days that both
+// cover. The sentence is worded by the caller's verb.
+func againstFlow(r *recompute.Result, topic string, counted func(*recompute.Period) recompute.Volume) (f Finding, sentence func(verb string) string) {
+	f = Finding{Topic: topic + " and integrated flow", Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100)}
+	other := "logged flow"
+	of := func(p *recompute.Period) recompute.Volume { return p.Logged }
+	if r.Witness.Recorded.Readings == 0 {
+		other, of = "flow of the recorded settings", func(p *recompute.Period) recompute.Volume { return p.Before }
+	}
+	sum, integrated, days := 0.0, 0.0, 0
+	for i := range r.Days {
+		d := &r.Days[i]
+		if c, o := counted(d), of(d); c.Covered == o.Covered && c.Covered > 0 {
+			sum, integrated, days = sum+c.M3(), integrated+o.M3(), days+1
+		}
+	}
+	if days == 0 || integrated == 0 {
+		f.Verdict = CannotTell
+		return f, func(string) string { return fmt.Sprintf("No day is covered by both the %s and the flow.", topic) }
+	}
+	difference := sum/integrated - 1
+	if f.Verdict = Agrees; math.Abs(difference) > counterWithin {
+		f.Verdict = Differs
+	}
+	unit := r.Log.Site.Report.VolumeUnit
+	return f, func(verb string) string {
+		return fmt.Sprintf("Over %d days that both cover, %s %.1f %s and the integrated %s is %.1f %s: %+.3f %%.",
+			days, verb, unit.FromSI(sum), unit.Symbol, other, unit.FromSI(integrated), unit.Symbol, 100*difference)
+	}
 }
 
 // submitted compares reported monthly totals with the recorded lane.

@@ -10,14 +10,19 @@ import (
 type Calendar struct {
 	location  *time.Location
 	dayStarts time.Duration
+	ahead     int       // days by which a label is ahead of the date on which its day begins: 1 for days named by their ends
 	first     time.Time // noon of the calendar day of day 0, UTC, to count days from
 	starts    []int64   // start of day i; one more than there are days
 	latest    int       // the day that was asked for last
 }
 
-// NewCalendar returns the calendar whose day 0 holds the instant first.
-func NewCalendar(location *time.Location, dayStarts time.Duration, first int64) *Calendar {
+// NewCalendar returns the calendar whose day 0 holds the instant first. Days that do not begin at midnight carry the date on which they begin
+// or, with byEnd, the one on which they end.
+func NewCalendar(location *time.Location, dayStarts time.Duration, byEnd bool, first int64) *Calendar {
 	c := &Calendar{location: location, dayStarts: dayStarts}
+	if byEnd && dayStarts > 0 {
+		c.ahead = 1
+	}
 	y, m, d := time.Unix(0, first).In(location).Date()
 	c.first = time.Date(y, m, d, 12, 0, 0, 0, time.UTC)
 	if first < c.start(0) {
@@ -58,11 +63,11 @@ func (c *Calendar) Bounds(i int) (start, end int64) { return c.starts[i], c.star
 func (c *Calendar) Days() int { return len(c.starts) - 1 }
 
 // Label names day i by its calendar date: 2031-04-02.
-func (c *Calendar) Label(i int) string { return c.first.AddDate(0, 0, i).Format("2006-01-02") }
+func (c *Calendar) Label(i int) string { return c.first.AddDate(0, 0, i+c.ahead).Format("2006-01-02") }
 
 // Month returns start and end of the month of day i: the reporting days that carry its name.
 func (c *Calendar) Month(i int) (start, end int64) {
-	y, m, _ := c.first.AddDate(0, 0, i).Date()
+	y, m, _ := c.first.AddDate(0, 0, i+c.ahead).Date()
 	minutes := int(c.dayStarts / time.Minute)
-	return time.Date(y, m, 1, 0, minutes, 0, 0, c.location).UnixNano(), time.Date(y, m+1, 1, 0, minutes, 0, 0, c.location).UnixNano()
+	return time.Date(y, m, 1-c.ahead, 0, minutes, 0, 0, c.location).UnixNano(), time.Date(y, m+1, 1-c.ahead, 0, minutes, 0, 0, c.location).UnixNano()
 }

@@ -14,7 +14,7 @@ func calendar(t testing.TB, zone string, day time.Duration, first time.Time) *Ca
 	if err != nil {
 		t.Fatal(err)
 	}
-	return NewCalendar(l, day, first.UnixNano())
+	return NewCalendar(l, day, false, first.UnixNano())
 }
 
 // TestCalendar: days of 23 and 25 hours at the clock changes of the EU (Directive 2000/84/EC: last Sundays of March and
@@ -40,6 +40,30 @@ func TestCalendar(t *testing.T) {
 		start, end := cal.Bounds(day)
 		if got := time.Duration(end - start).Hours(); cal.Label(day) != c.label || got != c.hours || at.UnixNano() < start || at.UnixNano() >= end {
 			t.Errorf("%s in %s: day %s of %g h, want %s of %g h", c.at, c.zone, cal.Label(day), got, c.label, c.hours)
+		}
+	}
+}
+
+// TestDayLabel: days from 09:00 carry the date on which they begin (UK gauged daily flows, nrfa.ceh.ac.uk) or end (daily records at 09:00, common
+// practice elsewhere); a month is the days that carry its name. Days from midnight are the same either way.
+func TestDayLabel(t *testing.T) {
+	at := time.Date(2031, 3, 31, 12, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		starts        time.Duration
+		byEnd         bool
+		label         string
+		first, lastTo string // month of that day
+	}{
+		{9 * time.Hour, false, "2031-03-31", "2031-03-01T09:00:00Z", "2031-04-01T09:00:00Z"},
+		{9 * time.Hour, true, "2031-04-01", "2031-03-31T09:00:00Z", "2031-04-30T09:00:00Z"},
+		{0, true, "2031-03-31", "2031-03-01T00:00:00Z", "2031-04-01T00:00:00Z"},
+	} {
+		cal := NewCalendar(time.UTC, c.starts, c.byEnd, at.AddDate(0, 0, -3).UnixNano())
+		day := cal.Day(at.UnixNano())
+		from, until := cal.Month(day)
+		first, last := time.Unix(0, from).UTC().Format(time.RFC3339), time.Unix(0, until).UTC().Format(time.RFC3339)
+		if cal.Label(day) != c.label || first != c.first || last != c.lastTo {
+			t.Errorf("%v, %v: %s, month from %s to %s; want %+v", c.starts, c.byEnd, cal.Label(day), first, last, c)
 		}
 	}
 }

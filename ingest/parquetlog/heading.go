@@ -1,0 +1,46 @@
+package parquetlog
+
+import (
+	"github.com/apache/arrow/go/v15/parquet"
+	"github.com/apache/arrow/go/v15/parquet/schema"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/reading"
+)
+
+// Heading reads the names of the columns and which of them is the time.
+func Heading(file string) (h *reading.Heading, bad *problem.Problem) {
+	r, bad := open(file, &Layout{})
+	if bad != nil {
+		return nil, bad
+	}
+	defer r.file.Close()
+	h = &reading.Heading{Time: -1, TimeOfDay: -1}
+	bad = guard(file, func() error {
+		s := r.parquet.MetaData().Schema
+		for i := range s.NumColumns() {
+			c := s.Column(i)
+			h.Names = append(h.Names, c.Path())
+			switch t := c.LogicalType().(type) {
+			case *schema.TimestampLogicalType:
+				if h.Time < 0 {
+					h.Time, h.Zoned = i, t.IsAdjustedToUTC()
+				}
+			case schema.DateLogicalType:
+				if h.Time < 0 {
+					h.Time = i
+				}
+			case *schema.TimeLogicalType:
+				h.TimeOfDay = i
+			}
+			if c.PhysicalType() == parquet.Types.Int96 && h.Time < 0 {
+				h.Time = i
+			}
+		}
+		return nil
+	})
+	if bad == nil && h.Time < 0 {
+		bad = problem.At(problem.Place{File: file}, "no column is a timestamp or a date", "a Parquet log with a time column", "write it as a timestamp")
+	}
+	return h, bad
+}
