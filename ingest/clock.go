@@ -174,16 +174,19 @@ func (c *clock) resolve(local int64) (utc int64, twice bool, reason string) {
 // reasonFar is why a reading is rejected whose time lies decades from the first one of its file.
 const reasonFar = "time is more than 20 years off the beginning of the file: was the clock reset?"
 
-// correctTimes takes the logger's own errors out of instants: stamps of the start or end of an interval move to its middle, and the error
+// correctTimes takes the logger's own errors out of instants: stamps of the start or end of an interval move to its middle, of means and volumes to
+// its end, and the error
 // between clock checks, linear in time and constant outside them, is taken off. Readings decades away from the file's first one are
 // rejected.
 func (l *Log) correctTimes(b *reading.Batch, first int64) {
 	const far = 20 * 365 * 24 * int64(time.Hour)
 	shift := int64(0)
-	switch l.Site.Log.StampAt {
-	case "start":
+	switch means := l.Site.Log.Means; {
+	case l.Site.Log.StampAt == "start" && means:
+		shift = int64(l.Interval)
+	case l.Site.Log.StampAt == "start":
 		shift = int64(l.Interval) / 2
-	case "end":
+	case l.Site.Log.StampAt == "end" && !means:
 		shift = -int64(l.Interval) / 2
 	}
 	checks := l.Site.Log.Checks

@@ -17,10 +17,13 @@ type Flags uint16
 // The flags, in the order in which they explain a reading: the first one set is the one that counts for its volume.
 const (
 	Conflict Flags = 1 << iota
+	Unusable
 	Loop
 	Blanking
 	Spike
 	Stuck
+	CutOff
+	Capped
 	BelowZero
 	Surcharge
 	Validity
@@ -43,6 +46,13 @@ type Check struct {
 var Checks = []Check{
 	{Conflict, "conflict", "conflict", "stands twice in the log with different values", "common practice",
 		func(Limits) string { return "same time, other values" }, (*Screener).conflicts},
+	{Unusable, "unusable", "unusable", "says nothing of the flow: its span is marked unusable, its correction is too large, or its counter fell", "common practice",
+		func(l Limits) string {
+			if l.TooLarge > 0 {
+				return fmt.Sprintf("marked, or corrected by more than %.3g mm", l.TooLarge*1000)
+			}
+			return "marked in the site file, or a counter that fell"
+		}, (*Screener).unusable},
 	{Loop, "loop", "loop current", "was taken at a loop current between measurement and failure", "NAMUR NE 43 (figures read second hand)",
 		func(Limits) string { return "3.6 to 3.8 mA and 20.5 to 21 mA" }, (*Screener).loop},
 	{Blanking, "blanking", "too near", "is nearer to the sensor than it can see", "common practice",
@@ -56,6 +66,10 @@ var Checks = []Check{
 		func(l Limits) string {
 			return fmt.Sprintf("within %.3g mm for %s or longer", l.StuckTolerance*1000, quantity.FormatDuration(l.StuckDuration))
 		}, nil}, // flagged by scanStuck, which decides how many rows are ready
+	{CutOff, "cut_off", "cut off", "stands at zero or at the low end of what the meter shows, which hides what flowed", "settings of the meter",
+		func(Limits) string { return "at zero, below the flow cut-off, or at the low end of the loop" }, (*Screener).stops},
+	{Capped, "capped", "capped", "stands at the most that the meter shows", "settings of the meter",
+		func(Limits) string { return "at the maximum flow of the settings, or at the high end of the loop" }, nil}, // flagged by stops
 	{BelowZero, "below_zero", "below zero", "is below the level of zero flow", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("head < -%.3g mm (half a step of the log)", l.Resolution*500)
@@ -109,6 +123,8 @@ type Limits struct {
 	StuckDuration  time.Duration
 	StuckTolerance float64 // m
 	BridgeLimit    time.Duration
+	TooLarge       float64 // m, largest correction of a head; 0 for no limit
+	Step           float64 // one step of the logged figure, in its own SI unit
 }
 
 // NewLimits fills what the site file leaves open from the log's interval and resolution: a spike window of seven
@@ -117,7 +133,7 @@ type Limits struct {
 func NewLimits(s site.Screening, interval, gapLimit time.Duration, resolution float64) Limits {
 	interval = max(interval, time.Second)
 	l := Limits{Resolution: resolution, GapLimit: gapLimit, SpikeWindow: s.SpikeWindow, SpikeThreshold: s.SpikeThreshold,
-		SpikeFloor: s.SpikeFloor, StuckDuration: s.StuckDuration, StuckTolerance: s.StuckTolerance, BridgeLimit: s.BridgeLimit}
+		SpikeFloor: s.SpikeFloor, StuckDuration: s.StuckDuration, StuckTolerance: s.StuckTolerance, BridgeLimit: s.BridgeLimit, TooLarge: s.TooLarge, Step: resolution}
 	if l.SpikeWindow == 0 {
 		l.SpikeWindow = 7 * interval
 	}

@@ -12,7 +12,9 @@ type Window struct {
 	Value    []float64
 	Head     []float64
 	Conflict []bool
-	Suspect  []bool // the instrument itself casts doubt; nil when it never did
+	Figure   []float64 // as logged: Value itself where the log holds a level, else a flow
+	Unusable []bool    // nothing can be made of the reading; nil when all can be used
+	Suspect  []bool    // the instrument itself casts doubt; nil when it never did
 	// DownstreamHead is the head of the water below the device, under the corrected settings; Downstream says where it is known. Nil when
 	// the log has no such column.
 	DownstreamHead []float64
@@ -27,7 +29,10 @@ type Span struct {
 	Blanking float64 // nearest distance the sensor sees; 0 when unknown or the log holds no distance
 	Top      float64 // highest valid head; +Inf for none
 	Low      float64 // lowest valid head
-	Modular  float64 // downstream head over head up to which flow is free; 0 or +Inf when it is not known
+	// Least and Most are the figures at which the meter stops, ∓Inf for none; Falling says that the flow falls as the figure rises.
+	Least, Most float64
+	Falling     bool
+	Modular     float64 // downstream head over head up to which flow is free; 0 or +Inf when it is not known
 }
 
 // Screener flags readings as they come. It looks ahead by half a spike window and by the length of a stuck run, so rows
@@ -84,6 +89,39 @@ func (s *Screener) conflicts(w *Window, from, until int) {
 			w.Flags[i] |= Conflict
 		}
 	}
+}
+
+func (s *Screener) unusable(w *Window, from, until int) {
+	if w.Unusable == nil {
+		return
+	}
+	for i := from; i < until; i++ {
+		if w.Unusable[i] {
+			w.Flags[i] |= Unusable
+		}
+	}
+}
+
+// stops flags readings at either end of what the meter can show.
+func (s *Screener) stops(w *Window, from, until int) {
+	half := s.Limits.Step / 2
+	w.eachSpan(from, until, func(span *Span, from, until int) {
+		least, most := span.Least+half, span.Most-half
+		if math.IsInf(least, -1) && math.IsInf(most, 1) {
+			return
+		}
+		atLeast, atMost := CutOff, Capped
+		if span.Falling {
+			atLeast, atMost = Capped, CutOff
+		}
+		for i := from; i < until; i++ {
+			if v := w.Figure[i]; v <= least {
+				w.Flags[i] |= atLeast
+			} else if v >= most {
+				w.Flags[i] |= atMost
+			}
+		}
+	})
 }
 
 func (s *Screener) loop(w *Window, from, until int) {

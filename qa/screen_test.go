@@ -2,6 +2,7 @@ package qa
 
 import (
 	"encoding/csv"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -46,7 +47,7 @@ func load(t *testing.T, name string) (w *Window, want []string) {
 		}
 	}
 	w.Flags = make([]Flags, len(w.Time))
-	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7}}
+	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
 	return w, want
 }
 
@@ -71,7 +72,7 @@ func TestLogs(t *testing.T) {
 		}
 	}
 	for _, c := range Checks {
-		if c.Flag != Conflict && c.Flag != Loop && c.Flag != Blanking && !flagged[c.Name] {
+		if c.Flag != Conflict && c.Flag != Loop && c.Flag != Unusable && c.Flag != CutOff && c.Flag != Capped && c.Flag != Blanking && !flagged[c.Name] {
 			t.Errorf("no log shows check %s", c.Name)
 		}
 	}
@@ -88,6 +89,23 @@ func TestLoop(t *testing.T) {
 	for i, f := range w.Flags {
 		if (f == Loop) != (i == 3) {
 			t.Errorf("row %d: flags %q", i, f.Text())
+		}
+	}
+}
+
+// TestStops: figures at either end of what the meter shows, by the direction in which its flow goes; a half step of the log within an end counts as at it.
+func TestStops(t *testing.T) {
+	figures := []float64{0, 0.0004, 0.0006, 0.5, 0.9994, 0.9996, 1, 2}
+	for falling, want := range map[bool][]Flags{
+		false: {CutOff, CutOff, 0, 0, 0, Capped, Capped, Capped},
+		true:  {Capped, Capped, 0, 0, 0, CutOff, CutOff, CutOff}} {
+		w := &Window{Flags: make([]Flags, len(figures)), Figure: figures, Spans: []Span{{End: len(figures), Least: 0, Most: 1, Falling: falling}}}
+		s := Screener{Limits: Limits{Step: 0.001}}
+		s.stops(w, 0, len(figures))
+		for i := range figures {
+			if w.Flags[i] != want[i] {
+				t.Errorf("falling %v, figure %g: %q, want %q", falling, figures[i], w.Flags[i].Text(), want[i].Text())
+			}
 		}
 	}
 }
@@ -113,7 +131,7 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 					w.DownstreamHead = append(w.DownstreamHead, whole.DownstreamHead[taken:taken+n]...)
 					w.Downstream = append(w.Downstream, whole.Downstream[taken:taken+n]...)
 				}
-				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7}}
+				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
 				taken += n
 				if len(w.Time) == 0 {
 					continue
@@ -138,7 +156,7 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 
 // TestHampelOnQuantisedLevel: HAM-2 of the reference. The median absolute deviation is 0, so the floor decides: 1 mm is no spike.
 func TestHampelOnQuantisedLevel(t *testing.T) {
-	w := &Window{Flags: make([]Flags, 7), Spans: []Span{{End: 7, Top: 9}}}
+	w := &Window{Flags: make([]Flags, 7), Spans: []Span{{End: 7, Top: 9, Least: math.Inf(-1), Most: math.Inf(1)}}}
 	for i, mm := range []float64{100, 100, 100, 101, 100, 100, 100} {
 		w.Time, w.Value, w.Head = append(w.Time, int64(i)*60e9), append(w.Value, mm/1000), append(w.Head, mm/1000)
 	}

@@ -15,7 +15,7 @@ type Class int
 const (
 	Measured  Class = iota // between accepted readings
 	Bridged                // over dropped readings, along a straight line between the accepted ones
-	Bounded                // from readings held at a limit: a lower bound
+	Bounded                // from readings of which only bounds are known
 	Estimated              // from drowned readings
 	Classes
 )
@@ -26,6 +26,9 @@ func (c Class) String() string { return [...]string{"measured", "bridged", "boun
 // after integrates the corrected lane over the readings that screening accepts.
 type after struct {
 	series  [Classes]*total.Series
+	lower   *total.Series // of the bounded readings, the least and the most that flowed
+	upper   *total.Series
+	open    *total.Series            // time in which nothing bounds the flow from above
 	actions map[qa.Flags]site.Action // by flag, single bits
 	drops   qa.Flags                 // flags that make a reading more than one to keep: all with another action, and drowned
 	bridge  int64                    // longest bridge, ns
@@ -40,6 +43,8 @@ type accepted struct {
 	value float64
 	flow  float64
 	held  bool
+	lower float64 // m³/s; flow itself where it is exact
+	upper float64
 	flags qa.Flags
 }
 
@@ -72,11 +77,15 @@ func (a *after) add(e *Engine, low, high int) {
 	for low < high {
 		if end := a.clean(e, low, high); end > low {
 			a.series[Measured].Run(e.Time[low-1:end], e.afterFlow[low-1:end])
+			for _, w := range e.whatIfs {
+				w.series.Run(e.Time[low-1:end], w.flow[low-1:end])
+				w.last = w.flow[end-1]
+			}
 			for i := low; i < end; i++ {
 				e.used[i] = true
 			}
 			e.events.extend(e, low, end)
-			a.accept(e, end-1, e.afterFlow[end-1], false)
+			a.accept(e, end-1, e.afterFlow[end-1], exactly(e.afterFlow[end-1]))
 			low = end
 			continue
 		}
@@ -91,7 +100,14 @@ func (a *after) clean(e *Engine, low, high int) int {
 	if low == 0 || !a.last.any || a.last.time != e.Time[low-1] || a.last.held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
 		return low
 	}
-	until := e.corrected.Segments[e.corrected.at(a.last.time)].Until
+	segment := &e.corrected.Segments[e.corrected.at(a.last.time)]
+	if segment.ends.hull != nil {
+		return low
+	}
+	until := segment.Until
+	for _, w := range e.whatIfs {
+		until = min(until, w.lane.Segments[w.lane.at(a.last.time)].Until)
+	}
 	end := low
 	for end < high && e.Flags[end]&a.drops == 0 && e.Time[end] < until {
 		end++
@@ -100,8 +116,8 @@ func (a *after) clean(e *Engine, low, high int) int {
 }
 
 // accept makes row i the last accepted reading.
-func (a *after) accept(e *Engine, i int, flow float64, held bool) {
-	a.last = accepted{any: true, time: e.Time[i], value: e.Value[i], flow: flow, held: held, flags: e.Flags[i] & a.drops}
+func (a *after) accept(e *Engine, i int, flow float64, b bound) {
+	a.last = accepted{any: true, time: e.Time[i], value: e.figure[i], flow: flow, held: b.held, lower: b.lower, upper: b.upper, flags: e.Flags[i] & a.drops}
 	a.stretch = stretch{events: a.stretch.events[:0]}
 }
 
@@ -117,19 +133,29 @@ func (a *after) action(flags qa.Flags) site.Action {
 	return strongest
 }
 
+// bound is what is known of a reading's flow.
+type bound struct {
+	held         bool // only bounds are known
+	lower, upper float64
+}
+
+func exactly(flow float64) bound { return bound{lower: flow, upper: flow} }
+
 // row takes in one reading the careful way.
 func (a *after) row(e *Engine, i int) {
 	e.events.extend(e, i, i+1)
 	if i > 0 && e.Flags[i]&qa.Gap == 0 {
-		e.corrected.cross(e.Time[i-1], e.Value[i-1], e.Time[i], e.Value[i], (*Segment).keptAt, func(t0 int64, q0 float64, t1 int64, q1 float64) {
-			a.stretch.unscreened += trapezoid(t0, q0, t1, q1)
+		e.cross(e.corrected, e.Time[i-1], e.figure[i-1], e.Time[i], e.figure[i], e.keptAt(i), func(t0 int64, q0 float64, t1 int64, q1 float64) {
+			a.stretch.unscreened += e.trapezoid(t0, q0, t1, q1)
 		})
 	} else if i > 0 {
 		a.stretch.gap = true
 	}
 	segment := &e.corrected.Segments[e.corrected.at(e.Time[i])]
-	flow, held := e.afterFlow[i], false
-	switch a.action(e.Flags[i] & a.drops) {
+	flow := e.afterFlow[i]
+	b := exactly(flow)
+	action := a.action(e.Flags[i] & a.drops)
+	switch action {
 	case site.LeaveOut:
 		a.stretch.leftOut = true
 		a.drop(e, i)
@@ -138,21 +164,63 @@ func (a *after) row(e *Engine, i int) {
 		a.drop(e, i)
 		return
 	case site.Hold:
-		flow, held = math.Min(flow, segment.hold), true
+		flow, b = e.held(segment, i, flow)
 	case site.Zero:
-		flow = 0
+		flow, b = 0, exactly(0)
+	}
+	if h := segment.ends.hull; h != nil && !b.held {
+		b.held = true
+		b.lower, b.upper = h.bounds(e.figure[i])
 	}
 	e.used[i], e.afterFlow[i] = true, flow
-	volume := a.join(e, i, flow, held)
+	for _, w := range e.whatIfs {
+		w.flow[i] = e.heldBeside(w, i, action)
+	}
+	volume := a.join(e, i, flow, b)
 	a.settle(e, i, volume)
-	a.accept(e, i, flow, held)
+	a.accept(e, i, flow, b)
+	for _, w := range e.whatIfs {
+		w.last = w.flow[i]
+	}
 }
 
-// keptAt is the flow of a reading at an instant when nothing is screened.
-func (s *Segment) keptAt(at int64, value float64) float64 { return s.Rating.Flow(s.head(at, value)) }
+// held returns the flow that counts for a reading at a limit, the least that flowed, and its bounds.
+func (e *Engine) held(s *Segment, i int, flow float64) (float64, bound) {
+	low, high := e.Flags[i]&qa.CutOff != 0, e.Flags[i]&qa.Capped != 0
+	b := bound{held: true}
+	b.lower, b.upper = s.bounds(e.Time[i], e.figure[i], e.airAt(i), low, high)
+	if !low && !high {
+		b.lower = math.Min(flow, s.hold)
+	}
+	b.upper = math.Max(b.upper, b.lower)
+	return b.lower, b
+}
 
-// trapezoid is the volume under a straight line, m³, rounded before it is added to another.
-func trapezoid(t0 int64, q0 float64, t1 int64, q1 float64) float64 {
+// heldBeside is the flow of a what-if lane for a reading that the corrected lane accepts at a limit.
+func (e *Engine) heldBeside(w *whatIf, i int, action site.Action) float64 {
+	s := &w.lane.Segments[w.lane.at(e.Time[i])]
+	if action != site.Hold {
+		return w.flow[i]
+	}
+	low, high := e.Flags[i]&qa.CutOff != 0, e.Flags[i]&qa.Capped != 0
+	if low || high {
+		lower, _ := s.bounds(e.Time[i], e.figure[i], e.airAt(i), low, high)
+		return lower
+	}
+	return math.Min(w.flow[i], s.hold)
+}
+
+// keptAt gives the flow of a figure at an instant near row i when nothing is screened.
+func (e *Engine) keptAt(i int) func(*Segment, int64, float64) float64 {
+	air := e.airAt(i)
+	return func(s *Segment, at int64, figure float64) float64 { return s.flow(at, figure, air) }
+}
+
+// trapezoid is the volume under a straight line, m³, rounded before it is added to another; of means over intervals, the mean times the time.
+func (e *Engine) trapezoid(t0 int64, q0 float64, t1 int64, q1 float64) float64 {
+	if e.ofIntervals() {
+		q0 = q1
+	}
 	return float64((q0 + q1) / 2 * float64(t1-t0) * 1e-9)
 }
 
@@ -166,45 +234,78 @@ func (a *after) drop(e *Engine, i int) {
 }
 
 // join integrates from the last accepted reading to row i, if anything may be put between them, and returns the volume.
-func (a *after) join(e *Engine, i int, flow float64, held bool) (volume float64) {
+func (a *after) join(e *Engine, i int, flow float64, b bound) (volume float64) {
 	class := Measured
+	t0, t1 := a.last.time, e.Time[i]
+	held := b.held || a.last.held && !e.ofIntervals()
 	switch s := &a.stretch; {
-	case !a.last.any, s.leftOut, s.gap, s.dropped > 0 && e.Time[i]-a.last.time > a.bridge:
+	case !a.last.any:
+		return 0
+	case e.ofIntervals() && (s.leftOut || s.gap): // the figure stands for its own interval alone
+		if t0 = e.Time[i-1]; s.gap {
+			t0 = t1 - int64(e.log.Interval)
+		}
+	case s.leftOut, s.gap, s.dropped > 0 && t1-t0 > a.bridge:
 		return 0
 	case s.dropped > 0:
 		class = Bridged
-	case held || a.last.held:
+	}
+	switch {
+	case class == Bridged:
+	case held:
 		class = Bounded
 	case (e.Flags[i]|a.last.flags)&qa.Drowned != 0:
 		class = Estimated
 	}
+	if held && class == Bounded {
+		a.bracket(t0, t1, b)
+	}
 	series := a.series[class]
 	step := func(t0 int64, q0 float64, t1 int64, q1 float64) {
 		series.Step(t0, q0, t1, q1)
-		volume += trapezoid(t0, q0, t1, q1)
+		volume += e.trapezoid(t0, q0, t1, q1)
 	}
-	first, last := e.corrected.at(a.last.time), e.corrected.at(e.Time[i])
-	if first == last {
-		step(a.last.time, a.last.flow, e.Time[i], flow)
-		return volume
+	e.between(e.corrected, i, t0, a.last.flow, flow, step)
+	for _, w := range e.whatIfs {
+		e.between(w.lane, i, t0, w.last, w.flow[i], w.series.Step)
 	}
-	// Settings change on the way: the flows at both ends are those that count, between them the level is a straight line.
-	t0, t1 := a.last.time, e.Time[i]
-	e.corrected.cross(t0, a.last.value, t1, e.Value[i], (*Segment).limitedAt, func(from int64, q0 float64, until int64, q1 float64) {
-		if from == t0 {
-			q0 = a.last.flow
-		}
-		if until == t1 && e.corrected.Segments[last].From < t1 {
-			q1 = flow
-		}
-		step(from, q0, until, q1)
-	})
 	return volume
 }
 
-// limitedAt is the flow at an instant, none below zero and no more than can be held.
-func (s *Segment) limitedAt(at int64, value float64) float64 {
-	return math.Min(s.keptAt(at, value), s.hold)
+// bracket integrates the least and the most that flowed between two readings of which one at least is only bounded.
+func (a *after) bracket(t0, t1 int64, b bound) {
+	a.lower.Step(t0, a.last.lower, t1, b.lower)
+	upper := [2]float64{a.last.upper, b.upper}
+	if a.upper.Hold {
+		upper[0] = upper[1]
+	}
+	if math.IsInf(upper[0], 1) || math.IsInf(upper[1], 1) {
+		a.open.Step(t0, 0, t1, 0)
+		upper = [2]float64{a.last.lower, b.lower}
+	}
+	a.upper.Step(t0, upper[0], t1, upper[1])
+}
+
+// between integrates a lane from an accepted reading at t0 to row i. Where settings change on the way, the flows at both ends are those that count, and
+// between them the figure is a straight line.
+func (e *Engine) between(l *Lane, i int, t0 int64, from, flow float64, step func(int64, float64, int64, float64)) {
+	t1 := e.Time[i]
+	last := l.at(t1)
+	if l.at(t0) == last {
+		step(t0, from, t1, flow)
+		return
+	}
+	air := e.airAt(i)
+	limited := func(s *Segment, at int64, figure float64) float64 { return math.Min(s.flow(at, figure, air), s.hold) }
+	e.cross(l, t0, e.after.last.value, t1, e.figure[i], limited, func(from0 int64, q0 float64, until int64, q1 float64) {
+		if from0 == t0 {
+			q0 = from
+		}
+		if until == t1 && l.Segments[last].From < t1 {
+			q1 = flow
+		}
+		step(from0, q0, until, q1)
+	})
 }
 
 // settle gives the difference that screening made since the last accepted reading to the events behind it, in equal parts

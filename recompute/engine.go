@@ -1,9 +1,8 @@
 // Package recompute carries settings timelines through the log: head, flow and totals, lane beside lane.
 //
-// Three flows run beside each other. Before is what the meter made of the readings with the settings it had: every reading
-// counts, heads below zero give no flow and heads above the maximum head give the flow at it. After is the corrected
-// lane with the readings that screening accepts. Logged is the flow column of the log. All are integrated over the same
-// reporting days.
+// Before is what the meter made of the readings with the settings it had: every reading counts, heads below zero give no flow and flows stop at the
+// most that it shows. After is the corrected lane with the readings that screening accepts. Logged is the flow column of the log. What-if lanes are
+// further timelines over the readings that the corrected lane accepts. All are integrated over the same reporting days.
 package recompute
 
 import (
@@ -22,7 +21,7 @@ import (
 // Rows is a stretch of readings with all that was decided on them, in columns of one length. It is valid during the call.
 type Rows struct {
 	Time   []int64
-	Value  []float64 // the logged distance, level or head, m
+	Value  []float64 // the logged figure that the flow is computed from, SI; of counters and interval volumes, the mean flow of the interval
 	Head   []float64 // under the corrected settings, m
 	Before []float64 // m³/s
 	After  []float64 // m³/s; meaningful where Used
@@ -36,8 +35,10 @@ type Rows struct {
 type Engine struct {
 	log       *ingest.Log
 	site      *site.Site
+	primary   reading.Quantity
 	recorded  *Lane
 	corrected *Lane
+	whatIfs   []*whatIf
 	screener  qa.Screener
 	sink      func(*Rows) error
 
@@ -49,7 +50,9 @@ type Engine struct {
 	intervals *total.Series // of logged interval volumes
 	after     after
 	counter   *total.Counter
+	register  register
 	witness   Witness
+	visits    visits
 	drowned   Drowned
 	events    events
 	from      int64 // period of the totals
@@ -59,6 +62,8 @@ type Engine struct {
 // columns are the rows at hand.
 type columns struct {
 	qa.Window
+	figure       []float64 // the logged figure; Window.Value itself when it is a level
+	air          []float64 // K; nil when no setting asks for it
 	flow         []float64
 	flowState    []reading.State
 	counterValue []float64
@@ -71,45 +76,87 @@ type columns struct {
 	used         []bool
 }
 
+// whatIf is a lane beside the corrected one.
+type whatIf struct {
+	lane   *Lane
+	flow   []float64
+	series *total.Series
+	last   float64 // flow of the last accepted reading
+	heads  []float64
+}
+
 // NewEngine prepares a run over a log; sink, which may be nil, is given all rows once they are decided.
-func NewEngine(l *ingest.Log, recorded, corrected *Lane, sink func(*Rows) error) *Engine {
+func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 	s := l.Site
-	e := &Engine{log: l, site: s, recorded: recorded, corrected: corrected, sink: sink, from: math.MinInt64, until: math.MaxInt64}
-	e.screener.Limits = qa.NewLimits(s.Screening, l.Interval, l.GapLimit, l.Resolution[s.Log.Primary])
+	e := &Engine{log: l, site: s, primary: s.Log.Primary, recorded: lanes.Recorded, corrected: lanes.Corrected, sink: sink, from: math.MinInt64, until: math.MaxInt64}
+	for _, lane := range lanes.WhatIfs {
+		e.whatIfs = append(e.whatIfs, &whatIf{lane: lane})
+	}
+	resolution := l.Resolution[e.primary]
+	gap := l.GapLimit
+	if e.ofFlow() {
+		resolution = 0 // heads are computed, not logged
+	}
+	if e.primary == reading.Counter {
+		gap = 1 << 62 // a counter counts on while nothing is logged
+	}
+	e.screener.Limits = qa.NewLimits(s.Screening, l.Interval, gap, resolution)
+	e.screener.Limits.Step = l.Resolution[e.primary]
+	if e.primary > reading.Flow {
+		e.screener.Limits.Step /= math.Max(l.Interval.Seconds(), 1) // of the mean flow
+	}
 	if s.Report.From != nil {
 		e.from = s.Report.From.UTC
 	}
 	if s.Report.Until != nil {
 		e.until = s.Report.Until.UTC
 	}
-	e.witness.flowStep, e.witness.levelStep = l.Resolution[reading.Flow], l.Resolution[s.Log.Primary]
+	e.witness.flowStep, e.witness.levelStep = l.Resolution[reading.Flow], l.Resolution[e.primary]
+	e.register.rollover = s.Log.Columns[reading.Counter].Rollover
 	return e
 }
+
+// ofFlow reports whether the log's figures are flows or volumes, so that heads come out of a rating.
+func (e *Engine) ofFlow() bool { return e.primary > reading.Head }
+
+// ofIntervals reports whether the log's figures are means over intervals.
+func (e *Engine) ofIntervals() bool { return e.site.Log.Means }
 
 // begin sets up the totals when the first reading is known.
 func (e *Engine) begin(first int64) {
 	r := e.site.Report
 	first = max(first, e.from)
 	e.calendar = total.NewCalendar(r.Clock.Location, r.DayStarts, r.LabelByEnd, first)
-	e.before = total.NewSeries(e.calendar, e.from, e.until)
-	e.logged = total.NewSeries(e.calendar, e.from, e.until)
-	e.intervals = total.NewSeries(e.calendar, e.from, e.until)
+	e.before, e.logged, e.intervals = e.series(), total.NewSeries(e.calendar, e.from, e.until), total.NewSeries(e.calendar, e.from, e.until)
 	for class := range e.after.series {
-		e.after.series[class] = total.NewSeries(e.calendar, e.from, e.until)
+		e.after.series[class] = e.series()
+	}
+	e.after.lower, e.after.upper, e.after.open = e.series(), e.series(), e.series()
+	for _, w := range e.whatIfs {
+		w.series = e.series()
 	}
 	e.counter = total.NewCounter(e.calendar, e.from, e.until, e.site.Log.Columns[reading.Counter].Rollover, e.greatestFlow(), e.log.Resolution[reading.Counter])
 	e.after.setUp(e)
+	e.visits.setUp(e)
 }
 
-// greatestFlow is the largest flow that the meter can have counted; 0 when no maximum head is set.
+// series is a new series of flows that are computed from the log's figures.
+func (e *Engine) series() *total.Series {
+	s := total.NewSeries(e.calendar, e.from, e.until)
+	s.Hold = e.ofIntervals()
+	return s
+}
+
+// greatestFlow is the largest flow that the meter can have counted; 0 when no maximum is set.
 func (e *Engine) greatestFlow() float64 {
 	greatest := 0.0
 	for i := range e.recorded.Segments {
 		s := &e.recorded.Segments[i]
-		if math.IsInf(s.maximumHead, 1) {
+		top := math.Min(recordedTop(s), s.maximumFlow)
+		if math.IsInf(top, 1) {
 			return 0
 		}
-		greatest = max(greatest, s.Rating.Flow(s.maximumHead))
+		greatest = max(greatest, top)
 	}
 	return 1.5 * greatest // meters count in coarse steps of time
 }
@@ -130,7 +177,6 @@ func (e *Engine) Add(b *reading.Batch) error {
 func (e *Engine) take(b *reading.Batch) {
 	start := len(e.Time)
 	e.Time = append(e.Time, b.Time...)
-	e.Value = append(e.Value, b.Value[e.site.Log.Primary]...)
 	e.flow = append(e.flow, b.Value[reading.Flow]...)
 	e.flowState = append(e.flowState, b.State[reading.Flow]...)
 	e.counterValue = append(e.counterValue, b.Value[reading.Counter]...)
@@ -150,23 +196,125 @@ func (e *Engine) take(b *reading.Batch) {
 		}
 	}
 	n := len(e.Time)
-	if b.Conflict != nil || e.Conflict != nil {
-		e.Conflict = grow(e.Conflict, n)
-		copy(e.Conflict[start:], b.Conflict)
-	}
-	if b.Suspect != nil || e.Suspect != nil {
-		e.Suspect = grow(e.Suspect, n)
-		copy(e.Suspect[start:], b.Suspect)
-	}
+	e.Conflict = mark(e.Conflict, b.Conflict, start, n)
+	e.Suspect = mark(e.Suspect, b.Suspect, start, n)
+	e.Unusable = mark(e.Unusable, nil, start, n)
 	e.Flags, e.used = grow(e.Flags, n), grow(e.used, n)
 	e.Head = slices.Grow(e.Head, n-start)[:n] // written below, the flows in process
 	e.beforeFlow, e.afterFlow = slices.Grow(e.beforeFlow, n-start)[:n], slices.Grow(e.afterFlow, n-start)[:n]
+	for _, w := range e.whatIfs {
+		w.flow = slices.Grow(w.flow, n-start)[:n]
+	}
+	e.takeAir(b, start)
+	e.takeFigures(b, start)
 	e.eachSegment(e.corrected, start, n, func(s *Segment, low, high int) {
-		s.heads(e.Head[low:high], e.Time[low:high], e.Value[low:high])
+		s.heads(e.Head[low:high], e.Time[low:high], e.figure[low:high], e.airOf(low, high))
+		if s.unusable {
+			e.unusable(low, high)
+		}
 		if e.DownstreamHead != nil {
-			zero := line(s.Settings.LevelOfZeroFlow, s)
+			zero := line(s.Settings.Values[site.LevelOfZeroFlow], s)
 			for i := low; i < high; i++ {
 				e.DownstreamHead[i] -= zero.at + float64(zero.perNs*float64(e.Time[i]-s.origin))
+			}
+		}
+	})
+	e.findTooLarge(start, n)
+	if e.ofFlow() {
+		e.Value = e.Head // spikes and stuck readings are looked for in heads
+	}
+	e.Figure = e.figure
+}
+
+// mark appends marks that may be nil to marks that may be nil.
+func mark(column, more []bool, start, n int) []bool {
+	if column == nil && more == nil {
+		return nil
+	}
+	column = grow(column, n)
+	copy(column[start:], more)
+	return column
+}
+
+// unusable marks rows of which nothing can be made.
+func (e *Engine) unusable(low, high int) {
+	e.Unusable = grow(e.Unusable, len(e.Time))
+	for i := low; i < high; i++ {
+		e.Unusable[i] = true
+	}
+}
+
+// takeAir appends the logged temperature of the air; a reading without one has that of the reading before it.
+func (e *Engine) takeAir(b *reading.Batch, start int) {
+	for i, v := range b.Value[reading.Temperature] {
+		switch {
+		case b.State[reading.Temperature][i] == reading.Present:
+		case start+i > 0:
+			v = e.air[start+i-1]
+		default:
+			v = 293.15
+			e.unusable(start, start+1)
+		}
+		e.air = append(e.air, v)
+	}
+}
+
+// airOf returns the temperatures of some rows, nil when there are none.
+func (e *Engine) airOf(low, high int) []float64 {
+	if e.air == nil {
+		return nil
+	}
+	return e.air[low:high]
+}
+
+// airAt returns the temperature of a row, that of a standard day when there is none.
+func (e *Engine) airAt(i int) float64 {
+	if e.air == nil {
+		return 293.15
+	}
+	return e.air[i]
+}
+
+// takeFigures appends the logged figures: levels and flows as they are, volumes as the mean flow of their interval.
+func (e *Engine) takeFigures(b *reading.Batch, start int) {
+	values := b.Value[e.primary]
+	switch e.primary {
+	case reading.IntervalVolume:
+		for i, v := range values {
+			seconds := e.log.Interval.Seconds()
+			if k := start + i; k > 0 && e.Time[k]-e.Time[k-1] <= e.screener.Limits.GapLimit.Nanoseconds() {
+				seconds = float64(e.Time[k]-e.Time[k-1]) * 1e-9
+			}
+			e.figure = append(e.figure, v/math.Max(seconds, 1e-9))
+		}
+	case reading.Counter:
+		for i, v := range values {
+			flow, ok := e.register.next(b.Time[i], v)
+			if e.figure = append(e.figure, flow); !ok && start+i > 0 {
+				e.unusable(start+i, start+i+1)
+			}
+		}
+		if start == 0 && len(values) > 1 { // nothing ends at the first reading
+			e.figure[0] = e.figure[1]
+		}
+	case reading.Flow:
+		e.figure = append(e.figure, values...)
+	default:
+		e.Value = append(e.Value, values...)
+		e.figure = e.Value
+	}
+}
+
+// findTooLarge marks readings that the correction moves by more than the site file allows.
+func (e *Engine) findTooLarge(start, n int) {
+	most := e.screener.Limits.TooLarge
+	if most == 0 {
+		return
+	}
+	e.eachSegment(e.recorded, start, n, func(s *Segment, low, high int) {
+		for i := low; i < high; i++ {
+			if math.Abs(e.Head[i]-s.head(e.Time[i], e.figure[i], e.airAt(i))) > most+1e-9 {
+				e.unusable(i, i+1)
 			}
 		}
 	})
@@ -175,22 +323,30 @@ func (e *Engine) take(b *reading.Batch) {
 // grow lengthens a column to n rows, zero in the new ones.
 func grow[T any](column []T, n int) []T {
 	old := len(column)
+	if n <= old {
+		return column
+	}
 	column = slices.Grow(column, n-old)[:n]
 	clear(column[old:])
 	return column
 }
 
-// heads turns readings of one segment into heads.
-func (s *Segment) heads(heads []float64, times []int64, values []float64) {
-	if s.shiftPerNs == 0 {
-		sign, shift := s.sign, s.shift
-		for i, v := range values {
-			heads[i] = float64(sign*v) + shift
+// heads turns figures of one segment into heads.
+func (s *Segment) heads(heads []float64, times []int64, figures, air []float64) {
+	c := &s.chain
+	if c.straight() && c.shiftPerNs == 0 {
+		scale, shift := c.scale, c.shift
+		for i, v := range figures {
+			heads[i] = float64(scale*v) + shift
 		}
 		return
 	}
-	for i, v := range values {
-		heads[i] = s.head(times[i], v)
+	for i, v := range figures {
+		temperature := 293.15
+		if air != nil {
+			temperature = air[i]
+		}
+		heads[i] = c.headAt(times[i], v, temperature)
 	}
 }
 
@@ -211,7 +367,7 @@ func (e *Engine) eachSegment(l *Lane, low, high int, f func(s *Segment, low, hig
 func (e *Engine) advance(final bool) error {
 	e.Spans = e.Spans[:0]
 	e.eachSegment(e.corrected, 0, len(e.Time), func(s *Segment, low, high int) {
-		e.Spans = append(e.Spans, qa.Span{End: high, Blanking: s.blanking, Top: s.top, Low: s.Rating.Limits().Low, Modular: s.modular()})
+		e.Spans = append(e.Spans, qa.Span{End: high, Blanking: s.blanking, Top: s.top, Low: s.Rating.Limits().Low, Modular: s.modular(), Least: s.ends.least, Most: s.ends.most, Falling: s.ends.falling})
 	})
 	ready := e.screener.Flag(&e.Window, e.done, final)
 	if ready > e.done {
@@ -229,14 +385,23 @@ func (e *Engine) forget(k int) {
 	if k <= 0 {
 		return
 	}
-	e.Time, e.Value, e.Head, e.Flags = shift(e.Time, k), shift(e.Value, k), shift(e.Head, k), shift(e.Flags, k)
-	e.Conflict, e.Suspect = shift(e.Conflict, k), shift(e.Suspect, k)
-	e.passed, e.passedState = shift(e.passed, k), shift(e.passedState, k)
+	e.Time, e.Flags = shift(e.Time, k), shift(e.Flags, k)
+	e.figure, e.Head = shift(e.figure, k), shift(e.Head, k)
+	if e.Value = e.figure; e.ofFlow() {
+		e.Value = e.Head
+	}
+	e.Figure = e.figure
+	e.Conflict, e.Suspect, e.Unusable = shift(e.Conflict, k), shift(e.Suspect, k), shift(e.Unusable, k)
 	e.DownstreamHead, e.Downstream = shift(e.DownstreamHead, k), shift(e.Downstream, k)
+	e.air = shift(e.air, k)
+	e.passed, e.passedState = shift(e.passed, k), shift(e.passedState, k)
 	e.flow, e.flowState = shift(e.flow, k), shift(e.flowState, k)
 	e.counterValue, e.counterState = shift(e.counterValue, k), shift(e.counterState, k)
 	e.file, e.line = shift(e.file, k), shift(e.line, k)
 	e.beforeFlow, e.afterFlow, e.used = shift(e.beforeFlow, k), shift(e.afterFlow, k), shift(e.used, k)
+	for _, w := range e.whatIfs {
+		w.flow = shift(w.flow, k)
+	}
 	e.done -= k
 }
 
@@ -249,26 +414,27 @@ func shift[T any](column []T, k int) []T {
 
 // process computes the flows of rows low to high−1 and adds them to all totals. Row low−1, if any, is the one before.
 func (e *Engine) process(low, high int) error {
-	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) {
-		out := e.beforeFlow[low:high]
-		s.heads(out, e.Time[low:high], e.Value[low:high])
-		for i, h := range out {
-			if h > s.maximumHead {
-				out[i] = s.maximumHead
-			}
-		}
-		s.Rating.Flows(out, out)
-	})
+	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) { e.shown(s, low, high) })
 	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
-		s.Rating.Flows(e.afterFlow[low:high], e.Head[low:high])
+		s.flows(e.afterFlow[low:high], e.Head[low:high], e.figure[low:high])
 	})
+	for _, w := range e.whatIfs {
+		e.eachSegment(w.lane, low, high, func(s *Segment, low, high int) {
+			w.heads = slices.Grow(w.heads[:0], high-low)[:high-low]
+			s.heads(w.heads, e.Time[low:high], e.figure[low:high], e.airOf(low, high))
+			s.flows(w.flow[low:high], w.heads, e.figure[low:high])
+		})
+	}
 	previous := max(low-1, 0)
 	e.addBefore(previous, high)
 	e.addLogged(previous, high)
 	e.addCounter(low, high)
 	e.addPassed(previous, high)
-	e.witness.compare(e, low, high)
+	if !e.ofFlow() {
+		e.witness.compare(e, low, high)
+	}
 	e.drown(low, high)
+	e.visits.compare(e, low, high)
 	e.after.add(e, low, high)
 	if e.sink == nil {
 		return nil
@@ -276,8 +442,45 @@ func (e *Engine) process(low, high int) error {
 	return e.sink(e.rows(low, high))
 }
 
+// flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need no rating.
+func (s *Segment) flows(out, heads, figures []float64) {
+	if s.chain.exact == 0 {
+		s.Rating.Flows(out, heads)
+		return
+	}
+	for i, v := range figures {
+		out[i] = math.Max(0, float64(s.chain.exact*v))
+	}
+}
+
+// shown is what the meter showed for the rows of one recorded segment.
+func (e *Engine) shown(s *Segment, low, high int) {
+	out := e.beforeFlow[low:high]
+	if e.ofFlow() {
+		copy(out, e.figure[low:high])
+		return
+	}
+	s.heads(out, e.Time[low:high], e.figure[low:high], nil)
+	for i, h := range out {
+		if h > s.maximumHead {
+			out[i] = s.maximumHead
+		}
+	}
+	s.Rating.Flows(out, out)
+	if s.cutOff == 0 && math.IsInf(s.maximumFlow, 1) {
+		return
+	}
+	for i, q := range out {
+		if q < s.cutOff {
+			out[i] = 0
+		} else if q > s.maximumFlow {
+			out[i] = s.maximumFlow
+		}
+	}
+}
+
 func (e *Engine) rows(low, high int) *Rows {
-	r := &Rows{Time: e.Time[low:high], Value: e.Value[low:high], Head: e.Head[low:high], Before: e.beforeFlow[low:high],
+	r := &Rows{Time: e.Time[low:high], Value: e.figure[low:high], Head: e.Head[low:high], Before: e.beforeFlow[low:high],
 		After: e.afterFlow[low:high], Used: e.used[low:high], Flags: e.Flags[low:high]}
 	if len(e.flow) > 0 {
 		r.Logged, r.State = e.flow[low:high], e.flowState[low:high]
@@ -293,7 +496,9 @@ func (e *Engine) addBefore(low, high int) {
 		end := e.unbroken(low, high, segment.Until)
 		e.before.Run(e.Time[low:end], e.beforeFlow[low:end])
 		if end < high && e.Flags[end]&qa.Gap == 0 {
-			e.recorded.cross(e.Time[end-1], e.Value[end-1], e.Time[end], e.Value[end], (*Segment).meterAt, e.before.Step)
+			e.cross(e.recorded, e.Time[end-1], e.figure[end-1], e.Time[end], e.figure[end], e.meterAt, e.before.Step)
+		} else if end < high && e.primary == reading.IntervalVolume { // the gap ends where its interval begins
+			e.before.Step(e.Time[end]-int64(e.log.Interval), e.figure[end], e.Time[end], e.figure[end])
 		}
 		low = end
 	}
@@ -308,13 +513,18 @@ func (e *Engine) unbroken(low, high int, until int64) int {
 	return end
 }
 
-// meterAt is the flow that the meter shows for a reading at an instant.
-func (s *Segment) meterAt(at int64, value float64) float64 { return s.meterFlow(s.head(at, value)) }
+// meterAt is the flow that the meter shows for a figure at an instant.
+func (e *Engine) meterAt(s *Segment, at int64, figure float64) float64 {
+	if e.ofFlow() {
+		return figure
+	}
+	return s.meterFlow(s.head(at, figure, 293.15))
+}
 
 // cross integrates the interval between two readings over which settings change: each segment with its own flows.
-func (l *Lane) cross(t0 int64, v0 float64, t1 int64, v1 float64, flow func(*Segment, int64, float64) float64, step func(int64, float64, int64, float64)) {
+func (e *Engine) cross(l *Lane, t0 int64, v0 float64, t1 int64, v1 float64, flow func(*Segment, int64, float64) float64, step func(int64, float64, int64, float64)) {
 	at := func(t int64) float64 {
-		if t == t1 {
+		if t == t1 || e.ofIntervals() {
 			return v1
 		}
 		return v0 + float64((v1-v0)*(float64(t-t0)/float64(t1-t0)))
@@ -366,6 +576,29 @@ func (e *Engine) addPassed(low, high int) {
 			e.intervals.Step(e.Time[i-1], flow, e.Time[i], flow)
 		}
 	}
+}
+
+// register turns a meter's running total into mean flows.
+type register struct {
+	rollover float64 // m³; 0 when not known
+	last     float64
+	lastTime int64
+	any      bool
+}
+
+// next returns the mean flow since the reading before; false when there is none: at the first reading, and where the register fell other than
+// by rolling over.
+func (r *register) next(at int64, total float64) (flow float64, ok bool) {
+	increase, seconds := total-r.last, float64(at-r.lastTime)*1e-9
+	if increase < 0 && r.rollover > 0 && increase+r.rollover < r.rollover/2 {
+		increase += r.rollover
+	}
+	ok = r.any && increase >= 0 && seconds > 0
+	r.last, r.lastTime, r.any = total, at, true
+	if !ok {
+		return 0, false
+	}
+	return increase / seconds, true
 }
 
 // Drowned is what was made of readings taken under drowned flow.

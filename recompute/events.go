@@ -116,6 +116,10 @@ func (v *events) summary(e *Engine) []FlagSummary {
 	}
 	out[index(qa.Drowned)].NotRun = e.withoutDownstream()
 	out[index(qa.Blanking)].NotRun = e.withoutBlanking()
+	out[index(qa.CutOff)].NotRun, out[index(qa.Capped)].NotRun = e.withoutEnds()
+	if e.Unusable == nil && e.screener.Limits.TooLarge == 0 {
+		out[index(qa.Unusable)].NotRun = "no span is marked unusable and no largest correction is set"
+	}
 	if !e.site.Log.Columns[e.site.Log.Primary].Loop {
 		out[index(qa.Loop)].NotRun = "the log holds no loop current"
 	}
@@ -137,6 +141,25 @@ func (e *Engine) withoutDownstream() string {
 		}
 	}
 	return "nothing is known of drowned flow at the device"
+}
+
+// withoutEnds says why readings at the ends of what the meter shows were not looked for; "" when they were.
+func (e *Engine) withoutEnds() (low, high string) {
+	low, high = "nothing hides little flow: no cut-off, no zero that is moved, no loop", "nothing hides much flow: no maximum flow, no loop"
+	for i := range e.corrected.Segments {
+		ends := &e.corrected.Segments[i].ends
+		least, most := !math.IsInf(ends.least, -1), !math.IsInf(ends.most, 1)
+		if ends.falling {
+			least, most = most, least
+		}
+		if least {
+			low = ""
+		}
+		if most {
+			high = ""
+		}
+	}
+	return low, high
 }
 
 // withoutBlanking says why readings too near were not looked for; "" when they were.

@@ -254,7 +254,7 @@ func TestAnyBatchGivesOneResult(t *testing.T) {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	recorded, corrected, _ := recompute.NewLanes(s)
+	lanes, _ := recompute.NewLanes(s, nil)
 	log, problems := ingest.Inspect(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
@@ -264,7 +264,7 @@ func TestAnyBatchGivesOneResult(t *testing.T) {
 	for round := range 40 {
 		var engine *recompute.Engine
 		err := log.Each(context.Background(), func() func(*reading.Batch) error {
-			engine = recompute.NewEngine(log, recorded, corrected, nil)
+			engine = recompute.NewEngine(log, lanes, nil)
 			return func(b *reading.Batch) error {
 				for low := 0; low < b.Len(); {
 					high := b.Len()

@@ -32,6 +32,9 @@ type Period struct {
 	Before     Volume
 	After      Volume // all classes
 	Classes    [Classes]Volume
+	Low, High  Volume   // of the bounded readings: the least and the most that flowed
+	Open       int64    // ns, of it the time in which nothing bounds the flow from above
+	WhatIf     []Volume // of the what-if lanes, in their order
 	Logged     Volume
 	Counted    Volume
 	Passed     Volume // of logged interval volumes
@@ -49,6 +52,14 @@ func share(part, whole int64) float64 {
 		return 0
 	}
 	return float64(part) / float64(whole)
+}
+
+// Lower is the least that can have flowed in the time that the corrected total covers, m³.
+func (p *Period) Lower() float64 { return p.After.M3() - p.Classes[Bounded].M3() + p.Low.M3() }
+
+// Upper is the most, false when nothing bounds it.
+func (p *Period) Upper() (m3 float64, known bool) {
+	return p.After.M3() - p.Classes[Bounded].M3() + p.High.M3(), p.Open == 0
 }
 
 // Both reports whether before and after can be compared.
@@ -71,6 +82,15 @@ func (p *Period) merge(o *Period) {
 	p.Logged.merge(o.Logged)
 	p.Counted.merge(o.Counted)
 	p.Passed.merge(o.Passed)
+	p.Low.merge(o.Low)
+	p.High.merge(o.High)
+	p.Open += o.Open
+	for i, v := range o.WhatIf {
+		if i == len(p.WhatIf) {
+			p.WhatIf = append(p.WhatIf, Volume{})
+		}
+		p.WhatIf[i].merge(v)
+	}
 	for c := range p.Classes {
 		p.Classes[c].merge(o.Classes[c])
 	}
@@ -80,6 +100,8 @@ func (p *Period) merge(o *Period) {
 type Result struct {
 	Log                 *ingest.Log
 	Recorded, Corrected *Lane
+	WhatIfs             []*Lane
+	Visits              []Residual
 	Limits              qa.Limits
 	Days, Months        []Period
 	Total               Period
@@ -110,7 +132,10 @@ func (e *Engine) Finish() (*Result, error) {
 	}
 	e.after.finish(e)
 	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
-		Flags: e.events.summary(e), Witness: e.witness, Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls}
+		Flags: e.events.summary(e), Witness: e.witness, Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, Visits: e.visits.list}
+	for _, w := range e.whatIfs {
+		r.WhatIfs = append(r.WhatIfs, w.lane)
+	}
 	for _, f := range r.Flags {
 		r.Screened += f.Effect
 	}
@@ -142,6 +167,14 @@ func (e *Engine) day(i int) Period {
 	p.Logged.Sum, p.Logged.Covered = e.logged.Volume(i)
 	p.Counted.Sum, p.Counted.Covered = e.counter.Volume(i)
 	p.Passed.Sum, p.Passed.Covered = e.intervals.Volume(i)
+	p.Low.Sum, p.Low.Covered = e.after.lower.Volume(i)
+	p.High.Sum, p.High.Covered = e.after.upper.Volume(i)
+	_, p.Open = e.after.open.Volume(i)
+	for _, w := range e.whatIfs {
+		var v Volume
+		v.Sum, v.Covered = w.series.Volume(i)
+		p.WhatIf = append(p.WhatIf, v)
+	}
 	for c := range e.after.series {
 		p.Classes[c].Sum, p.Classes[c].Covered = e.after.series[c].Volume(i)
 		p.After.merge(p.Classes[c])

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strconv"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
@@ -26,38 +27,34 @@ type Segment struct {
 	From, Until int64 // instants; From belongs to the span
 	Settings    site.Settings
 	Rating      device.Rating
-	// A head is Sign × reading + shift, and the shift moves along a straight line from From on.
-	sign        float64
-	shift       float64 // m, at origin
-	shiftPerNs  float64
-	origin      int64
+	chain       chain
+	origin      int64   // from where settings that move are reckoned
 	maximumHead float64 // m; +Inf when none is set
+	maximumFlow float64 // m³/s; +Inf when none is set
+	cutOff      float64 // m³/s
 	blanking    float64 // m; 0 when none is set or the log holds no distance
 	top         float64 // highest valid head: the lower of maximum head and the device's limit
 	hold        float64 // flow of a reading that is held: at top, or at the nearest water the sensor sees if that is lower
+	ends        ends
+	unusable    bool
 }
 
-// head returns the head of a reading at an instant.
-func (s *Segment) head(at int64, value float64) float64 {
-	return float64(s.sign*value) + s.shiftAt(at)
-}
+// head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
+func (s *Segment) head(at int64, value, air float64) float64 { return s.chain.headAt(at, value, air) }
 
-func (s *Segment) shiftAt(at int64) float64 {
-	if s.shiftPerNs == 0 {
-		return s.shift
-	}
-	return s.shift + float64(s.shiftPerNs*float64(at-s.origin))
-}
-
-// meterFlow returns the flow that a meter with these settings shows: none below zero, and no more than at the maximum
-// head.
+// meterFlow returns the flow that a meter with these settings shows: none below zero or below its cut-off, and no more than at the maximum
+// head or the maximum flow.
 func (s *Segment) meterFlow(head float64) float64 {
-	return s.Rating.Flow(math.Min(head, s.maximumHead))
+	q := math.Min(s.Rating.Flow(math.Min(head, s.maximumHead)), s.maximumFlow)
+	if q < s.cutOff {
+		return 0
+	}
+	return q
 }
 
 // Lane is one timeline of settings: segments that follow each other without a gap.
 type Lane struct {
-	Name     string // "recorded" or "corrected"
+	Name     string // "recorded", "corrected" or the name of a what-if
 	Segments []Segment
 }
 
@@ -66,15 +63,39 @@ func (l *Lane) at(t int64) int {
 	return sort.Search(len(l.Segments)-1, func(i int) bool { return l.Segments[i].Until > t })
 }
 
-// NewLanes builds the recorded and the corrected timeline of a site. Problems have the place of the key at fault.
-func NewLanes(s *site.Site) (recorded, corrected *Lane, problems problem.List) {
-	b := builder{site: s}
-	recorded = &Lane{Name: "recorded", Segments: b.recorded()}
-	corrected = &Lane{Name: "corrected", Segments: b.corrected(recorded.Segments)}
-	b.finish(recorded.Segments, recorded.Segments)
-	b.finish(corrected.Segments, recorded.Segments)
+// Lanes are the timelines of a site: as the meter was set, as it should have been, and what else is asked.
+type Lanes struct {
+	Recorded, Corrected *Lane
+	WhatIfs             []*Lane
+}
+
+// NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not sure gives one lane for
+// each other defensible onset, and each number in without one lane that lacks that correction. Problems have the place of the key at fault.
+func NewLanes(s *site.Site, without []int) (*Lanes, problem.List) {
+	b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}}
+	b.recorded = b.timeline()
+	lanes := &Lanes{Recorded: &Lane{Name: "recorded", Segments: b.recorded}}
+	b.finish(lanes.Recorded)
+	lanes.Corrected = b.lane("corrected", s.Corrections)
+	for _, w := range s.WhatIfs {
+		lanes.WhatIfs = append(lanes.WhatIfs, b.lane(w.Name, append(slices.Clone(s.Corrections), site.Correction{From: w.From, Until: w.Until, Settings: w.Settings, Place: w.Place})))
+	}
+	for i := range s.Corrections {
+		for _, other := range onsets(s, &s.Corrections[i]) {
+			list := slices.Clone(s.Corrections)
+			list[i].From = other.from
+			lanes.WhatIfs = append(lanes.WhatIfs, b.lane(fmt.Sprintf("onset %s", other.rule), list))
+		}
+	}
+	for _, i := range without {
+		if i < 0 || i >= len(s.Corrections) {
+			b.add(problem.At(problem.Place{File: s.File}, fmt.Sprintf("there is no correction[%d] to leave out", i), fmt.Sprintf("a number from 0 to %d", len(s.Corrections)-1), ""))
+			continue
+		}
+		lanes.WhatIfs = append(lanes.WhatIfs, b.lane(fmt.Sprintf("without correction[%d]", i), slices.Delete(slices.Clone(s.Corrections), i, i+1)))
+	}
 	b.problems.Sort()
-	return recorded, corrected, b.problems
+	return lanes, b.problems
 }
 
 // builder turns the tables of a site file into segments.
@@ -82,6 +103,8 @@ type builder struct {
 	site     *site.Site
 	problems problem.List
 	seen     map[string]bool // messages already given: a device may serve several segments
+	recorded []Segment       // as the meter was set
+	ratings  map[*site.DeviceKeys]device.Rating
 }
 
 func (b *builder) add(p *problem.Problem) {
@@ -94,12 +117,12 @@ func (b *builder) add(p *problem.Problem) {
 	}
 }
 
-// recorded carries the settings from change to change.
-func (b *builder) recorded() []Segment {
+// timeline carries the recorded settings from change to change.
+func (b *builder) timeline() []Segment {
 	var segments []Segment
 	var now site.Settings
 	for i, change := range b.site.Settings {
-		now = overlay(now, change.Settings)
+		now = now.Overlay(&change.Settings)
 		from, until := int64(always), int64(never)
 		if i > 0 && change.At != nil {
 			from = change.At.UTC
@@ -107,40 +130,48 @@ func (b *builder) recorded() []Segment {
 		if i+1 < len(b.site.Settings) && b.site.Settings[i+1].At != nil {
 			until = b.site.Settings[i+1].At.UTC
 		}
-		segments = append(segments, Segment{From: from, Until: until, Settings: now, origin: from})
+		segments = append(segments, Segment{From: from, Until: until, Settings: now, origin: from, Rating: b.rating(now.Device)})
 	}
 	return segments
 }
 
-// corrected cuts the recorded segments at the bounds of corrections and lays the corrections over them.
-func (b *builder) corrected(recorded []Segment) []Segment {
+// lane builds the timeline that a list of corrections makes of the recorded settings: segments are cut at the bounds of corrections, which are laid
+// over them in their order.
+func (b *builder) lane(name string, corrections []site.Correction) *Lane {
 	bounds := map[int64]bool{}
-	for _, c := range b.site.Corrections {
-		from, until := span(c)
+	for i := range corrections {
+		from, until := span(corrections[i])
 		bounds[from], bounds[until] = true, true
+		for _, cut := range steps(&corrections[i]) {
+			bounds[cut] = true
+		}
 	}
-	var segments []Segment
-	for _, r := range recorded {
+	cuts := slices.Sorted(maps.Keys(bounds))
+	l := &Lane{Name: name}
+	for _, r := range b.recorded {
 		from := r.From
-		for _, cut := range slices.Sorted(maps.Keys(bounds)) {
+		for _, cut := range cuts {
 			if cut > from && cut < r.Until {
-				segments = append(segments, Segment{From: from, Until: cut, Settings: r.Settings})
+				l.Segments = append(l.Segments, Segment{From: from, Until: cut, Settings: r.Settings})
 				from = cut
 			}
 		}
-		segments = append(segments, Segment{From: from, Until: r.Until, Settings: r.Settings})
+		l.Segments = append(l.Segments, Segment{From: from, Until: r.Until, Settings: r.Settings})
 	}
-	for i := range segments {
-		s := &segments[i]
+	for i := range l.Segments {
+		s := &l.Segments[i]
 		s.origin = s.From
-		for _, c := range b.site.Corrections {
-			if from, until := span(c); from <= s.From && s.Until <= until {
-				s.Settings = overlay(s.Settings, c.Settings)
-				b.checkRamps(c)
+		for k := range corrections {
+			c := &corrections[k]
+			if from, until := span(*c); from <= s.From && s.Until <= until {
+				still := b.still(c, s)
+				s.Settings = s.Settings.Overlay(&still)
+				s.unusable = s.unusable || c.Unusable
 			}
 		}
 	}
-	return segments
+	b.finish(l)
+	return l
 }
 
 // span returns the bounds of a correction.
@@ -155,91 +186,125 @@ func span(c site.Correction) (from, until int64) {
 	return from, until
 }
 
-// checkRamps refuses ramps of settings that do not move in time.
-func (b *builder) checkRamps(c site.Correction) {
-	for _, x := range []struct {
-		key string
-		r   *site.Ramp
-	}{{"maximum_head", c.MaximumHead}, {"blanking_distance", c.BlankingDistance}} {
-		if x.r != nil && x.r.From.SI != x.r.To.SI {
-			b.add(problem.At(x.r.Place, x.key+" cannot be a ramp", "one value", "only empty_distance and level_of_zero_flow move in time"))
+// rampSteps is into how many steps a ramp is cut whose setting does not move the head along a straight line.
+const rampSteps = 256
+
+// steps returns where a correction is cut because a setting other than an empty distance or a level of zero flow moves: at even times.
+func steps(c *site.Correction) (cuts []int64) {
+	if !stepped(c) {
+		return nil
+	}
+	for k := range int64(rampSteps) {
+		cuts = append(cuts, c.From.UTC+(c.Until.UTC-c.From.UTC)/rampSteps*k)
+	}
+	return cuts
+}
+
+// stepped reports whether a correction moves a setting that is cut into steps.
+func stepped(c *site.Correction) bool {
+	rest := c.Settings
+	rest.Values[site.EmptyDistance], rest.Values[site.LevelOfZeroFlow] = nil, nil
+	return c.From != nil && c.Until != nil && rest.Moves()
+}
+
+// still returns a correction's settings over a segment: those that are cut into steps stand at the middle of their step.
+func (b *builder) still(c *site.Correction, s *Segment) site.Settings {
+	out := c.Settings
+	if !stepped(c) {
+		return out
+	}
+	share := (float64(s.From-c.From.UTC) + float64(s.Until-c.From.UTC)) / 2 / float64(c.Until.UTC-c.From.UTC)
+	for i, r := range out.Values {
+		if which := site.Setting(i); r != nil && r.From.SI != r.To.SI && which != site.EmptyDistance && which != site.LevelOfZeroFlow {
+			moved := *r
+			moved.From.SI += float64((r.To.SI - r.From.SI) * share)
+			moved.To.SI = moved.From.SI
+			out.Values[i] = &moved
 		}
 	}
+	if out.Device != nil {
+		out.Device = b.stillDevice(out.Device, share)
+	}
+	return out
 }
 
-// overlay returns settings with those of over in their place, where over has any.
-func overlay(under, over site.Settings) site.Settings {
-	if over.EmptyDistance != nil {
-		under.EmptyDistance = over.EmptyDistance
-	}
-	if over.LevelOfZeroFlow != nil {
-		under.LevelOfZeroFlow = over.LevelOfZeroFlow
-	}
-	if over.MaximumHead != nil {
-		under.MaximumHead = over.MaximumHead
-	}
-	if over.BlankingDistance != nil {
-		under.BlankingDistance = over.BlankingDistance
-	}
-	if over.Device != nil {
-		under.Device = overlayDevice(under.Device, over.Device)
-	}
-	return under
-}
-
-// overlayDevice replaces the device, or single dimensions of it when no other kind is named.
-func overlayDevice(under, over *site.DeviceKeys) *site.DeviceKeys {
-	if under == nil || over.Kind != "" && over.Kind != under.Kind {
-		return over
-	}
-	merged := *over
-	merged.Kind = under.Kind
-	merged.Values = maps.Clone(under.Values)
-	maps.Copy(merged.Values, over.Values)
-	return &merged
-}
-
-// finish builds the device of each segment and the way from a reading to a head.
-func (b *builder) finish(segments, recorded []Segment) {
-	lane := Lane{Segments: recorded}
-	for i := range segments {
-		s := &segments[i]
-		s.Rating = b.rating(s.Settings.Device)
-		s.maximumHead = math.Inf(1)
-		if m := s.Settings.MaximumHead; m != nil {
-			s.maximumHead = m.From.SI
-		}
-		b.setShift(s, &recorded[lane.at(s.From)])
-		if s.Rating == nil {
+// stillDevice puts the dimensions of a device that move at their value for a share of the way.
+func (b *builder) stillDevice(d *site.DeviceKeys, share float64) *site.DeviceKeys {
+	out := *d
+	out.Values = maps.Clone(d.Values)
+	for key, v := range d.Values {
+		from, to, ok := site.DeviceRamp(v)
+		if !ok {
 			continue
 		}
+		middle, err := quantity.Between(fmt.Sprint(from), fmt.Sprint(to), share)
+		if err != nil {
+			b.add(problem.At(d.Place, fmt.Sprintf("%s.%s cannot move: %v", d.Prefix, key, err), "two values of one unit", ""))
+			middle = fmt.Sprint(from)
+		}
+		out.Values[key] = middle
+		if _, isText := from.(string); !isText {
+			out.Values[key], _ = strconv.ParseFloat(middle, 64)
+		}
+	}
+	return &out
+}
+
+// finish builds the device of each segment and the way from a logged figure to a head.
+func (b *builder) finish(l *Lane) {
+	recorded := Lane{Segments: b.recorded}
+	primary := b.site.Log.Primary
+	for i := range l.Segments {
+		s := &l.Segments[i]
+		then := &b.recorded[recorded.at(s.From)]
+		s.Rating = b.rating(s.Settings.Device)
+		if s.Rating == nil || then.Rating == nil {
+			continue
+		}
+		s.maximumHead, s.maximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
+		if r := s.Settings.Values[site.FlowCutOff]; r != nil {
+			s.cutOff = r.From.SI
+		}
+		s.chain = buildChain(primary, &b.site.Log.Columns[primary], s, then)
 		s.top = math.Min(s.maximumHead, s.Rating.Limits().High)
 		b.warnOfLimit(s)
 		holdHead := s.top
-		if r := s.Settings.BlankingDistance; r != nil && b.site.Log.Primary == reading.Distance {
+		if r := s.Settings.Values[site.BlankingDistance]; r != nil && primary == reading.Distance {
 			s.blanking = r.From.SI
-			holdHead = math.Min(holdHead, s.shiftAt(s.origin)-s.blanking)
+			holdHead = math.Min(holdHead, s.head(s.origin, s.blanking, 293.15))
 		}
 		s.hold = math.Inf(1)
 		if !math.IsInf(holdHead, 1) {
 			s.hold = s.Rating.Flow(holdHead)
 		}
+		s.ends = findEnds(b.site, s, then)
 	}
+}
+
+// optional returns a limit, +Inf when it is not set.
+func optional(s *Segment, which site.Setting) float64 {
+	if r := s.Settings.Values[which]; r != nil {
+		return r.From.SI
+	}
+	return math.Inf(1)
 }
 
 // warnOfLimit tells a maximum head for which the device's rating is not valid.
 func (b *builder) warnOfLimit(s *Segment) {
 	limits := s.Rating.Limits()
-	if m := s.Settings.MaximumHead; m != nil && m.From.SI > limits.High+1e-6 {
+	if m := s.Settings.Values[site.MaximumHead]; m != nil && m.From.SI > limits.High+1e-6 {
 		b.add(problem.Warn(m.Place, fmt.Sprintf("maximum_head %q is above the highest head, %.3g m, for which the rating is valid", m.From.Text, limits.High),
 			limits.HighSource, "readings between the two are flagged as surcharge"))
 	}
 }
 
-// rating builds a device and words what is wrong with its keys.
+// rating builds a device, once for each table of keys, and words what is wrong with them.
 func (b *builder) rating(keys *site.DeviceKeys) device.Rating {
 	if keys == nil || keys.Kind == "" {
 		return nil // reported when the file was read
+	}
+	if r, ok := b.ratings[keys]; ok {
+		return r
 	}
 	r, issues := device.Build(keys.Kind, keys.Values)
 	for _, issue := range issues {
@@ -258,32 +323,10 @@ func (b *builder) rating(keys *site.DeviceKeys) device.Rating {
 		b.add(problem.At(place, keys.Prefix+": "+issue.Found, issue.Expected, remedy))
 	}
 	if len(issues) > 0 {
-		return nil
+		r = nil
 	}
+	b.ratings[keys] = r
 	return r
-}
-
-// setShift computes sign and shift of a segment. A log of levels or heads was written under the recorded settings: what it
-// holds is moved by the difference to them.
-func (b *builder) setShift(s, recorded *Segment) {
-	empty, zero := line(s.Settings.EmptyDistance, s), line(s.Settings.LevelOfZeroFlow, s)
-	emptyThen, zeroThen := line(recorded.Settings.EmptyDistance, recorded), line(recorded.Settings.LevelOfZeroFlow, recorded)
-	var at, perNs float64
-	switch b.site.Log.Primary {
-	case reading.Distance:
-		s.sign = -1
-		at = float64(quantity.HeadFromDistance(quantity.Distance(empty.at), 0, quantity.Level(zero.at)))
-		perNs = empty.perNs - zero.perNs
-	case reading.Level:
-		s.sign = 1
-		at = float64(quantity.HeadFromLevel(quantity.Level(empty.at-emptyThen.at), quantity.Level(zero.at)))
-		perNs = empty.perNs - zero.perNs
-	default:
-		s.sign = 1
-		at = (empty.at - emptyThen.at) - (zero.at - zeroThen.at)
-		perNs = empty.perNs - zero.perNs
-	}
-	s.shift, s.shiftPerNs = at, perNs
 }
 
 // straight is a setting as a straight line in time from the segment's beginning.

@@ -43,6 +43,11 @@ func (w *Witness) compare(e *Engine, low, high int) {
 			if h > s.maximumHead { // as the meter would have shown it
 				w.limited[i] = s.Rating.Flow(s.maximumHead)
 			}
+			if w.limited[i] > s.maximumFlow {
+				w.limited[i] = s.maximumFlow
+			} else if w.limited[i] < s.cutOff {
+				w.limited[i] = 0
+			}
 		}
 		w.Corrected.compare(e, w, s, w.limited, low)
 	})
@@ -99,16 +104,19 @@ func (m *Misfit) add(flows, logged []float64, states []reading.State, times []in
 // rangeOf returns a flow that half a step of the level cannot exceed anywhere in a block: flow rises with head, so it is less
 // than the flow half a step above the highest head less that at the lowest.
 func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
-	lowest, highest := e.Value[first], e.Value[first]
-	for _, v := range e.Value[first+1 : first+n] {
+	lowest, highest := e.figure[first], e.figure[first]
+	for _, v := range e.figure[first+1 : first+n] {
 		if v < lowest {
 			lowest = v
 		} else if v > highest {
 			highest = v
 		}
 	}
-	a, b := s.head(e.Time[first], lowest), s.head(e.Time[first+n-1], highest)
-	c, d := s.head(e.Time[first+n-1], lowest), s.head(e.Time[first], highest)
+	if !s.chain.straight() {
+		return math.Inf(1)
+	}
+	a, b := s.head(e.Time[first], lowest, 0), s.head(e.Time[first+n-1], highest, 0)
+	c, d := s.head(e.Time[first+n-1], lowest, 0), s.head(e.Time[first], highest, 0)
 	return s.Rating.Flow(max(a, b, c, d)+w.levelStep/2) - s.Rating.Flow(min(a, b, c, d)-w.levelStep/2)
 }
 
@@ -116,7 +124,7 @@ func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
 // would give the logged flow.
 func (w *Witness) withinLevel(e *Engine, s *Segment, flows []float64, first int, half float64) (within int) {
 	w.heads = append(w.heads[:0], flows...)
-	s.heads(w.heads, e.Time[first:first+len(flows)], e.Value[first:first+len(flows)])
+	s.heads(w.heads, e.Time[first:first+len(flows)], e.figure[first:first+len(flows)], e.airOf(first, first+len(flows)))
 	w.higher = append(w.higher[:0], flows...)
 	for i := range w.heads {
 		w.heads[i] += w.levelStep / 2

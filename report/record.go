@@ -8,6 +8,7 @@ import (
 	"math"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"time"
 
 	"retotal/ingest"
@@ -91,15 +92,12 @@ type logRecord struct {
 }
 
 type segmentRecord struct {
-	From             string             `json:"from,omitempty"`
-	Until            string             `json:"until,omitempty"`
-	EmptyDistance    string             `json:"empty_distance,omitempty"`
-	LevelOfZeroFlow  string             `json:"level_of_zero_flow,omitempty"`
-	MaximumHead      string             `json:"maximum_head,omitempty"`
-	BlankingDistance string             `json:"blanking_distance,omitempty"`
-	Device           device.Description `json:"device"`
-	LowestHead       float64            `json:"lowest_valid_head_m"`
-	HighestHead      *float64           `json:"highest_valid_head_m,omitempty"`
+	From        string             `json:"from,omitempty"`
+	Until       string             `json:"until,omitempty"`
+	Settings    []string           `json:"settings,omitempty"`
+	Device      device.Description `json:"device"`
+	LowestHead  float64            `json:"lowest_valid_head_m"`
+	HighestHead *float64           `json:"highest_valid_head_m,omitempty"`
 }
 
 type correctionRecord struct {
@@ -211,25 +209,13 @@ func segments(l *recompute.Lane, log *ingest.Log) (out []segmentRecord) {
 			continue
 		}
 		limits := s.Rating.Limits()
-		rec := segmentRecord{From: utc(s.From), Until: utc(s.Until), EmptyDistance: Written(s.Settings.EmptyDistance), LevelOfZeroFlow: Written(s.Settings.LevelOfZeroFlow),
-			MaximumHead: Written(s.Settings.MaximumHead), BlankingDistance: Written(s.Settings.BlankingDistance), Device: s.Rating.Describe(), LowestHead: limits.Low}
+		rec := segmentRecord{From: utc(s.From), Until: utc(s.Until), Settings: s.Settings.Words(), Device: s.Rating.Describe(), LowestHead: limits.Low}
 		if !math.IsInf(limits.High, 1) {
 			rec.HighestHead = &limits.High
 		}
 		out = append(out, rec)
 	}
 	return out
-}
-
-// Written gives a setting as it was written.
-func Written(r *site.Ramp) string {
-	switch {
-	case r == nil:
-		return ""
-	case r.From.SI == r.To.SI:
-		return r.From.Text
-	}
-	return r.From.Text + " to " + r.To.Text
 }
 
 func newCorrection(c *site.Correction) correctionRecord {
@@ -245,25 +231,15 @@ func newCorrection(c *site.Correction) correctionRecord {
 
 // changes says in words what a correction sets.
 func changes(c *site.Correction) string {
-	var b bytes.Buffer
-	add := func(name, value string) {
-		if value == "" {
-			return
-		}
-		if b.Len() > 0 {
-			b.WriteString(", ")
-		}
-		b.WriteString(name + " " + value)
-	}
-	add("empty distance", Written(c.EmptyDistance))
-	add("level of zero flow", Written(c.LevelOfZeroFlow))
-	add("maximum head", Written(c.MaximumHead))
-	add("blanking distance", Written(c.BlankingDistance))
+	list := c.Words()
 	if c.Device != nil {
 		text, _ := json.Marshal(c.Device.Values) // maps of texts and numbers always can be written
-		add("device", string(text))
+		list = append(list, "device "+string(text))
 	}
-	return b.String()
+	if c.Unusable {
+		list = append(list, "unusable: nothing can be made of the readings")
+	}
+	return strings.Join(list, ", ")
 }
 
 func newPeriod(p *recompute.Period) periodRecord {

@@ -29,7 +29,7 @@ func correct(t *testing.T, file string) (*Run, string) {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	recorded, corrected, _ := recompute.NewLanes(s)
+	lanes, _ := recompute.NewLanes(s, nil)
 	log, problems := ingest.Inspect(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
@@ -45,7 +45,7 @@ func correct(t *testing.T, file string) (*Run, string) {
 	}
 	var engine *recompute.Engine
 	err = log.Each(context.Background(), func() func(*reading.Batch) error {
-		engine = recompute.NewEngine(log, recorded, corrected, rep.Rows)
+		engine = recompute.NewEngine(log, lanes, rep.Rows)
 		return engine.Add
 	})
 	if err != nil {

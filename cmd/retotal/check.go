@@ -73,8 +73,11 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 	}
 	fmt.Fprint(w, "\n\n")
 	report.WriteCertificate(w, l)
-	lane(w, j, j.recorded)
-	lane(w, j, j.corrected)
+	lane(w, j, j.lanes.Recorded)
+	lane(w, j, j.lanes.Corrected)
+	for _, l := range j.lanes.WhatIfs {
+		fmt.Fprintf(w, "\nWhat if: %s\n", l.Name)
+	}
 	fmt.Fprintln(w, "\nScreening")
 	for _, f := range run.Result.Flags {
 		if f.NotRun != "" {
@@ -105,14 +108,8 @@ func lane(w io.Writer, j *job, l *recompute.Lane) {
 	for i := range l.Segments {
 		s := &l.Segments[i]
 		fmt.Fprintf(w, "  %s to %s", bound(clock.Format, s.From, "beginning"), bound(clock.Format, s.Until, "end"))
-		for _, x := range []struct {
-			name string
-			text string
-		}{{"empty distance", report.Written(s.Settings.EmptyDistance)}, {"zero flow at", report.Written(s.Settings.LevelOfZeroFlow)},
-			{"maximum head", report.Written(s.Settings.MaximumHead)}, {"blanking distance", report.Written(s.Settings.BlankingDistance)}} {
-			if x.text != "" {
-				fmt.Fprintf(w, ", %s %s", x.name, x.text)
-			}
+		for _, words := range s.Settings.Words() {
+			fmt.Fprintf(w, ", %s", words)
 		}
 		fmt.Fprintln(w)
 		d, limits := s.Rating.Describe(), s.Rating.Limits()

@@ -15,10 +15,10 @@ import (
 
 // job is one site on its way: what its files say before the log is read.
 type job struct {
-	site                *site.Site
-	recorded, corrected *recompute.Lane
-	log                 *ingest.Log
-	warnings            problem.List
+	site     *site.Site
+	lanes    *recompute.Lanes
+	log      *ingest.Log
+	warnings problem.List
 }
 
 // withRecord says that the result goes into a record, which needs the hashes of the files.
@@ -27,21 +27,22 @@ func (j *job) withRecord() *job {
 	return j
 }
 
-// prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together.
-func prepare(file string) (*job, error) {
+// prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together. Each number in without adds
+// a lane that lacks that correction.
+func prepare(file string, without ...int) (*job, error) {
 	s, problems := site.Load(file)
 	if s == nil {
 		return nil, problems
 	}
 	j := &job{site: s}
 	var more problem.List
-	j.recorded, j.corrected, more = recompute.NewLanes(s)
+	j.lanes, more = recompute.NewLanes(s, without)
 	problems.Add(more...)
 	problems.Sort()
 	if err := problems.Err(); err != nil {
 		return nil, err
 	}
-	j.warnings = problems.Warnings()
+	j.warnings = append(problems.Warnings(), recompute.OnBounds(s)...)
 	if j.log, more = ingest.Inspect(s); len(more) > 0 {
 		return nil, more
 	}
@@ -58,7 +59,7 @@ func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) e
 		if begin != nil {
 			sink, failure = begin()
 		}
-		engine = recompute.NewEngine(j.log, j.recorded, j.corrected, sink)
+		engine = recompute.NewEngine(j.log, j.lanes, sink)
 		return func(b *reading.Batch) error {
 			if failure != nil {
 				return failure

@@ -122,12 +122,12 @@ func chosen(args []string, o rateOptions) ([]rated, error) {
 	if s == nil {
 		return nil, problems
 	}
-	recorded, corrected, more := recompute.NewLanes(s)
+	lanes, more := recompute.NewLanes(s, nil)
 	problems.Add(more...)
 	if err := problems.Err(); err != nil {
 		return nil, err
 	}
-	was, is := recorded.Segments[len(recorded.Segments)-1].Rating, corrected.Segments[len(corrected.Segments)-1].Rating
+	was, is := lanes.Recorded.Segments[len(lanes.Recorded.Segments)-1].Rating, lanes.Corrected.Segments[len(lanes.Corrected.Segments)-1].Rating
 	if was.Describe().Equation == is.Describe().Equation {
 		return []rated{{"recorded and corrected", is}}, nil
 	}

@@ -234,6 +234,22 @@ func Parse(text string, d Dimension) (Value, error) {
 	return Value{Text: t, SI: si, Unit: u}, nil
 }
 
+// Between writes the value that lies a share of the way from one to another of the same unit: "89 deg" halfway from "90 deg" to "88 deg".
+func Between(from, to string, share float64) (string, error) {
+	number := func(text string) (v float64, unit string, err error) {
+		text = strings.TrimSpace(text)
+		end := numberEnd(text)
+		v, err = strconv.ParseFloat(text[:end], 64)
+		return v, strings.TrimSpace(text[end:]), err
+	}
+	a, unitA, errA := number(from)
+	b, unitB, errB := number(to)
+	if errA != nil || errB != nil || unitA != unitB {
+		return "", fmt.Errorf("%q and %q are not two values of one unit", from, to)
+	}
+	return strings.TrimSpace(strconv.FormatFloat(a+float64((b-a)*share), 'g', -1, 64) + " " + unitA), nil
+}
+
 // Unit1 is the unit that messages propose for a dimension.
 func Unit1(d Dimension) string {
 	_, unit, _ := strings.Cut(d.Example(), " ")

@@ -63,6 +63,10 @@ func Parse(file string, text []byte) (*Site, problem.List) {
 	s.readLog(top.sub("log"))
 	s.readSettings(top)
 	s.readCorrections(top)
+	s.readWhatIfs(top)
+	s.readVisits(top)
+	s.readReview(top.sub("record"))
+	s.needAir(top)
 	s.readScreening(top.sub("screening"))
 	s.readReport(top)
 	top.close()
@@ -96,6 +100,9 @@ func (s *Site) readLog(t *table) {
 	t.get("date_order")
 	t.get("decimal")
 	s.readColumns(t.sub("columns"))
+	s.readPrimary(t)
+	t.get("primary")
+	s.Log.Means = t.choice("values", "instants", "means") == "means" || s.Log.Primary > reading.Flow
 	t.close()
 }
 
@@ -124,17 +131,44 @@ func (s *Site) readColumns(t *table) {
 	if s.Log.Time.Name == "" && !t.has("time") {
 		t.refuse("time", "is missing", "", `add time = "Time", the header of the column with the time stamps`)
 	}
-	s.Log.Primary = reading.Count
-	for q := reading.Count - 1; q >= 0; q-- {
+	for q := range reading.Count {
 		s.Log.Columns[q] = t.column(q.String(), q.Dimension())
-		if q <= reading.Head && s.Log.Columns[q].Name != "" {
-			s.Log.Primary = q
-		}
-	}
-	if s.Log.Primary == reading.Count {
-		t.refuse("distance", "is missing, and so are level and head", "one column that gives the head", `add distance = "Distance"`)
 	}
 	t.close()
+}
+
+// primaries are the quantities that a flow can be computed from, the rawest first.
+var primaries = []reading.Quantity{reading.Distance, reading.Level, reading.Head, reading.Flow, reading.IntervalVolume, reading.Counter}
+
+// readPrimary decides what the flow is computed from: what primary names, or the rawest quantity of the log.
+func (s *Site) readPrimary(t *table) {
+	s.Log.Primary = reading.Count
+	var names []string
+	for _, q := range primaries {
+		if s.Log.Columns[q].Name != "" {
+			names = append(names, q.String())
+			if s.Log.Primary == reading.Count {
+				s.Log.Primary = q
+			}
+		}
+	}
+	if len(names) == 0 {
+		s.Log.Primary = reading.Distance
+		t.refuse("columns.distance", "is missing, and so are level, head, flow, interval_volume and counter", "one column that gives the flow", `add distance = "Distance"`)
+		return
+	}
+	if t.has("primary") {
+		chosen := t.text("primary", "")
+		if !slices.Contains(names, chosen) {
+			t.refuse("primary", fmt.Sprintf("%q is not a column that gives the flow", chosen), "one of "+strings.Join(names, ", "), "")
+			return
+		}
+		for _, q := range primaries {
+			if q.String() == chosen {
+				s.Log.Primary = q
+			}
+		}
+	}
 }
 
 // column reads "Header" or { name = "Header", unit = "m" }.
@@ -258,72 +292,18 @@ func (t *table) instant(key string, c Clock) *Instant {
 	return nil
 }
 
-// settings reads the setting keys of a table; ramps are allowed in corrections.
-func (t *table) settings(ramps bool) Settings {
-	s := Settings{
-		EmptyDistance:    t.ramp("empty_distance", ramps),
-		LevelOfZeroFlow:  t.ramp("level_of_zero_flow", ramps),
-		MaximumHead:      t.ramp("maximum_head", ramps),
-		BlankingDistance: t.ramp("blanking_distance", ramps),
-	}
-	if t.has("device") {
-		d := t.sub("device")
-		kind := d.text("kind", "")
-		s.Device = &DeviceKeys{Kind: kind, Values: d.values, Prefix: d.path, Place: d.at("kind")}
-		if len(d.values) == 0 {
-			t.refuse("device", "is empty", "", `write [settings.device] with kind = "v-notch" and its dimensions`)
-		}
-	} else {
-		t.get("device")
-	}
-	for _, x := range []struct {
-		key string
-		r   *Ramp
-	}{{"empty_distance", s.EmptyDistance}, {"maximum_head", s.MaximumHead}} {
-		if x.r != nil && (x.r.From.SI <= 0 || x.r.To.SI <= 0) {
-			t.refuse(x.key, fmt.Sprintf("%q is not above 0", x.r.From.Text), "", "")
-		}
-	}
-	return s
-}
-
-// ramp reads "1.225 m" or, where ramps are allowed, { from = "1.250 m", to = "1.225 m" }.
-func (t *table) ramp(key string, allowed bool) *Ramp {
-	raw, ok := t.get(key)
-	if !ok {
-		return nil
-	}
-	place := t.at(key)
-	if _, isTable := raw.(map[string]any); isTable && allowed {
-		sub := t.sub(key)
-		from, to := sub.quantity("from", quantity.LengthDimension), sub.quantity("to", quantity.LengthDimension)
-		sub.close()
-		if from == nil || to == nil {
-			if !sub.has("from") || !sub.has("to") {
-				t.refuse(key, "is a ramp without both ends", "", `write { from = "1.250 m", to = "1.225 m" }`)
-			}
-			return nil
-		}
-		return &Ramp{From: *from, To: *to, Place: place}
-	}
-	v := t.parse(key, raw, quantity.LengthDimension)
-	if v == nil {
-		return nil
-	}
-	return &Ramp{From: *v, To: *v, Place: place}
-}
-
 func (s *Site) readSettings(top *table) {
 	t := top.sub("settings")
-	first := Change{Settings: t.settings(false)}
+	first := Change{Settings: t.settings(false, s.Log.Primary)}
 	changes := t.list("change")
+	t.refuseCorrections()
 	t.close()
 	if first.Device == nil {
 		t.refuse("device", "is missing", "", `add [settings.device] with kind = "v-notch" and its dimensions`)
 	} else if first.Device.Kind == "" {
 		t.refuse("device", "has no kind", "", `add kind = "v-notch"`)
 	}
-	if s.Log.Primary == reading.Distance && first.EmptyDistance == nil && !t.has("empty_distance") {
+	if s.Log.Primary == reading.Distance && first.Values[EmptyDistance] == nil && !t.has("empty_distance") {
 		t.refuse("empty_distance", "is missing, and the log holds distances", "", `add empty_distance = "1.250 m"`)
 	}
 	s.Settings = []Change{first}
@@ -332,7 +312,8 @@ func (s *Site) readSettings(top *table) {
 		if at == nil && !c.has("at") {
 			c.refuse("at", "is missing", "", "add at = 2031-04-02T10:30:00")
 		}
-		s.Settings = append(s.Settings, Change{At: at, Settings: c.settings(false)})
+		c.refuseCorrections()
+		s.Settings = append(s.Settings, Change{At: at, Settings: c.settings(false, s.Log.Primary)})
 		c.close()
 	}
 	for i := 2; i < len(s.Settings); i++ {
@@ -346,51 +327,80 @@ func (s *Site) readSettings(top *table) {
 func (s *Site) readCorrections(top *table) {
 	for _, t := range top.list("correction") {
 		c := Correction{Place: t.at(""), Reason: t.required("reason", "Tape survey of 2 April, two readings agree"), By: t.text("by", ""),
-			From: t.instant("from", s.Log.Clock), Until: t.instant("until", s.Log.Clock)}
-		c.Settings = t.settings(true)
-		if c.Settings == (Settings{}) && len(t.doc.problems) == 0 {
+			From: t.instant("from", s.Log.Clock), Until: t.instant("until", s.Log.Clock), Unusable: t.flag("unusable")}
+		c.Settings = t.settings(true, s.Log.Primary)
+		if !c.Given() && !c.Unusable && len(t.doc.problems) == 0 {
 			t.refuse("", "corrects nothing", "a setting that was wrong", `add for example empty_distance = "1.225 m"`)
 		}
-		if c.From != nil && c.Until != nil && c.Until.UTC <= c.From.UTC {
-			t.refuse("until", c.Until.Text+" is not after from, "+c.From.Text, "", "")
-		}
-		if c.Moves() && (c.From == nil || c.Until == nil) {
-			t.refuse("", "has a ramp but not both from and until", "", "add the times between which the setting moved")
-		} else if c.Moves() {
-			for _, r := range c.ramps() {
-				r.Starts, r.Ends = c.From.UTC, c.Until.UTC
-			}
-		}
+		t.checkSpan(c.From, c.Until, &c.Settings)
+		s.checkDatum(t, &c.Settings)
+		c.Onset = s.onset(t, &c)
 		t.close()
 		s.Corrections = append(s.Corrections, c)
 	}
 	s.refuseOverlaps(top.doc)
 }
 
-// Moves reports whether any setting of a correction is a ramp.
-func (c *Correction) Moves() bool {
-	return slices.ContainsFunc(c.ramps(), func(r *Ramp) bool { return r.From.SI != r.To.SI })
-}
-
-// ramps returns the lengths that a correction changes.
-func (c *Correction) ramps() []*Ramp {
-	all := []*Ramp{c.EmptyDistance, c.LevelOfZeroFlow, c.MaximumHead, c.BlankingDistance}
-	return slices.DeleteFunc(all, func(r *Ramp) bool { return r == nil })
-}
-
-// named lists the settings that a correction changes, by key.
-func (c *Correction) named() []string {
-	var keys []string
-	for _, x := range []struct {
-		key string
-		set bool
-	}{{"empty_distance", c.EmptyDistance != nil}, {"level_of_zero_flow", c.LevelOfZeroFlow != nil}, {"maximum_head", c.MaximumHead != nil},
-		{"blanking_distance", c.BlankingDistance != nil}, {"device", c.Device != nil}} {
-		if x.set {
-			keys = append(keys, x.key)
-		}
+// checkSpan refuses spans that end before they begin and ramps without both ends, and puts the ends of the span into the ramps.
+func (t *table) checkSpan(from, until *Instant, s *Settings) {
+	if from != nil && until != nil && until.UTC <= from.UTC {
+		t.refuse("until", until.Text+" is not after from, "+from.Text, "", "")
 	}
-	return keys
+	if !s.Moves() {
+		return
+	}
+	if from == nil || until == nil {
+		t.refuse("", "has a ramp but not both from and until", "", "add the times between which the setting moved")
+		return
+	}
+	for _, r := range s.Ramps() {
+		r.Starts, r.Ends = from.UTC, until.UTC
+	}
+}
+
+// checkDatum refuses a correction of the empty distance where it would move nothing by a known amount: a log of levels or flows was computed with the
+// recorded one.
+func (s *Site) checkDatum(t *table, c *Settings) {
+	if s.Log.Primary != reading.Distance && c.Values[EmptyDistance] != nil && s.Settings[0].Values[EmptyDistance] == nil {
+		t.refuse("empty_distance", "corrects an empty distance that was not recorded, and the log holds "+s.Log.Primary.String()+"s", "what the meter was set to", "add empty_distance to [settings]")
+	}
+	if c.Air != nil && s.Log.Primary != reading.Distance && s.Settings[0].Values[EmptyDistance] == nil {
+		t.refuse("air_temperature", "needs the distance that the sound went, and no empty distance was recorded", "what the meter was set to", "add empty_distance to [settings]")
+	}
+	if c.Air != nil && s.Settings[0].Air == nil && len(t.doc.problems) == 0 {
+		t.refuse("air_temperature", "corrects an air temperature that was not recorded", "the temperature that the meter assumed", `add air_temperature = "20 degC" or "logged" to [settings]`)
+	}
+}
+
+// flag reads true or false.
+func (t *table) flag(key string) bool {
+	v, ok := t.get(key)
+	b, isFlag := v.(bool)
+	if ok && !isFlag {
+		t.refuse(key, fmt.Sprintf("= %v is neither true nor false", v), "", fmt.Sprintf("write %s = true", key))
+	}
+	return b
+}
+
+// onset reads onset = { last_good_check = 2031-01-15T00:00:00, cap = "60 d" }.
+func (s *Site) onset(t *table, c *Correction) *Onset {
+	if !t.has("onset") {
+		t.get("onset")
+		return nil
+	}
+	sub := t.sub("onset")
+	o := &Onset{LastGood: sub.instant("last_good_check", s.Log.Clock), Cap: sub.duration("cap"), Place: t.at("onset")}
+	sub.close()
+	if o.LastGood == nil && !sub.has("last_good_check") {
+		t.refuse("onset", "lacks last_good_check", "", "write onset = { last_good_check = 2031-01-15T00:00:00, cap = \"60 d\" }")
+	}
+	if o.LastGood == nil {
+		return nil
+	}
+	if c.Until == nil || c.From == nil || o.LastGood.UTC > c.From.UTC || c.Moves() {
+		t.refuse("onset", "needs a correction with from and until, after the last good check, and without a ramp", "", "")
+	}
+	return o
 }
 
 // refuseOverlaps reports pairs of corrections that change one setting at one time.
@@ -401,8 +411,8 @@ func (s *Site) refuseOverlaps(doc *document) {
 			if a.Until != nil && b.From != nil && b.From.UTC >= a.Until.UTC || b.Until != nil && a.From != nil && a.From.UTC >= b.Until.UTC {
 				continue
 			}
-			for _, key := range b.named() {
-				if slices.Contains(a.named(), key) {
+			for _, key := range b.Settings.named() {
+				if slices.Contains(a.Settings.named(), key) {
 					doc.problems.Add(problem.At(b.Place, fmt.Sprintf("correction[%d] changes %s at times that correction[%d] (line %d) changes it too", i, key, j, a.Place.Line),
 						"one correction of a setting at a time", "let one end where the other begins, or make them one"))
 				}

@@ -17,10 +17,13 @@ var Checks = []struct {
 	Default Action
 }{
 	{"conflict", LeaveOut},
+	{"unusable", LeaveOut},
 	{"loop", Keep},
 	{"blanking", Hold},
 	{"spike", Bridge},
 	{"stuck", Bridge},
+	{"cut_off", Hold},
+	{"capped", Hold},
 	{"below_zero", Zero},
 	{"surcharge", Hold},
 	{"validity", Keep},
@@ -32,6 +35,9 @@ var flowActions = map[string][]Action{
 	"below_zero": {Zero, Bridge, LeaveOut},
 	"surcharge":  {Hold, Keep, Bridge, LeaveOut},
 	"blanking":   {Hold, Keep, Bridge, LeaveOut},
+	"cut_off":    {Hold, Keep, Bridge, LeaveOut},
+	"capped":     {Hold, Keep, Bridge, LeaveOut},
+	"unusable":   {LeaveOut, Bridge},
 }
 
 func (s *Site) readScreening(t *table) {
@@ -55,6 +61,11 @@ func (s *Site) readScreening(t *table) {
 		sub.close()
 	}
 	s.Screening.BridgeLimit = t.duration("bridge_limit")
+	if v := t.quantity("largest_correction", quantity.LengthDimension); v != nil {
+		if s.Screening.TooLarge = v.SI; v.SI <= 0 {
+			t.refuse("largest_correction", fmt.Sprintf("%q is not above 0", v.Text), "", "")
+		}
+	}
 	t.close()
 }
 

@@ -19,6 +19,9 @@ type Site struct {
 	Log          Log
 	Settings     []Change // as the meter had them: the first from the beginning, then each change
 	Corrections  []Correction
+	WhatIfs      []WhatIf
+	Visits       []Visit
+	Review       Review
 	Screening    Screening
 	Report       Report
 	Places       map[string]problem.Place
@@ -26,9 +29,11 @@ type Site struct {
 
 // Log says where the readings are and how they are written.
 type Log struct {
-	Files       []string // patterns as written, relative to the site file
-	Clock       Clock    // what the logger's clock keeps
-	Primary     reading.Quantity
+	Files       []string         // patterns as written, relative to the site file
+	Clock       Clock            // what the logger's clock keeps
+	Primary     reading.Quantity // what the flow is computed from
+	Means       bool             // figures are means over the interval that ends at their stamp, not readings of an instant
+	NeedsAir    bool             // a setting asks for the logged air temperature
 	Time        Column
 	TimeOfDay   Column                // when the date and the time of day stand in two columns
 	Columns     [reading.Count]Column // by quantity; a Name of "" means the log has none
@@ -41,10 +46,10 @@ type Log struct {
 	Place       problem.Place
 }
 
-// Reads reports whether the values of a quantity are read. Nothing uses the air temperature and the second sensor so far: their columns must
-// be there, but their values are passed over.
+// Reads reports whether the values of a quantity are read. Nothing uses the second sensor so far, and only corrections of sound use the air
+// temperature: their columns must be there, but their values are passed over.
 func (l *Log) Reads(q reading.Quantity) bool {
-	return l.Columns[q].Name != "" && q != reading.Temperature && q != reading.SecondLevel
+	return l.Columns[q].Name != "" && (q != reading.Temperature || l.NeedsAir) && q != reading.SecondLevel
 }
 
 // ClockCheck is a comparison of the logger's clock with the true time.
@@ -63,16 +68,6 @@ type Column struct {
 	Codes      []float64      // those of them that are numbers
 	Rollover   float64        // counter only: m³ at which it starts again; 0 when not stated
 	Place      problem.Place
-}
-
-// Settings is everything that turns a reading into a flow. Fields that a change or a correction leaves
-// alone are nil.
-type Settings struct {
-	EmptyDistance    *Ramp // m, sensor face to the gauge datum
-	LevelOfZeroFlow  *Ramp // m, above the gauge datum
-	MaximumHead      *Ramp // m
-	BlankingDistance *Ramp // m, nearest distance the sensor can see
-	Device           *DeviceKeys
 }
 
 // Ramp is a setting that stands still (From = To) or moves linearly in time.
@@ -108,7 +103,52 @@ type Correction struct {
 	From, Until *Instant // nil: from the first reading, to the last one
 	Reason, By  string
 	Settings
+	Unusable bool // nothing can be made of the readings of the span
+	Onset    *Onset
+	Place    problem.Place
+}
+
+// Onset is what is known of when an error began, when that is not sure.
+type Onset struct {
+	LastGood *Instant      // the last check that found nothing wrong
+	Cap      time.Duration // most that the half-way rule goes back; 0 for none
+	Place    problem.Place
+}
+
+// WhatIf is a further timeline: the corrected settings with others in their place.
+type WhatIf struct {
+	Name        string
+	From, Until *Instant
+	Settings
 	Place problem.Place
+}
+
+// Visit is a reading that somebody took beside the meter.
+type Visit struct {
+	At          Instant
+	Quantity    reading.Quantity // Distance, Level, Head or Flow
+	Value       quantity.Value
+	Uncertainty *quantity.Value // expanded (95 %); nil when none is stated
+	Phase       string          // "", "before-cleaning", "after-cleaning" or "after-reset"
+	By, Note    string
+	Place       problem.Place
+}
+
+// Review says who stands for a correction and how far it has come.
+type Review struct {
+	Status           string // "working", "in-review" or "approved"
+	Author, Reviewer string
+	Basis            string
+	Evidence         []string
+	Examined         []Examined
+	Supersedes       string // hash of the approved record that this one replaces
+	Place            problem.Place
+}
+
+// Examined is a period that was looked at and left alone.
+type Examined struct {
+	From, Until *Instant
+	Reason      string
 }
 
 // Action is what becomes of a flagged reading.
@@ -132,6 +172,7 @@ type Screening struct {
 	StuckDuration  time.Duration
 	StuckTolerance float64 // m
 	BridgeLimit    time.Duration
+	TooLarge       float64 // m, largest difference of corrected and recorded head that is still a correction; 0 for no limit
 }
 
 // Report says how totals are to be stated.

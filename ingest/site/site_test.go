@@ -14,8 +14,8 @@ func TestDemo(t *testing.T) {
 	if len(problems) > 0 {
 		t.Fatal(problems)
 	}
-	if s.ID != "quarry-lane" || len(s.Settings) != 2 || len(s.Corrections) != 1 || s.Settings[0].EmptyDistance.From.SI != 1.25 ||
-		s.Corrections[0].EmptyDistance.From.SI != 1.225 || s.Report.DailyVolume.SI != 1500 {
+	if s.ID != "quarry-lane" || len(s.Settings) != 2 || len(s.Corrections) != 1 || s.Settings[0].Values[EmptyDistance].From.SI != 1.25 ||
+		s.Corrections[0].Values[EmptyDistance].From.SI != 1.225 || s.Report.DailyVolume.SI != 1500 {
 		t.Errorf("%+v", s)
 	}
 	if p := s.Places["correction[0].empty_distance"]; p.Line == 0 || p.Column != 18 {
@@ -50,7 +50,7 @@ func TestRefusals(t *testing.T) {
 		{`unit = "m"`, `unit = "furlong"`, `"furlong" is not a known unit`},
 		{`unit = "m"`, `unit = "L/s"`, `"L/s" is a flow; expected a length`},
 		{`time = "Time"`, ``, `log.columns.time is missing`},
-		{`distance = { name = "Distance", unit = "m" }`, ``, `log.columns.distance is missing, and so are level and head`},
+		{`distance = { name = "Distance", unit = "m" }`, ``, `log.columns.distance is missing, and so are level, head`},
 		{`empty_distance = "1.25 m"`, ``, `settings.empty_distance is missing, and the log holds distances`},
 		{`empty_distance = "1.25 m"`, `empty_distance = "-1 m"`, `is not above 0`},
 		{`empty_distance = "1.25 m"`, `empty_distance = 1.25`, `settings.empty_distance = 1.25 has no unit; write it as "1.25 m"`},

@@ -7,6 +7,8 @@ type Series struct {
 	until    int64
 	volume   []Sum   // by day; in flow × ns × 2, scaled by Volume
 	covered  []int64 // by day; ns
+	// Hold takes each interval's flow from its end, as means over intervals have it, in place of the straight line between both ends.
+	Hold bool
 }
 
 // NewSeries returns an empty series over the period from–until.
@@ -32,7 +34,7 @@ func (s *Series) Run(t []int64, q []float64) {
 	if len(t) < 2 {
 		return
 	}
-	if t[0] < s.from || t[len(t)-1] > s.until {
+	if t[0] < s.from || t[len(t)-1] > s.until || s.Hold {
 		for i := 1; i < len(t); i++ {
 			s.Step(t[i-1], q[i-1], t[i], q[i])
 		}
@@ -62,6 +64,9 @@ func (s *Series) Run(t []int64, q []float64) {
 // Step integrates one interval over which the flow goes from q0 to q1 along a straight line, clipped to the period
 // and split at the bounds of days.
 func (s *Series) Step(t0 int64, q0 float64, t1 int64, q1 float64) {
+	if s.Hold {
+		q0 = q1
+	}
 	at := func(t int64) float64 { // flow on the straight line
 		if t == t1 {
 			return q1

@@ -1,0 +1,104 @@
+package site
+
+import (
+	"fmt"
+	"strings"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/reading"
+)
+
+// readWhatIfs reads [[what_if]]: a name and settings, laid over the corrected ones.
+func (s *Site) readWhatIfs(top *table) {
+	seen := map[string]bool{}
+	for _, t := range top.list("what_if") {
+		w := WhatIf{Place: t.at(""), Name: t.required("name", "notch of 88 degrees"), From: t.instant("from", s.Log.Clock), Until: t.instant("until", s.Log.Clock)}
+		w.Settings = t.settings(true, s.Log.Primary)
+		if !w.Given() && len(t.doc.problems) == 0 {
+			t.refuse("", "changes nothing", "a setting", `add for example empty_distance = "1.225 m"`)
+		}
+		if seen[w.Name] {
+			t.refuse("name", fmt.Sprintf("%q is the name of another", w.Name), "a name of its own", "")
+		}
+		seen[w.Name] = true
+		t.checkSpan(w.From, w.Until, &w.Settings)
+		s.checkDatum(t, &w.Settings)
+		t.close()
+		s.WhatIfs = append(s.WhatIfs, w)
+	}
+}
+
+// readVisits reads [[check]]: when, and one of distance, level, head and flow, as tape, staff or a gauging gave it.
+func (s *Site) readVisits(top *table) {
+	for _, t := range top.list("check") {
+		v := Visit{Place: t.at(""), By: t.text("by", ""), Note: t.text("note", "")}
+		if t.has("phase") {
+			v.Phase = t.choice("phase", "before-cleaning", "after-cleaning", "after-reset")
+		}
+		t.get("phase")
+		at := t.instant("at", s.Log.Clock)
+		if at == nil && !t.has("at") {
+			t.refuse("at", "is missing", "", "add at = 2031-04-02T10:30:00")
+		}
+		found := 0
+		for _, q := range []reading.Quantity{reading.Distance, reading.Level, reading.Head, reading.Flow} {
+			if value := t.quantity(q.String(), q.Dimension()); value != nil {
+				v.Quantity, v.Value = q, *value
+				found++
+			}
+		}
+		if found != 1 {
+			t.refuse("", fmt.Sprintf("has %d readings", found), "one of distance, level, head and flow", `add head = "0.153 m"`)
+		}
+		v.Uncertainty = t.quantity("uncertainty", v.Quantity.Dimension())
+		t.close()
+		if at != nil && found == 1 {
+			v.At = *at
+			s.Visits = append(s.Visits, v)
+		}
+	}
+}
+
+// readReview reads [record]: who stands for the correction and how far it has come.
+func (s *Site) readReview(t *table) {
+	r := &s.Review
+	*r = Review{Place: t.at(""), Status: t.choice("status", "working", "in-review", "approved"), Author: t.text("author", ""), Reviewer: t.text("reviewer", ""),
+		Basis: t.text("basis", ""), Evidence: t.texts("evidence"), Supersedes: t.text("supersedes", "")}
+	for _, e := range t.list("examined") {
+		x := Examined{From: e.instant("from", s.Log.Clock), Until: e.instant("until", s.Log.Clock), Reason: e.required("reason", "Staff and log agree within 2 mm at both visits")}
+		e.close()
+		r.Examined = append(r.Examined, x)
+	}
+	if r.Status == "approved" && (r.Author == "" || r.Reviewer == "" || r.Basis == "") {
+		t.refuse("status", `"approved" needs author, reviewer and basis`, "", "")
+	}
+	if r.Reviewer != "" && strings.EqualFold(strings.TrimSpace(r.Author), strings.TrimSpace(r.Reviewer)) {
+		t.refuse("reviewer", fmt.Sprintf("%q is the author too", r.Reviewer), "another person", "")
+	}
+	t.close()
+}
+
+// needAir decides whether the air temperature is read, and refuses settings that ask for one that is not there or that cannot be used.
+func (s *Site) needAir(top *table) {
+	all := []*Settings{}
+	for i := range s.Settings {
+		all = append(all, &s.Settings[i].Settings)
+	}
+	for i := range s.Corrections {
+		all = append(all, &s.Corrections[i].Settings)
+	}
+	for i := range s.WhatIfs {
+		all = append(all, &s.WhatIfs[i].Settings)
+	}
+	for _, x := range all {
+		if x.Air == nil || !x.Air.Logged {
+			continue
+		}
+		if s.Log.NeedsAir = s.Log.Columns[reading.Temperature].Name != ""; !s.Log.NeedsAir {
+			top.doc.problems.Add(problem.At(x.Air.Place, "air_temperature is \"logged\", but the log has no temperature column", "log.columns.temperature", "name the column, or give one temperature"))
+		}
+	}
+	if q := s.Log.Primary; q > reading.Head && s.Log.NeedsAir && q != reading.Flow {
+		top.doc.problems.Add(problem.At(s.Log.Place, "sound cannot be corrected from "+q.String(), "a log of distance, level, head or flow", ""))
+	}
+}

@@ -1,0 +1,408 @@
+package site
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+)
+
+// Setting is a single number that a meter works with.
+type Setting int
+
+// The settings, in the order of the signal: from the sound in the air to the flow that is shown.
+const (
+	DistanceFactor   Setting = iota // distance that the meter works with over the one that the sensor measured
+	EmptyDistance                   // m, sensor face to the gauge datum
+	LevelOfZeroFlow                 // m, above the gauge datum
+	BlankingDistance                // m, nearest distance the sensor can see
+	HeadFactor                      // head that the rating is given over the head itself: not 1 where units were mixed up
+	MaximumHead                     // m; a meter shows no more than the flow at it
+	MaximumFlow                     // m³/s; a meter shows no more than it
+	FlowCutOff                      // m³/s; a meter shows smaller flows as zero
+	LoggedFactor                    // what the logged figures are to be multiplied with
+	ChannelDepth                    // m, head at which the water leaves the channel: nothing flows above it
+	SettingCount
+)
+
+// settingKeys describes the settings.
+var settingKeys = [SettingCount]struct {
+	key       string
+	name      string // in reports
+	dimension quantity.Dimension
+	positive  bool
+}{
+	{"distance_factor", "distance factor", quantity.None, true},
+	{"empty_distance", "empty distance", quantity.LengthDimension, true},
+	{"level_of_zero_flow", "zero flow at", quantity.LengthDimension, false},
+	{"blanking_distance", "blanking distance", quantity.LengthDimension, false},
+	{"head_factor", "head factor", quantity.None, true},
+	{"maximum_head", "maximum head", quantity.LengthDimension, true},
+	{"maximum_flow", "maximum flow", quantity.FlowDimension, true},
+	{"flow_cut_off", "flow cut-off", quantity.FlowDimension, true},
+	{"logged_factor", "logged factor", quantity.None, true},
+	{"channel_depth", "channel depth", quantity.LengthDimension, true},
+}
+
+// Key is the setting's key in a site file; Name its name in reports.
+func (s Setting) Key() string  { return settingKeys[s].key }
+func (s Setting) Name() string { return settingKeys[s].name }
+
+// Settings is everything that turns a reading into a flow. Fields that a change or a correction leaves alone are nil.
+type Settings struct {
+	Values  [SettingCount]*Ramp
+	Device  *DeviceKeys
+	Loop    *Loop
+	Air     *Air
+	EchoAt  *quantity.Value // K: air temperature at which the empty distance was set by an echo
+	Shift   []Knot          // correction of the head that depends on the head itself
+	Clamped *bool           // the meter shows no level below zero
+	Place   problem.Place
+}
+
+// Loop is how a loop current stands for the logged quantity: Low at From, High at To.
+type Loop struct {
+	Low, High quantity.Value // in the dimension of the logged quantity
+	From, To  float64        // mA
+	Text      string
+	Place     problem.Place
+}
+
+// Air is the temperature of the air that sound goes through: one value, or the logged one and a difference.
+type Air struct {
+	Fixed  *quantity.Value // K
+	Logged bool
+	Plus   float64 // K, added to the logged temperature
+	Text   string
+	Place  problem.Place
+}
+
+// Knot is one point of a correction that depends on head.
+type Knot struct {
+	Head, Add quantity.Value // m
+}
+
+// Given reports whether any setting is given.
+func (s *Settings) Given() bool { return len(s.named()) > 0 }
+
+// named lists the settings that are given, by key.
+func (s *Settings) named() (keys []string) {
+	for i, v := range s.Values {
+		if v != nil {
+			keys = append(keys, Setting(i).Key())
+		}
+	}
+	for _, x := range []struct {
+		key string
+		set bool
+	}{{"device", s.Device != nil}, {"loop", s.Loop != nil}, {"air_temperature", s.Air != nil}, {"empty_distance_set_at", s.EchoAt != nil},
+		{"head_shift", s.Shift != nil}, {"below_zero", s.Clamped != nil}} {
+		if x.set {
+			keys = append(keys, x.key)
+		}
+	}
+	return keys
+}
+
+// Ramps returns the numbers that are given.
+func (s *Settings) Ramps() (list []*Ramp) {
+	for _, v := range s.Values {
+		if v != nil {
+			list = append(list, v)
+		}
+	}
+	return list
+}
+
+// Overlay returns settings with those of over in their place, where over has any; a device of the same kind keeps the dimensions that over
+// does not name.
+func (s Settings) Overlay(over *Settings) Settings {
+	for i, v := range over.Values {
+		if v != nil {
+			s.Values[i] = v
+		}
+	}
+	if over.Device != nil {
+		s.Device = s.Device.overlay(over.Device)
+	}
+	if over.Loop != nil {
+		s.Loop = over.Loop
+	}
+	if over.Air != nil {
+		s.Air = over.Air
+	}
+	if over.EchoAt != nil {
+		s.EchoAt = over.EchoAt
+	}
+	if over.Shift != nil {
+		s.Shift = over.Shift
+	}
+	if over.Clamped != nil {
+		s.Clamped = over.Clamped
+	}
+	return s
+}
+
+// settings reads the setting keys of a table; ramps are allowed in corrections.
+func (t *table) settings(ramps bool, primary reading.Quantity) Settings {
+	var s Settings
+	s.Place = t.at("")
+	for i := range s.Values {
+		s.Values[i] = t.ramp(Setting(i), ramps)
+	}
+	if t.has("device") {
+		d := t.sub("device")
+		kind := d.text("kind", "")
+		s.Device = &DeviceKeys{Kind: kind, Values: d.values, Prefix: d.path, Place: d.at("kind")}
+		if len(d.values) == 0 {
+			t.refuse("device", "is empty", "", `write [settings.device] with kind = "v-notch" and its dimensions`)
+		}
+	} else {
+		t.get("device")
+	}
+	s.Loop = t.loop(primary)
+	s.Air = t.air()
+	if s.EchoAt = t.quantity("empty_distance_set_at", quantity.TemperatureDimension); s.EchoAt != nil {
+		t.airRange("empty_distance_set_at", s.EchoAt.SI)
+	}
+	s.Shift = t.knots("head_shift")
+	if t.has("below_zero") {
+		clamped := t.choice("below_zero", "shown", "clamped") == "clamped"
+		s.Clamped = &clamped
+	}
+	t.get("below_zero")
+	return s
+}
+
+// refuseCorrections refuses the keys that only say what was wrong, in a table of what the meter was set to.
+func (t *table) refuseCorrections() {
+	for _, key := range []string{"head_shift", "empty_distance_set_at", LoggedFactor.Key()} {
+		if t.has(key) {
+			t.refuse(key, "says what was wrong and not what the meter was set to", "it in a [[correction]] or a [[what_if]]", "")
+		}
+	}
+}
+
+// airRange refuses temperatures outside the range in which sound speed is taken from temperature alone.
+func (t *table) airRange(key string, kelvin float64) {
+	if kelvin < 253.15-1e-9 || kelvin > 323.15+1e-9 {
+		t.refuse(key, "is outside -20 to 50 degC", "the air above the water", "the speed of sound is not taken from temperature alone beyond that")
+	}
+}
+
+// loop reads { low = "0 m", high = "0.40 m", from = 4, to = 20 }.
+func (t *table) loop(primary reading.Quantity) *Loop {
+	raw, ok := t.get("loop")
+	if !ok {
+		return nil
+	}
+	l := &Loop{From: 4, To: 20, Place: t.at("loop")}
+	sub := t.sub("loop")
+	low, high := sub.quantity("low", primary.Dimension()), sub.quantity("high", primary.Dimension())
+	for _, x := range []struct {
+		key string
+		at  *float64
+	}{{"from", &l.From}, {"to", &l.To}} {
+		if v := sub.quantity(x.key, quantity.None); v != nil {
+			*x.at = v.SI
+		}
+	}
+	sub.close()
+	if low == nil || high == nil {
+		if _, isTable := raw.(map[string]any); isTable && (!sub.has("low") || !sub.has("high")) {
+			t.refuse("loop", "lacks low or high", "what both ends of the current stand for", `write { low = "0 m", high = "0.40 m", from = 4, to = 20 }, with from and to in mA`)
+		}
+		return nil
+	}
+	if l.From == l.To || low.SI == high.SI {
+		t.refuse("loop", "has one value at both ends", "", "")
+		return nil
+	}
+	l.Low, l.High = *low, *high
+	l.Text = fmt.Sprintf("%s to %s at %g to %g mA", low.Text, high.Text, l.From, l.To)
+	return l
+}
+
+// air reads "20 degC", "logged" or { logged_plus = "-2 K" }.
+func (t *table) air() *Air {
+	raw, ok := t.get("air_temperature")
+	if !ok {
+		return nil
+	}
+	a := &Air{Place: t.at("air_temperature")}
+	if _, isTable := raw.(map[string]any); isTable {
+		sub := t.sub("air_temperature")
+		plus := sub.quantity("logged_plus", quantity.TemperatureDimension)
+		if sub.close(); plus == nil {
+			if !sub.has("logged_plus") {
+				t.refuse("air_temperature", "lacks logged_plus", "", `write { logged_plus = "-2 K" }`)
+			}
+			return nil
+		}
+		if plus.Unit.Offset != 0 {
+			t.refuse("air_temperature", fmt.Sprintf("%q is a temperature and not a difference", plus.Text), "a difference in K", `write { logged_plus = "-2 K" }`)
+			return nil
+		}
+		a.Logged, a.Plus, a.Text = true, plus.SI, "logged "+plus.Text
+		return a
+	}
+	if raw == "logged" {
+		a.Logged, a.Text = true, "logged"
+		return a
+	}
+	if a.Fixed = t.parse("air_temperature", raw, quantity.TemperatureDimension); a.Fixed == nil {
+		return nil
+	}
+	t.airRange("air_temperature", a.Fixed.SI)
+	a.Text = a.Fixed.Text
+	return a
+}
+
+// knots reads [["0.05 m", "2 mm"], ["0.30 m", "6 mm"]]: heads that rise, and what is added to the head at each.
+func (t *table) knots(key string) (list []Knot) {
+	raw, ok := t.get(key)
+	if !ok {
+		return nil
+	}
+	wrong := func() []Knot {
+		t.refuse(key, "is not a list of heads and additions", "heads that rise", `write [["0.05 m", "2 mm"], ["0.30 m", "6 mm"]]`)
+		return nil
+	}
+	points, _ := raw.([]any)
+	for _, p := range points {
+		pair, isList := p.([]any)
+		if !isList || len(pair) != 2 {
+			return wrong()
+		}
+		head, add := t.parse(key, pair[0], quantity.LengthDimension), t.parse(key, pair[1], quantity.LengthDimension)
+		if head == nil || add == nil {
+			return nil
+		}
+		if n := len(list); n > 0 && head.SI <= list[n-1].Head.SI {
+			return wrong()
+		}
+		list = append(list, Knot{*head, *add})
+	}
+	if len(list) == 0 {
+		return wrong()
+	}
+	return list
+}
+
+// ramp reads "1.225 m" or, where ramps are allowed, { from = "1.250 m", to = "1.225 m" }.
+func (t *table) ramp(s Setting, allowed bool) *Ramp {
+	key, dimension := s.Key(), settingKeys[s].dimension
+	raw, ok := t.get(key)
+	if !ok {
+		return nil
+	}
+	r := &Ramp{Place: t.at(key)}
+	if _, isTable := raw.(map[string]any); isTable && allowed {
+		sub := t.sub(key)
+		from, to := sub.quantity("from", dimension), sub.quantity("to", dimension)
+		sub.close()
+		if from == nil || to == nil {
+			if !sub.has("from") || !sub.has("to") {
+				t.refuse(key, "is a ramp without both ends", "", `write { from = "1.250 m", to = "1.225 m" }`)
+			}
+			return nil
+		}
+		r.From, r.To = *from, *to
+	} else {
+		v := t.parse(key, raw, dimension)
+		if v == nil {
+			return nil
+		}
+		r.From, r.To = *v, *v
+	}
+	if settingKeys[s].positive && (r.From.SI <= 0 || r.To.SI <= 0) {
+		t.refuse(key, fmt.Sprintf("%q is not above 0", r.From.Text), "", "")
+	}
+	return r
+}
+
+// overlay returns the keys of a device with those of over in their place, or over alone when it names another kind.
+func (d *DeviceKeys) overlay(over *DeviceKeys) *DeviceKeys {
+	if d == nil || over.Kind != "" && over.Kind != d.Kind {
+		return over
+	}
+	merged := *over
+	merged.Kind = d.Kind
+	merged.Values = map[string]any{}
+	for _, values := range []map[string]any{d.Values, over.Values} {
+		for key, v := range values {
+			merged.Values[key] = v
+		}
+	}
+	return &merged
+}
+
+// DeviceRamp is one dimension of a device that moves in time: { from = "90 deg", to = "88 deg" }.
+func DeviceRamp(v any) (from, to any, ok bool) {
+	ends, isTable := v.(map[string]any)
+	if !isTable || len(ends) != 2 {
+		return nil, nil, false
+	}
+	from, hasFrom := ends["from"]
+	to, hasTo := ends["to"]
+	return from, to, hasFrom && hasTo
+}
+
+// Moves reports whether any setting is a ramp.
+func (s *Settings) Moves() bool {
+	if s.Device != nil {
+		for _, v := range s.Device.Values {
+			if _, _, ok := DeviceRamp(v); ok {
+				return true
+			}
+		}
+	}
+	return slices.ContainsFunc(s.Ramps(), func(r *Ramp) bool { return r.From.SI != r.To.SI })
+}
+
+// Written gives a number as it was written; "" for none.
+func (r *Ramp) Written() string {
+	switch {
+	case r == nil:
+		return ""
+	case r.From.SI == r.To.SI:
+		return r.From.Text
+	}
+	return r.From.Text + " to " + r.To.Text
+}
+
+// Words says in words what is set beside the device: "empty distance 1.225 m, ...".
+func (s *Settings) Words() (list []string) {
+	for i, v := range s.Values {
+		if v != nil {
+			list = append(list, Setting(i).Name()+" "+v.Written())
+		}
+	}
+	if s.Loop != nil {
+		list = append(list, "loop "+s.Loop.Text)
+	}
+	if s.Air != nil {
+		list = append(list, "air temperature "+s.Air.Text)
+	}
+	if s.EchoAt != nil {
+		list = append(list, "empty distance set by echo at "+s.EchoAt.Text)
+	}
+	if s.Shift != nil {
+		var knots []string
+		for _, k := range s.Shift {
+			knots = append(knots, k.Add.Text+" at "+k.Head.Text)
+		}
+		list = append(list, "head shifted by "+strings.Join(knots, ", "))
+	}
+	if s.Clamped != nil && *s.Clamped {
+		list = append(list, "nothing below zero shown")
+	}
+	return list
+}
+
+// SpeedOfSound returns the speed of sound in air of a temperature in kelvin, m/s: 343.2 √(T/293.15), the form of ISO 9613-1 (from memory).
+func SpeedOfSound(kelvin float64) float64 { return 343.2 * math.Sqrt(kelvin/293.15) }

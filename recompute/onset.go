@@ -1,0 +1,63 @@
+package recompute
+
+import (
+	"fmt"
+	"time"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/site"
+)
+
+// onset is a time from which an error may defensibly be said to have lasted.
+type onset struct {
+	rule string
+	from *site.Instant
+}
+
+// onsets lists the other defensible onsets of a correction whose own is not sure: the last good check, half the time since then (R-10 and R-12 of the
+// trade's record-computation practice: assumptions side by side), no further back than the cap, and changes of settings in between.
+func onsets(s *site.Site, c *site.Correction) (list []onset) {
+	if c.Onset == nil || c.Onset.LastGood == nil || c.Until == nil || c.From == nil {
+		return nil
+	}
+	add := func(rule string, at int64) {
+		for _, o := range list {
+			if o.from.UTC == at {
+				return
+			}
+		}
+		if at != c.From.UTC && at < c.Until.UTC {
+			text := s.Log.Clock.Format(at)
+			list = append(list, onset{fmt.Sprintf("%s, %s", rule, text), &site.Instant{UTC: at, Text: text, Place: c.Onset.Place}})
+		}
+	}
+	good := c.Onset.LastGood.UTC
+	add("at the last good check", good)
+	half := good + (c.Until.UTC-good)/2
+	if limit := c.Onset.Cap.Nanoseconds(); limit > 0 {
+		half = max(half, c.Until.UTC-limit)
+	}
+	add("half-way since the last good check", half)
+	for _, change := range s.Settings {
+		if change.At != nil && change.At.UTC > good {
+			add("at the change of settings", change.At.UTC)
+		}
+	}
+	return list
+}
+
+// OnBounds warns of corrections that begin exactly where a reporting month begins: an onset is better placed at an event than at a bound of the
+// report (R-10: training slides on record computations citing Kennedy 1983).
+func OnBounds(s *site.Site) (warnings problem.List) {
+	for _, c := range s.Corrections {
+		if c.From == nil {
+			continue
+		}
+		t := time.Unix(0, c.From.UTC).In(s.Report.Clock.Location)
+		month := time.Date(t.Year(), t.Month(), 1, 0, 0, 0, 0, t.Location()).Add(s.Report.DayStarts)
+		if month.Equal(t) && c.Onset != nil {
+			warnings.Add(problem.Warn(c.From.Place, "the correction begins exactly at the bound of a reporting month, and its onset is not sure", "an event in the record", "say in reason why it begins there"))
+		}
+	}
+	return warnings
+}
