@@ -46,7 +46,7 @@ func openColumn(r *file.Reader, f *os.File, group *file.RowGroupReader, number i
 	width := map[parquet.Type]int{parquet.Types.Float: 4, parquet.Types.Double: 8, parquet.Types.Int32: 4, parquet.Types.Int64: 8}[descriptor.PhysicalType()]
 	p := &pages{in: thrift.NewStreamTransportR(io.NewSectionReader(f, start, meta.TotalCompressedSize())), codec: codec, values: meta.NumValues(),
 		nullable: descriptor.MaxDefinitionLevel() > 0, width: width}
-	return file.NewColumnReader(descriptor, p, memory.DefaultAllocator, nil), nil
+	return file.NewColumnReader(descriptor, p, bounded{memory.DefaultAllocator}, nil), nil
 }
 
 // pages reads the pages of one column of one row group and hands them on unpacked and plain. It is a file.PageReader.

@@ -141,7 +141,7 @@ func open(name string, l *Layout) (*Reader, *problem.Problem) {
 		r.size = info.Size()
 	}
 	bad := guard(name, func() (err error) {
-		properties := parquet.NewReaderProperties(memory.DefaultAllocator)
+		properties := parquet.NewReaderProperties(bounded{memory.DefaultAllocator})
 		properties.BufferedStreamEnabled, properties.BufferSize = true, 1<<16
 		r.parquet, err = file.NewParquetReader(f, file.WithReadProps(properties))
 		return err
@@ -151,6 +151,26 @@ func open(name string, l *Layout) (*Reader, *problem.Problem) {
 		return nil, bad
 	}
 	return r, nil
+}
+
+// bounded refuses memory that no log needs: damaged lengths ask the library for terabytes. Its panic is caught by guard.
+type bounded struct{ memory.Allocator }
+
+// mostMemory is more than any page of a log takes.
+const mostMemory = 1 << 30
+
+func (b bounded) Allocate(size int) []byte {
+	if size < 0 || size > mostMemory {
+		panic(fmt.Sprintf("it asks for %d bytes of memory at once", size))
+	}
+	return b.Allocator.Allocate(size)
+}
+
+func (b bounded) Reallocate(size int, old []byte) []byte {
+	if size < 0 || size > mostMemory {
+		panic(fmt.Sprintf("it asks for %d bytes of memory at once", size))
+	}
+	return b.Allocator.Reallocate(size, old)
 }
 
 // hashFile sends the SHA-256 of a file, or "" when it cannot be read.
