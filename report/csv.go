@@ -14,7 +14,10 @@ func totalsCSV(r *Run) []byte {
 	w := csv.NewWriter(&b)
 	unit := r.site().Report.VolumeUnit.Symbol
 	header := []string{"period", "label", "start (" + r.site().Report.Clock.Name + ")", "end", "before (" + unit + ")", "after (" + unit + ")", "difference (" + unit + ")",
-		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")"}
+		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")"}
+	for _, l := range r.Result.WhatIfs {
+		header = append(header, l.Name+" ("+unit+")")
+	}
 	w.Write(header)
 	for _, group := range []struct {
 		name    string
@@ -40,7 +43,19 @@ func (r *Run) totalsRow(group string, p *recompute.Period) []string {
 	for _, v := range p.Classes {
 		row = append(row, r.volumeCell(v))
 	}
-	return append(row, r.volumeCell(p.Logged), r.volumeCell(p.Counted))
+	row = append(row, r.volumeCell(p.Logged), r.volumeCell(p.Counted))
+	lower, upper := "", ""
+	if !p.After.Missing() {
+		lower = r.cell(p.Lower())
+		if most, known := p.Upper(); known {
+			upper = r.cell(most)
+		}
+	}
+	row = append(row, lower, upper)
+	for _, v := range p.WhatIf {
+		row = append(row, r.volumeCell(v))
+	}
+	return row
 }
 
 // cell writes a volume, given in m³, to 0.001 of the report's unit.

@@ -2,6 +2,8 @@ package report
 
 import (
 	"bufio"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
@@ -79,9 +81,29 @@ func (f *Folder) Write(name string, content []byte) error {
 	return errors.Join(err, w.Flush(), file.Sync(), file.Close())
 }
 
+// Locked refuses to replace results that were approved, unless the new ones say that they take their place; then it returns where the old ones are
+// kept. The same record again is no change.
+func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
+	old, sha, path, bad := ReadRecord(f.final)
+	if bad != nil || old.Approval == nil || old.Approval.Status != "approved" {
+		return "", nil // there is nothing to lock
+	}
+	now, err := os.ReadFile(filepath.Join(f.temporary, marker))
+	if err == nil {
+		if sum := sha256.Sum256(now); hex.EncodeToString(sum[:]) == sha {
+			return "", nil
+		}
+	}
+	if supersedes != sha {
+		return "", problem.At(problem.Place{File: path}, "the record is approved and locked, and the results differ from it", "a new version that names the approved one",
+			fmt.Sprintf("set supersedes = %q in [record] of the site file, or give another folder with --out", sha))
+	}
+	return f.final + "-" + sha[:12], nil
+}
+
 // Commit puts the results in their place. The folder of an earlier run is moved aside first and put back if the new one
-// cannot take its place.
-func (f *Folder) Commit() error {
+// cannot take its place; with keep it stays there under that name.
+func (f *Folder) Commit(keep string) error {
 	if err := os.Chmod(f.temporary, 0o755); err != nil {
 		return err
 	}
@@ -98,10 +120,13 @@ func (f *Folder) Commit() error {
 		}
 		return err
 	}
-	if old != "" {
-		return os.RemoveAll(old)
+	switch {
+	case old == "":
+		return nil
+	case keep != "" && !exists(keep):
+		return os.Rename(old, keep)
 	}
-	return nil
+	return os.RemoveAll(old)
 }
 
 // Discard removes what was written. It does nothing after Commit.

@@ -30,6 +30,10 @@ type pageData struct {
 	Worst                                 string
 	Limit, Newly, Cleared, Still          string
 	Findings                              []findingData
+	Lanes                                 []laneRow
+	Onsets, Proposal                      string
+	Visits                                []visitRow
+	Review                                *approvalRecord
 	Needs, Warnings                       []string
 	Corrections                           []correctionRecord
 	Recorded, Corrected                   []segmentRecord
@@ -101,9 +105,8 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		d.Difference = r.signed(res.Total.Difference(), decimals)
 		d.SettingsPart, d.ScreeningPart = r.signed(res.Total.Difference()-res.Screened, decimals), r.signed(res.Screened, decimals)
 	}
-	if b := res.Total.Classes[recompute.Bounded]; !b.Missing() {
-		d.Bounded = r.volume(b, 1)
-	}
+	d.Bounded = r.boundsSentence(decimals)
+	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Review = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
 	d.Drowned = r.drownedSentence()
 	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()
 	d.Devices = distinct(d.Recorded, d.Corrected)

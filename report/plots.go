@@ -59,6 +59,7 @@ func (r *Report) drawAll(run *Run) ([]drawn, error) {
 		{"Totals by reporting day, before and after", r.daily},
 		{"Cumulative volume", r.cumulative},
 		{"Rating, with the logged flow at the corrected head", r.rating},
+		{"What the log says less what site visits found", r.visits},
 	}
 	out := make([]drawn, len(makers))
 	errs := make([]error, len(makers))
@@ -68,6 +69,9 @@ func (r *Report) drawAll(run *Run) ([]drawn, error) {
 		go func() {
 			defer wait.Done()
 			p := m.draw(run)
+			if p == nil {
+				return // nothing to show
+			}
 			out[i].Name, out[i].Caption = p.name, m.caption
 			out[i].SVG, errs[i] = r.save(p)
 		}()
@@ -78,7 +82,7 @@ func (r *Report) drawAll(run *Run) ([]drawn, error) {
 			return nil, err
 		}
 	}
-	return out, nil
+	return slices.DeleteFunc(out, func(d drawn) bool { return d.SVG == nil }), nil
 }
 
 // save renders a picture to memory and writes both files.

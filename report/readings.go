@@ -71,7 +71,14 @@ func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
 	add("time_utc", false, schema.NewTimestampLogicalType(true, schema.TimeUnitMillis), parquet.Types.Int64)
 	add("time_local", false, schema.NewTimestampLogicalType(false, schema.TimeUnitMillis), parquet.Types.Int64)
 	none := schema.NoLogicalType{}
-	add(primary.String()+"_m", false, none, parquet.Types.Double)
+	switch {
+	case primary <= reading.Head:
+		add(primary.String()+"_m", false, none, parquet.Types.Double)
+	case primary == reading.Flow:
+		add("flow_figure_m3s", false, none, parquet.Types.Double)
+	default:
+		add(primary.String()+"_mean_flow_m3s", false, none, parquet.Types.Double)
+	}
 	if primary != reading.Head {
 		add("head_m", false, none, parquet.Types.Double)
 	} else {

@@ -6,12 +6,14 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"math"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
 
 	"retotal/ingest"
+	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
@@ -39,6 +41,11 @@ type Record struct {
 	Screened    number                  `json:"screening_effect_m3"`
 	Witness     witnessRecord           `json:"logged_flow_against_lanes"`
 	Drowned     recompute.Drowned       `json:"drowned"`
+	Without     []int                   `json:"without,omitempty"`
+	Lanes       []string                `json:"what_if,omitempty"`
+	Visits      []residualRecord        `json:"site_visits,omitempty"`
+	Proposal    string                  `json:"proposed_by_visits,omitempty"`
+	Approval    *approvalRecord         `json:"approval,omitempty"`
 	Findings    []audit.Finding         `json:"findings"`
 	OverLimit   []audit.DayOverLimit    `json:"days_over_daily_volume,omitempty"`
 	NeedsPerson []string                `json:"needs_a_person,omitempty"`
@@ -61,7 +68,7 @@ func (n number) MarshalJSON() ([]byte, error) {
 type siteRecord struct {
 	ID     string `json:"id"`
 	Name   string `json:"name"`
-	File   string `json:"file"`
+	File   string `json:"file"` // relative to the folder of this record
 	SHA256 string `json:"sha256"`
 }
 
@@ -110,21 +117,81 @@ type correctionRecord struct {
 }
 
 type periodRecord struct {
-	Label      string  `json:"label"`
-	Start      string  `json:"start"`
-	End        string  `json:"end"`
-	Before     *number `json:"before_m3"` // null: missing
-	After      *number `json:"after_m3"`
-	Difference *number `json:"difference_m3"`
-	Percent    *number `json:"difference_percent"`
-	Coverage   number  `json:"covered_percent"`
-	Measured   *number `json:"measured_m3"`
-	Bridged    *number `json:"bridged_m3"`
-	Bounded    *number `json:"bounded_below_m3"`
-	Estimated  *number `json:"estimated_m3"`
-	Logged     *number `json:"logged_flow_m3"`
-	Counted    *number `json:"counter_m3"`
-	Passed     *number `json:"interval_volumes_m3"`
+	Label      string    `json:"label"`
+	Start      string    `json:"start"`
+	End        string    `json:"end"`
+	Before     *number   `json:"before_m3"` // null: missing
+	After      *number   `json:"after_m3"`
+	Difference *number   `json:"difference_m3"`
+	Percent    *number   `json:"difference_percent"`
+	Coverage   number    `json:"covered_percent"`
+	Measured   *number   `json:"measured_m3"`
+	Bridged    *number   `json:"bridged_m3"`
+	Bounded    *number   `json:"bounded_below_m3"`
+	Estimated  *number   `json:"estimated_m3"`
+	Logged     *number   `json:"logged_flow_m3"`
+	Counted    *number   `json:"counter_m3"`
+	Passed     *number   `json:"interval_volumes_m3"`
+	Lower      *number   `json:"at_least_m3,omitempty"` // where readings are only bounded
+	Upper      *number   `json:"at_most_m3,omitempty"`  // absent when nothing bounds it
+	WhatIf     []*number `json:"what_if_m3,omitempty"`
+}
+
+// residualRecord is a site visit beside the log.
+type residualRecord struct {
+	At        string   `json:"at"`
+	Reading   string   `json:"reading"`
+	Phase     string   `json:"phase,omitempty"`
+	By        string   `json:"by,omitempty"`
+	Doubt     *float64 `json:"u95_mm,omitempty"`
+	Recorded  *float64 `json:"recorded_less_visit_mm,omitempty"` // null: no reading near the visit
+	Corrected *float64 `json:"corrected_less_visit_mm,omitempty"`
+}
+
+// approvalRecord says who stands for a correction.
+type approvalRecord struct {
+	Status     string           `json:"status"`
+	Author     string           `json:"author,omitempty"`
+	Reviewer   string           `json:"reviewer,omitempty"`
+	Basis      string           `json:"basis,omitempty"`
+	Evidence   []string         `json:"evidence,omitempty"`
+	Examined   []examinedRecord `json:"examined_and_left_alone,omitempty"`
+	Supersedes string           `json:"supersedes_sha256,omitempty"`
+}
+
+type examinedRecord struct {
+	From   string `json:"from,omitempty"`
+	Until  string `json:"until,omitempty"`
+	Reason string `json:"reason"`
+}
+
+func newApproval(s *site.Site) *approvalRecord {
+	r := s.Review
+	out := &approvalRecord{Status: r.Status, Author: r.Author, Reviewer: r.Reviewer, Basis: r.Basis, Evidence: r.Evidence, Supersedes: r.Supersedes}
+	for _, e := range r.Examined {
+		x := examinedRecord{Reason: e.Reason}
+		if e.From != nil {
+			x.From = utc(e.From.UTC)
+		}
+		if e.Until != nil {
+			x.Until = utc(e.Until.UTC)
+		}
+		out.Examined = append(out.Examined, x)
+	}
+	return out
+}
+
+func newResiduals(list []recompute.Residual) (out []residualRecord) {
+	mm := func(v float64) *float64 { v = math.Round(v*1e4) / 10; return &v }
+	for i := range list {
+		v := &list[i]
+		rec := residualRecord{At: utc(v.Visit.At.UTC), Reading: v.Visit.Quantity.String() + " " + v.Visit.Value.Text, Phase: v.Visit.Phase, By: v.Visit.By}
+		if v.Found {
+			rec.Doubt, rec.Recorded, rec.Corrected = mm(v.Doubt()), mm(v.Before()), mm(v.After())
+		}
+		out = append(out, rec)
+	}
+	return out
 }
 
 type witnessRecord struct {
@@ -137,13 +204,18 @@ func NewRecord(r *Run) *Record {
 	s, res := r.site(), r.Result
 	sum := sha256.Sum256(s.Text)
 	rec := &Record{Program: "retotal", Version: r.Version,
-		Site:     siteRecord{s.ID, s.Name, filepath.Base(s.File), hex.EncodeToString(sum[:])},
+		Site:     siteRecord{s.ID, s.Name, r.sitePath(), hex.EncodeToString(sum[:])},
 		Log:      newLogRecord(r),
 		Recorded: segments(res.Recorded, res.Log), Corrected: segments(res.Corrected, res.Log),
 		Screening: res.Flags, Rows: &res.Log.Account, Total: newPeriod(&res.Total), Screened: number(res.Screened),
 		Witness: witnessRecord{res.Witness.Recorded, res.Witness.Corrected}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
 		Review: "A correction is for a competent person to review before it is reported.",
 	}
+	for _, l := range res.WhatIfs {
+		rec.Lanes = append(rec.Lanes, l.Name)
+	}
+	rec.Without = r.Without
+	rec.Visits, rec.Proposal, rec.Approval = newResiduals(res.Visits), r.Proposal, newApproval(s)
 	for i := range rec.Screening {
 		rec.Screening[i].Effect = math.Round(rec.Screening[i].Effect*1000) / 1000
 	}
@@ -163,6 +235,34 @@ func NewRecord(r *Run) *Record {
 		rec.Warnings = append(rec.Warnings, p.Error())
 	}
 	return rec
+}
+
+// sitePath names the site file as seen from the results.
+func (r *Run) sitePath() string {
+	if r.Folder != "" {
+		if path, err := filepath.Rel(r.Folder, r.site().File); err == nil {
+			return filepath.ToSlash(path)
+		}
+	}
+	return filepath.ToSlash(r.site().File)
+}
+
+// ReadRecord reads a correction record; file may also be the folder that it is in. It returns the record, its hash and its path.
+func ReadRecord(file string) (rec *Record, sha string, path string, bad *problem.Problem) {
+	if info, err := os.Stat(file); err == nil && info.IsDir() {
+		file = filepath.Join(file, marker)
+	}
+	place := problem.Place{File: file}
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return nil, "", file, problem.At(place, "the record cannot be read: "+cause(err), "record.json of a result folder", "")
+	}
+	rec = &Record{}
+	if err := json.Unmarshal(text, rec); err != nil || rec.Program != "retotal" {
+		return nil, "", file, problem.At(place, "this is no correction record", "record.json of a result folder", "")
+	}
+	sum := sha256.Sum256(text)
+	return rec, hex.EncodeToString(sum[:]), file, nil
 }
 
 // relative names a file as seen from the site file.
@@ -249,6 +349,17 @@ func newPeriod(p *recompute.Period) periodRecord {
 	if p.Both() {
 		difference := number(p.Difference())
 		out.Difference = &difference
+	}
+	if !p.Classes[recompute.Bounded].Missing() {
+		lower := number(p.Lower())
+		out.Lower = &lower
+		if upper, known := p.Upper(); known {
+			most := number(upper)
+			out.Upper = &most
+		}
+	}
+	for _, v := range p.WhatIf {
+		out.WhatIf = append(out.WhatIf, volume(v))
 	}
 	if v, ok := p.Percent(); ok {
 		percent := number(v)

@@ -56,7 +56,7 @@ func correct(t *testing.T, file string) (*Run, string) {
 		t.Fatal(err)
 	}
 	run := &Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Version: "test"}
-	if err := errors.Join(rep.Write(run), folder.Commit()); err != nil {
+	if err := errors.Join(rep.Write(run), folder.Commit("")); err != nil {
 		t.Fatal(err)
 	}
 	return run, folder.Path()
@@ -165,7 +165,7 @@ func checkReadings(t *testing.T, name string, run *Run) {
 // checkPage: one file, nothing fetched from elsewhere, the cautions and all pictures in it.
 func checkPage(t *testing.T, page string) {
 	t.Helper()
-	if n := strings.Count(page, "<svg"); n != 4 {
+	if n := strings.Count(page, "<svg"); n != 5 {
 		t.Errorf("%d pictures in the page", n)
 	}
 	for _, never := range []string{"src=\"http", "href=\"http", "@import", "<script", "ZgotmplZ", "NaN", "<no value>"} {

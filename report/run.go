@@ -18,8 +18,11 @@ type Run struct {
 	Result   *recompute.Result
 	Findings []audit.Finding
 	Over     []audit.DayOverLimit
+	Proposal string // corrections that the site visits propose, as text for a site file
 	Warnings problem.List
 	Version  string
+	Folder   string // where the results go; "" when they go nowhere
+	Without  []int  // corrections that lanes of their own leave out
 }
 
 func (r *Run) site() *site.Site { return r.Result.Log.Site }
@@ -34,6 +37,11 @@ func (r *Run) NeedsPerson() (reasons []string) {
 	for _, o := range r.Over {
 		if o.IsOver && !o.WasOver {
 			reasons = append(reasons, "daily volume limit newly exceeded on "+o.Day)
+		}
+	}
+	for _, v := range r.visitRows() {
+		if v.Verdict == "differs" {
+			reasons = append(reasons, fmt.Sprintf("the visit of %s differs from the corrected log by %s mm", v.At, v.After))
 		}
 	}
 	if c := r.Result.Total.Coverage(); c < leastCoverage {

@@ -26,6 +26,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 	fmt.Fprintln(w)
 	months(w, r, decimals)
 	confidence(w, r)
+	lanes(w, r, decimals)
 	attention(w, r, decimals)
 	flags(w, r, decimals)
 	fmt.Fprintln(w)
@@ -72,8 +73,8 @@ func confidence(w io.Writer, r *Run) {
 	p := &r.Result.Total
 	fmt.Fprintln(w, "\nHow sure")
 	fmt.Fprintf(w, "  The corrected total covers %.2f %% of the time: %s.\n", 100*p.Coverage(), classes(p))
-	if b := p.Classes[recompute.Bounded]; !b.Missing() {
-		fmt.Fprintf(w, "  %s %s of it comes from readings held at a limit: at least that much flowed.\n", r.volume(b, 1), r.site().Report.VolumeUnit.Symbol)
+	if sentence := r.boundsSentence(r.decimals(p.Before.M3())); sentence != "" {
+		fmt.Fprintf(w, "  %s\n", sentence)
 	}
 	if sentence := r.drownedSentence(); sentence != "" {
 		fmt.Fprintf(w, "  %s\n", sentence)

@@ -16,6 +16,7 @@ import (
 type correctOptions struct {
 	out                 string
 	json, quiet, strict bool
+	without             []int
 }
 
 func correctCommand() *cobra.Command {
@@ -36,6 +37,7 @@ be done, or, with --strict, something needs a person.`,
 		RunE: func(c *cobra.Command, args []string) error { return correctAll(c, args, o) },
 	}
 	c.Flags().StringVarP(&o.out, "out", "o", "out", "folder that the result folders go into")
+	c.Flags().IntSliceVar(&o.without, "without", nil, "also show the total without correction N (the first is 0), as a lane beside the others")
 	c.Flags().BoolVar(&o.json, "json", false, "print the record of each site as one line of JSON instead of the summary")
 	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print no summary and no progress, only problems")
 	c.Flags().BoolVar(&o.strict, "strict", false, "exit with status 3 when something needs a person")
@@ -75,7 +77,7 @@ func correctAll(c *cobra.Command, files []string, o correctOptions) error {
 
 // correctOne does one site and returns what needs a person.
 func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOptions, folders map[string]string) ([]string, error) {
-	j, err := prepare(file)
+	j, err := prepare(file, o.without...)
 	if err != nil {
 		return nil, err
 	}
@@ -89,6 +91,32 @@ func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOpt
 	}
 	defer folder.Discard()
 	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet)
+	run, err := j.write(ctx, folder, folder.Path())
+	bar.stop()
+	if err != nil {
+		return nil, err
+	}
+	keep, bad := folder.Locked(j.site.Review.Supersedes)
+	if bad != nil {
+		return nil, bad
+	}
+	if err := folder.Commit(keep); err != nil {
+		return nil, err
+	}
+	switch {
+	case o.json:
+		err = json.NewEncoder(c.OutOrStdout()).Encode(report.NewRecord(run))
+	case !o.quiet:
+		report.Summary(c.OutOrStdout(), run, folder.Path())
+		if keep != "" {
+			fmt.Fprintf(c.OutOrStdout(), "The approved results that these take the place of are kept in %s\n", keep)
+		}
+	}
+	return run.NeedsPerson(), err
+}
+
+// write computes a site and writes its results into a folder, which the caller commits or discards; place is where they are said to be.
+func (j *job) write(ctx context.Context, folder *report.Folder, place string) (*report.Run, error) {
 	var rep *report.Report
 	run, err := j.withRecord().compute(ctx, func() (func(*recompute.Rows) error, error) {
 		if rep != nil {
@@ -100,27 +128,15 @@ func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOpt
 		}
 		return rep.Rows, nil
 	})
-	bar.stop()
 	if rep != nil {
 		defer rep.Close()
 	}
 	if err != nil {
 		return nil, err
 	}
+	run.Folder = place
 	if err := rep.Write(run); err != nil {
 		return nil, err
 	}
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	if err := folder.Commit(); err != nil {
-		return nil, err
-	}
-	switch {
-	case o.json:
-		err = json.NewEncoder(c.OutOrStdout()).Encode(report.NewRecord(run))
-	case !o.quiet:
-		report.Summary(c.OutOrStdout(), run, folder.Path())
-	}
-	return run.NeedsPerson(), err
+	return run, ctx.Err()
 }

@@ -17,6 +17,7 @@ import (
 type job struct {
 	site     *site.Site
 	lanes    *recompute.Lanes
+	without  []int
 	log      *ingest.Log
 	warnings problem.List
 }
@@ -34,7 +35,7 @@ func prepare(file string, without ...int) (*job, error) {
 	if s == nil {
 		return nil, problems
 	}
-	j := &job{site: s}
+	j := &job{site: s, without: without}
 	var more problem.List
 	j.lanes, more = recompute.NewLanes(s, without)
 	problems.Add(more...)
@@ -78,5 +79,5 @@ func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) e
 	if err != nil {
 		return nil, err
 	}
-	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
+	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Proposal: recompute.Propose(result), Without: j.without, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"flag"
 	"fmt"
@@ -35,8 +36,15 @@ func TestScripts(t *testing.T) {
 			return errors.Join(os.CopyFS(filepath.Join(e.WorkDir, "quarry-lane"), os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane"))),
 				os.CopyFS(filepath.Join(e.WorkDir, "parquet"), os.DirFS(filepath.Join("..", "..", "testdata", "log", "parquet"))))
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"damage": damage, "exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"damage": damage, "exits": exits, "supersede": supersede},
 	})
+}
+
+// supersede RECORD SITE puts the hash of a record into the [record] table at the end of a site file, as a user does who makes a new version.
+func supersede(ts *testscript.TestScript, _ bool, args []string) {
+	sum := sha256.Sum256([]byte(ts.ReadFile(args[0])))
+	text := ts.ReadFile(args[1]) + fmt.Sprintf("supersedes = \"%x\"\n", sum)
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(text), 0o644))
 }
 
 // exits runs a command and checks its exit status: exits 2 retotal check site.toml.

@@ -53,6 +53,11 @@ func Findings(r *recompute.Result) []Finding {
 func loggedFlow(r *recompute.Result) Finding {
 	f := Finding{Topic: "logged flow and recorded settings", Tolerance: fmt.Sprintf("%.0f %% of the readings within the log's rounding of flow and level", leastShare*100)}
 	m, c := r.Witness.Recorded, r.Witness.Corrected
+	if primary := r.Log.Site.Log.Primary; primary > reading.Head {
+		f.Verdict = CannotTell
+		f.Sentence = fmt.Sprintf("The flow is computed from the logged %s itself, so nothing shows whether the recorded settings are those the meter used.", primary)
+		return f
+	}
 	if m.Readings == 0 {
 		f.Verdict = CannotTell
 		f.Sentence = "The log has no flow column, so nothing shows whether the recorded settings are those the meter used."
@@ -165,6 +170,16 @@ func DailyLimit(r *recompute.Result) (out []DayOverLimit) {
 		}
 	}
 	return out
+}
+
+// DaysOver counts the reporting days on which a volume is above a limit, m³.
+func DaysOver(r *recompute.Result, limit float64, volume func(*recompute.Period) recompute.Volume) (days int) {
+	for i := range r.Days {
+		if v := volume(&r.Days[i]); !v.Missing() && v.M3() > limit {
+			days++
+		}
+	}
+	return days
 }
 
 func times(n int) string {

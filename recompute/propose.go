@@ -1,0 +1,100 @@
+package recompute
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+)
+
+// usualUncertainty is what a tape or staff reading over a weir is taken to be good for where a visit does not say (95 %, common practice).
+const usualUncertainty = 0.003 // m
+
+// Doubt is the expanded uncertainty of a visit's head, m.
+func (r *Residual) Doubt() float64 {
+	if u := r.Visit.Uncertainty; u != nil && r.Visit.Quantity.Dimension() == r.Visit.Value.Unit.Dimension && r.Visit.Quantity != reading.Flow {
+		return u.SI
+	}
+	return usualUncertainty
+}
+
+// Explained reports whether the corrected lane agrees with a visit within its uncertainty and half a step of the log.
+func (r *Residual) Explained(step float64) bool {
+	return !r.Found || math.Abs(r.After()) <= r.Doubt()+step/2+1e-9
+}
+
+// Propose writes corrections that would bring the corrected lane to the visits, as text for a site file; "" when it agrees with all of them already or
+// no empty distance can carry the correction. Equal differences make a step; differences that grow make a drift from visit to visit.
+func Propose(r *Result) string {
+	step := r.Log.Resolution[r.Log.Site.Log.Primary]
+	var found []*Residual
+	explained := true
+	for i := range r.Visits {
+		if v := &r.Visits[i]; v.Found && v.Visit.Phase != "after-reset" {
+			found = append(found, v)
+			explained = explained && v.Explained(step)
+		}
+	}
+	if explained || len(found) == 0 {
+		return ""
+	}
+	low, high, doubt := found[0].After(), found[0].After(), 0.0
+	for _, v := range found {
+		low, high, doubt = math.Min(low, v.After()), math.Max(high, v.After()), math.Max(doubt, v.Doubt())
+	}
+	if high-low <= 2*doubt {
+		mean := 0.0
+		for _, v := range found {
+			mean += v.After() / float64(len(found))
+		}
+		value, ok := r.emptyLess(found[0], mean)
+		if !ok {
+			return ""
+		}
+		return fmt.Sprintf("[[correction]]                    # from and until: when it began and ended\nreason = \"%s: the log reads %.0f mm too %s\"\nempty_distance = %q\n",
+			visitsInWords(found), math.Abs(mean)*1000, highOrLow(mean), value)
+	}
+	var b strings.Builder
+	for i := 1; i < len(found); i++ {
+		from, okFrom := r.emptyLess(found[i-1], found[i-1].After())
+		to, okTo := r.emptyLess(found[i], found[i].After())
+		if !okFrom || !okTo {
+			return ""
+		}
+		fmt.Fprintf(&b, "[[correction]]\nfrom   = %s\nuntil  = %s\nreason = \"%s: the difference goes from %+.0f to %+.0f mm\"\nempty_distance = { from = %q, to = %q }\n", tomlTime(found[i-1]), tomlTime(found[i]),
+			visitsInWords(found[i-1:i+1]), found[i-1].After()*1000, found[i].After()*1000, from, to)
+	}
+	return b.String()
+}
+
+// emptyLess is the corrected empty distance at a visit less a difference, in metres.
+func (r *Result) emptyLess(v *Residual, difference float64) (text string, ok bool) {
+	s := &r.Corrected.Segments[r.Corrected.at(v.Visit.At.UTC)]
+	if s.Settings.Values[site.EmptyDistance] == nil {
+		return "", false
+	}
+	empty := line(s.Settings.Values[site.EmptyDistance], s)
+	value := empty.at - difference
+	if empty.perNs != 0 {
+		value += float64(empty.perNs * float64(v.Visit.At.UTC-s.origin))
+	}
+	return fmt.Sprintf("%.4f m", value), true
+}
+
+func tomlTime(v *Residual) string { return v.Visit.At.Text }
+
+func highOrLow(v float64) string {
+	if v > 0 {
+		return "high"
+	}
+	return "low"
+}
+
+func visitsInWords(list []*Residual) string {
+	if len(list) == 1 {
+		return "Visit of " + list[0].Visit.At.Text
+	}
+	return fmt.Sprintf("%d visits from %s to %s", len(list), list[0].Visit.At.Text, list[len(list)-1].Visit.At.Text)
+}
