@@ -136,3 +136,24 @@ func benchmarkCSV(b *testing.B, hashed bool) {
 	}
 	b.ReportMetric(rows*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
 }
+
+// BenchmarkSixLanes reads the demo's readings, ten times over, with six what-if lanes beside recorded and corrected.
+func BenchmarkSixLanes(b *testing.B) {
+	const rows = 1_000_000
+	dir := b.TempDir()
+	writeLong(b, dir, rows)
+	text := longSite
+	for _, e := range []string{"1.224", "1.226", "1.220", "1.230", "1.227", "1.223"} {
+		text += "[[what_if]]\nname = \"" + e + "\"\nempty_distance = \"" + e + " m\"\n"
+	}
+	file := filepath.Join(dir, "site.toml")
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if r := run(b, file); r.Log.Account.Used != rows || len(r.WhatIfs) != 6 {
+			b.Fatal(r.Log.Account)
+		}
+	}
+	b.ReportMetric(rows*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
+}

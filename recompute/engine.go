@@ -62,6 +62,7 @@ type Engine struct {
 // columns are the rows at hand.
 type columns struct {
 	qa.Window
+	shownTime    []int64   // by the logger's clock: what was reported then stands under it; Time itself when the clock was right
 	figure       []float64 // the logged figure; Window.Value itself when it is a level
 	air          []float64 // K; nil when no setting asks for it
 	flow         []float64
@@ -167,7 +168,7 @@ func (e *Engine) Add(b *reading.Batch) error {
 		return nil
 	}
 	if e.calendar == nil {
-		e.begin(b.Time[0])
+		e.begin(min(b.Time[0], e.site.Log.Shown(b.Time[0])))
 	}
 	e.take(b)
 	return e.advance(false)
@@ -177,6 +178,7 @@ func (e *Engine) Add(b *reading.Batch) error {
 func (e *Engine) take(b *reading.Batch) {
 	start := len(e.Time)
 	e.Time = append(e.Time, b.Time...)
+	e.takeClock(start)
 	e.flow = append(e.flow, b.Value[reading.Flow]...)
 	e.flowState = append(e.flowState, b.State[reading.Flow]...)
 	e.counterValue = append(e.counterValue, b.Value[reading.Counter]...)
@@ -224,6 +226,17 @@ func (e *Engine) take(b *reading.Batch) {
 		e.Value = e.Head // spikes and stuck readings are looked for in heads
 	}
 	e.Figure = e.figure
+}
+
+// takeClock appends what the logger's clock showed.
+func (e *Engine) takeClock(start int) {
+	if len(e.site.Log.Checks) == 0 {
+		e.shownTime = e.Time
+		return
+	}
+	for _, at := range e.Time[start:] {
+		e.shownTime = append(e.shownTime, e.site.Log.Shown(at))
+	}
 }
 
 // mark appends marks that may be nil to marks that may be nil.
@@ -386,6 +399,11 @@ func (e *Engine) forget(k int) {
 		return
 	}
 	e.Time, e.Flags = shift(e.Time, k), shift(e.Flags, k)
+	if len(e.site.Log.Checks) == 0 {
+		e.shownTime = e.Time
+	} else {
+		e.shownTime = shift(e.shownTime, k)
+	}
 	e.figure, e.Head = shift(e.figure, k), shift(e.Head, k)
 	if e.Value = e.figure; e.ofFlow() {
 		e.Value = e.Head
@@ -494,11 +512,14 @@ func (e *Engine) addBefore(low, high int) {
 	for low < high {
 		segment := &e.recorded.Segments[e.recorded.at(e.Time[low])]
 		end := e.unbroken(low, high, segment.Until)
-		e.before.Run(e.Time[low:end], e.beforeFlow[low:end])
+		e.before.Run(e.shownTime[low:end], e.beforeFlow[low:end])
 		if end < high && e.Flags[end]&qa.Gap == 0 {
-			e.cross(e.recorded, e.Time[end-1], e.figure[end-1], e.Time[end], e.figure[end], e.meterAt, e.before.Step)
+			off := e.shownTime[end-1] - e.Time[end-1]
+			e.cross(e.recorded, e.Time[end-1], e.figure[end-1], e.Time[end], e.figure[end], e.meterAt, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+				e.before.Step(t0+off, q0, t1+off, q1)
+			})
 		} else if end < high && e.primary == reading.IntervalVolume { // the gap ends where its interval begins
-			e.before.Step(e.Time[end]-int64(e.log.Interval), e.figure[end], e.Time[end], e.figure[end])
+			e.before.Step(e.shownTime[end]-int64(e.log.Interval), e.figure[end], e.shownTime[end], e.figure[end])
 		}
 		low = end
 	}
@@ -551,7 +572,7 @@ func (e *Engine) addLogged(low, high int) {
 			low++
 			continue
 		}
-		e.logged.Run(e.Time[low:end], e.flow[low:end])
+		e.logged.Run(e.shownTime[low:end], e.flow[low:end])
 		low = end
 	}
 }
@@ -563,7 +584,7 @@ func (e *Engine) addCounter(low, high int) {
 		for end < high && e.counterState[end] == reading.Present {
 			end++
 		}
-		e.counter.Run(e.Time[low:end], e.counterValue[low:end])
+		e.counter.Run(e.shownTime[low:end], e.counterValue[low:end])
 		low = max(end, low+1)
 	}
 }
@@ -573,7 +594,7 @@ func (e *Engine) addPassed(low, high int) {
 	for i := low + 1; len(e.passed) > 0 && i < high; i++ {
 		if e.passedState[i] == reading.Present && e.Flags[i]&qa.Gap == 0 {
 			flow := e.passed[i] / (float64(e.Time[i]-e.Time[i-1]) * 1e-9)
-			e.intervals.Step(e.Time[i-1], flow, e.Time[i], flow)
+			e.intervals.Step(e.shownTime[i-1], flow, e.shownTime[i], flow)
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package recompute_test
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -90,6 +91,7 @@ type mistake struct {
 	settings string
 	change   string // further tables
 	column   string // more for the columns
+	begin    string // first stamp, when it is another
 }
 
 var units = map[string]string{"distance": "m", "level": "m", "head": "m", "flow": "m3/s", "temperature": "degC", "counter": "m3", "interval_volume": "m3", "downstream": "m"}
@@ -117,7 +119,7 @@ func undo(t testing.TB, m *month, k *mistake, format string) outcome {
 		columns += fmt.Sprintf("%s = { name = %q, unit = %q, missing = []%s }\n", name, name, units[name], k.column)
 	}
 	log.WriteString("\n")
-	at, _ := time.Parse("2006-01-02 15:04:05", begin)
+	at, _ := time.Parse("2006-01-02 15:04:05", cmp.Or(k.begin, begin))
 	for i := range m.head {
 		fmt.Fprintf(&log, "%s", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"))
 		for _, v := range k.log(m, i) {
@@ -410,9 +412,30 @@ func TestClockErrors(t *testing.T) {
 		if got := r.Total.After.M3(); math.Abs(got/want-1) > 2e-9 {
 			t.Errorf("%s: %.6f m3, want %.6f", c.name, got, want)
 		}
+		if strings.HasPrefix(c.name, "32") { // what was reported stands under the clock that was wrong, and only days differ
+			if r.Days[1].Before.M3() == r.Days[1].After.M3() || math.Abs(r.Days[1].Before.M3()-total(m.flow[:97])) > 1e-6 || math.Abs(r.Total.Before.M3()/want-1) > 2e-9 {
+				t.Errorf("%s: before %.6f m3 on %s", c.name, r.Days[1].Before.M3(), r.Days[1].Label)
+			}
+		}
 		if strings.HasPrefix(c.name, "32") && (r.Days[0].Label != "2031-02-28" || math.Abs(r.Days[1].After.M3()-shiftedDay(&m, 4)) > 1e-6) {
 			t.Errorf("%s: day %s has %.6f m3, want %.6f", c.name, r.Days[1].Label, r.Days[1].After.M3(), shiftedDay(&m, 4))
 		}
+	}
+}
+
+// TestHourOfClockError: SIM-30 of the reference, a clock one hour ahead changes days by -14.650 to +5.421 %.
+func TestHourOfClockError(t *testing.T) {
+	m := loadMonth(t)
+	k := mistake{columns: "flow", begin: "2031-03-01 01:00:00", log: func(m *month, i int) []float64 { return []float64{m.flow[i]} }, settings: settings("", notch90),
+		more: "[[log.clock_check]]\nat = 2031-03-05T00:00:00\nerror = \"1 h\"\n"}
+	r := undo(t, &m, &k, "%.17g").result
+	least, most := 0.0, 0.0
+	for _, d := range r.Days[1:30] {
+		change := 100 * (d.Before.M3()/d.After.M3() - 1)
+		least, most = math.Min(least, change), math.Max(most, change)
+	}
+	if math.Abs(least+14.650) > 0.03 || math.Abs(most-5.421) > 0.03 { // the reference adds readings up, and its days begin half a reading later
+		t.Errorf("days change by %+.3f to %+.3f %%", least, most)
 	}
 }
 

@@ -147,7 +147,7 @@ func (e *Engine) Finish() (*Result, error) {
 func (e *Engine) periods(r *Result) {
 	start, end := max(e.log.From, e.from), min(e.log.Till, e.until)
 	r.Total = Period{Label: "total", Start: start, End: end}
-	last := e.calendar.Day(max(end-1, start))
+	last := e.calendar.Day(max(end-1, start, min(e.site.Log.Shown(e.log.Till), e.until)-1))
 	for i := 0; i <= last; i++ {
 		day := e.day(i)
 		r.Days = append(r.Days, day)

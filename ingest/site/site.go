@@ -2,7 +2,9 @@
 package site
 
 import (
+	"math"
 	"slices"
+	"sort"
 	"time"
 
 	"retotal/ingest/problem"
@@ -56,6 +58,24 @@ func (l *Log) Reads(q reading.Quantity) bool {
 type ClockCheck struct {
 	At    Instant       // by the logger's clock
 	Error time.Duration // logger's time less true time
+}
+
+// Shown returns what the logger's clock showed at a true instant, as an instant: the other way round of taking its error off.
+func (l *Log) Shown(at int64) int64 {
+	last := len(l.Checks) - 1
+	if last < 0 {
+		return at
+	}
+	true0 := func(i int) int64 { return l.Checks[i].At.UTC - int64(l.Checks[i].Error) }
+	i := sort.Search(last+1, func(i int) bool { return true0(i) >= at })
+	switch {
+	case i == 0:
+		return at + int64(l.Checks[0].Error)
+	case i > last:
+		return at + int64(l.Checks[last].Error)
+	}
+	share := float64(at-true0(i-1)) / float64(true0(i)-true0(i-1))
+	return l.Checks[i-1].At.UTC + int64(math.Round(share*float64(l.Checks[i].At.UTC-l.Checks[i-1].At.UTC)))
 }
 
 // Column is one column of the log.
