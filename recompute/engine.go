@@ -26,9 +26,12 @@ type Rows struct {
 	Before []float64 // m³/s
 	After  []float64 // m³/s; meaningful where Used
 	Used   []bool    // whether After counts
-	Logged []float64 // m³/s; nil when the log has no flow
-	State  []reading.State
-	Flags  []qa.Flags
+	// Lower and Upper are the flows between which the truth lies, m³/s: After itself where it is exact; Upper is +Inf where nothing bounds it.
+	// Both are meaningful where Used.
+	Lower, Upper []float64
+	Logged       []float64 // m³/s; nil when the log has no flow
+	State        []reading.State
+	Flags        []qa.Flags
 }
 
 // Engine turns the ordered readings of a site into totals. It keeps no more rows than the checks look ahead.
@@ -75,6 +78,7 @@ type columns struct {
 	beforeFlow   []float64
 	afterFlow    []float64
 	used         []bool
+	lower, upper []float64 // of the rows handed out last
 }
 
 // whatIf is a lane beside the corrected one.
@@ -457,7 +461,31 @@ func (e *Engine) process(low, high int) error {
 	if e.sink == nil {
 		return nil
 	}
-	return e.sink(e.rows(low, high))
+	r := e.rows(low, high)
+	e.boundRows(r, low)
+	return e.sink(r)
+}
+
+// hiding are the flags of readings behind which the truth is only bounded, when they are held.
+const hiding = qa.CutOff | qa.Capped | qa.Surcharge | qa.Blanking
+
+// boundRows fills in the bounds of rows from low on.
+func (e *Engine) boundRows(r *Rows, low int) {
+	e.lower, e.upper = append(e.lower[:0], r.After...), append(e.upper[:0], r.After...)
+	e.eachSegment(e.corrected, low, low+len(r.Time), func(s *Segment, from, until int) {
+		for i := from; i < until; i++ {
+			held := e.Flags[i]&hiding != 0 && e.after.action(e.Flags[i]&e.after.drops) == site.Hold
+			switch {
+			case !e.used[i]:
+			case held:
+				_, b := e.held(s, i, e.afterFlow[i])
+				e.lower[i-low], e.upper[i-low] = b.lower, b.upper
+			case s.ends.hull != nil:
+				e.lower[i-low], e.upper[i-low] = s.ends.hull.bounds(e.figure[i])
+			}
+		}
+	})
+	r.Lower, r.Upper = e.lower, e.upper
 }
 
 // flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need no rating.

@@ -31,7 +31,10 @@ type readingsWriter struct {
 	utc, local          []int64
 	value, head, before []float64
 	after, flow         []float64 // packed: only where there is one
+	lower, upper        []float64
 	hasAfter, hasFlow   []int16
+	hasLower, hasUpper  []int16
+	state               []parquet.ByteArray
 	used                []bool
 	flags               []parquet.ByteArray
 	names               map[string]parquet.ByteArray
@@ -89,6 +92,9 @@ func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
 	}
 	add("flow_before_m3s", false, none, parquet.Types.Double)
 	add("flow_after_m3s", true, none, parquet.Types.Double)
+	add("flow_at_least_m3s", true, none, parquet.Types.Double)
+	add("flow_at_most_m3s", true, none, parquet.Types.Double)
+	add("state", false, schema.StringLogicalType{}, parquet.Types.ByteArray)
 	add("used", false, none, parquet.Types.Boolean)
 	add("flags", false, schema.StringLogicalType{}, parquet.Types.ByteArray)
 	return schema.MustGroup(schema.NewGroupNode("readings", parquet.Repetitions.Required, nodes, -1))
@@ -104,6 +110,17 @@ func (w *readingsWriter) add(rows *recompute.Rows) error {
 		w.before = append(w.before, round(rows.Before[i], 1e7))
 		w.used = append(w.used, rows.Used[i])
 		w.hasAfter, w.after = packed(w.hasAfter, w.after, rows.Used[i], rows.After[i])
+		lower, upper := rows.Lower[i], rows.Upper[i]
+		w.hasLower, w.lower = packed(w.hasLower, w.lower, rows.Used[i], lower)
+		w.hasUpper, w.upper = packed(w.hasUpper, w.upper, rows.Used[i] && !math.IsInf(upper, 1), upper)
+		switch {
+		case !rows.Used[i]:
+			w.state = append(w.state, w.name("lost"))
+		case lower != upper:
+			w.state = append(w.state, w.name("bounded"))
+		default:
+			w.state = append(w.state, w.name("exact"))
+		}
 		if w.logged {
 			w.hasFlow, w.flow = packed(w.hasFlow, w.flow, rows.State[i] == reading.Present, rows.Logged[i])
 		}
@@ -193,6 +210,10 @@ func (w *readingsWriter) writeGroup() error {
 	}
 	floats(w.before, nil)
 	floats(w.after, w.hasAfter)
+	floats(w.lower, w.hasLower)
+	floats(w.upper, w.hasUpper)
+	state := next()
+	write(state, func() error { _, e := state.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.state, nil, nil); return e })
 	used := next()
 	write(used, func() error { _, e := used.(*file.BooleanColumnChunkWriter).WriteBatch(w.used, nil, nil); return e })
 	flags := next()
@@ -201,6 +222,7 @@ func (w *readingsWriter) writeGroup() error {
 		return err
 	}
 	w.utc, w.local, w.value, w.head, w.before = w.utc[:0], w.local[:0], w.value[:0], w.head[:0], w.before[:0]
+	w.lower, w.hasLower, w.upper, w.hasUpper, w.state = w.lower[:0], w.hasLower[:0], w.upper[:0], w.hasUpper[:0], w.state[:0]
 	w.after, w.hasAfter, w.flow, w.hasFlow, w.used, w.flags = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0], w.used[:0], w.flags[:0]
 	return group.Close()
 }
