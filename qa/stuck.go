@@ -14,6 +14,10 @@ type run struct {
 // scanStuck follows runs of one value over the rows that are new in the window and flags the rows of long ones. A run goes on
 // within the tolerance of its first value, above zero flow (a dry channel rightly repeats itself), and not over a gap.
 func (s *Screener) scanStuck(w *Window) {
+	if s.Limits.StuckDuration == math.MaxInt64 { // the check is not run
+		s.run = run{start: len(w.Time), scanned: len(w.Time)}
+		return
+	}
 	limit, gap, tolerance := s.Limits.StuckDuration.Nanoseconds(), s.Limits.GapLimit.Nanoseconds(), s.Limits.StuckTolerance+1e-12
 	r, times, values, heads := s.run, w.Time, w.Value[:len(w.Time)], w.Head[:len(w.Time)]
 	for i := r.scanned; i < len(times); i++ {

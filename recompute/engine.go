@@ -56,6 +56,7 @@ type Engine struct {
 	register  register
 	witness   Witness
 	visits    visits
+	slow      slow
 	drowned   Drowned
 	events    events
 	from      int64 // period of the totals
@@ -107,6 +108,9 @@ func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 	}
 	e.screener.Limits = qa.NewLimits(s.Screening, l.Interval, gap, resolution)
 	e.screener.Limits.Step = l.Resolution[e.primary]
+	if e.ofIntervals() { // a mean is no reading: nothing is a spike or stuck
+		e.screener.Limits.SpikeThreshold, e.screener.Limits.StuckDuration = math.Inf(1), math.MaxInt64
+	}
 	if e.primary > reading.Flow {
 		e.screener.Limits.Step /= math.Max(l.Interval.Seconds(), 1) // of the mean flow
 	}
@@ -457,6 +461,7 @@ func (e *Engine) process(low, high int) error {
 	}
 	e.drown(low, high)
 	e.visits.compare(e, low, high)
+	e.slow.add(e, low, high)
 	e.after.add(e, low, high)
 	if e.sink == nil {
 		return nil

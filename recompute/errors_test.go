@@ -19,8 +19,20 @@ import (
 	"retotal/recompute"
 )
 
-// The set-up errors of this file are those of the reference's list, by number; figures called SIM are of its invented month, computed apart from
-// this program: testdata/check/synthetic-month.csv holds the true heads.
+// The set-up errors of this file are those of a list of 41, by number; figures called SIM are of an invented month, computed apart from this program:
+// testdata/check/synthetic-month.csv holds the true heads. Where each error is held:
+//
+//	1, 2, 4 to 9, 12 to 14, 16 to 20, 22 to 24, 26, 28, 41   TestExactInverses
+//	3, 6, 10, 21, 22, and 1, 29, 30 from volumes alone       TestBoundedInverses
+//	27                                                       TestMeansOfLevels
+//	11, 15, and what is too large to correct                 TestLostSpans
+//	32, 33, 34                                               TestClockErrors, TestHourOfClockError
+//	41, when it began                                        TestFoundStep
+//	25                                                       TestDrowned
+//	31                                                       TestCounterFinding of package audit
+//	34 to 37, 39                                             testdata/log/oddity
+//	38                                                       nothing to undo: time is that of the stamps, never a count of rows
+//	40                                                       nothing to undo: log.columns names the right column
 
 // month is the invented month: true heads and flows every 15 minutes at a V-notch of 90 degrees, and the air above it.
 type month struct {
@@ -526,5 +538,36 @@ func TestSimulatedTotals(t *testing.T) {
 	drift.change = "[[correction]]\nreason = \"test\"\nfrom = 2031-03-16T12:00:00\nempty_distance = \"1.485 m\"\n"
 	if left := 100 * (undo(t, &m, &drift, "%.17g").after/truth - 1); math.Abs(left+0.231305) > 5e-7 {
 		t.Errorf("SIM-37: %+.6f %%", left)
+	}
+}
+
+// TestFoundStep: error 41, a change that nobody recorded, is found in the night minimum within a day, and becomes a defensible onset.
+func TestFoundStep(t *testing.T) {
+	m := loadMonth(t)
+	k := mistake{columns: "level", log: func(m *month, i int) []float64 {
+		if i >= 1000 {
+			return []float64{m.head[i] + 0.02}
+		}
+		return []float64{m.head[i]}
+	}, settings: settings("empty_distance = \"1.5 m\"\n", notch90),
+		change: "[[correction]]\nreason = \"test\"\nfrom = 2031-03-20T00:00:00\nuntil = 2031-04-01T00:00:00\nempty_distance = \"1.48 m\"\nonset = { last_good_check = 2031-03-03T00:00:00, cap = \"20 d\" }\n"}
+	uncorrected := k
+	uncorrected.change = ""
+	changes := undo(t, &m, &uncorrected, "%.4f").result.Changes
+	if len(changes) != 1 || changes[0].Day < "2031-03-11" || changes[0].Day > "2031-03-12" || math.Abs(changes[0].Size-20) > 2 {
+		t.Fatalf("%+v", changes)
+	}
+	out := undo(t, &m, &k, "%.4f")
+	var names []string
+	for _, l := range out.result.WhatIfs {
+		names = append(names, l.Name)
+	}
+	want := []string{"onset at the last good check, 2031-03-03 00:00:00", "onset half-way since the last good check, 2031-03-17 12:00:00"}
+	if !slices.Equal(names, want) {
+		t.Errorf("%q", names)
+	}
+	lanes, _ := recompute.NewLanes(out.result.Log.Site, nil, changes...)
+	if n := len(lanes.WhatIfs); n != 3 || !strings.HasPrefix(lanes.WhatIfs[2].Name, "onset at a step of +20 mm in the night minimum of the head, 2031-03-1") {
+		t.Errorf("%d lanes, the last %q", n, lanes.WhatIfs[n-1].Name)
 	}
 }

@@ -117,6 +117,9 @@ func (v *events) summary(e *Engine) []FlagSummary {
 	out[index(qa.Drowned)].NotRun = e.withoutDownstream()
 	out[index(qa.Blanking)].NotRun = e.withoutBlanking()
 	out[index(qa.CutOff)].NotRun, out[index(qa.Capped)].NotRun = e.withoutEnds()
+	if e.ofIntervals() {
+		out[index(qa.Spike)].NotRun, out[index(qa.Stuck)].NotRun = "the log holds means over intervals", "the log holds means over intervals"
+	}
 	if e.Unusable == nil && e.screener.Limits.TooLarge == 0 {
 		out[index(qa.Unusable)].NotRun = "no span is marked unusable and no largest correction is set"
 	}

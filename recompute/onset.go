@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"retotal/ingest/problem"
@@ -15,8 +16,8 @@ type onset struct {
 }
 
 // onsets lists the other defensible onsets of a correction whose own is not sure: the last good check, half the time since then (R-10 and R-12 of the
-// trade's record-computation practice: assumptions side by side), no further back than the cap, and changes of settings in between.
-func onsets(s *site.Site, c *site.Correction) (list []onset) {
+// trade's record-computation practice: assumptions side by side), no further back than the cap, changes of settings in between, and steps found in the log.
+func onsets(s *site.Site, c *site.Correction, steps []ChangePoint) (list []onset) {
 	if c.Onset == nil || c.Onset.LastGood == nil || c.Until == nil || c.From == nil {
 		return nil
 	}
@@ -43,7 +44,17 @@ func onsets(s *site.Site, c *site.Correction) (list []onset) {
 			add("at the change of settings", change.At.UTC)
 		}
 	}
+	for _, p := range steps {
+		if p.At > good {
+			add(fmt.Sprintf("at a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic), p.At)
+		}
+	}
 	return list
+}
+
+// OnsetOpen reports whether a site has a correction whose onset is not sure, so that steps found in the data are of use (see NewLanes).
+func OnsetOpen(s *site.Site) bool {
+	return slices.ContainsFunc(s.Corrections, func(c site.Correction) bool { return c.Onset != nil })
 }
 
 // OnBounds warns of corrections that begin exactly where a reporting month begins: an onset is better placed at an event than at a bound of the

@@ -102,6 +102,7 @@ type Result struct {
 	Recorded, Corrected *Lane
 	WhatIfs             []*Lane
 	Visits              []Residual
+	Changes             []ChangePoint
 	Limits              qa.Limits
 	Days, Months        []Period
 	Total               Period
@@ -140,6 +141,7 @@ func (e *Engine) Finish() (*Result, error) {
 		r.Screened += f.Effect
 	}
 	e.periods(r)
+	r.Changes = e.changePoints(r)
 	return r, nil
 }
 

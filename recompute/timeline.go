@@ -70,8 +70,9 @@ type Lanes struct {
 }
 
 // NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not sure gives one lane for
-// each other defensible onset, and each number in without one lane that lacks that correction. Problems have the place of the key at fault.
-func NewLanes(s *site.Site, without []int) (*Lanes, problem.List) {
+// each other defensible onset, and each number in without one lane that lacks that correction. Steps are changes found in the log by an earlier run, which are defensible onsets too. Problems have the
+// place of the key at fault.
+func NewLanes(s *site.Site, without []int, steps ...ChangePoint) (*Lanes, problem.List) {
 	b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}}
 	b.recorded = b.timeline()
 	lanes := &Lanes{Recorded: &Lane{Name: "recorded", Segments: b.recorded}}
@@ -81,7 +82,7 @@ func NewLanes(s *site.Site, without []int) (*Lanes, problem.List) {
 		lanes.WhatIfs = append(lanes.WhatIfs, b.lane(w.Name, append(slices.Clone(s.Corrections), site.Correction{From: w.From, Until: w.Until, Settings: w.Settings, Place: w.Place})))
 	}
 	for i := range s.Corrections {
-		for _, other := range onsets(s, &s.Corrections[i]) {
+		for _, other := range onsets(s, &s.Corrections[i], steps) {
 			list := slices.Clone(s.Corrections)
 			list[i].From = other.from
 			lanes.WhatIfs = append(lanes.WhatIfs, b.lane(fmt.Sprintf("onset %s", other.rule), list))

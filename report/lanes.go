@@ -129,9 +129,23 @@ func lanes(w io.Writer, r *Run, decimals int) {
 		}
 		t.write(w)
 	}
+	for i, text := range r.changeSentences() {
+		if i == 0 {
+			fmt.Fprintln(w, "\nSteps in the log, candidates for when a setting changed")
+		}
+		fmt.Fprintf(w, "  %s\n", text)
+	}
 	if r.Proposal != "" {
 		fmt.Fprintf(w, "\nA correction that would bring the log to the visits, for a competent person to judge:\n\n%s", indented(r.Proposal))
 	}
+}
+
+// changeSentences words the steps found in slow statistics.
+func (r *Run) changeSentences() (list []string) {
+	for _, c := range r.Result.Changes {
+		list = append(list, fmt.Sprintf("%s: the %s goes by %+.2g %s (confidence %.2f %%)", c.Day, c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
+	}
+	return list
 }
 
 func indented(text string) (out string) {

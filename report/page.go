@@ -33,6 +33,7 @@ type pageData struct {
 	Lanes                                 []laneRow
 	Onsets, Proposal                      string
 	Visits                                []visitRow
+	Changes                               []string
 	Review                                *approvalRecord
 	Needs, Warnings                       []string
 	Corrections                           []correctionRecord
@@ -107,6 +108,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	}
 	d.Bounded = r.boundsSentence(decimals)
 	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Review = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
+	d.Changes = r.changeSentences()
 	d.Drowned = r.drownedSentence()
 	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()
 	d.Devices = distinct(d.Recorded, d.Corrected)

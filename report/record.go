@@ -43,6 +43,7 @@ type Record struct {
 	Drowned     recompute.Drowned       `json:"drowned"`
 	Without     []int                   `json:"without,omitempty"`
 	Lanes       []string                `json:"what_if,omitempty"`
+	Changes     []recompute.ChangePoint `json:"change_points,omitempty"`
 	Visits      []residualRecord        `json:"site_visits,omitempty"`
 	Proposal    string                  `json:"proposed_by_visits,omitempty"`
 	Approval    *approvalRecord         `json:"approval,omitempty"`
@@ -215,6 +216,10 @@ func NewRecord(r *Run) *Record {
 		rec.Lanes = append(rec.Lanes, l.Name)
 	}
 	rec.Without = r.Without
+	for _, c := range res.Changes {
+		c.Size, c.Confidence = math.Round(c.Size*100)/100, math.Round(c.Confidence*1e4)/1e4
+		rec.Changes = append(rec.Changes, c)
+	}
 	rec.Visits, rec.Proposal, rec.Approval = newResiduals(res.Visits), r.Proposal, newApproval(s)
 	for i := range rec.Screening {
 		rec.Screening[i].Effect = math.Round(rec.Screening[i].Effect*1000) / 1000

@@ -51,8 +51,26 @@ func prepare(file string, without ...int) (*job, error) {
 }
 
 // compute reads the log and returns the result. begin is called for each pass over the log and returns where its rows go; it
-// may be nil.
+// may be nil. Where the onset of a correction is not sure, the log is read once more when a first run finds steps in it.
 func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
+	if recompute.OnsetOpen(j.site) {
+		first, err := j.pass(ctx, nil)
+		if err != nil {
+			return nil, err
+		}
+		if j.lanes, _ = recompute.NewLanes(j.site, j.without, first.Changes...); len(first.Changes) == 0 && begin == nil {
+			return j.finish(first)
+		}
+	}
+	result, err := j.pass(ctx, begin)
+	if err != nil {
+		return nil, err
+	}
+	return j.finish(result)
+}
+
+// pass reads the log once.
+func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) error, error)) (*recompute.Result, error) {
 	var engine *recompute.Engine
 	var failure error
 	err := j.log.Each(ctx, func() func(*reading.Batch) error {
@@ -71,12 +89,13 @@ func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) e
 	if err = errors.Join(failure, err); err != nil {
 		return nil, err
 	}
+	return engine.Finish()
+}
+
+// finish looks at the result from outside.
+func (j *job) finish(result *recompute.Result) (*report.Run, error) {
 	outside := recompute.OutsideLog(j.log)
 	if err := outside.Err(); err != nil {
-		return nil, err
-	}
-	result, err := engine.Finish()
-	if err != nil {
 		return nil, err
 	}
 	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Proposal: recompute.Propose(result), Without: j.without, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil

@@ -1,0 +1,98 @@
+package qa
+
+import (
+	"math"
+	"slices"
+)
+
+// Change is a point at which a slow series changes its level.
+type Change struct {
+	Index      int     // first value after the change
+	Size       float64 // median after less median before, between this change and its neighbours
+	Confidence float64 // 1 − p of the test
+}
+
+// Limits of the search for changes; common practice.
+const (
+	leastSide     = 5    // values on either side of a change
+	leastSure     = 0.99 // confidence of a change that is told
+	mostChanges   = 12
+	leastDaysSeen = 2 * leastSide
+)
+
+// Changes finds where a slow series changes its level, most by Pettitt's test (A. N. Pettitt, Applied Statistics 28, 1979: non-parametric, so storms in
+// the series do not decide), on the whole series and then on either side of each change found. The changes come in order.
+func Changes(values []float64) (list []Change) {
+	var split func(low, high int)
+	split = func(low, high int) {
+		if high-low < leastDaysSeen || len(list) == mostChanges {
+			return
+		}
+		at, confidence := pettitt(values[low:high])
+		if at < leastSide || high-low-at < leastSide || confidence < leastSure {
+			return
+		}
+		list = append(list, Change{Index: low + at, Confidence: confidence})
+		split(low, low+at)
+		split(low+at, high)
+	}
+	split(0, len(values))
+	slices.SortFunc(list, func(a, b Change) int { return a.Index - b.Index })
+	bounds := []int{0}
+	for _, c := range list {
+		bounds = append(bounds, c.Index)
+	}
+	bounds = append(bounds, len(values))
+	for i := range list {
+		list[i].Size = middle(values[bounds[i+1]:bounds[i+2]]) - middle(values[bounds[i]:bounds[i+1]])
+	}
+	return list
+}
+
+func middle(values []float64) float64 { return median(slices.Clone(values)) }
+
+// pettitt returns the most likely change of a series, as the first index after it, and the confidence that there is one:
+// U(t) = 2 Σ ranks − t (n + 1), K = max |U|, p ≈ 2 exp(−6 K² / (n³ + n²)).
+func pettitt(values []float64) (at int, confidence float64) {
+	n := len(values)
+	ranks := ranked(values)
+	sum, most := 0.0, 0.0
+	for t := 1; t < n; t++ {
+		sum += ranks[t-1]
+		if u := math.Abs(2*sum - float64(t)*float64(n+1)); u > most {
+			most, at = u, t
+		}
+	}
+	size := float64(n)
+	p := 2 * math.Exp(-6*most*most/(size*size*size+size*size))
+	return at, 1 - math.Min(p, 1)
+}
+
+// ranked returns the rank of each value from 1; equal values share the mean of their ranks.
+func ranked(values []float64) []float64 {
+	order := make([]int, len(values))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		switch {
+		case values[a] < values[b]:
+			return -1
+		case values[a] > values[b]:
+			return 1
+		}
+		return a - b
+	})
+	ranks := make([]float64, len(values))
+	for i := 0; i < len(order); {
+		j := i
+		for j < len(order) && values[order[j]] == values[order[i]] {
+			j++
+		}
+		for k := i; k < j; k++ {
+			ranks[order[k]] = float64(i+j+1) / 2
+		}
+		i = j
+	}
+	return ranks
+}
