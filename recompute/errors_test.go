@@ -29,7 +29,7 @@ import (
 //	32, 33, 34                                               TestClockErrors, TestHourOfClockError
 //	41, when it began                                        TestFoundStep
 //	25                                                       TestDrowned
-//	31                                                       TestCounterFinding of package audit
+//	31                                                       TestVerdicts of package audit
 //	34 to 37, 39                                             testdata/log/oddity
 //	38                                                       nothing to undo: time is that of the stamps, never a count of rows
 //	40                                                       nothing to undo: log.columns names the right column

@@ -32,6 +32,7 @@ type FlagSummary struct {
 	Source string      `json:"source"`
 	NotRun string      `json:"not_run,omitempty"` // why the check was not run
 	Action site.Action `json:"action"`
+	Grade  qa.Grade    `json:"grade"` // of a reading that fails the check: 3 suspect, 4 fail, 9 missing
 	Rows   int         `json:"rows"`
 	Spans  int         `json:"spans"`
 	Effect float64     `json:"effect_m3"`
@@ -43,19 +44,19 @@ const mostEvents = 20000
 // events follows the spans of every flag.
 type events struct {
 	list   []*Event
-	open   [16]*Event // by flag
-	count  [16]int
-	latest [16]*Event
+	open   [32]*Event // by flag
+	count  [32]int
+	latest [32]*Event
 	recent *Event // of the last accepted reading, when it was changed
 	any    qa.Flags
 }
 
-// index numbers a single flag from 0; the empty set has number 15, which is never open.
+// index numbers a single flag from 0; the empty set has number 31, which is never open.
 func index(f qa.Flags) int {
 	if f == 0 {
-		return 15
+		return 31
 	}
-	return bits.TrailingZeros16(uint16(f))
+	return bits.TrailingZeros32(uint32(f))
 }
 
 // extend takes in rows low to high−1: their flags begin, carry on or end events.
@@ -112,11 +113,24 @@ func (v *events) begin(e *Engine, f qa.Flags, i int) *Event {
 func (v *events) summary(e *Engine) []FlagSummary {
 	out := make([]FlagSummary, len(qa.Checks))
 	for k, c := range qa.Checks {
-		out[k] = FlagSummary{Flag: c.Flag, Check: c.Name, Title: c.Title, Limit: c.Limit(e.screener.Limits), Source: c.Source, Action: e.after.actions[c.Flag]}
+		out[k] = FlagSummary{Flag: c.Flag, Check: c.Name, Title: c.Title, Limit: c.Limit(e.screener.Limits), Source: c.Source, Grade: c.Grade, Action: e.after.actions[c.Flag]}
 	}
 	out[index(qa.Drowned)].NotRun = e.withoutDownstream()
 	out[index(qa.Blanking)].NotRun = e.withoutBlanking()
 	out[index(qa.CutOff)].NotRun, out[index(qa.Capped)].NotRun = e.withoutEnds()
+	l := &e.screener.Limits
+	if math.IsInf(l.SensorLeast, -1) && math.IsInf(l.SensorMost, 1) {
+		out[index(qa.SensorRange)].NotRun = "no sensor range is set"
+	}
+	if math.IsInf(l.UserLeast, -1) && math.IsInf(l.UserMost, 1) {
+		out[index(qa.UserRange)].NotRun = "no user range is set"
+	}
+	if !e.log.Has[reading.SecondLevel] {
+		out[index(qa.SecondSensor)].NotRun = "the log has no second level"
+	}
+	if e.withoutTop() && l.RateUp == 0 && l.RateDown == 0 {
+		out[index(qa.Rate)].NotRun = "no rate is set and the device has no highest head"
+	}
 	if e.ofIntervals() {
 		out[index(qa.Spike)].NotRun, out[index(qa.Stuck)].NotRun = "the log holds means over intervals", "the log holds means over intervals"
 	}
@@ -163,6 +177,16 @@ func (e *Engine) withoutEnds() (low, high string) {
 		}
 	}
 	return low, high
+}
+
+// withoutTop reports whether no segment has a highest head.
+func (e *Engine) withoutTop() bool {
+	for i := range e.corrected.Segments {
+		if !math.IsInf(e.corrected.Segments[i].top, 1) {
+			return false
+		}
+	}
+	return true
 }
 
 // withoutBlanking says why readings too near were not looked for; "" when they were.

@@ -3,6 +3,7 @@ package site
 import (
 	"fmt"
 	"maps"
+	"math"
 	"regexp"
 	"slices"
 	"time"
@@ -18,6 +19,7 @@ var Checks = []struct {
 }{
 	{"conflict", LeaveOut},
 	{"unusable", LeaveOut},
+	{"sensor_range", LeaveOut},
 	{"loop", Keep},
 	{"blanking", Hold},
 	{"spike", Bridge},
@@ -28,6 +30,14 @@ var Checks = []struct {
 	{"surcharge", Hold},
 	{"validity", Keep},
 	{"drowned", Keep},
+	{"second_sensor", Keep},
+	{"rate", Keep},
+	{"step", Keep},
+	{"attenuated", Keep},
+	{"noise", Keep},
+	{"clipped", Keep},
+	{"zeros", Keep},
+	{"user_range", Keep},
 }
 
 // allowed actions of the checks that set a flow rather than drop a reading.
@@ -94,7 +104,38 @@ func (s *Site) readCheck(name string, t *table) {
 	case "stuck":
 		s.Screening.StuckDuration = t.duration("duration")
 		s.Screening.StuckTolerance = length("tolerance")
+	case "below_zero":
+		s.Screening.BelowZero = length("tolerance")
+	case "sensor_range":
+		s.Screening.SensorRange = s.span(t)
+	case "user_range":
+		s.Screening.UserRange = s.span(t)
+	case "rate":
+		s.Screening.RateUp, s.Screening.RateDown, s.Screening.RatePer = length("up"), length("down"), t.duration("per")
+	case "step":
+		s.Screening.StepLimit, s.Screening.StepWindow = length("limit"), t.duration("window")
+	case "attenuated":
+		s.Screening.FlatRange, s.Screening.FlatWindow = length("range"), t.duration("window")
+	case "noise":
+		s.Screening.NoiseLimit = length("limit")
+	case "second_sensor":
+		s.Screening.SecondLimit = length("limit")
 	}
+}
+
+// span reads least and most of the logged figure; one that is not given does not limit.
+func (s *Site) span(t *table) Range {
+	r := Range{math.Inf(-1), math.Inf(1)}
+	if v := t.quantity("least", s.Log.Primary.Dimension()); v != nil {
+		r.Least = v.SI
+	}
+	if v := t.quantity("most", s.Log.Primary.Dimension()); v != nil {
+		r.Most = v.SI
+	}
+	if r.Least >= r.Most {
+		t.refuse("most", "is not above least", "", "")
+	}
+	return r
 }
 
 func (s *Site) setAction(t *table, key, check, text string) {

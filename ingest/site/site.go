@@ -48,10 +48,10 @@ type Log struct {
 	Place       problem.Place
 }
 
-// Reads reports whether the values of a quantity are read. Nothing uses the second sensor so far, and only corrections of sound use the air
-// temperature: their columns must be there, but their values are passed over.
+// Reads reports whether the values of a quantity are read. Only corrections of sound use the air temperature: else its column must be there, but its
+// values are passed over.
 func (l *Log) Reads(q reading.Quantity) bool {
-	return l.Columns[q].Name != "" && (q != reading.Temperature || l.NeedsAir) && q != reading.SecondLevel
+	return l.Columns[q].Name != "" && (q != reading.Temperature || l.NeedsAir)
 }
 
 // ClockCheck is a comparison of the logger's clock with the true time.
@@ -192,8 +192,23 @@ type Screening struct {
 	StuckDuration  time.Duration
 	StuckTolerance float64 // m
 	BridgeLimit    time.Duration
+	BelowZero      float64 // m
+	SensorRange    Range
+	UserRange      Range
+	RateUp         float64 // m in RatePer
+	RateDown       float64
+	RatePer        time.Duration
+	StepLimit      float64 // m
+	StepWindow     time.Duration
+	FlatRange      float64 // m
+	FlatWindow     time.Duration
+	NoiseLimit     float64 // m
+	SecondLimit    float64 // m
 	TooLarge       float64 // m, largest difference of corrected and recorded head that is still a correction; 0 for no limit
 }
+
+// Range is a span of the logged figure; ∓Inf where it has no end, zero when none is set.
+type Range struct{ Least, Most float64 }
 
 // Report says how totals are to be stated.
 type Report struct {
