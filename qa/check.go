@@ -230,7 +230,7 @@ type Limits struct {
 // NewLimits fills what the site file leaves open from the log's interval and resolution: a spike window of seven
 // intervals, three deviations, a noise floor of 3 mm or two steps of the log, a value stuck for an hour or 20 intervals,
 // bridges of at most four hours; half a step below zero; half the highest head as the most that water rises in one interval; steps of
-// five noise floors between levels that stand for two hours or twelve intervals; a signal that moves by one step in a day; changes of five noise
+// five noise floors between levels that stand for six hours or 24 intervals; a signal that moves by one step in a day; changes of five noise
 // floors from reading to reading; 20 mm between two sensors.
 func NewLimits(s site.Screening, interval, gapLimit time.Duration, resolution float64) Limits {
 	interval = max(interval, time.Second)
@@ -238,7 +238,7 @@ func NewLimits(s site.Screening, interval, gapLimit time.Duration, resolution fl
 		SpikeWindow: or(s.SpikeWindow, 7*interval), SpikeThreshold: or(s.SpikeThreshold, 3), SpikeFloor: or(s.SpikeFloor, math.Max(0.003, 2*resolution)),
 		StuckDuration: or(s.StuckDuration, max(time.Hour, 20*interval)), StuckTolerance: s.StuckTolerance, BridgeLimit: or(s.BridgeLimit, 4*time.Hour),
 		BelowZero: or(s.BelowZero, math.Max(resolution/2, 1e-9)), SensorLeast: math.Inf(-1), SensorMost: math.Inf(1), UserLeast: math.Inf(-1), UserMost: math.Inf(1),
-		RateUp: s.RateUp, RateDown: s.RateDown, RatePer: or(s.RatePer, interval), StepWindow: or(s.StepWindow, max(2*time.Hour, 12*interval)),
+		RateUp: s.RateUp, RateDown: s.RateDown, RatePer: or(s.RatePer, interval), StepWindow: or(s.StepWindow, max(6*time.Hour, 24*interval)),
 		FlatRange: or(s.FlatRange, math.Max(resolution, 0.001)), FlatWindow: or(s.FlatWindow, 24*time.Hour), SecondLimit: or(s.SecondLimit, 0.02)}
 	if r := s.SensorRange; r != (site.Range{}) {
 		l.SensorLeast, l.SensorMost = r.Least, r.Most

@@ -50,7 +50,7 @@ func TestTrends(t *testing.T) {
 		return out
 	}
 	quiet := wave(1440)
-	still := make([]float64, 600)
+	still := make([]float64, 1200)
 	for i := range still {
 		still[i] = 0.100 + float64(i%3)/1000
 	}
@@ -72,13 +72,13 @@ func TestTrends(t *testing.T) {
 			}
 		}), 200, 260},
 		{"a level that stays elsewhere", Step, at(still, func(h []float64) {
-			for i := 300; i < 600; i++ {
+			for i := 600; i < 1200; i++ {
 				h[i] += 0.030
 			}
-		}), 300, 300},
+		}), 600, 600},
 		{"a jump that comes back by itself", Step, at(still, func(h []float64) {
-			for i := 300; i < 600; i++ {
-				h[i] += 0.030 * math.Exp(-float64(i-300)/60)
+			for i := 600; i < 1200; i++ {
+				h[i] += 0.030 * math.Exp(-float64(i-600)/180)
 			}
 		}), -1, -1},
 		{"up and down", Noise, at(still, func(h []float64) {
