@@ -112,6 +112,11 @@ func (a *after) clean(e *Engine, low, high int) int {
 	for end < high && e.Flags[end]&a.drops == 0 && e.Time[end] < until {
 		end++
 	}
+	for i := low; len(e.rulings.list) > 0 && i < end; i++ {
+		if e.rulings.of(e.Time[i], e.Flags[i]) >= 0 {
+			return i
+		}
+	}
 	return end
 }
 
@@ -155,6 +160,10 @@ func (a *after) row(e *Engine, i int) {
 	flow := e.afterFlow[i]
 	b := exactly(flow)
 	action := a.action(e.Flags[i] & a.drops)
+	ruling := e.rulings.of(e.Time[i], e.Flags[i])
+	if ruling >= 0 {
+		action, flow, b = e.rule(ruling, i, flow)
+	}
 	switch action {
 	case site.LeaveOut:
 		a.stretch.leftOut = true
@@ -168,13 +177,16 @@ func (a *after) row(e *Engine, i int) {
 	case site.Zero:
 		flow, b = 0, exactly(0)
 	}
-	if h := segment.ends.hull; h != nil && !b.held {
+	if h := segment.ends.hull; h != nil && !b.held && ruling < 0 {
 		b.held = true
 		b.lower, b.upper = h.bounds(e.figure[i])
 	}
+	stated := ruling >= 0 && flow != e.afterFlow[i] // whatever the settings
 	e.used[i], e.afterFlow[i] = true, flow
 	for _, w := range e.whatIfs {
-		w.flow[i] = e.heldBeside(w, i, action)
+		if w.flow[i] = e.heldBeside(w, i, action); stated {
+			w.flow[i] = flow
+		}
 	}
 	volume := a.join(e, i, flow, b)
 	a.settle(e, i, volume)

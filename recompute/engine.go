@@ -29,7 +29,8 @@ type Rows struct {
 	// Lower and Upper are the flows between which the truth lies, m³/s: After itself where it is exact; Upper is +Inf where nothing bounds it.
 	// Both are meaningful where Used.
 	Lower, Upper []float64
-	Logged       []float64 // m³/s; nil when the log has no flow
+	Ruling       func(i int) int // number of the ruling that a row is under; −1 for none
+	Logged       []float64       // m³/s; nil when the log has no flow
 	State        []reading.State
 	Flags        []qa.Flags
 }
@@ -58,6 +59,7 @@ type Engine struct {
 	visits    visits
 	slow      slow
 	drowned   Drowned
+	rulings   rulings
 	events    events
 	from      int64 // period of the totals
 	until     int64
@@ -121,9 +123,13 @@ func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 		e.until = s.Report.Until.UTC
 	}
 	e.witness.flowStep, e.witness.levelStep = l.Resolution[reading.Flow], l.Resolution[e.primary]
+	e.rulings = newRulings(s, -1)
 	e.register.rollover = s.Log.Columns[reading.Counter].Rollover
 	return e
 }
+
+// WithoutRuling makes the engine pass over one ruling, to see what it did. It is called before the first batch.
+func (e *Engine) WithoutRuling(n int) { e.rulings.without = n }
 
 // ofFlow reports whether the log's figures are flows or volumes, so that heads come out of a rating.
 func (e *Engine) ofFlow() bool { return e.primary > reading.Head }
@@ -496,8 +502,13 @@ func (e *Engine) boundRows(r *Rows, low int) {
 	e.eachSegment(e.corrected, low, low+len(r.Time), func(s *Segment, from, until int) {
 		for i := from; i < until; i++ {
 			held := e.Flags[i]&hiding != 0 && e.after.action(e.Flags[i]&e.after.drops) == site.Hold
+			ruling := e.rulings.of(e.Time[i], e.Flags[i])
 			switch {
 			case !e.used[i]:
+			case ruling >= 0:
+				if x := &e.rulings.list[ruling]; x.Action == site.RuleBound {
+					e.lower[i-low], e.upper[i-low] = x.Least, x.Most
+				}
 			case held:
 				_, b := e.held(s, i, e.afterFlow[i])
 				e.lower[i-low], e.upper[i-low] = b.lower, b.upper
@@ -507,6 +518,7 @@ func (e *Engine) boundRows(r *Rows, low int) {
 		}
 	})
 	r.Lower, r.Upper = e.lower, e.upper
+	r.Ruling = func(i int) int { return e.rulings.of(r.Time[i], r.Flags[i]) }
 }
 
 // flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need no rating.

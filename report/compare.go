@@ -23,6 +23,7 @@ func Compare(w io.Writer, old, now *Record) {
 		differences("log settings", []string{inWords(old.Log)}, []string{inWords(now.Log)}),
 		differences("recorded settings", segmentsInWords(old.Recorded), segmentsInWords(now.Recorded)),
 		differences("correction", correctionsInWords(old), correctionsInWords(now)),
+		differences("ruling", rulingsInWords(old), rulingsInWords(now)),
 		differences("screening", screeningInWords(old), screeningInWords(now)),
 		differences("what-if lane", old.Lanes, now.Lanes),
 		differences("status", []string{old.Approval.words()}, []string{now.Approval.words()}))
@@ -119,6 +120,13 @@ func segmentsInWords(list []segmentRecord) (out []string) {
 func correctionsInWords(r *Record) (out []string) {
 	for _, c := range r.Corrections {
 		out = append(out, fmt.Sprintf("%s to %s: %s (%s)", orWord(c.From, "first reading"), orWord(c.Until, "last reading"), c.What, c.Reason))
+	}
+	return out
+}
+
+func rulingsInWords(r *Record) (out []string) {
+	for _, x := range r.Rulings {
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3", x.From, x.Until, x.Action, x.Reason, x.By, fixed(float64(x.Effect), 1)))
 	}
 	return out
 }

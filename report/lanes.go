@@ -120,6 +120,15 @@ func lanes(w io.Writer, r *Run, decimals int) {
 			fmt.Fprintf(w, "  %s\n", text)
 		}
 	}
+	if rows := r.rulingRows(); len(rows) > 0 {
+		fmt.Fprintln(w, "\nRulings")
+		t := table{left: map[int]bool{1: true, 4: true, 5: true}}
+		t.add("", "span", "readings", "effect "+r.site().Report.VolumeUnit.Symbol, "ruling", "by")
+		for _, row := range rows {
+			t.add(row.Number, row.Span, row.Rows, row.Effect, row.What, row.By)
+		}
+		t.write(w)
+	}
 	if rows := r.visitRows(); len(rows) > 0 {
 		fmt.Fprintln(w, "\nSite visits, log less visit in mm of head")
 		t := table{left: map[int]bool{0: true, 1: true, 5: true, 6: true}}
@@ -146,6 +155,22 @@ func (r *Run) changeSentences() (list []string) {
 		list = append(list, fmt.Sprintf("%s: the %s goes by %+.2g %s (confidence %.2f %%)", c.Day, c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
 	}
 	return list
+}
+
+// rulingRow is a ruling as tables show it.
+type rulingRow struct{ Number, Span, What, Rows, Effect, By string }
+
+// rulingRows lists what persons decided.
+func (r *Run) rulingRows() (rows []rulingRow) {
+	for i, x := range r.Result.Rulings {
+		row := rulingRow{Number: fmt.Sprint(i), Span: x.Ruling.From.Text + " to " + x.Ruling.Until.Text, What: string(x.Ruling.Action) + ": " + x.Ruling.Reason, Rows: grouped(float64(x.Rows), 0),
+			Effect: r.signed(x.Effect, 1), By: x.Ruling.By}
+		if len(x.Ruling.Checks) > 0 {
+			row.What += " (flagged " + strings.Join(x.Ruling.Checks, ", ") + ")"
+		}
+		rows = append(rows, row)
+	}
+	return rows
 }
 
 func indented(text string) (out string) {

@@ -34,6 +34,7 @@ type pageData struct {
 	Onsets, Proposal                      string
 	Visits                                []visitRow
 	Changes                               []string
+	Rulings                               []rulingRow
 	Review                                *approvalRecord
 	Needs, Warnings                       []string
 	Corrections                           []correctionRecord
@@ -108,7 +109,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	}
 	d.Bounded = r.boundsSentence(decimals)
 	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Review = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
-	d.Changes = r.changeSentences()
+	d.Changes, d.Rulings = r.changeSentences(), r.rulingRows()
 	d.Drowned = r.drownedSentence()
 	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()
 	d.Devices = distinct(d.Recorded, d.Corrected)

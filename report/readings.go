@@ -35,7 +35,8 @@ type readingsWriter struct {
 	hasAfter, hasFlow   []int16
 	hasLower, hasUpper  []int16
 	state               []parquet.ByteArray
-	grade               []int32
+	grade, ruling       []int32
+	hasRuling           []int16
 	used                []bool
 	flags               []parquet.ByteArray
 	names               map[string]parquet.ByteArray
@@ -97,6 +98,7 @@ func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
 	add("flow_at_most_m3s", true, none, parquet.Types.Double)
 	add("state", false, schema.StringLogicalType{}, parquet.Types.ByteArray)
 	add("used", false, none, parquet.Types.Boolean)
+	add("ruling", true, none, parquet.Types.Int32)
 	add("grade", false, none, parquet.Types.Int32)
 	add("flags", false, schema.StringLogicalType{}, parquet.Types.ByteArray)
 	return schema.MustGroup(schema.NewGroupNode("readings", parquet.Repetitions.Required, nodes, -1))
@@ -126,6 +128,7 @@ func (w *readingsWriter) add(rows *recompute.Rows) error {
 		if w.logged {
 			w.hasFlow, w.flow = packed(w.hasFlow, w.flow, rows.State[i] == reading.Present, rows.Logged[i])
 		}
+		w.addRuling(rows.Ruling(i))
 		w.grade = append(w.grade, int32(rows.Flags[i].Grade()))
 		w.flags = append(w.flags, w.name(rows.Flags[i].Text()))
 		if len(w.utc) == rowsPerGroup {
@@ -143,6 +146,15 @@ func packed(levels []int16, values []float64, present bool, v float64) ([]int16,
 		return append(levels, 0), values
 	}
 	return append(levels, 1), append(values, round(v, 1e7))
+}
+
+// addRuling appends the number of a ruling; none for −1.
+func (w *readingsWriter) addRuling(n int) {
+	if n < 0 {
+		w.hasRuling = append(w.hasRuling, 0)
+		return
+	}
+	w.hasRuling, w.ruling = append(w.hasRuling, 1), append(w.ruling, int32(n))
 }
 
 // round rounds to 1/steps. Values of any honest log stay far below the integers that float64 cannot count.
@@ -219,6 +231,11 @@ func (w *readingsWriter) writeGroup() error {
 	write(state, func() error { _, e := state.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.state, nil, nil); return e })
 	used := next()
 	write(used, func() error { _, e := used.(*file.BooleanColumnChunkWriter).WriteBatch(w.used, nil, nil); return e })
+	ruling := next()
+	write(ruling, func() error {
+		_, e := ruling.(*file.Int32ColumnChunkWriter).WriteBatch(w.ruling, w.hasRuling, nil)
+		return e
+	})
 	grade := next()
 	write(grade, func() error { _, e := grade.(*file.Int32ColumnChunkWriter).WriteBatch(w.grade, nil, nil); return e })
 	flags := next()
@@ -228,7 +245,7 @@ func (w *readingsWriter) writeGroup() error {
 	}
 	w.utc, w.local, w.value, w.head, w.before = w.utc[:0], w.local[:0], w.value[:0], w.head[:0], w.before[:0]
 	w.lower, w.hasLower, w.upper, w.hasUpper, w.state = w.lower[:0], w.hasLower[:0], w.upper[:0], w.hasUpper[:0], w.state[:0]
-	w.grade = w.grade[:0]
+	w.grade, w.ruling, w.hasRuling = w.grade[:0], w.ruling[:0], w.hasRuling[:0]
 	w.after, w.hasAfter, w.flow, w.hasFlow, w.used, w.flags = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0], w.used[:0], w.flags[:0]
 	return group.Close()
 }

@@ -34,6 +34,7 @@ type Record struct {
 	Corrected   []segmentRecord         `json:"corrected_settings"`
 	Corrections []correctionRecord      `json:"corrections"`
 	Screening   []recompute.FlagSummary `json:"screening"`
+	Rulings     []rulingRecord          `json:"rulings,omitempty"`
 	Rows        *ingest.Account         `json:"rows"`
 	Total       periodRecord            `json:"total"`
 	Months      []periodRecord          `json:"months"`
@@ -149,6 +150,39 @@ type residualRecord struct {
 	Corrected *float64 `json:"corrected_less_visit_mm,omitempty"`
 }
 
+// rulingRecord is a person's decision over readings.
+type rulingRecord struct {
+	From   string   `json:"from"`
+	Until  string   `json:"until"`
+	Action string   `json:"action"`
+	Checks []string `json:"checks,omitempty"`
+	Flow   *float64 `json:"flow_m3s,omitempty"`
+	Least  *float64 `json:"at_least_m3s,omitempty"`
+	Most   *float64 `json:"at_most_m3s,omitempty"`
+	Reason string   `json:"reason"`
+	By     string   `json:"by"`
+	Rows   int      `json:"readings"`
+	Effect number   `json:"effect_m3"`
+}
+
+func newRulings(list []recompute.RulingResult) (out []rulingRecord) {
+	for _, x := range list {
+		r := x.Ruling
+		rec := rulingRecord{From: utc(r.From.UTC), Until: utc(r.Until.UTC), Action: string(r.Action), Checks: r.Checks, Reason: r.Reason, By: r.By, Rows: x.Rows, Effect: number(x.Effect)}
+		switch r.Action {
+		case site.RuleValue:
+			rec.Flow = &r.Flow
+		case site.RuleBound:
+			rec.Least = &r.Least
+			if !math.IsInf(r.Most, 1) {
+				rec.Most = &r.Most
+			}
+		}
+		out = append(out, rec)
+	}
+	return out
+}
+
 // approvalRecord says who stands for a correction.
 type approvalRecord struct {
 	Status     string           `json:"status"`
@@ -215,7 +249,7 @@ func NewRecord(r *Run) *Record {
 	for _, l := range res.WhatIfs {
 		rec.Lanes = append(rec.Lanes, l.Name)
 	}
-	rec.Without = r.Without
+	rec.Without, rec.Rulings = r.Without, newRulings(res.Rulings)
 	for _, c := range res.Changes {
 		c.Size, c.Confidence = math.Round(c.Size*100)/100, math.Round(c.Confidence*1e4)/1e4
 		rec.Changes = append(rec.Changes, c)

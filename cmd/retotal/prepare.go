@@ -51,10 +51,11 @@ func prepare(file string, without ...int) (*job, error) {
 }
 
 // compute reads the log and returns the result. begin is called for each pass over the log and returns where its rows go; it
-// may be nil. Where the onset of a correction is not sure, the log is read once more when a first run finds steps in it.
+// may be nil. Where the onset of a correction is not sure, the log is read once more when a first run finds steps in it; and once more for each ruling, to see
+// what it did.
 func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
 	if recompute.OnsetOpen(j.site) {
-		first, err := j.pass(ctx, nil)
+		first, err := j.pass(ctx, nil, -1)
 		if err != nil {
 			return nil, err
 		}
@@ -62,15 +63,22 @@ func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) e
 			return j.finish(first)
 		}
 	}
-	result, err := j.pass(ctx, begin)
+	result, err := j.pass(ctx, begin, -1)
 	if err != nil {
 		return nil, err
+	}
+	for i := range result.Rulings {
+		without, err := j.pass(ctx, nil, i)
+		if err != nil {
+			return nil, err
+		}
+		result.Rulings[i].Effect = result.Total.After.M3() - without.Total.After.M3()
 	}
 	return j.finish(result)
 }
 
-// pass reads the log once.
-func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) error, error)) (*recompute.Result, error) {
+// pass reads the log once; a ruling that is not −1 is passed over.
+func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) error, error), without int) (*recompute.Result, error) {
 	var engine *recompute.Engine
 	var failure error
 	err := j.log.Each(ctx, func() func(*reading.Batch) error {
@@ -79,6 +87,7 @@ func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) erro
 			sink, failure = begin()
 		}
 		engine = recompute.NewEngine(j.log, j.lanes, sink)
+		engine.WithoutRuling(without)
 		return func(b *reading.Batch) error {
 			if failure != nil {
 				return failure

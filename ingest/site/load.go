@@ -65,6 +65,7 @@ func Parse(file string, text []byte) (*Site, problem.List) {
 	s.readCorrections(top)
 	s.readWhatIfs(top)
 	s.readVisits(top)
+	s.readRulings(top)
 	s.readReview(top.sub("record"))
 	s.needAir(top)
 	s.readScreening(top.sub("screening"))

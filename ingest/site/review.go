@@ -2,9 +2,12 @@ package site
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 )
 
@@ -100,5 +103,66 @@ func (s *Site) needAir(top *table) {
 	}
 	if q := s.Log.Primary; q > reading.Head && s.Log.NeedsAir && q != reading.Flow {
 		top.doc.problems.Add(problem.At(s.Log.Place, "sound cannot be corrected from "+q.String(), "a log of distance, level, head or flow", ""))
+	}
+}
+
+// readRulings reads [[ruling]]: from and until, what becomes of the readings between them, and who says so and why.
+func (s *Site) readRulings(top *table) {
+	for _, t := range top.list("ruling") {
+		r := Ruling{Place: t.at(""), Reason: t.required("reason", "foam on 12 May, seen at the visit"), By: t.required("by", "initials or role"), Most: math.Inf(1)}
+		from, until := t.instant("from", s.Log.Clock), t.instant("until", s.Log.Clock)
+		if from == nil || until == nil {
+			if !t.has("from") || !t.has("until") {
+				t.refuse("", "lacks from or until", "", "add the first and the last reading that it is about")
+			}
+			from, until = &Instant{}, &Instant{}
+		} else if until.UTC < from.UTC {
+			t.refuse("until", until.Text+" is before from, "+from.Text, "", "")
+		}
+		r.From, r.Until, r.Checks = *from, *until, t.texts("checks")
+		for _, name := range r.Checks {
+			if !slices.ContainsFunc(Checks, func(c struct {
+				Name    string
+				Default Action
+			}) bool {
+				return c.Name == name
+			}) {
+				t.refuse("checks", fmt.Sprintf("%q is not a check", name), "names of checks, as retotal check lists them", "")
+			}
+		}
+		r.Action = RulingAction(t.choice("action", string(RuleKeep), string(RuleLeaveOut), string(RuleBridge), string(RuleValue), string(RuleBound)))
+		if !t.has("action") {
+			t.refuse("action", "is missing", "", `add action = "leave-out"`)
+		}
+		s.readRulingFlows(t, &r)
+		t.close()
+		s.Rulings = append(s.Rulings, r)
+	}
+}
+
+// readRulingFlows reads the flows that value and bound need.
+func (s *Site) readRulingFlows(t *table, r *Ruling) {
+	flow, least, most := t.quantity("flow", quantity.FlowDimension), t.quantity("least", quantity.FlowDimension), t.quantity("most", quantity.FlowDimension)
+	if (flow != nil) != (r.Action == RuleValue) {
+		t.refuse("flow", "goes with action = \"value\" and with no other", "", `as in action = "value", flow = "12 L/s"`)
+	}
+	if (least != nil) != (r.Action == RuleBound) || most != nil && r.Action != RuleBound {
+		t.refuse("least", "goes with action = \"bound\" and with no other; most may go with it", "", `as in action = "bound", least = "0 L/s", most = "30 L/s"`)
+	}
+	if flow != nil {
+		r.Flow = flow.SI
+	}
+	if least != nil {
+		r.Least = least.SI
+	}
+	if most != nil {
+		if r.Most = most.SI; r.Most < r.Least {
+			t.refuse("most", "is below least", "", "")
+		}
+	}
+	for _, v := range []*quantity.Value{flow, least, most} {
+		if v != nil && v.SI < 0 {
+			t.refuse("", fmt.Sprintf("has a flow below 0, %q", v.Text), "", "")
+		}
 	}
 }

@@ -23,6 +23,7 @@ type Site struct {
 	Corrections  []Correction
 	WhatIfs      []WhatIf
 	Visits       []Visit
+	Rulings      []Ruling
 	Review       Review
 	Screening    Screening
 	Report       Report
@@ -153,6 +154,29 @@ type Visit struct {
 	By, Note    string
 	Place       problem.Place
 }
+
+// Ruling is a person's decision over the readings of a span, above what screening found.
+type Ruling struct {
+	From, Until Instant // until belongs to the span
+	Checks      []string
+	Action      RulingAction
+	Flow        float64 // m³/s, for value
+	Least, Most float64 // m³/s, for bound; Most is +Inf when nothing bounds it
+	Reason, By  string
+	Place       problem.Place
+}
+
+// RulingAction is what a ruling makes of readings.
+type RulingAction string
+
+// The actions of rulings.
+const (
+	RuleKeep     RulingAction = "keep"      // used as they are, whatever screening says
+	RuleLeaveOut RulingAction = "leave-out" // dropped; the time counts as missing
+	RuleBridge   RulingAction = "bridge"    // dropped; a straight line joins the accepted readings around
+	RuleValue    RulingAction = "value"     // count with a stated flow
+	RuleBound    RulingAction = "bound"     // only bounds of the flow are known
+)
 
 // Review says who stands for a correction and how far it has come.
 type Review struct {

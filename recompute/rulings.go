@@ -1,0 +1,65 @@
+package recompute
+
+import (
+	"retotal/ingest/site"
+	"retotal/qa"
+)
+
+// RulingResult is what a ruling did.
+type RulingResult struct {
+	Ruling *site.Ruling
+	Rows   int
+	Effect float64 // m³ that the corrected total has by it; what screening alone would have made is left
+}
+
+// rulings are the decisions of persons, over what screening found.
+type rulings struct {
+	list    []site.Ruling
+	checks  []qa.Flags // of each: the flags that it is about; 0 for all readings
+	rows    []int
+	without int // ruling that is passed over; −1 for none
+}
+
+func newRulings(s *site.Site, without int) rulings {
+	r := rulings{list: s.Rulings, rows: make([]int, len(s.Rulings)), without: without}
+	for _, x := range s.Rulings {
+		flags := qa.Flags(0)
+		for _, c := range qa.Checks {
+			for _, name := range x.Checks {
+				if c.Name == name {
+					flags |= c.Flag
+				}
+			}
+		}
+		r.checks = append(r.checks, flags)
+	}
+	return r
+}
+
+// of returns the number of the ruling that a reading is under, the last one that is about it; −1 for none.
+func (r *rulings) of(at int64, flags qa.Flags) int {
+	for i := len(r.list) - 1; i >= 0; i-- {
+		x := &r.list[i]
+		if i != r.without && at >= x.From.UTC && at <= x.Until.UTC && (r.checks[i] == 0 || r.checks[i]&flags != 0) {
+			return i
+		}
+	}
+	return -1
+}
+
+// rule applies ruling n to row i: its action in terms of screening, its flow and its bounds.
+func (e *Engine) rule(n, i int, flow float64) (site.Action, float64, bound) {
+	x := &e.rulings.list[n]
+	e.rulings.rows[n]++
+	switch x.Action {
+	case site.RuleLeaveOut:
+		return site.LeaveOut, flow, bound{}
+	case site.RuleBridge:
+		return site.Bridge, flow, bound{}
+	case site.RuleValue:
+		return site.Keep, x.Flow, exactly(x.Flow)
+	case site.RuleBound:
+		return site.Keep, x.Least, bound{held: true, lower: x.Least, upper: x.Most}
+	}
+	return site.Keep, flow, exactly(flow)
+}
