@@ -17,11 +17,14 @@ const (
 	Bridged                // over dropped readings, along a straight line between the accepted ones
 	Bounded                // from readings of which only bounds are known
 	Estimated              // from drowned readings
+	Filled                 // put in the place of missing time, because the site file asks for it
 	Classes
 )
 
 // String names the class.
-func (c Class) String() string { return [...]string{"measured", "bridged", "bounded", "estimated"}[c] }
+func (c Class) String() string {
+	return [...]string{"measured", "bridged", "bounded", "estimated", "filled"}[c]
+}
 
 // after integrates the corrected lane over the readings that screening accepts.
 type after struct {
@@ -258,6 +261,7 @@ func (a *after) join(e *Engine, i int, flow float64, b bound) (volume float64) {
 			t0 = t1 - int64(e.log.Interval)
 		}
 	case s.leftOut, s.gap, s.dropped > 0 && t1-t0 > a.bridge:
+		a.fill(e, i, t0, flow)
 		return 0
 	case s.dropped > 0:
 		class = Bridged
@@ -282,6 +286,34 @@ func (a *after) join(e *Engine, i int, flow float64, b bound) (volume float64) {
 		e.between(w.lane, i, t0, w.last, w.flow[i], w.series.Step)
 	}
 	return volume
+}
+
+// fill puts an estimate in the place of missing time, when the site file asks for it and the time is no longer than it allows: all of it or nothing. It
+// stays a class of its own in every total. What-if lanes are filled by the same rule from their own flows, except by the time of day.
+func (a *after) fill(e *Engine, i int, t0 int64, flow float64) {
+	f, t1 := e.site.Filling, e.Time[i]
+	if f.Rule == site.FillNot || f.Rule == "" || t1-t0 > f.Limit.Nanoseconds() {
+		return
+	}
+	series := a.series[Filled]
+	switch f.Rule {
+	case site.FillLinear:
+		series.Step(t0, a.last.flow, t1, flow)
+	case site.FillHold:
+		series.Step(t0, a.last.flow, t1, a.last.flow)
+	case site.FillSameTime:
+		e.profile.fill(t0, t1, f.Days, series.Step)
+	}
+	for _, w := range e.whatIfs {
+		switch f.Rule {
+		case site.FillLinear:
+			w.series.Step(t0, w.last, t1, w.flow[i])
+		case site.FillHold:
+			w.series.Step(t0, w.last, t1, w.last)
+		case site.FillSameTime:
+			e.profile.fill(t0, t1, f.Days, w.series.Step)
+		}
+	}
 }
 
 // bracket integrates the least and the most that flowed between two readings of which one at least is only bounded.

@@ -60,6 +60,8 @@ type Engine struct {
 	slow      slow
 	drowned   Drowned
 	rulings   rulings
+	profile   *Profile // of an earlier run, to fill missing time from
+	hours     Profile  // of this run
 	events    events
 	from      int64 // period of the totals
 	until     int64
@@ -127,6 +129,10 @@ func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 	e.register.rollover = s.Log.Columns[reading.Counter].Rollover
 	return e
 }
+
+// FillFrom gives the engine the hourly flows of an earlier run, from which missing time is filled by the time of day. It is called before the first
+// batch.
+func (e *Engine) FillFrom(p *Profile) { e.profile = p }
 
 // WithoutRuling makes the engine pass over one ruling, to see what it did. It is called before the first batch.
 func (e *Engine) WithoutRuling(n int) { e.rulings.without = n }
@@ -485,6 +491,13 @@ func (e *Engine) process(low, high int) error {
 	e.visits.compare(e, low, high)
 	e.slow.add(e, low, high)
 	e.after.add(e, low, high)
+	if e.site.Filling.Rule == site.FillSameTime {
+		for i := low; i < high; i++ {
+			if e.used[i] {
+				e.hours.add(e.Time[i], e.afterFlow[i])
+			}
+		}
+	}
 	if e.sink == nil {
 		return nil
 	}

@@ -326,3 +326,60 @@ width = "1 m"
 		t.Errorf("drowning explains %v of the difference %v", r.Screened, r.Total.After.M3()-r.Total.Before.M3())
 	}
 }
+
+// TestRulings: a person's decision stands over screening. Distances stand at 0.9 m, so the flow is 0.01 m³/s over 10 minutes, 6 m³; the reading of minute
+// 5 is a spike down to 0.5 m, 0.05 m³/s, which screening bridges.
+func TestRulings(t *testing.T) {
+	distances := make([]float64, 11)
+	for i := range distances {
+		distances[i] = 0.9
+	}
+	distances[5] = 0.5
+	rule := func(text string) string {
+		return "[screening]\nstuck = \"keep\"\n[[ruling]]\nfrom = 2031-03-01T00:04:30\nuntil = 2031-03-01T00:05:30\nreason = \"by hand\"\nby = \"test\"\n" + text
+	}
+	for _, c := range []struct {
+		name, more          string
+		after, lower, upper float64
+		covered             time.Duration
+	}{
+		{"screening alone", "[screening]\nstuck = \"keep\"\n", 6, 6, 6, 10 * time.Minute},
+		{"keep: the spike is real", rule("action = \"keep\"\n"), 6 + 0.04*60, 6 + 0.04*60, 6 + 0.04*60, 10 * time.Minute},
+		{"keep, of another check", rule("action = \"keep\"\nchecks = [\"surcharge\"]\n"), 6, 6, 6, 10 * time.Minute},
+		{"leave out: two minutes are missing", rule("action = \"leave-out\"\n"), 4.8, 4.8, 4.8, 8 * time.Minute},
+		{"bridge", rule("action = \"bridge\"\n"), 6, 6, 6, 10 * time.Minute},
+		{"value of 20 L/s", rule("action = \"value\"\nflow = \"20 L/s\"\n"), 6 + 0.01*60, 6 + 0.01*60, 6 + 0.01*60, 10 * time.Minute},
+		{"between 10 and 40 L/s", rule("action = \"bound\"\nleast = \"10 L/s\"\nmost = \"40 L/s\"\n"), 6, 6, 6 + 0.03*60, 10 * time.Minute},
+	} {
+		r := run(t, simple(t, minutes(distances...), c.more))
+		near(t, c.name, r.Total.After.M3(), c.after)
+		near(t, c.name+", at least", r.Total.Lower(), c.lower)
+		upper, known := r.Total.Upper()
+		near(t, c.name+", at most", upper, c.upper)
+		if !known || r.Total.After.Covered != int64(c.covered) {
+			t.Errorf("%s: covered %v, upper bound known %v", c.name, time.Duration(r.Total.After.Covered), known)
+		}
+	}
+}
+
+// TestFilling: nothing is put in the place of missing time unless the site file asks; then all of a gap, or nothing of one that is too long (NUM-GAP1 of
+// the reference). Flows are 0.01 m³/s, then after a gap of 4 minutes 0.02.
+func TestFilling(t *testing.T) {
+	log := minutes(0.9, 0.9, 0.9, -1, -1, -1, 0.8, 0.8, 0.8)
+	for _, c := range []struct {
+		name, more    string
+		after, filled float64
+	}{
+		{"not asked for", "", 0.01*120 + 0.02*120, 0},
+		{"linear", "[filling]\nrule = \"linear\"\nlimit = \"4 min\"\n", 3.6 + 0.015*240, 0.015 * 240},
+		{"hold", "[filling]\nrule = \"hold\"\nlimit = \"4 min\"\n", 3.6 + 0.01*240, 0.01 * 240},
+		{"too long: whole gap or nothing", "[filling]\nrule = \"linear\"\nlimit = \"3 min\"\n", 3.6, 0},
+	} {
+		r := run(t, simple(t, log, "[screening]\nstuck = \"keep\"\n"+c.more))
+		near(t, c.name, r.Total.After.M3(), c.after)
+		near(t, c.name+", filled", r.Total.Classes[recompute.Filled].M3(), c.filled)
+		if days := r.Days[0].Classes[recompute.Filled].M3(); days != r.Total.Classes[recompute.Filled].M3() || r.Months[0].Classes[recompute.Filled].M3() != days {
+			t.Errorf("%s: what is filled is not marked up to the month", c.name)
+		}
+	}
+}

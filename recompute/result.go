@@ -103,6 +103,7 @@ type Result struct {
 	WhatIfs             []*Lane
 	Visits              []Residual
 	Changes             []ChangePoint
+	Hours               *Profile       // filled only when missing time is filled by the time of day
 	Rulings             []RulingResult // their effects are for the caller to fill in, by runs without each
 	Limits              qa.Limits
 	Days, Months        []Period
@@ -135,6 +136,7 @@ func (e *Engine) Finish() (*Result, error) {
 	e.after.finish(e)
 	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
 		Flags: e.events.summary(e), Witness: e.witness, Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, Visits: e.visits.list}
+	r.Hours = &e.hours
 	for i := range e.rulings.list {
 		r.Rulings = append(r.Rulings, RulingResult{Ruling: &e.rulings.list[i], Rows: e.rulings.rows[i]})
 	}

@@ -14,7 +14,7 @@ func totalsCSV(r *Run) []byte {
 	w := csv.NewWriter(&b)
 	unit := r.site().Report.VolumeUnit.Symbol
 	header := []string{"period", "label", "start (" + r.site().Report.Clock.Name + ")", "end", "before (" + unit + ")", "after (" + unit + ")", "difference (" + unit + ")",
-		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")"}
+		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "filled (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")"}
 	for _, l := range r.Result.WhatIfs {
 		header = append(header, l.Name+" ("+unit+")")
 	}

@@ -110,7 +110,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	d.Bounded = r.boundsSentence(decimals)
 	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Review = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
 	d.Changes, d.Rulings = r.changeSentences(), r.rulingRows()
-	d.Drowned = r.drownedSentence()
+	d.Drowned = strings.TrimSpace(r.drownedSentence() + " " + r.filledSentence())
 	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()
 	d.Devices = distinct(d.Recorded, d.Corrected)
 	r.addTables(d, decimals)

@@ -131,6 +131,7 @@ type periodRecord struct {
 	Bridged    *number   `json:"bridged_m3"`
 	Bounded    *number   `json:"bounded_below_m3"`
 	Estimated  *number   `json:"estimated_m3"`
+	Filled     *number   `json:"filled_m3,omitempty"`
 	Logged     *number   `json:"logged_flow_m3"`
 	Counted    *number   `json:"counter_m3"`
 	Passed     *number   `json:"interval_volumes_m3"`
@@ -383,7 +384,7 @@ func changes(c *site.Correction) string {
 
 func newPeriod(p *recompute.Period) periodRecord {
 	out := periodRecord{Label: p.Label, Start: utc(p.Start), End: utc(p.End), Before: volume(p.Before), After: volume(p.After), Coverage: number(100 * p.Coverage()),
-		Measured: volume(p.Classes[recompute.Measured]), Bridged: volume(p.Classes[recompute.Bridged]), Bounded: volume(p.Classes[recompute.Bounded]), Estimated: volume(p.Classes[recompute.Estimated]),
+		Measured: volume(p.Classes[recompute.Measured]), Bridged: volume(p.Classes[recompute.Bridged]), Bounded: volume(p.Classes[recompute.Bounded]), Estimated: volume(p.Classes[recompute.Estimated]), Filled: volume(p.Classes[recompute.Filled]),
 		Logged: volume(p.Logged), Counted: volume(p.Counted), Passed: volume(p.Passed)}
 	if p.Both() {
 		difference := number(p.Difference())

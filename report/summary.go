@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"retotal/ingest/quantity"
+	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
 )
@@ -79,6 +80,9 @@ func confidence(w io.Writer, r *Run) {
 	if sentence := r.drownedSentence(); sentence != "" {
 		fmt.Fprintf(w, "  %s\n", sentence)
 	}
+	if sentence := r.filledSentence(); sentence != "" {
+		fmt.Fprintf(w, "  %s\n", sentence)
+	}
 	for _, f := range r.Findings {
 		fmt.Fprintf(w, "  %s\n", f.Sentence)
 	}
@@ -98,6 +102,18 @@ func (r *Run) drownedSentence() string {
 		text += fmt.Sprintf("; %d keep the free flow, an upper bound", left)
 	}
 	return text + "."
+}
+
+// filledSentence says what was put in the place of missing time; "" when nothing was.
+func (r *Run) filledSentence() string {
+	f, v := r.site().Filling, r.Result.Total.Classes[recompute.Filled]
+	if v.Missing() {
+		return ""
+	}
+	rule := map[site.FillRule]string{site.FillLinear: "along straight lines", site.FillHold: "with the flow before", site.FillSameTime: fmt.Sprintf("with the mean at the same time of day over %d days on either side", f.Days)}[f.Rule]
+	return fmt.Sprintf("%s %s is no measurement: it fills %s of missing time %s, by the site file's own rule, where no more than %s is missing at once. Without it the total is %s %s.",
+		r.volume(v, 1), r.site().Report.VolumeUnit.Symbol, quantity.FormatDuration(time.Duration(v.Covered)), rule, quantity.FormatDuration(f.Limit),
+		grouped(r.site().Report.VolumeUnit.FromSI(r.Result.Total.After.M3()-v.M3()), 1), r.site().Report.VolumeUnit.Symbol)
 }
 
 // classes writes the shares of the classes of time.

@@ -18,6 +18,7 @@ type job struct {
 	site     *site.Site
 	lanes    *recompute.Lanes
 	without  []int
+	profile  *recompute.Profile
 	log      *ingest.Log
 	warnings problem.List
 }
@@ -51,17 +52,17 @@ func prepare(file string, without ...int) (*job, error) {
 }
 
 // compute reads the log and returns the result. begin is called for each pass over the log and returns where its rows go; it
-// may be nil. Where the onset of a correction is not sure, the log is read once more when a first run finds steps in it; and once more for each ruling, to see
+// may be nil. Where the onset of a correction is not sure, the log is read once more, for steps found in a first run; the same where missing time is filled by the time of
+// day, and once more for each ruling, to see
 // what it did.
 func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
-	if recompute.OnsetOpen(j.site) {
+	if recompute.OnsetOpen(j.site) || j.site.Filling.Rule == site.FillSameTime {
 		first, err := j.pass(ctx, nil, -1)
 		if err != nil {
 			return nil, err
 		}
-		if j.lanes, _ = recompute.NewLanes(j.site, j.without, first.Changes...); len(first.Changes) == 0 && begin == nil {
-			return j.finish(first)
-		}
+		j.profile = first.Hours
+		j.lanes, _ = recompute.NewLanes(j.site, j.without, first.Changes...)
 	}
 	result, err := j.pass(ctx, begin, -1)
 	if err != nil {
@@ -88,6 +89,7 @@ func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) erro
 		}
 		engine = recompute.NewEngine(j.log, j.lanes, sink)
 		engine.WithoutRuling(without)
+		engine.FillFrom(j.profile)
 		return func(b *reading.Batch) error {
 			if failure != nil {
 				return failure

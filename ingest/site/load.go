@@ -69,6 +69,7 @@ func Parse(file string, text []byte) (*Site, problem.List) {
 	s.readReview(top.sub("record"))
 	s.needAir(top)
 	s.readScreening(top.sub("screening"))
+	s.readFilling(top.sub("filling"))
 	s.readReport(top)
 	top.close()
 	doc.problems.Sort()

@@ -138,6 +138,22 @@ func (s *Site) span(t *table) Range {
 	return r
 }
 
+// readFilling reads [filling]: rule, limit and, for same-time, days.
+func (s *Site) readFilling(t *table) {
+	f := &s.Filling
+	f.Rule = FillRule(t.choice("rule", string(FillNot), string(FillLinear), string(FillHold), string(FillSameTime)))
+	f.Limit, f.Days = t.duration("limit"), 7
+	if v := t.quantity("days", quantity.None); v != nil {
+		if f.Days = int(v.SI); v.SI < 1 || v.SI > 60 || v.SI != math.Trunc(v.SI) {
+			t.refuse("days", fmt.Sprintf("= %s is not usable", v.Text), "1 to 60", "")
+		}
+	}
+	if f.Rule != FillNot && f.Limit == 0 {
+		t.refuse("limit", "is missing", "the longest missing time that is filled", `add limit = "4 h"`)
+	}
+	t.close()
+}
+
 func (s *Site) setAction(t *table, key, check, text string) {
 	allowed := []Action{Keep, Bridge, LeaveOut}
 	if special, ok := flowActions[check]; ok {

@@ -26,6 +26,7 @@ type Site struct {
 	Rulings      []Ruling
 	Review       Review
 	Screening    Screening
+	Filling      Filling
 	Report       Report
 	Places       map[string]problem.Place
 }
@@ -230,6 +231,24 @@ type Screening struct {
 	SecondLimit    float64 // m
 	TooLarge       float64 // m, largest difference of corrected and recorded head that is still a correction; 0 for no limit
 }
+
+// Filling says what is put in the place of missing time; nothing unless the site file asks for it.
+type Filling struct {
+	Rule  FillRule
+	Limit time.Duration // longest missing time that is filled; a longer one is not filled at all
+	Days  int           // same-time: how many days before and after are looked at
+}
+
+// FillRule is how missing time is filled.
+type FillRule string
+
+// The rules.
+const (
+	FillNot      FillRule = "none"
+	FillLinear   FillRule = "linear"    // along a straight line between the flows on either side
+	FillHold     FillRule = "hold"      // with the flow before
+	FillSameTime FillRule = "same-time" // with the mean flow at the same time of day on days before and after
+)
 
 // Range is a span of the logged figure; ∓Inf where it has no end, zero when none is set.
 type Range struct{ Least, Most float64 }
