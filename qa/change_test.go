@@ -61,3 +61,34 @@ func TestChanges(t *testing.T) {
 		t.Errorf("%d of 300 pairs of steps were missed, %d of 300 quiet series had a change", missed, false_)
 	}
 }
+
+// TestTrend: the slope of a line under noise, and none in noise alone. For 1 to 20 in order Mann-Kendall's S is 190 and its variance 950 (n (n−1)(2n+5)/18), so
+// z = 189/√950 = 6.132.
+func TestTrend(t *testing.T) {
+	random := rand.New(rand.NewPCG(33, 34))
+	line, noise := make([]float64, 20), make([]float64, 90)
+	for i := range line {
+		line[i] = float64(i + 1)
+	}
+	if got, ok := FindTrend(line); !ok || got.PerStep != 1 || math.Abs(got.Confidence-math.Erf(189/math.Sqrt(950)/math.Sqrt2)) > 1e-15 {
+		t.Errorf("%+v, %v", got, ok)
+	}
+	found, false_ := 0, 0
+	for range 300 {
+		for i := range noise {
+			noise[i] = 0.002 * random.NormFloat64()
+		}
+		if _, ok := FindTrend(noise); ok {
+			false_++
+		}
+		for i := range noise {
+			noise[i] += 0.0001 * float64(i) // 9 mm in 90 days
+		}
+		if got, ok := FindTrend(noise); ok && math.Abs(got.PerStep-0.0001) < 0.00003 {
+			found++
+		}
+	}
+	if found < 295 || false_ > 3 {
+		t.Errorf("%d of 300 drifts were found, %d of 300 quiet series drift", found, false_)
+	}
+}

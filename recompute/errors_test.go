@@ -571,3 +571,14 @@ func TestFoundStep(t *testing.T) {
 		t.Errorf("%d lanes, the last %q", n, lanes.WhatIfs[n-1].Name)
 	}
 }
+
+// TestFoundDrift: error 14 without its correction shows as a drift of the night minimum, and not as steps.
+func TestFoundDrift(t *testing.T) {
+	m := loadMonth(t)
+	k := exactMistakes()[slices.IndexFunc(exactMistakes(), func(k mistake) bool { return k.name == "14 drift" })]
+	k.change = ""
+	changes := undo(t, &m, &k, "%.4f").result.Changes
+	if len(changes) != 1 || !changes[0].Drift || math.Abs(changes[0].Size-15) > 2 {
+		t.Errorf("%+v", changes)
+	}
+}

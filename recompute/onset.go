@@ -45,7 +45,7 @@ func onsets(s *site.Site, c *site.Correction, steps []ChangePoint) (list []onset
 		}
 	}
 	for _, p := range steps {
-		if p.At > good {
+		if p.At > good && !p.Drift {
 			add(fmt.Sprintf("at a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic), p.At)
 		}
 	}

@@ -49,11 +49,12 @@ type ChangePoint struct {
 	Day        string  `json:"day"` // first day after the change
 	At         int64   `json:"-"`   // its beginning
 	Size       float64 `json:"size"`
+	Drift      bool    `json:"drift,omitempty"` // Size is the change over the whole log, along a line
 	Unit       string  `json:"unit"`
 	Confidence float64 `json:"confidence"`
 }
 
-// changePoints looks for changes in the night minimum, in the ratio of the logged flow to that of the recorded settings, and in the ratio of the
+// changePoints looks for changes, or a drift where that explains a series better, in the night minimum, in the ratio of the logged flow to that of the recorded settings, and in the ratio of the
 // counter to the logged flow.
 func (e *Engine) changePoints(r *Result) (list []ChangePoint) {
 	e.slow.close()
@@ -65,7 +66,13 @@ func (e *Engine) changePoints(r *Result) (list []ChangePoint) {
 				values, days = append(values, v), append(days, i)
 			}
 		}
-		for _, c := range qa.Changes(values) {
+		found := qa.Changes(values)
+		if trend, ok := qa.FindTrend(values); ok && qa.Straighter(values, trend, found) {
+			found = nil
+			d := &r.Days[days[0]]
+			list = append(list, ChangePoint{Statistic: statistic, Day: d.Label, At: d.Start, Size: trend.PerStep * float64(days[len(days)-1]-days[0]), Unit: unit, Drift: true, Confidence: trend.Confidence})
+		}
+		for _, c := range found {
 			d := &r.Days[days[c.Index]]
 			list = append(list, ChangePoint{Statistic: statistic, Day: d.Label, At: d.Start, Size: c.Size, Unit: unit, Confidence: c.Confidence})
 		}

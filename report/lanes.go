@@ -152,6 +152,10 @@ func lanes(w io.Writer, r *Run, decimals int) {
 // changeSentences words the steps found in slow statistics.
 func (r *Run) changeSentences() (list []string) {
 	for _, c := range r.Result.Changes {
+		if c.Drift {
+			list = append(list, fmt.Sprintf("the %s drifts by %+.2g %s over the log (confidence %.2f %%): a sensor that moves, or the season", c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
+			continue
+		}
 		list = append(list, fmt.Sprintf("%s: the %s goes by %+.2g %s (confidence %.2f %%)", c.Day, c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
 	}
 	return list
