@@ -73,7 +73,7 @@ func (c *chain) forward(at int64, y, air float64) float64 {
 		}
 	} else {
 		d := c.depth.a + float64(c.depth.aPerNs*dt) + float64(c.depth.b*y)
-		k := float64(c.ratio * math.Sqrt(kelvin(c.air, air)/kelvin(c.then, air)))
+		k := float64(c.ratio * soundRatio(kelvin(c.air, air), kelvin(c.then, air)))
 		h = float64(c.head * (c.rest.a + float64(c.rest.aPerNs*dt) - float64(k*d)))
 	}
 	if c.bend != nil {
@@ -97,6 +97,9 @@ func kelvin(a *site.Air, logged float64) float64 {
 	}
 	return a.Fixed.SI
 }
+
+// soundRatio is the speed of sound at one temperature over that at another, both in kelvin.
+func soundRatio(a, b float64) float64 { return site.SpeedOfSound(a) / site.SpeedOfSound(b) }
 
 // bendAt is what is added to a head: a straight line between knots, level outside them.
 func bendAt(knots []site.Knot, h float64) float64 {
@@ -146,7 +149,7 @@ func buildChain(primary reading.Quantity, column *site.Column, s, recorded *Segm
 	empty, zero := line(s.Settings.Values[site.EmptyDistance], s), line(s.Settings.Values[site.LevelOfZeroFlow], s)
 	emptyThen, zeroThen := line(recorded.Settings.Values[site.EmptyDistance], s), line(recorded.Settings.Values[site.LevelOfZeroFlow], s)
 	if at := s.Settings.EchoAt; at != nil { // the distance that the meter called the empty distance was measured by sound
-		k := math.Sqrt(at.SI / kelvin(recorded.Settings.Air, at.SI))
+		k := soundRatio(at.SI, kelvin(recorded.Settings.Air, at.SI))
 		empty = straight{float64(empty.at * k), float64(empty.perNs * k)}
 	}
 	c.ratio = number(s, site.DistanceFactor) / number(recorded, site.DistanceFactor)
@@ -184,7 +187,7 @@ func (c *chain) fold(s, recorded *Segment) {
 				return
 			}
 		} else {
-			k = float64(k * math.Sqrt(kelvin(orStandard(air, then), 0)/kelvin(orStandard(then, air), 0)))
+			k = float64(k * soundRatio(kelvin(orStandard(air, then), 0), kelvin(orStandard(then, air), 0)))
 		}
 	}
 	if k == 1 && c.head == 1 { // the usual case, without a rounding more than it needs

@@ -404,5 +404,7 @@ func (s *Settings) Words() (list []string) {
 	return list
 }
 
-// SpeedOfSound returns the speed of sound in air of a temperature in kelvin, m/s: 343.2 √(T/293.15), the form of ISO 9613-1 (from memory).
+// SpeedOfSound returns the speed of sound in air of a temperature in kelvin, m/s: 343.2 √(T/293.15), ISO 9613-1:1993 A.5 as public code quotes
+// it (pyfar/pyfar, constants/speed_of_sound.py), for -20 to 50 degC. Humidity and carbon dioxide add up to 0.7 % at 30 degC (Cramer 1993); between two temperatures most
+// of that cancels.
 func SpeedOfSound(kelvin float64) float64 { return 343.2 * math.Sqrt(kelvin/293.15) }
