@@ -164,3 +164,41 @@ func deviations(values []float64) (sum float64) {
 	}
 	return sum
 }
+
+// Correlation is Pearson's, of two series of one length; 0 when either stands still.
+func Correlation(a, b []float64) float64 {
+	n := float64(len(a))
+	meanA, meanB := 0.0, 0.0
+	for i := range a {
+		meanA, meanB = meanA+a[i]/n, meanB+b[i]/n
+	}
+	ab, aa, bb := 0.0, 0.0, 0.0
+	for i := range a {
+		x, y := a[i]-meanA, b[i]-meanB
+		ab, aa, bb = ab+float64(x*y), aa+float64(x*x), bb+float64(y*y)
+	}
+	if aa == 0 || bb == 0 {
+		return 0
+	}
+	return ab / math.Sqrt(aa*bb)
+}
+
+// RankCorrelation is Spearman's: Pearson's of the ranks.
+func RankCorrelation(a, b []float64) float64 { return Correlation(ranked(a), ranked(b)) }
+
+// SlopeOf is the median of the slopes of all pairs of points (Theil-Sen), 0 when there is none.
+func SlopeOf(x, y []float64) float64 {
+	var slopes []float64
+	stride := 1 + (len(x)-1)/mostTrend
+	for i := 0; i < len(x); i += stride {
+		for k := i + stride; k < len(x); k += stride {
+			if x[k] != x[i] {
+				slopes = append(slopes, (y[k]-y[i])/(x[k]-x[i]))
+			}
+		}
+	}
+	if len(slopes) == 0 {
+		return 0
+	}
+	return median(slopes)
+}

@@ -301,10 +301,22 @@ func (e *Engine) takeAir(b *reading.Batch, start int) {
 			v = e.air[start+i-1]
 		default:
 			v = 293.15
-			e.unusable(start, start+1)
+			if e.soundByLog() {
+				e.unusable(start, start+1)
+			}
 		}
 		e.air = append(e.air, v)
 	}
+}
+
+// soundByLog reports whether the corrected lane takes the speed of sound from logged temperatures.
+func (e *Engine) soundByLog() bool {
+	for i := range e.corrected.Segments {
+		if c := &e.corrected.Segments[i].chain; c.air != nil || c.then != nil {
+			return true
+		}
+	}
+	return false
 }
 
 // airOf returns the temperatures of some rows, nil when there are none.

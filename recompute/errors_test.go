@@ -582,3 +582,31 @@ func TestFoundDrift(t *testing.T) {
 		t.Errorf("%+v", changes)
 	}
 }
+
+// TestFollowsAir: error 9 without its correction shows in the night minimum, by as much as sound explains; a log without the error shows nothing. A day
+// whose course is turned round is told.
+func TestFollowsAir(t *testing.T) {
+	m := loadMonth(t)
+	for i := range m.air {
+		m.air[i] = 10 + 8*math.Sin(float64(i)/96/3)
+	}
+	for name, fixed := range map[string]bool{"fixed at 20 degC": true, "compensated": false} {
+		k := mistake{name: name, columns: "level,temperature", log: func(m *month, i int) []float64 {
+			h := m.head[i]
+			if i/96 == 20 {
+				h = m.head[20*96+95-i%96] // the day runs backwards
+			}
+			if fixed {
+				h = trueE - (trueE-h)*sqrtRatio(20, m.air[i])
+			}
+			return []float64{h, m.air[i]}
+		}, settings: settings("empty_distance = \"1.5 m\"\n", notch90), change: "[screening]\nair_temperature = true\n"}
+		p := undo(t, &m, &k, "%.4f").result.Pattern
+		if follows := p.Correlation > 0.8; follows != fixed || fixed && math.Abs(p.PerKelvin-1.4/2/283.15*1000) > 0.5 {
+			t.Errorf("%s: %+v", name, p)
+		}
+		if !slices.Contains(p.Broken, "2031-03-21") || len(p.Broken) > 2 {
+			t.Errorf("%s: days %v are unlike those before", name, p.Broken)
+		}
+	}
+}

@@ -32,7 +32,8 @@ type FlagSummary struct {
 	Source string      `json:"source"`
 	NotRun string      `json:"not_run,omitempty"` // why the check was not run
 	Action site.Action `json:"action"`
-	Grade  qa.Grade    `json:"grade"` // of a reading that fails the check: 3 suspect, 4 fail, 9 missing
+	Grade  qa.Grade    `json:"grade"`  // of a reading that fails the check: 3 suspect, 4 fail, 9 missing
+	Passed int         `json:"passed"` // readings of grade 1; those not evaluated are all, when the check was not run
 	Rows   int         `json:"rows"`
 	Spans  int         `json:"spans"`
 	Effect float64     `json:"effect_m3"`
@@ -143,6 +144,11 @@ func (v *events) summary(e *Engine) []FlagSummary {
 	for _, event := range v.list {
 		s := &out[index(event.Flag)]
 		s.Rows, s.Spans, s.Effect = s.Rows+event.Rows, s.Spans+event.Spans, s.Effect+event.Effect
+	}
+	for k := range out {
+		if out[k].NotRun == "" {
+			out[k].Passed = e.log.Account.Used - out[k].Rows
+		}
 	}
 	return out
 }

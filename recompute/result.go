@@ -103,6 +103,7 @@ type Result struct {
 	WhatIfs             []*Lane
 	Visits              []Residual
 	Changes             []ChangePoint
+	Pattern             Pattern
 	Hours               *Profile       // filled only when missing time is filled by the time of day
 	Rulings             []RulingResult // their effects are for the caller to fill in, by runs without each
 	Limits              qa.Limits
@@ -148,6 +149,7 @@ func (e *Engine) Finish() (*Result, error) {
 	}
 	e.periods(r)
 	r.Changes = e.changePoints(r)
+	r.Pattern = e.pattern(r)
 	return r, nil
 }
 

@@ -3,6 +3,7 @@ package recompute
 import (
 	"math"
 
+	"retotal/ingest/site"
 	"retotal/qa"
 )
 
@@ -11,9 +12,18 @@ import (
 type slow struct {
 	hour    int64 // number of the hour at hand
 	sum     float64
+	air     float64 // sum of the air's temperature, K
 	n       int
-	lowest  []float64 // by day; +Inf where there is none
-	current int       // day of the hour at hand
+	days    []slowDay
+	current int // day of the hour at hand
+}
+
+// slowDay is one reporting day.
+type slowDay struct {
+	lowest float64 // +Inf where there is none
+	air    float64 // K, in that hour
+	hours  [24]float64
+	seen   [24]bool
 }
 
 // add takes in rows low to high−1.
@@ -28,20 +38,98 @@ func (s *slow) add(e *Engine, low, high int) {
 			s.hour, s.current = at, e.calendar.Day(max(e.Time[i], e.from))
 		}
 		s.sum += e.Head[i]
+		if e.air != nil {
+			s.air += e.air[i]
+		}
 		s.n++
 	}
 }
 
-// close ends the hour at hand. Hours of few readings say little of a minimum and are passed over only when the day has others.
+// close ends the hour at hand.
 func (s *slow) close() {
 	if s.n > 0 {
-		for len(s.lowest) <= s.current {
-			s.lowest = append(s.lowest, math.Inf(1))
+		for len(s.days) <= s.current {
+			s.days = append(s.days, slowDay{lowest: math.Inf(1)})
 		}
-		s.lowest[s.current] = math.Min(s.lowest[s.current], s.sum/float64(s.n))
+		d, mean := &s.days[s.current], s.sum/float64(s.n)
+		if mean < d.lowest {
+			d.lowest, d.air = mean, s.air/float64(s.n)
+		}
+		d.hours[s.hour%24], d.seen[s.hour%24] = mean, true
 	}
-	s.sum, s.n = 0, 0
+	s.sum, s.air, s.n = 0, 0, 0
 }
+
+// whole reports whether every hour of a day has readings.
+func (d *slowDay) whole() bool {
+	for _, seen := range d.seen {
+		if !seen {
+			return false
+		}
+	}
+	return true
+}
+
+// Pattern is what the days' courses say of the log.
+type Pattern struct {
+	Broken      []string `json:"days_unlike_those_before,omitempty"` // days whose course has nothing of the seven days before, which resembled each other
+	PerKelvin   float64  `json:"night_minimum_mm_per_kelvin,omitempty"`
+	Correlation float64  `json:"night_minimum_with_air,omitempty"` // Spearman's rank correlation of night minimum and air temperature
+	Expected    float64  `json:"uncompensated_sound_mm_per_kelvin,omitempty"`
+	Days        int      `json:"days_with_air,omitempty"`
+}
+
+// Limits of the patterns, common practice.
+const (
+	alike      = 0.8 // mean correlation of the days before with their own mean
+	unlike     = 0.2
+	beforeDays = 7
+	fewestAir  = 20 // days
+)
+
+// pattern looks at the courses of days, and at what the night minimum has to do with the temperature of the air.
+func (e *Engine) pattern(r *Result) (p Pattern) {
+	s := &e.slow
+	for i := beforeDays; i < len(s.days) && i < len(r.Days); i++ {
+		var mean [24]float64
+		usable := s.days[i].whole()
+		for k := i - beforeDays; k < i; k++ {
+			usable = usable && s.days[k].whole()
+			for h, v := range s.days[k].hours {
+				mean[h] += v / beforeDays
+			}
+		}
+		if !usable {
+			continue
+		}
+		similar := 0.0
+		for k := i - beforeDays; k < i; k++ {
+			similar += qa.Correlation(s.days[k].hours[:], mean[:]) / beforeDays
+		}
+		if similar >= alike && qa.Correlation(s.days[i].hours[:], mean[:]) <= unlike {
+			p.Broken = append(p.Broken, r.Days[i].Label)
+		}
+	}
+	if e.air == nil {
+		return p
+	}
+	var lowest, air []float64
+	for _, d := range s.days {
+		if !math.IsInf(d.lowest, 1) {
+			lowest, air = append(lowest, d.lowest*1000), append(air, d.air)
+		}
+	}
+	if p.Days = len(lowest); p.Days < fewestAir {
+		return p
+	}
+	p.Correlation, p.PerKelvin = qa.RankCorrelation(air, lowest), qa.SlopeOf(air, lowest)
+	if s := last(e.corrected); s.Settings.Values[site.EmptyDistance] != nil { // a distance d is shown d/(2T) too short for each kelvin too cold
+		p.Expected = s.Settings.Values[site.EmptyDistance].From.SI * 1000 / (2 * 283.15)
+	}
+	return p
+}
+
+func last(l *Lane) *Segment { return &l.Segments[len(l.Segments)-1] }
 
 // ChangePoint is a day on which a slow statistic of the log changes its level: a candidate for when a setting changed.
 type ChangePoint struct {
@@ -78,10 +166,10 @@ func (e *Engine) changePoints(r *Result) (list []ChangePoint) {
 		}
 	}
 	series("night minimum of the head", "mm", func(i int) (float64, bool) {
-		if i >= len(e.slow.lowest) || math.IsInf(e.slow.lowest[i], 1) {
+		if i >= len(e.slow.days) || math.IsInf(e.slow.days[i].lowest, 1) {
 			return 0, false
 		}
-		return e.slow.lowest[i] * 1000, true
+		return e.slow.days[i].lowest * 1000, true
 	})
 	ratio := func(a, b Volume, within float64) (float64, bool) {
 		if a.Covered == 0 || b.Covered != a.Covered || b.M3() <= 0 {

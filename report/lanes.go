@@ -140,7 +140,7 @@ func lanes(w io.Writer, r *Run, decimals int) {
 	}
 	for i, text := range r.changeSentences() {
 		if i == 0 {
-			fmt.Fprintln(w, "\nSteps in the log, candidates for when a setting changed")
+			fmt.Fprintln(w, "\nSteps and patterns in the log, candidates for what changed and when")
 		}
 		fmt.Fprintf(w, "  %s\n", text)
 	}
@@ -157,6 +157,17 @@ func (r *Run) changeSentences() (list []string) {
 			continue
 		}
 		list = append(list, fmt.Sprintf("%s: the %s goes by %+.2g %s (confidence %.2f %%)", c.Day, c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
+	}
+	p := &r.Result.Pattern
+	if len(p.Broken) > 0 {
+		list = append(list, fmt.Sprintf("the course of the day is unlike that of the days before on %s", days(p.Broken)))
+	}
+	if math.Abs(p.Correlation) >= 0.5 {
+		text := fmt.Sprintf("the night minimum follows the air temperature: %+.2g mm per K over %d days (rank correlation %+.2f)", p.PerKelvin, p.Days, p.Correlation)
+		if p.Expected > 0 {
+			text += fmt.Sprintf("; sound without compensation would give %.2g mm per K", p.Expected)
+		}
+		list = append(list, text)
 	}
 	return list
 }

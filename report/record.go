@@ -45,6 +45,7 @@ type Record struct {
 	Without     []int                   `json:"without,omitempty"`
 	Lanes       []string                `json:"what_if,omitempty"`
 	Changes     []recompute.ChangePoint `json:"change_points,omitempty"`
+	Pattern     recompute.Pattern       `json:"pattern"`
 	Visits      []residualRecord        `json:"site_visits,omitempty"`
 	Proposal    string                  `json:"proposed_by_visits,omitempty"`
 	Approval    *approvalRecord         `json:"approval,omitempty"`
@@ -249,6 +250,10 @@ func NewRecord(r *Run) *Record {
 	}
 	for _, l := range res.WhatIfs {
 		rec.Lanes = append(rec.Lanes, l.Name)
+	}
+	rec.Pattern = res.Pattern
+	for _, v := range []*float64{&rec.Pattern.PerKelvin, &rec.Pattern.Correlation, &rec.Pattern.Expected} {
+		*v = math.Round(*v*1000) / 1000
 	}
 	rec.Without, rec.Rulings = r.Without, newRulings(res.Rulings)
 	for _, c := range res.Changes {

@@ -71,6 +71,7 @@ func (s *Site) readScreening(t *table) {
 		sub.close()
 	}
 	s.Screening.BridgeLimit = t.duration("bridge_limit")
+	s.Screening.Air = t.flag("air_temperature")
 	if v := t.quantity("largest_correction", quantity.LengthDimension); v != nil {
 		if s.Screening.TooLarge = v.SI; v.SI <= 0 {
 			t.refuse("largest_correction", fmt.Sprintf("%q is not above 0", v.Text), "", "")

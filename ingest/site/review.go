@@ -101,6 +101,11 @@ func (s *Site) needAir(top *table) {
 			top.doc.problems.Add(problem.At(x.Air.Place, "air_temperature is \"logged\", but the log has no temperature column", "log.columns.temperature", "name the column, or give one temperature"))
 		}
 	}
+	if s.Screening.Air {
+		if s.Log.NeedsAir = s.Log.Columns[reading.Temperature].Name != ""; !s.Log.NeedsAir {
+			top.doc.problems.Add(problem.At(s.Places["screening.air_temperature"], "screening.air_temperature needs the logged temperature, and the log has no temperature column", "log.columns.temperature", ""))
+		}
+	}
 	if q := s.Log.Primary; q > reading.Head && s.Log.NeedsAir && q != reading.Flow {
 		top.doc.problems.Add(problem.At(s.Log.Place, "sound cannot be corrected from "+q.String(), "a log of distance, level, head or flow", ""))
 	}

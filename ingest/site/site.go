@@ -218,6 +218,7 @@ type Screening struct {
 	StuckTolerance float64 // m
 	BridgeLimit    time.Duration
 	BelowZero      float64 // m
+	Air            bool    // the night minimum is compared with the air temperature
 	SensorRange    Range
 	UserRange      Range
 	RateUp         float64 // m in RatePer
