@@ -301,8 +301,8 @@ func (a *after) fill(e *Engine, i int, t0 int64, flow float64) {
 		series.Step(t0, a.last.flow, t1, flow)
 	case site.FillHold:
 		series.Step(t0, a.last.flow, t1, a.last.flow)
-	case site.FillSameTime:
-		e.profile.fill(t0, t1, f.Days, series.Step)
+	default:
+		fillHours(t0, t1, e.estimate, series.Step)
 	}
 	for _, w := range e.whatIfs {
 		switch f.Rule {
@@ -310,8 +310,8 @@ func (a *after) fill(e *Engine, i int, t0 int64, flow float64) {
 			w.series.Step(t0, w.last, t1, w.flow[i])
 		case site.FillHold:
 			w.series.Step(t0, w.last, t1, w.last)
-		case site.FillSameTime:
-			e.profile.fill(t0, t1, f.Days, w.series.Step)
+		default:
+			fillHours(t0, t1, e.estimate, w.series.Step)
 		}
 	}
 }

@@ -60,8 +60,9 @@ type Engine struct {
 	slow      slow
 	drowned   Drowned
 	rulings   rulings
-	profile   *Profile // of an earlier run, to fill missing time from
-	hours     Profile  // of this run
+	estimate  func(hour int64) (float64, bool) // of missing hours; nil for none
+	hours     Profile                          // of this run
+	collect   bool                             // hours are wanted
 	events    events
 	from      int64 // period of the totals
 	until     int64
@@ -130,9 +131,11 @@ func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 	return e
 }
 
-// FillFrom gives the engine the hourly flows of an earlier run, from which missing time is filled by the time of day. It is called before the first
-// batch.
-func (e *Engine) FillFrom(p *Profile) { e.profile = p }
+// FillFrom gives the engine estimates of missing hours, from an earlier run. It is called before the first batch.
+func (e *Engine) FillFrom(estimate func(hour int64) (float64, bool)) { e.estimate = estimate }
+
+// CollectHours makes the engine keep the hourly flows, for Result.Hours. It is called before the first batch.
+func (e *Engine) CollectHours() { e.collect = true }
 
 // WithoutRuling makes the engine pass over one ruling, to see what it did. It is called before the first batch.
 func (e *Engine) WithoutRuling(n int) { e.rulings.without = n }
@@ -503,7 +506,7 @@ func (e *Engine) process(low, high int) error {
 	e.visits.compare(e, low, high)
 	e.slow.add(e, low, high)
 	e.after.add(e, low, high)
-	if e.site.Filling.Rule == site.FillSameTime {
+	if e.collect {
 		for i := low; i < high; i++ {
 			if e.used[i] {
 				e.hours.add(e.Time[i], e.afterFlow[i])

@@ -46,6 +46,7 @@ type Record struct {
 	Lanes       []string                `json:"what_if,omitempty"`
 	Changes     []recompute.ChangePoint `json:"change_points,omitempty"`
 	Pattern     recompute.Pattern       `json:"pattern"`
+	Donor       *recompute.Match        `json:"filled_from_donor,omitempty"`
 	Visits      []residualRecord        `json:"site_visits,omitempty"`
 	Proposal    string                  `json:"proposed_by_visits,omitempty"`
 	Approval    *approvalRecord         `json:"approval,omitempty"`
@@ -251,7 +252,7 @@ func NewRecord(r *Run) *Record {
 	for _, l := range res.WhatIfs {
 		rec.Lanes = append(rec.Lanes, l.Name)
 	}
-	rec.Pattern = res.Pattern
+	rec.Pattern, rec.Donor = res.Pattern, r.Match
 	for _, v := range []*float64{&rec.Pattern.PerKelvin, &rec.Pattern.Correlation, &rec.Pattern.Expected} {
 		*v = math.Round(*v*1000) / 1000
 	}

@@ -21,8 +21,9 @@ type Run struct {
 	Proposal string // corrections that the site visits propose, as text for a site file
 	Warnings problem.List
 	Version  string
-	Folder   string // where the results go; "" when they go nowhere
-	Without  []int  // corrections that lanes of their own leave out
+	Folder   string           // where the results go; "" when they go nowhere
+	Match    *recompute.Match // how a donor's flows and ours go together, where missing time is filled from one
+	Without  []int            // corrections that lanes of their own leave out
 }
 
 func (r *Run) site() *site.Site { return r.Result.Log.Site }

@@ -110,7 +110,11 @@ func (r *Run) filledSentence() string {
 	if v.Missing() {
 		return ""
 	}
-	rule := map[site.FillRule]string{site.FillLinear: "along straight lines", site.FillHold: "with the flow before", site.FillSameTime: fmt.Sprintf("with the mean at the same time of day over %d days on either side", f.Days)}[f.Rule]
+	rule := map[site.FillRule]string{site.FillLinear: "along straight lines", site.FillHold: "with the flow before", site.FillSameTime: fmt.Sprintf("with the mean at the same time of day over %d days on either side", f.Days),
+		site.FillDonorRegression: "by a straight line from the donor's flow", site.FillDonorPercentiles: "by the rank of the donor's flow"}[f.Rule]
+	if m := r.Match; m != nil {
+		rule += fmt.Sprintf(" (%d hours in common, correlation %.2f)", m.Hours, m.Correlation)
+	}
 	return fmt.Sprintf("%s %s is no measurement: it fills %s of missing time %s, by the site file's own rule, where no more than %s is missing at once. Without it the total is %s %s.",
 		r.volume(v, 1), r.site().Report.VolumeUnit.Symbol, quantity.FormatDuration(time.Duration(v.Covered)), rule, quantity.FormatDuration(f.Limit),
 		grouped(r.site().Report.VolumeUnit.FromSI(r.Result.Total.After.M3()-v.M3()), 1), r.site().Report.VolumeUnit.Symbol)

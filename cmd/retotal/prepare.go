@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
@@ -18,7 +19,8 @@ type job struct {
 	site     *site.Site
 	lanes    *recompute.Lanes
 	without  []int
-	profile  *recompute.Profile
+	estimate func(hour int64) (float64, bool) // of missing hours
+	match    *recompute.Match                 // of the donor's hours and ours
 	log      *ingest.Log
 	warnings problem.List
 }
@@ -56,13 +58,15 @@ func prepare(file string, without ...int) (*job, error) {
 // day, and once more for each ruling, to see
 // what it did.
 func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
-	if recompute.OnsetOpen(j.site) || j.site.Filling.Rule == site.FillSameTime {
+	if recompute.OnsetOpen(j.site) || j.site.Filling.Rule.ByHours() {
 		first, err := j.pass(ctx, nil, -1)
 		if err != nil {
 			return nil, err
 		}
-		j.profile = first.Hours
 		j.lanes, _ = recompute.NewLanes(j.site, j.without, first.Changes...)
+		if err := j.prepareFilling(ctx, first); err != nil {
+			return nil, err
+		}
 	}
 	result, err := j.pass(ctx, begin, -1)
 	if err != nil {
@@ -78,6 +82,31 @@ func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) e
 	return j.finish(result)
 }
 
+// prepareFilling decides from a first run, and from that of a donor, how missing hours are estimated.
+func (j *job) prepareFilling(ctx context.Context, first *recompute.Result) error {
+	f := j.site.Filling
+	if f.Rule == site.FillSameTime {
+		j.estimate = first.Hours.SameTime(f.Days)
+	}
+	if !f.Rule.ByDonor() {
+		return nil
+	}
+	donor, err := prepare(f.Donor)
+	if err != nil {
+		return err
+	}
+	theirs, err := donor.pass(ctx, nil, -1)
+	if err != nil {
+		return err
+	}
+	estimate, match, ok := first.Hours.FromDonor(theirs.Hours, f.Rule == site.FillDonorPercentiles)
+	if !ok {
+		return problem.At(j.site.Places["filling.donor"], fmt.Sprintf("the donor shares %d hours with this log", match.Hours), "two days or more in common", "take another donor or another rule")
+	}
+	j.estimate, j.match = estimate, &match
+	return nil
+}
+
 // pass reads the log once; a ruling that is not −1 is passed over.
 func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) error, error), without int) (*recompute.Result, error) {
 	var engine *recompute.Engine
@@ -89,7 +118,10 @@ func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) erro
 		}
 		engine = recompute.NewEngine(j.log, j.lanes, sink)
 		engine.WithoutRuling(without)
-		engine.FillFrom(j.profile)
+		engine.FillFrom(j.estimate)
+		if j.estimate == nil {
+			engine.CollectHours()
+		}
 		return func(b *reading.Batch) error {
 			if failure != nil {
 				return failure
@@ -109,5 +141,5 @@ func (j *job) finish(result *recompute.Result) (*report.Run, error) {
 	if err := outside.Err(); err != nil {
 		return nil, err
 	}
-	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Proposal: recompute.Propose(result), Without: j.without, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
+	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Proposal: recompute.Propose(result), Without: j.without, Match: j.match, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"time"
@@ -142,7 +143,14 @@ func (s *Site) span(t *table) Range {
 // readFilling reads [filling]: rule, limit and, for same-time, days.
 func (s *Site) readFilling(t *table) {
 	f := &s.Filling
-	f.Rule = FillRule(t.choice("rule", string(FillNot), string(FillLinear), string(FillHold), string(FillSameTime)))
+	f.Rule = FillRule(t.choice("rule", string(FillNot), string(FillLinear), string(FillHold), string(FillSameTime), string(FillDonorRegression), string(FillDonorPercentiles)))
+	f.Donor = t.text("donor", "")
+	if f.Rule.ByDonor() != (f.Donor != "") {
+		t.refuse("donor", "goes with the donor rules and with no others", "the file of another site", `as in rule = "donor-regression", donor = "../mill-brook/site.toml"`)
+	}
+	if f.Donor != "" && !filepath.IsAbs(f.Donor) {
+		f.Donor = filepath.Join(s.Folder, filepath.FromSlash(f.Donor))
+	}
 	f.Limit, f.Days = t.duration("limit"), 7
 	if v := t.quantity("days", quantity.None); v != nil {
 		if f.Days = int(v.SI); v.SI < 1 || v.SI > 60 || v.SI != math.Trunc(v.SI) {

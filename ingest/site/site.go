@@ -238,6 +238,7 @@ type Filling struct {
 	Rule  FillRule
 	Limit time.Duration // longest missing time that is filled; a longer one is not filled at all
 	Days  int           // same-time: how many days before and after are looked at
+	Donor string        // path of another site's file, for the rules that take its flows
 }
 
 // FillRule is how missing time is filled.
@@ -249,7 +250,16 @@ const (
 	FillLinear   FillRule = "linear"    // along a straight line between the flows on either side
 	FillHold     FillRule = "hold"      // with the flow before
 	FillSameTime FillRule = "same-time" // with the mean flow at the same time of day on days before and after
+	// From the hourly flows of another site: by a straight line through hours that both have, or by the flow of the same rank among them.
+	FillDonorRegression  FillRule = "donor-regression"
+	FillDonorPercentiles FillRule = "donor-percentiles"
 )
+
+// ByHours reports whether a rule fills from hourly flows of a first run.
+func (r FillRule) ByHours() bool { return r == FillSameTime || r.ByDonor() }
+
+// ByDonor reports whether a rule takes another site's flows.
+func (r FillRule) ByDonor() bool { return r == FillDonorRegression || r == FillDonorPercentiles }
 
 // Range is a span of the logged figure; ∓Inf where it has no end, zero when none is set.
 type Range struct{ Least, Most float64 }
