@@ -2,13 +2,10 @@ package report
 
 import (
 	"bytes"
-	"cmp"
 	"fmt"
 	"image/color"
 	"math"
-	"path/filepath"
 	"slices"
-	"strings"
 	"sync"
 
 	"gonum.org/v1/plot"
@@ -19,10 +16,8 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 
-	"retotal/ingest/quantity"
 	"retotal/qa"
 	"retotal/recompute"
-	"retotal/recompute/device"
 )
 
 // Plots are black and grey, so that they can be told apart in print: what was is dashed and light, what is now is solid
@@ -327,98 +322,8 @@ func (r *Report) cumulative(run *Run) *picture {
 	return &picture{name: "cumulative", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
 }
 
-// rating shows the ratings of both lanes as they were last, and the logged flow at the corrected head.
-func (r *Report) rating(run *Run) *picture {
-	unit := run.site().Report.FlowUnit
-	p := newPlot("Rating and readings", "flow ("+unit.Symbol+")")
-	p.X.Label.Text = "head above the level of zero flow, corrected (m)"
-	top := math.Max(r.tracks.maxHead*1.05, 0.01)
-	r.addCloud(p, run)
-	recorded, corrected := last(run.Result.Recorded), last(run.Result.Corrected)
-	name := "rating, recorded and corrected"
-	if recorded.Rating.Describe().Equation != corrected.Rating.Describe().Equation {
-		run.addLine(p, curve(recorded, top, unit.FromSI), "rating as recorded", beforeLine, true)
-		name = "rating as corrected"
-	}
-	run.addLine(p, curve(corrected, top, unit.FromSI), name, afterLine, true)
-	if l := corrected.Rating.Limits(); l.High < top {
-		edge := plotter.XYs{{X: l.High, Y: 0}, {X: l.High, Y: unit.FromSI(corrected.Rating.Flow(top))}}
-		run.addLine(p, edge, fmt.Sprintf("limit of validity %.3g m", l.High), func(l *plotter.Line) {
-			l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)}}
-		}, true)
-	}
-	p.X.Min, p.X.Max, p.Y.Min = 0, top, 0
-	p.Legend.Left = true
-	return &picture{name: "rating", height: 11 * vg.Centimeter, parts: []*plot.Plot{p}}
-}
-
-func last(l *recompute.Lane) *recompute.Segment { return &l.Segments[len(l.Segments)-1] }
-
-// addCloud adds the least and greatest logged flow at each head.
-func (r *Report) addCloud(p *plot.Plot, run *Run) {
-	unit := run.site().Report.FlowUnit
-	var points plotter.XYs
-	for k, c := range r.tracks.cloud {
-		x := float64(k) * cloudStep
-		points = append(points, plotter.XY{X: x, Y: unit.FromSI(c.low)})
-		if c.high != c.low {
-			points = append(points, plotter.XY{X: x, Y: unit.FromSI(c.high)})
-		}
-	}
-	scatter, err := plotter.NewScatter(sortedByX(points))
-	if err != nil || len(points) == 0 {
-		return
-	}
-	scatter.GlyphStyle = draw.GlyphStyle{Color: pale, Radius: vg.Points(1.4), Shape: draw.RingGlyph{}}
-	p.Add(scatter)
-	p.Legend.Add("logged flow, least and greatest per mm of head", scatter)
-}
-
-// sortedByX orders points, so that pictures do not depend on the order of a map.
-func sortedByX(points plotter.XYs) plotter.XYs {
-	slices.SortFunc(points, func(a, b plotter.XY) int { return cmp.Or(cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y)) })
-	return points
-}
-
-// curve is a rating as a line of 200 points.
-func curve(s *recompute.Segment, top float64, unit func(float64) float64) plotter.XYs {
-	points := make(plotter.XYs, 201)
-	for i := range points {
-		h := top * float64(i) / 200
-		points[i] = plotter.XY{X: h, Y: unit(s.Rating.Flow(h))}
-	}
-	return points
-}
-
 // The default font of the plot package is a serif; tables and plots of a report read better without.
 func init() {
 	plot.DefaultFont = font.Font{Typeface: "Liberation", Variant: "Sans"}
 	plotter.DefaultFont = plot.DefaultFont
-}
-
-// DrawRatings draws ratings over heads from zero to top into a file, PNG or SVG by its ending; the file appears whole or not at all.
-func DrawRatings(name string, names []string, ratings []device.Rating, top float64, unit quantity.Unit) error {
-	p := newPlot("Rating", "flow ("+unit.Symbol+")")
-	p.X.Label.Text = "head above the level of zero flow (m)"
-	run := &Run{}
-	for i, r := range ratings {
-		style := afterLine
-		if i < len(ratings)-1 {
-			style = beforeLine
-		}
-		run.addLine(p, curve(&recompute.Segment{Rating: r}, top, unit.FromSI), names[i], style, true)
-	}
-	p.X.Min, p.X.Max, p.Y.Min = 0, top, 0
-	p.Legend.Left = true
-	png, svg, err := (&picture{height: 12 * vg.Centimeter, parts: []*plot.Plot{p}}).encode()
-	if err != nil {
-		return err
-	}
-	switch ending := strings.ToLower(filepath.Ext(name)); ending {
-	case ".png":
-		return writeWhole(name, png)
-	case ".svg":
-		return writeWhole(name, svg)
-	}
-	return fmt.Errorf("%q does not end in .png or .svg", name)
 }

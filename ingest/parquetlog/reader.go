@@ -14,14 +14,11 @@ import (
 	"math"
 	"os"
 	"slices"
-	"strings"
 	"sync/atomic"
-	"time"
 
 	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
-	"github.com/apache/arrow/go/v15/parquet/schema"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
@@ -209,172 +206,6 @@ func guard(name string, call func() error) (bad *problem.Problem) {
 		return own
 	}
 	return damaged(err)
-}
-
-// plan finds the columns by name and checks their types.
-func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
-	s := r.MetaData().Schema
-	l.Rows = r.NumRows()
-	for i := range s.NumColumns() {
-		l.Columns = append(l.Columns, s.Column(i).Path())
-	}
-	var bad *problem.Problem
-	if l.time, bad = l.find(name, log.Time); bad != nil {
-		return bad
-	}
-	if bad = l.planTime(name, s.Column(l.time), log.TimeOfDay.Name != ""); bad != nil {
-		return bad
-	}
-	if l.hours = -1; log.TimeOfDay.Name != "" {
-		if l.hours, bad = l.find(name, log.TimeOfDay); bad != nil {
-			return bad
-		}
-		if bad = l.planHours(name, s.Column(l.hours)); bad != nil {
-			return bad
-		}
-	}
-	for q, c := range log.Columns {
-		l.columns[q] = -1
-		if c.Name == "" {
-			continue
-		}
-		if l.columns[q], bad = l.find(name, c); bad != nil {
-			return bad
-		}
-		if bad = l.planUnit(name, reading.Quantity(q), c, s.Column(l.columns[q])); bad != nil {
-			return bad
-		}
-		if !log.Reads(reading.Quantity(q)) {
-			l.columns[q] = -1
-		}
-	}
-	l.planStorage(r)
-	return nil
-}
-
-func (l *Layout) find(name string, c site.Column) (int, *problem.Problem) {
-	for i, column := range l.Columns {
-		if strings.EqualFold(column, c.Name) {
-			return i, nil
-		}
-	}
-	return -1, problem.At(c.Place, fmt.Sprintf("%s has no column named %q", name, c.Name), "a column of its schema", problem.Suggest(c.Name, l.Columns))
-}
-
-// planTime takes unit and meaning of the time column from its logical type. Arrow's own record reader would call local
-// times UTC.
-func (l *Layout) planTime(name string, c *schema.Column, dateAlone bool) *problem.Problem {
-	wrong := func(what string) *problem.Problem {
-		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is %s", c.Path(), what), "a timestamp in milli-, micro- or nanoseconds, or a date with log.columns.time_of_day", "write it as a timestamp")
-	}
-	if _, isDate := c.LogicalType().(schema.DateLogicalType); isDate && c.PhysicalType() == parquet.Types.Int32 && dateAlone {
-		l.perTick, l.TimeUnit = int64(24*time.Hour), "date and time in two columns"
-		return nil
-	}
-	if dateAlone {
-		return wrong("not a date, though log.columns.time_of_day is given")
-	}
-	if c.PhysicalType() == parquet.Types.Int96 && c.MaxRepetitionLevel() == 0 {
-		l.perTick, l.TimeUnit = 1, "nanoseconds (INT96, whose zone is not stated: taken as the logger's clock)"
-		return nil
-	}
-	if c.PhysicalType() == parquet.Types.ByteArray {
-		return wrong("text")
-	}
-	if c.PhysicalType() != parquet.Types.Int64 || c.MaxRepetitionLevel() > 0 {
-		return wrong("of type " + c.PhysicalType().String())
-	}
-	if t, ok := c.LogicalType().(*schema.TimestampLogicalType); ok {
-		l.start.Absolute = t.IsAdjustedToUTC()
-		l.perTick, l.TimeUnit = tick(t.TimeUnit())
-	}
-	if l.perTick == 0 {
-		return wrong("a plain integer, not a timestamp")
-	}
-	return nil
-}
-
-// planHours takes the unit of the time of day.
-func (l *Layout) planHours(name string, c *schema.Column) *problem.Problem {
-	t, ok := c.LogicalType().(*schema.TimeLogicalType)
-	if !ok || c.MaxRepetitionLevel() > 0 {
-		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is not a time of day", c.Path()), "a time in milli-, micro- or nanoseconds", "write it as a time")
-	}
-	l.perHours, _ = tick(t.TimeUnit())
-	return nil
-}
-
-// tick returns the nanoseconds and the name of a unit of time; 0 for an unknown one.
-func tick(u schema.TimeUnitType) (nanoseconds int64, name string) {
-	switch u {
-	case schema.TimeUnitMillis:
-		return int64(time.Millisecond), "milliseconds"
-	case schema.TimeUnitMicros:
-		return int64(time.Microsecond), "microseconds"
-	case schema.TimeUnitNanos:
-		return 1, "nanoseconds"
-	}
-	return 0, ""
-}
-
-// planStorage notes how the file is packed, for the certificate.
-func (l *Layout) planStorage(r *file.Reader) {
-	l.groups = r.NumRowGroups()
-	for i := range min(l.groups, 1) {
-		group := r.MetaData().RowGroup(i)
-		for _, number := range append([]int{l.time}, l.columns[:]...) {
-			if number < 0 {
-				continue
-			}
-			if chunk, err := group.ColumnChunk(number); err == nil {
-				name := chunk.Compression().String()
-				if chunk.Compression() == lz4Raw {
-					name = "LZ4_RAW"
-				}
-				if !slices.Contains(l.codecs, name) {
-					l.codecs = append(l.codecs, name)
-				}
-			}
-		}
-	}
-}
-
-// Decisions lists how the file was understood.
-func (l *Layout) Decisions() []reading.Decision {
-	list := []reading.Decision{{Subject: "table", Found: fmt.Sprintf("Parquet, %d rows in %d row groups, %s", l.Rows, l.groups, strings.ToLower(strings.Join(l.codecs, " and "))), Because: "the footer says so"}}
-	stamps := reading.Decision{Subject: "time stamps", Found: "local times in " + l.TimeUnit, Because: "the column is not adjusted to UTC", Otherwise: "instants (UTC): the column's type says otherwise"}
-	if l.start.Absolute {
-		stamps = reading.Decision{Subject: "time stamps", Found: "instants (UTC) in " + l.TimeUnit, Because: "the column is adjusted to UTC", Otherwise: "local times: the column's type says otherwise"}
-	} else if l.hours >= 0 || strings.Contains(l.TimeUnit, "INT96") {
-		stamps = reading.Decision{Subject: "time stamps", Found: "local times in " + l.TimeUnit, Because: "the type states no zone", Otherwise: "instants (UTC)"}
-	}
-	return append(list, stamps)
-}
-
-func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column *schema.Column) *problem.Problem {
-	place := problem.Place{File: name}
-	switch column.PhysicalType() {
-	case parquet.Types.Double, parquet.Types.Float, parquet.Types.Int32, parquet.Types.Int64:
-	case parquet.Types.ByteArray, parquet.Types.FixedLenByteArray:
-		if _, ok := column.LogicalType().(*schema.DecimalLogicalType); !ok {
-			return problem.At(place, fmt.Sprintf("column %q holds text or bytes", column.Path()), "numbers", "write it as DOUBLE")
-		}
-	default:
-		return problem.At(place, fmt.Sprintf("column %q is of type %s", column.Path(), column.PhysicalType()), "numbers", "write it as DOUBLE")
-	}
-	if column.MaxRepetitionLevel() > 0 {
-		return problem.At(place, fmt.Sprintf("column %q holds lists", column.Path()), "plain numbers", "write it as DOUBLE")
-	}
-	l.divisor[q] = 1
-	if decimal, ok := column.LogicalType().(*schema.DecimalLogicalType); ok {
-		l.divisor[q] = math.Pow10(int(decimal.Scale()))
-	}
-	if c.Unit == nil {
-		return problem.At(c.Place, fmt.Sprintf("column %q of a Parquet file names no unit", c.Name), "a unit",
-			fmt.Sprintf("write log.columns.%s = { name = %q, unit = \"m\" }", q, c.Name))
-	}
-	l.Units[q] = *c.Unit
-	return nil
 }
 
 // Next returns the next batch, valid until the next call, and io.EOF after the last.

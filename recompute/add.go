@@ -1,0 +1,99 @@
+package recompute
+
+import (
+	"retotal/ingest/reading"
+	"retotal/qa"
+)
+
+// addBefore integrates the recorded lane between neighbours that are not too far apart. Where its settings change between two
+// readings, the old settings hold up to the change and the new ones from it, at the level on the straight line.
+func (e *Engine) addBefore(low, high int) {
+	for low < high {
+		segment := &e.recorded.Segments[e.recorded.at(e.Time[low])]
+		end := e.unbroken(low, high, segment.Until)
+		e.before.Run(e.shownTime[low:end], e.beforeFlow[low:end])
+		if end < high && e.Flags[end]&qa.Gap == 0 {
+			off := e.shownTime[end-1] - e.Time[end-1]
+			e.cross(e.recorded, e.Time[end-1], e.figure[end-1], e.Time[end], e.figure[end], e.meterAt, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+				e.before.Step(t0+off, q0, t1+off, q1)
+			})
+		} else if end < high && e.primary == reading.IntervalVolume { // the gap ends where its interval begins
+			e.before.Step(e.shownTime[end]-int64(e.log.Interval), e.figure[end], e.shownTime[end], e.figure[end])
+		}
+		low = end
+	}
+}
+
+// unbroken returns the end of the rows from low on without a gap and before an instant.
+func (e *Engine) unbroken(low, high int, until int64) int {
+	end := low + 1
+	for end < high && e.Flags[end]&qa.Gap == 0 && e.Time[end] < until {
+		end++
+	}
+	return end
+}
+
+// meterAt is the flow that the meter shows for a figure at an instant.
+func (e *Engine) meterAt(s *Segment, at int64, figure float64) float64 {
+	if e.ofFlow() {
+		return figure
+	}
+	return s.meterFlow(s.head(at, figure, 293.15))
+}
+
+// cross integrates the interval between two readings over which settings change: each segment with its own flows.
+func (e *Engine) cross(l *Lane, t0 int64, v0 float64, t1 int64, v1 float64, flow func(*Segment, int64, float64) float64, step func(int64, float64, int64, float64)) {
+	at := func(t int64) float64 {
+		if t == t1 || e.ofIntervals() {
+			return v1
+		}
+		return v0 + float64((v1-v0)*(float64(t-t0)/float64(t1-t0)))
+	}
+	for t := t0; t < t1; {
+		s := &l.Segments[l.at(t)]
+		next := min(s.Until, t1)
+		step(t, flow(s, t, at(t)), next, flow(s, next, at(next)))
+		t = next
+	}
+}
+
+// addLogged integrates the logged flow over readings that have one.
+func (e *Engine) addLogged(low, high int) {
+	if len(e.flow) == 0 {
+		return
+	}
+	for low < high {
+		end := low
+		for end < high && e.flowState[end] == reading.Present && (end == low || e.Flags[end]&qa.Gap == 0) {
+			end++
+		}
+		if end == low {
+			low++
+			continue
+		}
+		e.logged.Run(e.shownTime[low:end], e.flow[low:end])
+		low = end
+	}
+}
+
+// addCounter takes in the counter of the readings that have one.
+func (e *Engine) addCounter(low, high int) {
+	for len(e.counterValue) > 0 && low < high {
+		end := low
+		for end < high && e.counterState[end] == reading.Present {
+			end++
+		}
+		e.counter.Run(e.shownTime[low:end], e.counterValue[low:end])
+		low = max(end, low+1)
+	}
+}
+
+// addPassed spreads each interval's volume evenly over the interval, where the log says one.
+func (e *Engine) addPassed(low, high int) {
+	for i := low + 1; len(e.passed) > 0 && i < high; i++ {
+		if e.passedState[i] == reading.Present && e.Flags[i]&qa.Gap == 0 {
+			flow := e.passed[i] / (float64(e.Time[i]-e.Time[i-1]) * 1e-9)
+			e.intervals.Step(e.shownTime[i-1], flow, e.shownTime[i], flow)
+		}
+	}
+}

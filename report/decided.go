@@ -1,0 +1,98 @@
+package report
+
+import (
+	"math"
+
+	"retotal/ingest/site"
+	"retotal/recompute"
+)
+
+// residualRecord is a site visit beside the log.
+type residualRecord struct {
+	At        string   `json:"at"`
+	Reading   string   `json:"reading"`
+	Phase     string   `json:"phase,omitempty"`
+	By        string   `json:"by,omitempty"`
+	Doubt     *float64 `json:"u95_mm,omitempty"`
+	Recorded  *float64 `json:"recorded_less_visit_mm,omitempty"` // null: no reading near the visit
+	Corrected *float64 `json:"corrected_less_visit_mm,omitempty"`
+}
+
+// rulingRecord is a person's decision over readings.
+type rulingRecord struct {
+	From   string   `json:"from"`
+	Until  string   `json:"until"`
+	Action string   `json:"action"`
+	Checks []string `json:"checks,omitempty"`
+	Flow   *float64 `json:"flow_m3s,omitempty"`
+	Least  *float64 `json:"at_least_m3s,omitempty"`
+	Most   *float64 `json:"at_most_m3s,omitempty"`
+	Reason string   `json:"reason"`
+	By     string   `json:"by"`
+	Rows   int      `json:"readings"`
+	Effect number   `json:"effect_m3"`
+}
+
+func newRulings(list []recompute.RulingResult) (out []rulingRecord) {
+	for _, x := range list {
+		r := x.Ruling
+		rec := rulingRecord{From: utc(r.From.UTC), Until: utc(r.Until.UTC), Action: string(r.Action), Checks: r.Checks, Reason: r.Reason, By: r.By, Rows: x.Rows, Effect: number(x.Effect)}
+		switch r.Action {
+		case site.RuleValue:
+			rec.Flow = &r.Flow
+		case site.RuleBound:
+			rec.Least = &r.Least
+			if !math.IsInf(r.Most, 1) {
+				rec.Most = &r.Most
+			}
+		}
+		out = append(out, rec)
+	}
+	return out
+}
+
+// approvalRecord says who stands for a correction.
+type approvalRecord struct {
+	Status     string           `json:"status"`
+	Author     string           `json:"author,omitempty"`
+	Reviewer   string           `json:"reviewer,omitempty"`
+	Basis      string           `json:"basis,omitempty"`
+	Evidence   []string         `json:"evidence,omitempty"`
+	Examined   []examinedRecord `json:"examined_and_left_alone,omitempty"`
+	Supersedes string           `json:"supersedes_sha256,omitempty"`
+}
+
+type examinedRecord struct {
+	From   string `json:"from,omitempty"`
+	Until  string `json:"until,omitempty"`
+	Reason string `json:"reason"`
+}
+
+func newApproval(s *site.Site) *approvalRecord {
+	r := s.Review
+	out := &approvalRecord{Status: r.Status, Author: r.Author, Reviewer: r.Reviewer, Basis: r.Basis, Evidence: r.Evidence, Supersedes: r.Supersedes}
+	for _, e := range r.Examined {
+		x := examinedRecord{Reason: e.Reason}
+		if e.From != nil {
+			x.From = utc(e.From.UTC)
+		}
+		if e.Until != nil {
+			x.Until = utc(e.Until.UTC)
+		}
+		out.Examined = append(out.Examined, x)
+	}
+	return out
+}
+
+func newResiduals(list []recompute.Residual) (out []residualRecord) {
+	mm := func(v float64) *float64 { v = math.Round(v*1e4) / 10; return &v }
+	for i := range list {
+		v := &list[i]
+		rec := residualRecord{At: utc(v.Visit.At.UTC), Reading: v.Visit.Quantity.String() + " " + v.Visit.Value.Text, Phase: v.Visit.Phase, By: v.Visit.By}
+		if v.Found {
+			rec.Doubt, rec.Recorded, rec.Corrected = mm(v.Doubt()), mm(v.Before()), mm(v.After())
+		}
+		out = append(out, rec)
+	}
+	return out
+}
