@@ -97,3 +97,25 @@ func (e *Engine) addPassed(low, high int) {
 		}
 	}
 }
+
+// addSquares adds up how much the random part of each reading counts: the square of what a metre of head changes in its volume, by day. Exactly one of the
+// lanes that raise heads moves in each segment, by its standard uncertainty.
+func (e *Engine) addSquares(low, high int) {
+	if len(e.sources) == 0 {
+		return
+	}
+	for i := low; i < high; i++ {
+		slope := 0.0
+		for k := range e.sources {
+			if s := &e.sources[k]; s.lane >= 0 && s.Unit == "mm" {
+				slope += (e.whatIfs[e.asked+s.lane].flow[i] - e.afterFlow[i]) / (s.Input / 1000)
+			}
+		}
+		day := e.calendar.Day(max(e.Time[i], e.from))
+		for len(e.squares) <= day {
+			e.squares = append(e.squares, 0)
+		}
+		v := float64(slope * float64(e.Time[i]-e.Time[i-1]) * 1e-9)
+		e.squares[day] += float64(v * v)
+	}
+}

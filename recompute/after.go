@@ -87,6 +87,7 @@ func (a *after) add(e *Engine, low, high int) {
 			for i := low; i < end; i++ {
 				e.used[i] = true
 			}
+			e.addSquares(low, end)
 			e.events.extend(e, low, end)
 			a.accept(e, end-1, e.afterFlow[end-1], exactly(e.afterFlow[end-1]))
 			low = end

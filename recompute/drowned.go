@@ -41,6 +41,9 @@ func (e *Engine) drown(low, high int) {
 			e.drowned.Readings++
 			_, e.drowned.Source = d.ModularLimit()
 			if q, spread, ok := d.Drowned(e.Head[i], e.DownstreamHead[i]); ok {
+				for _, w := range e.whatIfs { // drowned by the same share
+					w.flow[i] = float64(w.flow[i] * (q / math.Max(e.afterFlow[i], 1e-12)))
+				}
 				e.afterFlow[i] = q
 				e.drowned.Computed++
 				e.drowned.Spread = math.Max(e.drowned.Spread, spread)

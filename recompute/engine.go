@@ -41,7 +41,10 @@ type Engine struct {
 	primary   reading.Quantity
 	recorded  *Lane
 	corrected *Lane
-	whatIfs   []*whatIf
+	whatIfs   []*whatIf // the what-if lanes, then those that the uncertainty budget moves
+	asked     int       // how many of them are what-if lanes
+	sources   []Source
+	squares   []float64 // by day: squares of what a metre of head changes in the volume of each reading, m⁴
 	screener  qa.Screener
 	sink      func(*Rows) error
 
@@ -99,7 +102,8 @@ type whatIf struct {
 func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 	s := l.Site
 	e := &Engine{log: l, site: s, primary: s.Log.Primary, recorded: lanes.Recorded, corrected: lanes.Corrected, sink: sink, from: math.MinInt64, until: math.MaxInt64}
-	for _, lane := range lanes.WhatIfs {
+	e.asked, e.sources = len(lanes.WhatIfs), lanes.Sources
+	for _, lane := range slices.Concat(lanes.WhatIfs, lanes.Moved) {
 		e.whatIfs = append(e.whatIfs, &whatIf{lane: lane})
 	}
 	resolution := l.Resolution[e.primary]

@@ -35,6 +35,9 @@ type Period struct {
 	Low, High  Volume   // of the bounded readings: the least and the most that flowed
 	Open       int64    // ns, of it the time in which nothing bounds the flow from above
 	WhatIf     []Volume // of the what-if lanes, in their order
+	Moved      []Volume // of the lanes that sources of uncertainty move
+	Squares    float64  // see Result.budgetOf, m⁴
+	Budget     *Budget  // nil when it was not asked for, or nothing is covered
 	Logged     Volume
 	Counted    Volume
 	Passed     Volume // of logged interval volumes
@@ -52,6 +55,17 @@ func share(part, whole int64) float64 {
 		return 0
 	}
 	return float64(part) / float64(whole)
+}
+
+// mergeAll merges volumes one by one.
+func mergeAll(list, more []Volume) []Volume {
+	for i, v := range more {
+		if i == len(list) {
+			list = append(list, Volume{})
+		}
+		list[i].merge(v)
+	}
+	return list
 }
 
 // Lower is the least that can have flowed in the time that the corrected total covers, m³.
@@ -85,12 +99,9 @@ func (p *Period) merge(o *Period) {
 	p.Low.merge(o.Low)
 	p.High.merge(o.High)
 	p.Open += o.Open
-	for i, v := range o.WhatIf {
-		if i == len(p.WhatIf) {
-			p.WhatIf = append(p.WhatIf, Volume{})
-		}
-		p.WhatIf[i].merge(v)
-	}
+	p.WhatIf = mergeAll(p.WhatIf, o.WhatIf)
+	p.Moved = mergeAll(p.Moved, o.Moved)
+	p.Squares += o.Squares
 	for c := range p.Classes {
 		p.Classes[c].merge(o.Classes[c])
 	}
@@ -102,6 +113,7 @@ type Result struct {
 	Recorded, Corrected *Lane
 	WhatIfs             []*Lane
 	Visits              []Residual
+	Sources             []Source // of uncertainty
 	Changes             []ChangePoint
 	Pattern             Pattern
 	Hours               *Profile       // filled only when missing time is filled by the time of day
@@ -141,13 +153,21 @@ func (e *Engine) Finish() (*Result, error) {
 	for i := range e.rulings.list {
 		r.Rulings = append(r.Rulings, RulingResult{Ruling: &e.rulings.list[i], Rows: e.rulings.rows[i]})
 	}
-	for _, w := range e.whatIfs {
+	for _, w := range e.whatIfs[:e.asked] {
 		r.WhatIfs = append(r.WhatIfs, w.lane)
 	}
 	for _, f := range r.Flags {
 		r.Screened += f.Effect
 	}
 	e.periods(r)
+	if r.Sources = e.sources; len(e.sources) > 0 {
+		for _, list := range [][]Period{r.Days, r.Months} {
+			for i := range list {
+				r.addBudget(&list[i])
+			}
+		}
+		r.addBudget(&r.Total)
+	}
 	r.Changes = e.changePoints(r)
 	r.Pattern = e.pattern(r)
 	return r, nil
@@ -180,10 +200,16 @@ func (e *Engine) day(i int) Period {
 	p.Low.Sum, p.Low.Covered = e.after.lower.Volume(i)
 	p.High.Sum, p.High.Covered = e.after.upper.Volume(i)
 	_, p.Open = e.after.open.Volume(i)
-	for _, w := range e.whatIfs {
+	for k, w := range e.whatIfs {
 		var v Volume
-		v.Sum, v.Covered = w.series.Volume(i)
-		p.WhatIf = append(p.WhatIf, v)
+		if v.Sum, v.Covered = w.series.Volume(i); k < e.asked {
+			p.WhatIf = append(p.WhatIf, v)
+		} else {
+			p.Moved = append(p.Moved, v)
+		}
+	}
+	if i < len(e.squares) {
+		p.Squares = e.squares[i]
 	}
 	for c := range e.after.series {
 		p.Classes[c].Sum, p.Classes[c].Covered = e.after.series[c].Volume(i)

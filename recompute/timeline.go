@@ -67,6 +67,18 @@ func (l *Lane) at(t int64) int {
 type Lanes struct {
 	Recorded, Corrected *Lane
 	WhatIfs             []*Lane
+	// Moved are lanes that each source of uncertainty moves by its standard uncertainty; Sources are all sources. Both are empty unless AddBudget was
+	// called.
+	Moved   []*Lane
+	Sources []Source
+}
+
+// AddBudget adds what the uncertainty of totals is worked out from. Each source that moves heads or ratings costs a lane.
+func (l *Lanes) AddBudget(s *site.Site) problem.List {
+	b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}, recorded: l.Recorded.Segments}
+	l.Sources, l.Moved = b.budget()
+	b.problems.Sort()
+	return b.problems
 }
 
 // NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not sure gives one lane for

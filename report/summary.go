@@ -19,7 +19,11 @@ func Summary(w io.Writer, r *Run, folder string) {
 	fmt.Fprintf(w, "%s (%s)\n", r.title(), r.site().ID)
 	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.Start), r.local(res.Total.End), r.site().Report.Clock.Name, grouped(float64(res.Log.Account.Used), 0))
 	fmt.Fprintf(w, "  Total before  %s %s   as the meter had it\n", r.volume(res.Total.Before, decimals), unit)
-	fmt.Fprintf(w, "  Total after   %s %s   corrected and screened\n", r.volume(res.Total.After, decimals), unit)
+	after := "corrected and screened"
+	if doubt := r.plusMinus(&res.Total, decimals); doubt != "" {
+		after += ", " + doubt
+	}
+	fmt.Fprintf(w, "  Total after   %s %s   %s\n", r.volume(res.Total.After, decimals), unit, after)
 	if res.Total.Both() {
 		fmt.Fprintf(w, "  Difference    %s %s   %s\n", r.signed(res.Total.Difference(), decimals), unit, percent(&res.Total))
 		fmt.Fprintf(w, "                %s settings, %s screening\n", r.signed(res.Total.Difference()-res.Screened, decimals), r.signed(res.Screened, decimals))
@@ -27,6 +31,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 	fmt.Fprintln(w)
 	months(w, r, decimals)
 	confidence(w, r)
+	uncertainty(w, r, decimals)
 	lanes(w, r, decimals)
 	attention(w, r, decimals)
 	flags(w, r, decimals)
@@ -46,7 +51,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 func months(w io.Writer, r *Run, decimals int) {
 	unit := r.site().Report.VolumeUnit.Symbol
 	t := table{left: map[int]bool{}}
-	header := []string{"month", "before " + unit, "after " + unit, "difference", "", "covered"}
+	header := []string{"month", "before " + unit, "after " + unit, "difference", "", "covered", "+/- (95 %)"}
 	if len(r.site().Report.Submitted) > 0 {
 		header = append(header, "reported")
 	}
@@ -57,7 +62,7 @@ func months(w io.Writer, r *Run, decimals int) {
 		if m.Both() {
 			difference = r.signed(m.Difference(), decimals)
 		}
-		row := []string{m.Label, r.volume(m.Before, decimals), r.volume(m.After, decimals), difference, percent(m), fmt.Sprintf("%.2f %%", 100*m.Coverage())}
+		row := []string{m.Label, r.volume(m.Before, decimals), r.volume(m.After, decimals), difference, percent(m), fmt.Sprintf("%.2f %%", 100*m.Coverage()), r.doubt(m)}
 		if reported, ok := r.site().Report.Submitted[m.Label]; ok {
 			row = append(row, reported.Volume.Text)
 		}

@@ -31,6 +31,9 @@ every row, the settings of both lanes with the limits and the source of each dev
 				}
 				j, err := prepare(file)
 				var run *report.Run
+				if err == nil && !asJSON {
+					j.lanes.Sources, j.lanes.Moved = nil, nil // nothing here shows uncertainties
+				}
 				if err == nil && !quiet {
 					j.withRecord()
 				}

@@ -42,6 +42,9 @@ func prepare(file string, without ...int) (*job, error) {
 	var more problem.List
 	j.lanes, more = recompute.NewLanes(s, without)
 	problems.Add(more...)
+	if problems.Err() == nil {
+		problems.Add(j.lanes.AddBudget(s)...)
+	}
 	problems.Sort()
 	if err := problems.Err(); err != nil {
 		return nil, err
@@ -63,7 +66,10 @@ func (j *job) compute(ctx context.Context, begin func() (func(*recompute.Rows) e
 		if err != nil {
 			return nil, err
 		}
-		j.lanes, _ = recompute.NewLanes(j.site, j.without, first.Changes...)
+		budget := j.lanes.Sources != nil
+		if j.lanes, _ = recompute.NewLanes(j.site, j.without, first.Changes...); budget {
+			j.lanes.AddBudget(j.site)
+		}
 		if err := j.prepareFilling(ctx, first); err != nil {
 			return nil, err
 		}

@@ -236,18 +236,30 @@ func Parse(text string, d Dimension) (Value, error) {
 
 // Between writes the value that lies a share of the way from one to another of the same unit: "89 deg" halfway from "90 deg" to "88 deg".
 func Between(from, to string, share float64) (string, error) {
-	number := func(text string) (v float64, unit string, err error) {
-		text = strings.TrimSpace(text)
-		end := numberEnd(text)
-		v, err = strconv.ParseFloat(text[:end], 64)
-		return v, strings.TrimSpace(text[end:]), err
-	}
-	a, unitA, errA := number(from)
-	b, unitB, errB := number(to)
+	a, unitA, errA := split(from)
+	b, unitB, errB := split(to)
 	if errA != nil || errB != nil || unitA != unitB {
 		return "", fmt.Errorf("%q and %q are not two values of one unit", from, to)
 	}
 	return strings.TrimSpace(strconv.FormatFloat(a+float64((b-a)*share), 'g', -1, 64) + " " + unitA), nil
+}
+
+// Moved writes a value with something added, both in one unit: "90.25 deg" from "90 deg" and a half of "0.5 deg".
+func Moved(value, by string, times float64) (string, error) {
+	v, unitV, errV := split(value)
+	b, unitB, errB := split(by)
+	if errV != nil || errB != nil || unitV != unitB {
+		return "", fmt.Errorf("%q and %q are not two values of one unit", value, by)
+	}
+	return strings.TrimSpace(strconv.FormatFloat(v+float64(b*times), 'g', -1, 64) + " " + unitV), nil
+}
+
+// split cuts a written value into number and unit.
+func split(text string) (v float64, unit string, err error) {
+	text = strings.TrimSpace(text)
+	end := numberEnd(text)
+	v, err = strconv.ParseFloat(text[:end], 64)
+	return v, strings.TrimSpace(text[end:]), err
 }
 
 // Unit1 is the unit that messages propose for a dimension.

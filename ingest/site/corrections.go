@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 )
 
@@ -50,6 +51,11 @@ func (s *Site) readCorrections(top *table) {
 		}
 		t.checkSpan(c.From, c.Until, &c.Settings)
 		s.checkDatum(t, &c.Settings)
+		if v := t.quantity("uncertainty", quantity.LengthDimension); v != nil {
+			if c.Doubt = v.SI; v.SI <= 0 {
+				t.refuse("uncertainty", fmt.Sprintf("%q is not above 0", v.Text), "", "")
+			}
+		}
 		c.Onset = s.onset(t, &c)
 		t.close()
 		s.Corrections = append(s.Corrections, c)

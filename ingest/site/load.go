@@ -70,6 +70,7 @@ func Parse(file string, text []byte) (*Site, problem.List) {
 	s.readScreening(top.sub("screening"))
 	s.needAir(top)
 	s.readFilling(top.sub("filling"))
+	s.readUncertainty(top.sub("uncertainty"))
 	s.readReport(top)
 	top.close()
 	doc.problems.Sort()

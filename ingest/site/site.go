@@ -27,6 +27,7 @@ type Site struct {
 	Review       Review
 	Screening    Screening
 	Filling      Filling
+	Uncertainty  Uncertainty
 	Report       Report
 	Places       map[string]problem.Place
 }
@@ -125,7 +126,8 @@ type Correction struct {
 	From, Until *Instant // nil: from the first reading, to the last one
 	Reason, By  string
 	Settings
-	Unusable bool // nothing can be made of the readings of the span
+	Doubt    float64 // m, expanded uncertainty (95 %) of what the correction sets the datum to; 0 when none is stated
+	Unusable bool    // nothing can be made of the readings of the span
 	Onset    *Onset
 	Place    problem.Place
 }

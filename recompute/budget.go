@@ -1,0 +1,274 @@
+package recompute
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+)
+
+// Uncertainties follow the GUM (JCGM 100): every source is moved by its standard uncertainty, everything is computed again, and the change of the
+// total is the source's part of it. Parts that are the same for all readings (datum, coefficient, geometry, temperature, the survey behind a correction) are
+// fully correlated over a total; the random part of a reading is not. The parts of independent sources add in squares.
+const (
+	coverage       = 2.0   // factor of an expanded uncertainty of about 95 %
+	usualDatum     = 0.003 // m, 95 %: a tape or staff over a weir, common practice
+	usualReading   = 0.002 // m, 95 %: waves and the sensor, common practice
+	usualBridged   = 0.20  // relative, 95 %, common practice
+	usualFilled    = 0.50
+	usualEstimated = 0.20
+)
+
+// Source is one source of uncertainty.
+type Source struct {
+	Name     string
+	Text     string  // how large, and by whom
+	Input    float64 // standard uncertainty, in Unit
+	Unit     string
+	Random   bool // independent from reading to reading
+	lane     int  // number of the lane that is moved by it, among the budget lanes; −1 for none
+	relative float64
+	class    Class // whose volume is in doubt, when relative is of that alone
+	ofClass  bool
+	bounds   bool
+}
+
+// Part is what one source adds to the uncertainty of a total.
+type Part struct {
+	Source *Source
+	Effect float64 // m³, of one standard uncertainty
+}
+
+// Budget is the uncertainty of one total.
+type Budget struct {
+	Parts    []Part
+	Standard float64 // m³, combined
+}
+
+// Expanded is the uncertainty of about 95 %, m³.
+func (b *Budget) Expanded() float64 { return coverage * b.Standard }
+
+// budget builds the sources of a site and the lanes that they move.
+func (b *builder) budget() (sources []Source, lanes []*Lane) {
+	u := &b.site.Uncertainty
+	moved := func(name, text, unit string, input float64, change func(i int, s *Segment)) {
+		l := b.lane(name, b.site.Corrections)
+		for i := range l.Segments {
+			if l.Segments[i].Rating != nil {
+				change(i, &l.Segments[i])
+			}
+		}
+		sources = append(sources, Source{Name: name, Text: text, Input: input, Unit: unit, lane: len(lanes)})
+		lanes = append(lanes, l)
+	}
+	own := func(s *Segment) int { return b.surveyOf(s) }
+	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
+	moved("datum", fmt.Sprintf("%.3g mm, %s", datum*1000, text), "mm", datum/coverage*1000, func(_ int, s *Segment) {
+		if own(s) < 0 {
+			s.chain.raise(datum / coverage)
+		}
+	})
+	for i, c := range b.site.Corrections {
+		if c.Doubt > 0 {
+			moved(fmt.Sprintf("survey of correction[%d]", i), fmt.Sprintf("%.3g mm, stated", c.Doubt*1000), "mm", c.Doubt/coverage*1000, func(_ int, s *Segment) {
+				if own(s) == i {
+					s.chain.raise(c.Doubt / coverage)
+				}
+			})
+		}
+	}
+	for _, d := range u.Device {
+		b.dimension(d, moved)
+	}
+	if u.Air > 0 {
+		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, func(_ int, s *Segment) { s.warm(b, u.Air/coverage) })
+	}
+	sources = append(sources, b.coefficient()...)
+	random, text := orUsual(u.Reading, usualReading, u.ReadingGiven)
+	sources = append(sources, Source{Name: "single readings", Text: fmt.Sprintf("%.3g mm, %s", random*1000, text), Input: random / coverage * 1000, Unit: "mm", Random: true, lane: -1})
+	for _, x := range []struct {
+		class Class
+		share float64
+		given float64
+	}{{Bridged, usualBridged, u.Bridged}, {Estimated, usualEstimated, 0}, {Filled, usualFilled, u.Filled}} {
+		share, text := orUsual(x.given, x.share, x.given > 0)
+		sources = append(sources, Source{Name: "what is " + x.class.String(), Text: fmt.Sprintf("%.3g %% of it, %s", share*100, text), Input: share / coverage * 100, Unit: "%", lane: -1, relative: share / coverage, class: x.class, ofClass: true})
+	}
+	sources = append(sources, Source{Name: "what is bounded", Text: "even between its bounds", Unit: "", lane: -1, bounds: true})
+	return sources, lanes
+}
+
+func orUsual(v, usual float64, given bool) (float64, string) {
+	if given {
+		return v, "stated"
+	}
+	return usual, "common practice"
+}
+
+// surveyOf returns the correction whose own uncertainty stands for a segment's datum, −1 for none.
+func (b *builder) surveyOf(s *Segment) int {
+	for i, c := range b.site.Corrections {
+		if from, until := span(c); c.Doubt > 0 && from <= s.From && s.Until <= until {
+			return i
+		}
+	}
+	return -1
+}
+
+// raise moves all heads of a chain by a length.
+func (c *chain) raise(by float64) {
+	c.shift += by
+	c.rest.a += by
+	c.exact = 0 // the meter's datum is in doubt, so a factor is not all
+}
+
+// warm moves the air's temperature of a segment by some kelvin, where its way depends on it.
+func (s *Segment) warm(b *builder, by float64) {
+	if s.Settings.Air == nil {
+		return
+	}
+	moved := *s.Settings.Air
+	if moved.Fixed != nil {
+		v := *moved.Fixed
+		v.SI += by
+		moved.Fixed = &v
+	}
+	moved.Plus += by
+	then := &b.recorded[(&Lane{Segments: b.recorded}).at(s.From)]
+	s.Settings.Air = &moved
+	s.chain = buildChain(b.site.Log.Primary, &b.site.Log.Columns[b.site.Log.Primary], s, then)
+	s.chain.exact = 0
+}
+
+// dimension moves one dimension of the device.
+func (b *builder) dimension(d site.DimensionDoubt, moved func(string, string, string, float64, func(int, *Segment))) {
+	moved("device "+d.Key, d.Text+", stated", "", 0, func(_ int, s *Segment) {
+		value, ok := s.Settings.Device.Values[d.Key]
+		if !ok {
+			b.add(problem.At(b.site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: the device has no such dimension in the site file", d.Key), "a key of [settings.device]", ""))
+			return
+		}
+		text, err := quantity.Moved(fmt.Sprint(value), d.Text, 1/coverage)
+		if err != nil {
+			b.add(problem.At(b.site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: %v", d.Key, err), "the unit that the device is written in", ""))
+			return
+		}
+		keys := *s.Settings.Device
+		keys.Values = map[string]any{}
+		for k, v := range s.Settings.Device.Values {
+			keys.Values[k] = v
+		}
+		keys.Values[d.Key] = text
+		if r := b.rating(&keys); r != nil {
+			s.Rating = r
+			if b.site.Log.Primary > reading.Head {
+				s.chain.exact = 0
+			}
+		}
+	})
+}
+
+// coefficient is the doubt of the device's coefficient: as stated, or as its source has it.
+func (b *builder) coefficient() []Source {
+	share, text := b.site.Uncertainty.Coefficient, "stated"
+	if share == 0 {
+		for i := range b.recorded {
+			if r := b.recorded[i].Rating; r != nil {
+				if d := r.Describe(); d.Uncertainty > share {
+					share, text = d.Uncertainty, d.UncertainBy
+				}
+			}
+		}
+	}
+	if share == 0 {
+		return nil
+	}
+	return []Source{{Name: "coefficient", Text: fmt.Sprintf("%.3g %%, %s", share*100, text), Input: share / coverage * 100, Unit: "%", lane: -1, relative: share / coverage}}
+}
+
+// addBudget works out the uncertainty of a period that has a total.
+func (r *Result) addBudget(p *Period) {
+	if !p.After.Missing() {
+		p.Budget = r.budgetOf(p)
+	}
+}
+
+// budgetOf adds up the uncertainty of a period's corrected total. Squares is the sum of the squares of what a metre of head would change in the volume
+// of each reading, m⁴.
+func (r *Result) budgetOf(p *Period) *Budget {
+	b := &Budget{}
+	sum := 0.0
+	after := p.After.M3()
+	for i := range r.Sources {
+		s := &r.Sources[i]
+		effect := 0.0
+		switch {
+		case s.lane >= 0:
+			effect = p.Moved[s.lane].M3() - after
+		case s.Random:
+			effect = s.Input / 1000 * math.Sqrt(p.Squares)
+		case s.bounds:
+			if upper, known := p.Upper(); known && !p.Classes[Bounded].Missing() {
+				effect = (upper - p.Lower()) / math.Sqrt(12)
+			}
+		case s.ofClass:
+			effect = s.relative * p.Classes[s.class].M3()
+		default:
+			effect = s.relative * after
+		}
+		b.Parts = append(b.Parts, Part{s, effect})
+		sum += float64(effect * effect)
+	}
+	b.Standard = math.Sqrt(sum)
+	return b
+}
+
+// Halve says which single source would have to be how much better known for half the uncertainty; input is its new standard uncertainty. It fails when no
+// single one can do it, and names the largest then.
+func (b *Budget) Halve() (part *Part, input float64, ok bool) {
+	for i := range b.Parts {
+		p := &b.Parts[i]
+		if part == nil || math.Abs(p.Effect) > math.Abs(part.Effect) {
+			part = p
+		}
+	}
+	if part == nil || part.Effect == 0 {
+		return nil, 0, false
+	}
+	all := float64(b.Standard * b.Standard)
+	left := all/4 - (all - float64(part.Effect*part.Effect))
+	if left <= 0 {
+		return part, 0, false
+	}
+	return part, part.Source.Input * math.Sqrt(left) / math.Abs(part.Effect), true
+}
+
+// Sureness is where a total stands beside a limit.
+type Sureness string
+
+// The answers.
+const (
+	Above      Sureness = "above beyond doubt"
+	Below      Sureness = "below beyond doubt"
+	CannotTell Sureness = "cannot tell"
+)
+
+// Against says whether a total of an expanded uncertainty is above a limit.
+func Against(total, expanded, limit float64) Sureness {
+	switch {
+	case total-expanded > limit:
+		return Above
+	case total+expanded < limit:
+		return Below
+	}
+	return CannotTell
+}
+
+// Shared reports whether a source scales before and after alike.
+func (s *Source) Shared() bool {
+	return s.Name == "coefficient" || strings.HasPrefix(s.Name, "device ")
+}

@@ -1,0 +1,110 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"retotal/recompute"
+)
+
+// budgetRow is one source of uncertainty as tables show it.
+type budgetRow struct {
+	Name, Text, Effect, Share string
+	Width                     float64 // of its bar, per cent
+}
+
+// budgetRows lists the sources of a total's uncertainty, the largest first; those that add nothing are left out.
+func (r *Run) budgetRows(b *recompute.Budget) (rows []budgetRow) {
+	if b == nil {
+		return nil
+	}
+	parts := slices.Clone(b.Parts)
+	slices.SortStableFunc(parts, func(a, b recompute.Part) int { return cmp.Compare(math.Abs(b.Effect), math.Abs(a.Effect)) })
+	for _, p := range parts {
+		if math.Abs(p.Effect) < 1e-6*b.Standard {
+			continue
+		}
+		share := p.Effect * p.Effect / (b.Standard * b.Standard)
+		kind := "the same for all readings"
+		if p.Source.Random {
+			kind = "independent from reading to reading"
+		}
+		rows = append(rows, budgetRow{p.Source.Name, p.Source.Text + "; " + kind, grouped(r.site().Report.VolumeUnit.FromSI(2*math.Abs(p.Effect)), 1), fmt.Sprintf("%.1f %%", 100*share), 100 * share})
+	}
+	return rows
+}
+
+// plusMinus writes the expanded uncertainty of a period's total: "± 1,234 m3 (1.5 %)"; "" when there is none.
+func (r *Run) plusMinus(p *recompute.Period, decimals int) string {
+	if p.Budget == nil || p.After.M3() == 0 {
+		return ""
+	}
+	u := p.Budget.Expanded()
+	return fmt.Sprintf("+/- %s %s (%.1f %%)", grouped(r.site().Report.VolumeUnit.FromSI(u), decimals), r.site().Report.VolumeUnit.Symbol, 100*u/p.After.M3())
+}
+
+// halveSentence says which single measurement would halve the uncertainty of the total.
+func (r *Run) halveSentence(b *recompute.Budget) string {
+	if b == nil {
+		return ""
+	}
+	part, input, ok := b.Halve()
+	switch {
+	case part == nil:
+		return ""
+	case !ok:
+		return fmt.Sprintf("No single measurement would halve it; the largest part is the %s.", part.Source.Name)
+	case part.Source.Unit == "":
+		return fmt.Sprintf("It would be halved by knowing the %s better.", part.Source.Name)
+	}
+	return fmt.Sprintf("It would be halved by knowing the %s to %.2g %s (95 %%).", part.Source.Name, 2*input, part.Source.Unit)
+}
+
+// differenceDoubt is the expanded uncertainty of after less before, m³: what was reported is a known number, and what both share (coefficient and
+// geometry) scales the difference alone.
+func differenceDoubt(p *recompute.Period) float64 {
+	sum, after := 0.0, p.After.M3()
+	for _, part := range p.Budget.Parts {
+		effect := part.Effect
+		if s := part.Source; s.Shared() && after != 0 {
+			effect *= p.Difference() / after
+		}
+		sum += effect * effect
+	}
+	return 2 * math.Sqrt(sum)
+}
+
+// uncertainty prints the budget of the total.
+func uncertainty(w io.Writer, r *Run, decimals int) {
+	p := &r.Result.Total
+	rows := r.budgetRows(p.Budget)
+	if len(rows) == 0 {
+		return
+	}
+	unit := r.site().Report.VolumeUnit
+	fmt.Fprintf(w, "\nUncertainty of the corrected total, %s (95 %%)\n", r.plusMinus(p, decimals))
+	t := table{left: map[int]bool{0: true, 3: true}}
+	t.add("source", "+/- "+unit.Symbol, "share", "")
+	for _, row := range rows {
+		t.add(row.Name, row.Effect, row.Share, row.Text)
+	}
+	t.write(w)
+	if p.Both() {
+		fmt.Fprintf(w, "  The difference of %s %s is known to +/- %s %s: coefficient and geometry are shared by before and after.\n", r.signed(p.Difference(), decimals), unit.Symbol,
+			grouped(unit.FromSI(differenceDoubt(p)), decimals), unit.Symbol)
+	}
+	if text := r.halveSentence(p.Budget); text != "" {
+		fmt.Fprintf(w, "  %s\n", text)
+	}
+}
+
+// doubt is the expanded uncertainty of a period's total in per cent of it; "" when there is none.
+func (r *Run) doubt(p *recompute.Period) string {
+	if p.Budget == nil || p.After.M3() == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.1f %%", 100*p.Budget.Expanded()/p.After.M3())
+}
