@@ -14,7 +14,7 @@ func totalsCSV(r *Run) []byte {
 	w := csv.NewWriter(&b)
 	unit := r.site().Report.VolumeUnit.Symbol
 	header := []string{"period", "label", "start (" + r.site().Report.Clock.Name + ")", "end", "before (" + unit + ")", "after (" + unit + ")", "difference (" + unit + ")",
-		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "filled (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")"}
+		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "filled (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")", "uncertainty 95 % (" + unit + ")"}
 	for _, l := range r.Result.WhatIfs {
 		header = append(header, l.Name+" ("+unit+")")
 	}
@@ -51,7 +51,11 @@ func (r *Run) totalsRow(group string, p *recompute.Period) []string {
 			upper = r.cell(most)
 		}
 	}
-	row = append(row, lower, upper)
+	doubt := ""
+	if p.Budget != nil {
+		doubt = r.cell(p.Budget.Expanded())
+	}
+	row = append(row, lower, upper, doubt)
 	for _, v := range p.WhatIf {
 		row = append(row, r.volumeCell(v))
 	}

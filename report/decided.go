@@ -96,3 +96,26 @@ func newResiduals(list []recompute.Residual) (out []residualRecord) {
 	}
 	return out
 }
+
+// partRecord is one source of the total's uncertainty.
+type partRecord struct {
+	Source string  `json:"source"`
+	Size   string  `json:"size"`
+	Random bool    `json:"independent_between_readings,omitempty"`
+	U95    number  `json:"u95_m3"`
+	Share  float64 `json:"share"`
+}
+
+func newBudget(b *recompute.Budget) (out []partRecord) {
+	if b == nil {
+		return nil
+	}
+	for _, p := range b.Parts {
+		share := 0.0
+		if b.Standard > 0 {
+			share = math.Round(1e4*p.Effect*p.Effect/(b.Standard*b.Standard)) / 1e4
+		}
+		out = append(out, partRecord{p.Source.Name, p.Source.Text, p.Source.Random, number(2 * math.Abs(p.Effect)), share})
+	}
+	return out
+}

@@ -34,6 +34,8 @@ type pageData struct {
 	Onsets, Proposal                      string
 	Visits                                []visitRow
 	Changes                               []string
+	Doubt, Halve, DifferenceDoubt         string
+	Budget                                []budgetRow
 	Rulings                               []rulingRow
 	Review                                *approvalRecord
 	Needs, Warnings                       []string
@@ -51,7 +53,7 @@ type pageData struct {
 	Version                               string
 }
 
-type rowData struct{ Label, Before, After, Difference, Percent, Coverage, Bridged, Bounded, Logged, Counted, Mark string }
+type rowData struct{ Label, Before, After, Difference, Percent, Coverage, Bridged, Bounded, Logged, Counted, Mark, Doubt string }
 
 type findingData struct{ Topic, Verdict, Sentence, Tolerance string }
 
@@ -109,6 +111,10 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	}
 	d.Bounded = r.boundsSentence(decimals)
 	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Review = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
+	d.Doubt, d.Budget, d.Halve = r.plusMinus(&res.Total, decimals), r.budgetRows(res.Total.Budget), r.halveSentence(res.Total.Budget)
+	if res.Total.Budget != nil && res.Total.Both() {
+		d.DifferenceDoubt = "+/- " + grouped(r.site().Report.VolumeUnit.FromSI(differenceDoubt(&res.Total)), decimals) + " " + d.Unit
+	}
 	d.Changes, d.Rulings = r.changeSentences(), r.rulingRows()
 	d.Drowned = strings.TrimSpace(r.drownedSentence() + " " + r.filledSentence())
 	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()
@@ -156,7 +162,7 @@ func (r *Run) addTables(d *pageData, decimals int) {
 
 func (r *Run) pageRow(p *recompute.Period, decimals int) rowData {
 	row := rowData{Label: p.Label, Before: r.volume(p.Before, decimals), After: r.volume(p.After, decimals), Percent: percent(p),
-		Coverage: fmt.Sprintf("%.2f %%", 100*p.Coverage()), Logged: r.volume(p.Logged, decimals), Counted: r.volume(p.Counted, decimals)}
+		Coverage: fmt.Sprintf("%.2f %%", 100*p.Coverage()), Doubt: r.doubt(p), Logged: r.volume(p.Logged, decimals), Counted: r.volume(p.Counted, decimals)}
 	if p.Both() {
 		row.Difference = r.signed(p.Difference(), decimals)
 	}

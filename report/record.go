@@ -46,6 +46,7 @@ type Record struct {
 	Lanes       []string                `json:"what_if,omitempty"`
 	Changes     []recompute.ChangePoint `json:"change_points,omitempty"`
 	Pattern     recompute.Pattern       `json:"pattern"`
+	Budget      []partRecord            `json:"uncertainty_budget,omitempty"`
 	Donor       *recompute.Match        `json:"filled_from_donor,omitempty"`
 	Visits      []residualRecord        `json:"site_visits,omitempty"`
 	Proposal    string                  `json:"proposed_by_visits,omitempty"`
@@ -137,6 +138,7 @@ type periodRecord struct {
 	Logged     *number   `json:"logged_flow_m3"`
 	Counted    *number   `json:"counter_m3"`
 	Passed     *number   `json:"interval_volumes_m3"`
+	Doubt      *number   `json:"u95_m3,omitempty"`      // expanded uncertainty of after, about 95 %
 	Lower      *number   `json:"at_least_m3,omitempty"` // where readings are only bounded
 	Upper      *number   `json:"at_most_m3,omitempty"`  // absent when nothing bounds it
 	WhatIf     []*number `json:"what_if_m3,omitempty"`
@@ -162,6 +164,7 @@ func NewRecord(r *Run) *Record {
 	for _, l := range res.WhatIfs {
 		rec.Lanes = append(rec.Lanes, l.Name)
 	}
+	rec.Budget = newBudget(res.Total.Budget)
 	rec.Pattern, rec.Donor = res.Pattern, r.Match
 	for _, v := range []*float64{&rec.Pattern.PerKelvin, &rec.Pattern.Correlation, &rec.Pattern.Expected} {
 		*v = math.Round(*v*1000) / 1000
@@ -316,6 +319,10 @@ func newPeriod(p *recompute.Period) periodRecord {
 	}
 	for _, v := range p.WhatIf {
 		out.WhatIf = append(out.WhatIf, volume(v))
+	}
+	if p.Budget != nil {
+		doubt := number(p.Budget.Expanded())
+		out.Doubt = &doubt
 	}
 	if v, ok := p.Percent(); ok {
 		percent := number(v)

@@ -1,0 +1,189 @@
+package recompute_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"retotal/ingest"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+	"retotal/recompute"
+)
+
+// withBudget runs a site with its uncertainty budget.
+func withBudget(t testing.TB, file string) *recompute.Result {
+	t.Helper()
+	s, problems := site.Load(file)
+	if err := problems.Err(); err != nil {
+		t.Fatal(err)
+	}
+	lanes, problems := recompute.NewLanes(s, nil)
+	problems.Add(lanes.AddBudget(s)...)
+	if err := problems.Err(); err != nil {
+		t.Fatal(err)
+	}
+	l, problems := ingest.Inspect(s)
+	if err := problems.Err(); err != nil {
+		t.Fatal(err)
+	}
+	var engine *recompute.Engine
+	if err := l.Each(context.Background(), func() func(*reading.Batch) error {
+		engine = recompute.NewEngine(l, lanes, nil)
+		return engine.Add
+	}); err != nil {
+		t.Fatal(err)
+	}
+	r, err := engine.Finish()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// part returns what a source adds to a budget, as a share of a total.
+func part(p *recompute.Period, name string) float64 {
+	for _, x := range p.Budget.Parts {
+		if x.Source.Name == name {
+			return math.Abs(x.Effect) / p.After.M3()
+		}
+	}
+	return math.NaN()
+}
+
+// writeMonth writes the invented month as a log of levels, with a site file.
+func writeMonth(t testing.TB, m *month, more string) string {
+	t.Helper()
+	dir := t.TempDir()
+	var b strings.Builder
+	b.WriteString("Time,Level\n")
+	at, _ := time.Parse("2006-01-02 15:04:05", begin)
+	for i, h := range m.head {
+		fmt.Fprintf(&b, "%s,%.17g\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), h)
+	}
+	text := "id = \"month\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) + more
+	for name, content := range map[string]string{"log.csv": b.String(), "site.toml": text} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return filepath.Join(dir, "site.toml")
+}
+
+// TestBudgetOfMonth: SIM-39 of the reference, worked out apart from this program. One millimetre (standard) of head is 1.8973 % of the month's total when it
+// is the same for all readings, and 0.03772 % when it is independent in each.
+func TestBudgetOfMonth(t *testing.T) {
+	m := loadMonth(t)
+	r := withBudget(t, writeMonth(t, &m, "[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"3 %\"\n"))
+	if got := 100 * part(&r.Total, "datum"); math.Abs(got-1.8973) > 0.02 { // moved by a whole millimetre, and not by the slope
+		t.Errorf("datum: %.4f %%, want 1.8973", got)
+	}
+	if got := 100 * part(&r.Total, "single readings"); math.Abs(got-0.03772) > 0.0004 {
+		t.Errorf("single readings: %.5f %%, want 0.03772", got)
+	}
+	if got := 100 * part(&r.Total, "coefficient"); math.Abs(got-1.5) > 1e-9 {
+		t.Errorf("coefficient: %.4f %%, want 1.5", got)
+	}
+	// The parts add in squares, and the datum to be known for half of it follows from them.
+	b := r.Total.Budget
+	sum := 0.0
+	for _, p := range b.Parts {
+		sum += p.Effect * p.Effect
+	}
+	near(t, "combined", b.Standard, math.Sqrt(sum))
+	if _, _, ok := b.Halve(); ok {
+		t.Error("1.9 % of datum beside 1.5 % of coefficient cannot be halved by the datum alone")
+	}
+	// Days hold their own: the datum's share of a day is that of the day's heads, and the sum of its parts over days is that of the month.
+	days := 0.0
+	for i := range r.Days {
+		days += part(&r.Days[i], "datum") * r.Days[i].After.M3()
+	}
+	near(t, "datum over days", days, part(&r.Total, "datum")*r.Total.After.M3())
+}
+
+// TestBudgetOfGeometry: half a degree (95 %) of a notch of 90 degrees is tan(45.125°)/tan(45°) − 1 of the total for a standard uncertainty of a quarter of a
+// degree, worked out by hand; coefficient and head correction depend a little on the angle, too.
+func TestBudgetOfGeometry(t *testing.T) {
+	m := loadMonth(t)
+	file := writeMonth(t, &m, "")
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	notch := strings.Replace(string(text), notch90, "kind = \"v-notch\"\nangle = \"90 deg\"\nequation = \"kindsvater-shen\"\n", 1) + "[uncertainty.device]\nangle = \"0.5 deg\"\n"
+	if err := os.WriteFile(file, []byte(notch), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	r := withBudget(t, file)
+	want := math.Tan(45.125*math.Pi/180) - 1
+	if got := part(&r.Total, "device angle"); math.Abs(got/want-1) > 0.03 {
+		t.Errorf("angle: %.6f, want %.6f", got, want)
+	}
+}
+
+// TestSurveyOfCorrection: the uncertainty of the survey behind a correction stands for the datum of its span, and the usual one for the rest.
+func TestSurveyOfCorrection(t *testing.T) {
+	file := simple(t, minutes(0.9, 0.9, 0.9, 0.9, 0.9), `
+[screening]
+stuck = "keep"
+[uncertainty]
+datum = "4 mm"
+[[correction]]
+until = 2031-03-01T00:02:00
+reason = "by hand"
+empty_distance = "1.1 m"
+uncertainty = "10 mm"
+`)
+	r := withBudget(t, file)
+	// Q = 0.1 m²/s × h: a standard uncertainty of 5 mm over 2 minutes, and of 2 mm over the other 2.
+	for name, want := range map[string]float64{"survey of correction[0]": 0.1 * 0.005 * 120, "datum": 0.1 * 0.002 * 120} {
+		near(t, name, part(&r.Total, name)*r.Total.After.M3(), want)
+	}
+}
+
+// TestIntervalHoldsTruth: in 1,000 generated sites with errors drawn from the stated uncertainties, the interval of 95 % holds the true total in 93 to 97 %.
+func TestIntervalHoldsTruth(t *testing.T) {
+	random := rand.New(rand.NewPCG(51, 52))
+	held, by := 0, map[string]int{}
+	const sites = 1000
+	dir := t.TempDir()
+	for n := range sites {
+		base, wave := 0.08+0.1*random.Float64(), 0.02+0.03*random.Float64()
+		datum, coefficient := 0.002*random.NormFloat64(), 0.01*random.NormFloat64()
+		truth := make([]float64, 97)
+		var log strings.Builder
+		log.WriteString("Time,Level\n")
+		at, _ := time.Parse("2006-01-02 15:04:05", begin)
+		for i := range truth {
+			h := base + wave*math.Sin(float64(i)/15)
+			truth[i] = notch(h, 90) * (1 + coefficient)
+			fmt.Fprintf(&log, "%s,%.6f\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), h+datum+0.001*random.NormFloat64())
+		}
+		text := "id = \"s\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) +
+			"[uncertainty]\ndatum = \"4 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n"
+		for name, content := range map[string]string{"log.csv": log.String(), "site.toml": text} {
+			if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		r := withBudget(t, filepath.Join(dir, "site.toml"))
+		off := math.Abs(r.Total.After.M3() - total(truth))
+		if off <= r.Total.Budget.Expanded() {
+			held++
+		} else {
+			by[fmt.Sprintf("%.1f", off/r.Total.Budget.Standard)]++
+		}
+		_ = n
+	}
+	if share := float64(held) / sites; share < 0.93 || share > 0.97 {
+		t.Errorf("%d of %d intervals hold the truth; the others are off by these standard uncertainties: %v", held, sites, by)
+	}
+	t.Logf("%d of %d intervals of 95 %% hold the true total", held, sites)
+}
