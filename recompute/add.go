@@ -108,7 +108,7 @@ func (e *Engine) addSquares(low, high int) {
 		slope := 0.0
 		for k := range e.sources {
 			if s := &e.sources[k]; s.lane >= 0 && s.Unit == "mm" {
-				slope += (e.whatIfs[e.asked+s.lane].flow[i] - e.afterFlow[i]) / (s.Input / 1000)
+				slope += (e.whatIfs[e.asked+s.lane].flow[i] - e.afterFlow[i]) / (nudge * s.Input / 1000)
 			}
 		}
 		day := e.calendar.Day(max(e.Time[i], e.from))

@@ -88,6 +88,7 @@ func (a *after) add(e *Engine, low, high int) {
 				e.used[i] = true
 			}
 			e.addSquares(low, end)
+			e.addSamples(low, end)
 			e.events.extend(e, low, end)
 			a.accept(e, end-1, e.afterFlow[end-1], exactly(e.afterFlow[end-1]))
 			low = end

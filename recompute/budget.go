@@ -11,11 +11,12 @@ import (
 	"retotal/ingest/site"
 )
 
-// Uncertainties follow the GUM (JCGM 100): every source is moved by its standard uncertainty, everything is computed again, and the change of the
-// total is the source's part of it. Parts that are the same for all readings (datum, coefficient, geometry, temperature, the survey behind a correction) are
+// Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty, everything is computed again, and the change of
+// the total, times as much, is the source's part of it: the slope, and not what curvature adds on one side. Parts that are the same for all readings (datum, coefficient, geometry, temperature, the survey behind a correction) are
 // fully correlated over a total; the random part of a reading is not. The parts of independent sources add in squares.
 const (
 	coverage       = 2.0   // factor of an expanded uncertainty of about 95 %
+	nudge          = 0.1   // by which part of its standard uncertainty a source is moved
 	usualDatum     = 0.003 // m, 95 %: a tape or staff over a weir, common practice
 	usualReading   = 0.002 // m, 95 %: waves and the sensor, common practice
 	usualBridged   = 0.20  // relative, 95 %, common practice
@@ -69,14 +70,14 @@ func (b *builder) budget() (sources []Source, lanes []*Lane) {
 	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
 	moved("datum", fmt.Sprintf("%.3g mm, %s", datum*1000, text), "mm", datum/coverage*1000, func(_ int, s *Segment) {
 		if own(s) < 0 {
-			s.chain.raise(datum / coverage)
+			s.chain.raise(nudge * datum / coverage)
 		}
 	})
 	for i, c := range b.site.Corrections {
 		if c.Doubt > 0 {
 			moved(fmt.Sprintf("survey of correction[%d]", i), fmt.Sprintf("%.3g mm, stated", c.Doubt*1000), "mm", c.Doubt/coverage*1000, func(_ int, s *Segment) {
 				if own(s) == i {
-					s.chain.raise(c.Doubt / coverage)
+					s.chain.raise(nudge * c.Doubt / coverage)
 				}
 			})
 		}
@@ -85,7 +86,7 @@ func (b *builder) budget() (sources []Source, lanes []*Lane) {
 		b.dimension(d, moved)
 	}
 	if u.Air > 0 {
-		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, func(_ int, s *Segment) { s.warm(b, u.Air/coverage) })
+		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, func(_ int, s *Segment) { s.warm(b, nudge*u.Air/coverage) })
 	}
 	sources = append(sources, b.coefficient()...)
 	random, text := orUsual(u.Reading, usualReading, u.ReadingGiven)
@@ -152,7 +153,7 @@ func (b *builder) dimension(d site.DimensionDoubt, moved func(string, string, st
 			b.add(problem.At(b.site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: the device has no such dimension in the site file", d.Key), "a key of [settings.device]", ""))
 			return
 		}
-		text, err := quantity.Moved(fmt.Sprint(value), d.Text, 1/coverage)
+		text, err := quantity.Moved(fmt.Sprint(value), d.Text, nudge/coverage)
 		if err != nil {
 			b.add(problem.At(b.site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: %v", d.Key, err), "the unit that the device is written in", ""))
 			return
@@ -208,7 +209,7 @@ func (r *Result) budgetOf(p *Period) *Budget {
 		effect := 0.0
 		switch {
 		case s.lane >= 0:
-			effect = p.Moved[s.lane].M3() - after
+			effect = (p.Moved[s.lane].M3() - after) / nudge
 		case s.Random:
 			effect = s.Input / 1000 * math.Sqrt(p.Squares)
 		case s.bounds:

@@ -44,6 +44,7 @@ type Engine struct {
 	whatIfs   []*whatIf // the what-if lanes, then those that the uncertainty budget moves
 	asked     int       // how many of them are what-if lanes
 	sources   []Source
+	sampler   *sampler  // nil unless a Monte Carlo check is wanted
 	squares   []float64 // by day: squares of what a metre of head changes in the volume of each reading, m⁴
 	screener  qa.Screener
 	sink      func(*Rows) error

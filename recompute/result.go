@@ -114,6 +114,8 @@ type Result struct {
 	WhatIfs             []*Lane
 	Visits              []Residual
 	Sources             []Source // of uncertainty
+	moved               []*Lane  // by them
+	sampler             *sampler
 	Changes             []ChangePoint
 	Pattern             Pattern
 	Hours               *Profile       // filled only when missing time is filled by the time of day
@@ -160,6 +162,10 @@ func (e *Engine) Finish() (*Result, error) {
 		r.Screened += f.Effect
 	}
 	e.periods(r)
+	for _, w := range e.whatIfs[e.asked:] {
+		r.moved = append(r.moved, w.lane)
+	}
+	r.sampler = e.sampler
 	if r.Sources = e.sources; len(e.sources) > 0 {
 		for _, list := range [][]Period{r.Days, r.Months} {
 			for i := range list {

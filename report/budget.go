@@ -77,6 +77,18 @@ func differenceDoubt(p *recompute.Period) float64 {
 	return 2 * math.Sqrt(sum)
 }
 
+// drawsSentence says what the Monte Carlo check found; "" when there was none.
+func (r *Run) drawsSentence(decimals int) string {
+	d := r.Draws
+	if d == nil {
+		return ""
+	}
+	unit := r.site().Report.VolumeUnit
+	value := func(v float64) string { return grouped(unit.FromSI(v), decimals) }
+	return fmt.Sprintf("%d draws (seed %d) through the ratings themselves: standard uncertainty %s %s, by the budget %s; 95 %% of them between %s and %s.", d.Count, d.Seed, value(d.Standard), unit.Symbol,
+		value(r.Result.Total.Budget.Standard), value(d.Low), value(d.High))
+}
+
 // uncertainty prints the budget of the total.
 func uncertainty(w io.Writer, r *Run, decimals int) {
 	p := &r.Result.Total
@@ -97,6 +109,9 @@ func uncertainty(w io.Writer, r *Run, decimals int) {
 			grouped(unit.FromSI(differenceDoubt(p)), decimals), unit.Symbol)
 	}
 	if text := r.halveSentence(p.Budget); text != "" {
+		fmt.Fprintf(w, "  %s\n", text)
+	}
+	if text := r.drawsSentence(decimals); text != "" {
 		fmt.Fprintf(w, "  %s\n", text)
 	}
 }

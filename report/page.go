@@ -111,7 +111,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	}
 	d.Bounded = r.boundsSentence(decimals)
 	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Review = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
-	d.Doubt, d.Budget, d.Halve = r.plusMinus(&res.Total, decimals), r.budgetRows(res.Total.Budget), r.halveSentence(res.Total.Budget)
+	d.Doubt, d.Budget, d.Halve = r.plusMinus(&res.Total, decimals), r.budgetRows(res.Total.Budget), r.halveSentence(res.Total.Budget)+" "+r.drawsSentence(decimals)
 	if res.Total.Budget != nil && res.Total.Both() {
 		d.DifferenceDoubt = "+/- " + grouped(r.site().Report.VolumeUnit.FromSI(differenceDoubt(&res.Total)), decimals) + " " + d.Unit
 	}

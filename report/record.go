@@ -47,6 +47,7 @@ type Record struct {
 	Changes     []recompute.ChangePoint `json:"change_points,omitempty"`
 	Pattern     recompute.Pattern       `json:"pattern"`
 	Budget      []partRecord            `json:"uncertainty_budget,omitempty"`
+	Draws       *recompute.Draws        `json:"monte_carlo,omitempty"`
 	Donor       *recompute.Match        `json:"filled_from_donor,omitempty"`
 	Visits      []residualRecord        `json:"site_visits,omitempty"`
 	Proposal    string                  `json:"proposed_by_visits,omitempty"`
@@ -163,6 +164,11 @@ func NewRecord(r *Run) *Record {
 	}
 	for _, l := range res.WhatIfs {
 		rec.Lanes = append(rec.Lanes, l.Name)
+	}
+	if r.Draws != nil {
+		d := *r.Draws
+		d.Mean, d.Standard = math.Round(d.Mean*1000)/1000, math.Round(d.Standard*1000)/1000
+		rec.Draws = &d
 	}
 	rec.Budget = newBudget(res.Total.Budget)
 	rec.Pattern, rec.Donor = res.Pattern, r.Match

@@ -25,7 +25,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 	}
 	fmt.Fprintf(w, "  Total after   %s %s   %s\n", r.volume(res.Total.After, decimals), unit, after)
 	if res.Total.Both() {
-		fmt.Fprintf(w, "  Difference    %s %s   %s\n", r.signed(res.Total.Difference(), decimals), unit, percent(&res.Total))
+		fmt.Fprintf(w, "  Difference    %s %s   %s of before%s\n", r.signed(res.Total.Difference(), decimals), unit, percent(&res.Total), ofAfter(&res.Total))
 		fmt.Fprintf(w, "                %s settings, %s screening\n", r.signed(res.Total.Difference()-res.Screened, decimals), r.signed(res.Screened, decimals))
 	}
 	fmt.Fprintln(w)
@@ -46,6 +46,15 @@ func Summary(w io.Writer, r *Run, folder string) {
 		fmt.Fprintf(w, "\nResults in %s: report.html, totals.csv, events.csv, readings.parquet, plots, record.json\n", folder)
 	}
 	fmt.Fprintln(w, "A correction is for a competent person to review before it is reported.")
+}
+
+// ofAfter words the error of before in per cent of the corrected total: the other of the two definitions in use (of the true value, 23 CCR 1030(a); of the
+// indicated one, COMAR 20.70.06.04).
+func ofAfter(p *recompute.Period) string {
+	if !p.Both() || p.After.M3() == 0 {
+		return ""
+	}
+	return fmt.Sprintf("; before was %+.2f %% of after in error", 100*(p.Before.M3()/p.After.M3()-1))
 }
 
 func months(w io.Writer, r *Run, decimals int) {

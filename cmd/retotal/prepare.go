@@ -19,6 +19,7 @@ type job struct {
 	site     *site.Site
 	lanes    *recompute.Lanes
 	without  []int
+	draws    int                              // of the Monte Carlo check; 0 for none
 	estimate func(hour int64) (float64, bool) // of missing hours
 	match    *recompute.Match                 // of the donor's hours and ours
 	log      *ingest.Log
@@ -125,6 +126,9 @@ func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) erro
 		engine = recompute.NewEngine(j.log, j.lanes, sink)
 		engine.WithoutRuling(without)
 		engine.FillFrom(j.estimate)
+		if j.draws > 0 {
+			engine.Sample()
+		}
 		if j.estimate == nil {
 			engine.CollectHours()
 		}
@@ -147,5 +151,13 @@ func (j *job) finish(result *recompute.Result) (*report.Run, error) {
 	if err := outside.Err(); err != nil {
 		return nil, err
 	}
-	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Proposal: recompute.Propose(result), Without: j.without, Match: j.match, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
+	var draws *recompute.Draws
+	if j.draws > 0 {
+		d, ok := result.MonteCarlo(j.draws, 1)
+		if !ok {
+			return nil, problem.At(problem.Place{File: j.site.File}, "the uncertainty cannot be drawn: the log has no measured total, or more than 5.5 million readings", "a log of up to ten years of minutes", "leave out --monte-carlo")
+		}
+		draws = &d
+	}
+	return &report.Run{Result: result, Draws: draws, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Proposal: recompute.Propose(result), Without: j.without, Match: j.match, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
 }

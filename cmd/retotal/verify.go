@@ -88,6 +88,9 @@ func verify(c *cobra.Command, file, siteFile string) (follows bool, err error) {
 	if err != nil {
 		return false, err
 	}
+	if rec.Draws != nil {
+		j.draws = rec.Draws.Count
+	}
 	temporary, err := os.MkdirTemp("", "verify-*")
 	if err != nil {
 		return false, err
