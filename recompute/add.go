@@ -12,6 +12,14 @@ func (e *Engine) addBefore(low, high int) {
 		segment := &e.recorded.Segments[e.recorded.at(e.Time[low])]
 		end := e.unbroken(low, high, segment.Until)
 		e.before.Run(e.shownTime[low:end], e.beforeFlow[low:end])
+		for i := range e.others {
+			e.others[i].series.Run(e.shownTime[low:end], e.beforeFlow[low:end])
+		}
+		if len(e.sources) > 0 {
+			for _, q := range e.beforeFlow[low:end] {
+				e.peakShown = max(e.peakShown, q)
+			}
+		}
 		if end < high && e.Flags[end]&qa.Gap == 0 {
 			off := e.shownTime[end-1] - e.Time[end-1]
 			e.cross(e.recorded, e.Time[end-1], e.figure[end-1], e.Time[end], e.figure[end], e.meterAt, func(t0 int64, q0 float64, t1 int64, q1 float64) {
@@ -117,5 +125,15 @@ func (e *Engine) addSquares(low, high int) {
 		}
 		v := float64(slope * float64(e.Time[i]-e.Time[i-1]) * 1e-9)
 		e.squares[day] += float64(v * v)
+	}
+}
+
+// addPeaks follows the highest flows of rows low to high−1, when totals are to be described.
+func (e *Engine) addPeaks(low, high int) {
+	if len(e.sources) == 0 {
+		return
+	}
+	for i := low; i < high; i++ {
+		e.peaks.add(e.Time[i-1], e.afterFlow[i-1], e.Time[i], e.afterFlow[i], true)
 	}
 }

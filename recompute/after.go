@@ -88,6 +88,7 @@ func (a *after) add(e *Engine, low, high int) {
 				e.used[i] = true
 			}
 			e.addSquares(low, end)
+			e.addPeaks(low, end)
 			e.addSamples(low, end)
 			e.events.extend(e, low, end)
 			a.accept(e, end-1, e.afterFlow[end-1], exactly(e.afterFlow[end-1]))
@@ -188,6 +189,7 @@ func (a *after) row(e *Engine, i int) {
 	}
 	stated := ruling >= 0 && flow != e.afterFlow[i] // whatever the settings
 	e.used[i], e.afterFlow[i] = true, flow
+	e.peaks.add(a.last.time, a.last.flow, e.Time[i], flow, a.last.any && !a.stretch.gap && !a.stretch.leftOut && a.stretch.dropped == 0)
 	for _, w := range e.whatIfs {
 		if w.flow[i] = e.heldBeside(w, i, action); stated {
 			w.flow[i] = flow

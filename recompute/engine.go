@@ -61,6 +61,9 @@ type Engine struct {
 	witness   Witness
 	visits    visits
 	slow      slow
+	peaks     peaks
+	peakShown float64
+	others    []otherRule
 	drowned   Drowned
 	rulings   rulings
 	estimate  func(hour int64) (float64, bool) // of missing hours; nil for none
@@ -131,6 +134,7 @@ func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 	}
 	e.witness.flowStep, e.witness.levelStep = l.Resolution[reading.Flow], l.Resolution[e.primary]
 	e.rulings = newRulings(s, -1)
+	e.peaks.window = s.Report.PeakOver.Nanoseconds()
 	e.register.rollover = s.Log.Columns[reading.Counter].Rollover
 	return e
 }
@@ -165,6 +169,7 @@ func (e *Engine) begin(first int64) {
 	}
 	e.counter = total.NewCounter(e.calendar, e.from, e.until, e.site.Log.Columns[reading.Counter].Rollover, e.greatestFlow(), e.log.Resolution[reading.Counter])
 	e.after.setUp(e)
+	e.setUpOthers(first)
 	e.visits.setUp(e)
 }
 

@@ -34,6 +34,7 @@ type Period struct {
 	Classes    [Classes]Volume
 	Low, High  Volume   // of the bounded readings: the least and the most that flowed
 	Open       int64    // ns, of it the time in which nothing bounds the flow from above
+	Others     []Other  // of a month: the recorded lane's volume under other bounds of the day
 	WhatIf     []Volume // of the what-if lanes, in their order
 	Moved      []Volume // of the lanes that sources of uncertainty move
 	Squares    float64  // see Result.budgetOf, m⁴
@@ -55,6 +56,12 @@ func share(part, whole int64) float64 {
 		return 0
 	}
 	return float64(part) / float64(whole)
+}
+
+// Other is a month's volume of the recorded lane by another rule.
+type Other struct {
+	Rule   string
+	Volume Volume
 }
 
 // mergeAll merges volumes one by one.
@@ -118,6 +125,7 @@ type Result struct {
 	sampler             *sampler
 	Changes             []ChangePoint
 	Pattern             Pattern
+	Statistics          Statistics
 	Hours               *Profile       // filled only when missing time is filled by the time of day
 	Rulings             []RulingResult // their effects are for the caller to fill in, by runs without each
 	Limits              qa.Limits
@@ -176,6 +184,10 @@ func (e *Engine) Finish() (*Result, error) {
 	}
 	r.Changes = e.changePoints(r)
 	r.Pattern = e.pattern(r)
+	r.Statistics = r.statistics(e.site.Report.LeastDay)
+	r.Statistics.PeakBefore = e.peakShown
+	e.addOthers(r)
+	r.Statistics.Peak, r.Statistics.PeakAt, r.Statistics.PeakMean, r.Statistics.PeakMeanAt = e.peaks.peak, e.peaks.peakAt, e.peaks.mean, e.peaks.meanAt
 	return r, nil
 }
 

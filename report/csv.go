@@ -3,7 +3,9 @@ package report
 import (
 	"bytes"
 	"encoding/csv"
+	"fmt"
 	"strconv"
+	"time"
 
 	"retotal/recompute"
 )
@@ -14,7 +16,7 @@ func totalsCSV(r *Run) []byte {
 	w := csv.NewWriter(&b)
 	unit := r.site().Report.VolumeUnit.Symbol
 	header := []string{"period", "label", "start (" + r.site().Report.Clock.Name + ")", "end", "before (" + unit + ")", "after (" + unit + ")", "difference (" + unit + ")",
-		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "filled (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")", "uncertainty 95 % (" + unit + ")"}
+		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "filled (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")", "uncertainty 95 % (" + unit + ")", "after, to report (" + unit + ")"}
 	for _, l := range r.Result.WhatIfs {
 		header = append(header, l.Name+" ("+unit+")")
 	}
@@ -22,7 +24,7 @@ func totalsCSV(r *Run) []byte {
 	for _, group := range []struct {
 		name    string
 		periods []recompute.Period
-	}{{"day", r.Result.Days}, {"month", r.Result.Months}, {"total", []recompute.Period{r.Result.Total}}} {
+	}{{"day", r.Result.Days}, {"week", r.Result.Periods(week)}, {"month", r.Result.Months}, {"quarter", r.Result.Periods(quarter)}, {"year", r.Result.Periods(year)}, {"rolling 3 months", r.Result.Rolling(3)}, {"rolling 12 months", r.Result.Rolling(12)}, {"total", []recompute.Period{r.Result.Total}}} {
 		for i := range group.periods {
 			w.Write(r.totalsRow(group.name, &group.periods[i]))
 		}
@@ -30,6 +32,22 @@ func totalsCSV(r *Run) []byte {
 	w.Flush()
 	return b.Bytes()
 }
+
+// week, quarter and year name the period of a day by its label: 2031-W14 (ISO 8601), 2031-Q2, 2031.
+func week(day string) string {
+	t, err := time.Parse("2006-01-02", day)
+	if err != nil {
+		return day
+	}
+	y, w := t.ISOWeek()
+	return fmt.Sprintf("%d-W%02d", y, w)
+}
+
+func quarter(day string) string {
+	return day[:4] + "-Q" + string('1'+(10*(day[5]-'0')+day[6]-'0'-1)/3)
+}
+
+func year(day string) string { return day[:4] }
 
 func (r *Run) totalsRow(group string, p *recompute.Period) []string {
 	difference, percentage := "", ""
@@ -55,7 +73,7 @@ func (r *Run) totalsRow(group string, p *recompute.Period) []string {
 	if p.Budget != nil {
 		doubt = r.cell(p.Budget.Expanded())
 	}
-	row = append(row, lower, upper, doubt)
+	row = append(row, lower, upper, doubt, r.toReport(p))
 	for _, v := range p.WhatIf {
 		row = append(row, r.volumeCell(v))
 	}

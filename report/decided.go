@@ -5,6 +5,7 @@ import (
 
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/audit"
 )
 
 // residualRecord is a site visit beside the log.
@@ -116,6 +117,52 @@ func newBudget(b *recompute.Budget) (out []partRecord) {
 			share = math.Round(1e4*p.Effect*p.Effect/(b.Standard*b.Standard)) / 1e4
 		}
 		out = append(out, partRecord{p.Source.Name, p.Source.Text, p.Source.Random, number(2 * math.Abs(p.Effect)), share})
+	}
+	return out
+}
+
+// averageRecord is a month's average daily volume after correction, by each rule.
+type averageRecord struct {
+	Month       string  `json:"month"`
+	Rule        string  `json:"rule"` // of the site
+	Days        int     `json:"days"`
+	Measured    int     `json:"days_measured"`
+	Discharging int     `json:"days_with_flow"`
+	OverMeas    *number `json:"over_days_measured_m3"`
+	OverFlow    *number `json:"over_days_with_flow_m3"`
+	OverAll     *number `json:"over_all_days_m3"`
+}
+
+func newAverages(r *Run) (out []averageRecord) {
+	some := func(v float64, days int) *number {
+		if days == 0 {
+			return nil
+		}
+		n := number(v)
+		return &n
+	}
+	for _, m := range audit.MonthlyAverages(r.Result) {
+		a := m.After
+		out = append(out, averageRecord{m.Period.Label, string(r.site().Report.Average), a.Days, a.Measured, a.Discharging, some(a.OverMeasured, a.Measured), some(a.OverDischarging, a.Discharging), some(a.OverAll, a.Days)})
+	}
+	return out
+}
+
+// limitRecord is a figure over a limit, or too near to it to tell.
+type limitRecord struct {
+	audit.LimitFinding
+	Before float64 `json:"before"` // m³, m³/s or a share
+	After  float64 `json:"after"`
+	Doubt  float64 `json:"u95"`
+}
+
+func newLimits(r *Run) (out []limitRecord) {
+	for _, f := range r.Limits {
+		scale := 1000.0
+		if f.Flow {
+			scale = 1e7
+		}
+		out = append(out, limitRecord{f, math.Round(f.Before*scale) / scale, math.Round(f.After*scale) / scale, math.Round(f.Doubt*scale) / scale})
 	}
 	return out
 }

@@ -11,6 +11,7 @@ import (
 
 	"retotal/ingest/quantity"
 	"retotal/recompute"
+	"retotal/recompute/audit"
 	"retotal/recompute/device"
 )
 
@@ -36,6 +37,11 @@ type pageData struct {
 	Changes                               []string
 	Doubt, Halve, DifferenceDoubt         string
 	Budget                                []budgetRow
+	Limits                                []limitRow
+	Averages                              []averageData
+	AverageRule                           string
+	HasFigures                            bool
+	Statistics                            []string
 	Rulings                               []rulingRow
 	Review                                *approvalRecord
 	Needs, Warnings                       []string
@@ -54,6 +60,12 @@ type pageData struct {
 }
 
 type rowData struct{ Label, Before, After, Difference, Percent, Coverage, Bridged, Bounded, Logged, Counted, Mark, Doubt string }
+
+type averageData struct {
+	Month, Measured, Discharging, All string
+	Days, With, Flowing               int
+	Figure                            string
+}
 
 type findingData struct{ Topic, Verdict, Sentence, Tolerance string }
 
@@ -115,6 +127,11 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	if res.Total.Budget != nil && res.Total.Both() {
 		d.DifferenceDoubt = "+/- " + grouped(r.site().Report.VolumeUnit.FromSI(differenceDoubt(&res.Total)), decimals) + " " + d.Unit
 	}
+	d.Limits, d.Statistics = r.limitRows(), r.statisticLines()
+	for _, m := range audit.MonthlyAverages(res) {
+		d.Averages = append(d.Averages, averageData{m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured), r.perDay(m.After.OverDischarging, m.After.Discharging), r.perDay(m.After.OverAll, m.After.Days), m.After.Days, m.After.Measured, m.After.Discharging, r.toReport(m.Period)})
+	}
+	d.AverageRule, d.HasFigures = string(r.site().Report.Average), r.site().Report.Figures > 0
 	d.Changes, d.Rulings = r.changeSentences(), r.rulingRows()
 	d.Drowned = strings.TrimSpace(r.drownedSentence() + " " + r.filledSentence())
 	d.HasLogged, d.HasCounter = !res.Total.Logged.Missing(), !res.Total.Counted.Missing()

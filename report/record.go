@@ -46,6 +46,8 @@ type Record struct {
 	Lanes       []string                `json:"what_if,omitempty"`
 	Changes     []recompute.ChangePoint `json:"change_points,omitempty"`
 	Pattern     recompute.Pattern       `json:"pattern"`
+	Averages    []averageRecord         `json:"average_daily_volume"`
+	Limits      []limitRecord           `json:"limits,omitempty"`
 	Budget      []partRecord            `json:"uncertainty_budget,omitempty"`
 	Draws       *recompute.Draws        `json:"monte_carlo,omitempty"`
 	Donor       *recompute.Match        `json:"filled_from_donor,omitempty"`
@@ -170,6 +172,7 @@ func NewRecord(r *Run) *Record {
 		d.Mean, d.Standard = math.Round(d.Mean*1000)/1000, math.Round(d.Standard*1000)/1000
 		rec.Draws = &d
 	}
+	rec.Averages, rec.Limits = newAverages(r), newLimits(r)
 	rec.Budget = newBudget(res.Total.Budget)
 	rec.Pattern, rec.Donor = res.Pattern, r.Match
 	for _, v := range []*float64{&rec.Pattern.PerKelvin, &rec.Pattern.Correlation, &rec.Pattern.Expected} {

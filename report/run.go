@@ -18,6 +18,7 @@ type Run struct {
 	Result   *recompute.Result
 	Findings []audit.Finding
 	Over     []audit.DayOverLimit
+	Limits   []audit.LimitFinding
 	Proposal string // corrections that the site visits propose, as text for a site file
 	Warnings problem.List
 	Version  string
@@ -39,6 +40,11 @@ func (r *Run) NeedsPerson() (reasons []string) {
 	for _, o := range r.Over {
 		if o.IsOver && !o.WasOver {
 			reasons = append(reasons, "daily volume limit newly exceeded on "+o.Day)
+		}
+	}
+	for _, l := range r.Limits {
+		if l.Is && !l.Was && !strings.HasPrefix(l.Limit, "daily volume") {
+			reasons = append(reasons, l.Limit+" newly exceeded in "+l.Period)
 		}
 	}
 	for _, v := range r.visitRows() {

@@ -30,9 +30,11 @@ func Summary(w io.Writer, r *Run, folder string) {
 	}
 	fmt.Fprintln(w)
 	months(w, r, decimals)
+	averages(w, r)
 	confidence(w, r)
 	uncertainty(w, r, decimals)
 	lanes(w, r, decimals)
+	limits(w, r)
 	attention(w, r, decimals)
 	flags(w, r, decimals)
 	fmt.Fprintln(w)
@@ -64,6 +66,9 @@ func months(w io.Writer, r *Run, decimals int) {
 	if len(r.site().Report.Submitted) > 0 {
 		header = append(header, "reported")
 	}
+	if n := r.site().Report.Figures; n > 0 {
+		header = append(header, fmt.Sprintf("to %d figures", n))
+	}
 	t.add(header...)
 	for i := range r.Result.Months {
 		m := &r.Result.Months[i]
@@ -74,6 +79,11 @@ func months(w io.Writer, r *Run, decimals int) {
 		row := []string{m.Label, r.volume(m.Before, decimals), r.volume(m.After, decimals), difference, percent(m), fmt.Sprintf("%.2f %%", 100*m.Coverage()), r.doubt(m)}
 		if reported, ok := r.site().Report.Submitted[m.Label]; ok {
 			row = append(row, reported.Volume.Text)
+		} else if len(r.site().Report.Submitted) > 0 {
+			row = append(row, "")
+		}
+		if r.site().Report.Figures > 0 {
+			row = append(row, r.toReport(m))
 		}
 		t.add(row...)
 	}

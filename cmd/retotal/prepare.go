@@ -159,5 +159,5 @@ func (j *job) finish(result *recompute.Result) (*report.Run, error) {
 		}
 		draws = &d
 	}
-	return &report.Run{Result: result, Draws: draws, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Proposal: recompute.Propose(result), Without: j.without, Match: j.match, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
+	return &report.Run{Result: result, Draws: draws, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Limits: audit.Limits(result), Proposal: recompute.Propose(result), Without: j.without, Match: j.match, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
 }

@@ -191,7 +191,20 @@ func (s *Site) readReport(top *table) {
 	if r.DailyVolume = limits.quantity("daily_volume", quantity.VolumeDimension); r.DailyVolume != nil && r.DailyVolume.SI <= 0 {
 		limits.refuse("daily_volume", fmt.Sprintf("%q is not above 0", r.DailyVolume.Text), "", "")
 	}
+	r.MonthlyMean, r.Peak = limits.quantity("monthly_average", quantity.FlowDimension), limits.quantity("peak", quantity.FlowDimension)
+	r.DaysOver = limits.share("days_over")
+	if r.DaysOver > 0 && r.DailyVolume == nil {
+		limits.refuse("days_over", "says how many days may be over daily_volume, which is not set", "", "")
+	}
 	limits.close()
+	r.Average = AverageRule(t.choice("average", string(AverageMeasured), string(AverageDischarging), string(AverageAll)))
+	r.LeastDay, r.PeakOver = t.share("least_coverage"), t.duration("peak_over")
+	if v := t.quantity("figures", quantity.None); v != nil {
+		if r.Figures = int(v.SI); v.SI != math.Trunc(v.SI) || v.SI < 1 || v.SI > 15 {
+			t.refuse("figures", fmt.Sprintf("= %s is not usable", v.Text), "1 to 15 significant figures", "")
+		}
+	}
+	r.HalfUp = t.choice("rounding", "half-even", "half-up") == "half-up"
 	t.close()
 	s.readSubmitted(top.sub("reported"))
 }
@@ -205,7 +218,13 @@ func (s *Site) readSubmitted(t *table) {
 		if !monthPattern.MatchString(month) {
 			continue // close reports it
 		}
-		if v := t.quantity(month, quantity.VolumeDimension); v != nil {
+		dimension := quantity.VolumeDimension
+		if text, isText := t.values[month].(string); isText {
+			if _, err := quantity.Parse(text, quantity.FlowDimension); err == nil {
+				dimension = quantity.FlowDimension // an average
+			}
+		}
+		if v := t.quantity(month, dimension); v != nil {
 			s.Report.Submitted[month] = Reported{*v, t.at(month)}
 		}
 	}

@@ -158,6 +158,16 @@ type Visit struct {
 	Place       problem.Place
 }
 
+// AverageRule says which days an average is over.
+type AverageRule string
+
+// The rules.
+const (
+	AverageMeasured    AverageRule = "measured"    // days with a total
+	AverageDischarging AverageRule = "discharging" // days with flow
+	AverageAll         AverageRule = "all"         // all days, missing ones as if without flow
+)
+
 // Ruling is a person's decision over the readings of a span, above what screening found.
 type Ruling struct {
 	From, Until Instant // until belongs to the span
@@ -274,7 +284,15 @@ type Report struct {
 	FlowUnit    quantity.Unit
 	VolumeUnit  quantity.Unit
 	From, Until *Instant
-	DailyVolume *quantity.Value     // limit of the permit
+	DailyVolume *quantity.Value // limits of the permit: of a reporting day,
+	MonthlyMean *quantity.Value // of the average of a month, a flow, by the rule of Average
+	Peak        *quantity.Value // of any single flow
+	DaysOver    float64         // share of days that may be over DailyVolume; 0: none is asked for
+	Average     AverageRule
+	LeastDay    float64             // part of a day that must be covered for the day to count in averages
+	PeakOver    time.Duration       // time over which peaks are averaged; 0 for none
+	Figures     int                 // significant figures of figures to report; 0: none are rounded
+	HalfUp      bool                // ties are rounded up and not to even
 	Submitted   map[string]Reported // by month, 2031-03
 }
 

@@ -127,26 +127,6 @@ func againstFlow(r *recompute.Result, topic string, counted func(*recompute.Peri
 	}
 }
 
-// submitted compares reported monthly totals with the recorded lane.
-func submitted(r *recompute.Result) (out []Finding) {
-	for i := range r.Months {
-		m := &r.Months[i]
-		reported, ok := r.Log.Site.Report.Submitted[m.Label]
-		if !ok || m.Before.Missing() {
-			continue
-		}
-		f := Finding{Topic: "reported total of " + m.Label, Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
-		unit := r.Log.Site.Report.VolumeUnit
-		difference := reported.Volume.SI/m.Before.M3() - 1
-		if math.Abs(difference) > counterWithin {
-			f.Verdict = Differs
-		}
-		f.Sentence = fmt.Sprintf("Reported %s; the recorded settings give %.1f %s (%+.2f %%).", reported.Volume.Text, unit.FromSI(m.Before.M3()), unit.Symbol, 100*difference)
-		out = append(out, f)
-	}
-	return out
-}
-
 // DayOverLimit is a reporting day whose total is above the permit's limit before or after the correction.
 type DayOverLimit struct {
 	Day           string  `json:"day"`

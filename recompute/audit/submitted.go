@@ -1,0 +1,112 @@
+package audit
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"retotal/ingest/quantity"
+	"retotal/ingest/site"
+	"retotal/recompute"
+)
+
+// matchWithin is how near a figure must be to be recognised as reckoned by another rule: figures are reported to four digits or so.
+const matchWithin = 0.0005
+
+// submitted compares reported figures of months, volumes or average flows, with the recorded lane under the stated rule and, where they differ, under
+// every other plausible one: another bound of the day or zone, another denominator, missing time taken as zero or filled, another unit, or the corrected
+// settings. A rule that matches is named.
+func submitted(r *recompute.Result) (out []Finding) {
+	for i, m := range MonthlyAverages(r) {
+		reported, ok := r.Log.Site.Report.Submitted[m.Period.Label]
+		if !ok || m.Period.Before.Missing() {
+			continue
+		}
+		out = append(out, reportedMonth(r, i, m, reported))
+	}
+	return out
+}
+
+// candidate is a figure by some rule, SI.
+type candidate struct {
+	rule string
+	v    float64
+}
+
+func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Reported) Finding {
+	f := Finding{Topic: "reported figure of " + m.Period.Label, Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
+	unit := r.Log.Site.Report.VolumeUnit
+	stated := candidate{"a total", m.Period.Before.M3()}
+	average := reported.Volume.Unit.Dimension == quantity.FlowDimension
+	if average {
+		v, _ := m.Before.Average(r.Log.Site.Report.Average)
+		stated, unit = candidate{"an average over days " + string(r.Log.Site.Report.Average), v / 86400}, reported.Volume.Unit
+	}
+	difference := reported.Volume.SI/stated.v - 1
+	figure := fmt.Sprintf("%.1f", unit.FromSI(stated.v))
+	if average {
+		figure = fmt.Sprintf("%.5g", unit.FromSI(stated.v))
+	}
+	f.Sentence = fmt.Sprintf("Reported %s; the recorded settings give %s of %s %s (%+.2f %%).", reported.Volume.Text, stated.rule, figure, unit.Symbol, math.Round(1e4*difference)/100+0)
+	if math.Abs(difference) <= counterWithin {
+		return f
+	}
+	f.Verdict = Differs
+	var matches []string
+	for _, c := range candidates(r, i, m, average) {
+		if c.v > 0 && math.Abs(reported.Volume.SI/c.v-1) <= matchWithin {
+			matches = append(matches, c.rule)
+		}
+	}
+	if len(matches) > 0 {
+		f.Sentence += " It matches " + strings.Join(matches, ", and ") + "."
+	} else {
+		f.Sentence += " No other usual rule gives it."
+	}
+	return f
+}
+
+// candidates are the figures of a month by every other plausible rule.
+func candidates(r *recompute.Result, i int, m MonthAverages, average bool) (list []candidate) {
+	days := float64(m.Period.End-m.Period.Start) * 1e-9 / 86400
+	volumes := []candidate{
+		{"the corrected settings", m.Period.After.M3()},
+		{"the logged flow", m.Period.Logged.M3()},
+		{"the counter", m.Period.Counted.M3()},
+		{"a total in which missing time is filled with the mean", m.Period.Before.M3() * float64(m.Period.End-m.Period.Start) / float64(max(m.Period.Before.Covered, 1))},
+	}
+	for _, other := range r.Months[i].Others {
+		volumes = append(volumes, candidate{other.Rule, other.Volume.M3()})
+	}
+	if average {
+		for _, x := range []struct {
+			rule site.AverageRule
+			word string
+		}{{site.AverageMeasured, "an average over days measured"}, {site.AverageDischarging, "an average over days with flow"}, {site.AverageAll, "an average over all days, missing ones as zero"}} {
+			if v, ok := m.Before.Average(x.rule); ok && x.rule != r.Log.Site.Report.Average {
+				list = append(list, candidate{x.word, v / 86400})
+			}
+		}
+		for _, c := range volumes {
+			list = append(list, candidate{c.rule + ", over all days", c.v / days / 86400})
+		}
+	} else {
+		list = append(list, volumes...)
+	}
+	stated := m.Period.Before.M3()
+	if average {
+		v, _ := m.Before.Average(r.Log.Site.Report.Average)
+		stated = v / 86400
+	}
+	for _, x := range unitSlips {
+		list = append(list, candidate{x.rule, stated * x.v})
+	}
+	return list
+}
+
+// unitSlips are factors by which a figure is off when a unit was mistaken (UCUM for the gallons).
+var unitSlips = []candidate{
+	{"imperial gallons written as US gallons", 3.785411784 / 4.54609}, {"US gallons written as imperial gallons", 4.54609 / 3.785411784},
+	{"litres a second written as cubic metres an hour", 1 / 3.6}, {"cubic metres an hour written as litres a second", 3.6},
+	{"a thousand times too much", 1000}, {"a thousandth", 0.001}, {"ten times too much", 10}, {"a tenth", 0.1}, {"cubic feet written as cubic metres", 35.3146667},
+}

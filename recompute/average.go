@@ -1,0 +1,180 @@
+package recompute
+
+import (
+	"math"
+	"slices"
+
+	"retotal/ingest/site"
+)
+
+// Averages are the honest answers to "average daily volume": they differ in the days that count. Volumes in m³ a day.
+type Averages struct {
+	Days            int     // reporting days of the period
+	Measured        int     // of them with a total, and as well covered as the site file asks
+	Discharging     int     // of those, with flow
+	OverMeasured    float64 // sum of measured days ÷ their count (40 CFR 122.2)
+	OverDischarging float64 // ÷ the days with flow (California Regional Board standard provisions)
+	OverAll         float64 // ÷ all days, as if missing ones had no flow: shown to recognise it, and to be avoided
+}
+
+// Average returns the answer by a rule; false when no day counts.
+func (a *Averages) Average(rule site.AverageRule) (m3PerDay float64, ok bool) {
+	switch rule {
+	case site.AverageDischarging:
+		return a.OverDischarging, a.Discharging > 0
+	case site.AverageAll:
+		return a.OverAll, a.Days > 0
+	}
+	return a.OverMeasured, a.Measured > 0
+}
+
+// AverageDays works the averages out of days by one of their volumes. A day counts as measured when the part of it that is covered is at least least, and
+// something is.
+func AverageDays(days []Period, volume func(*Period) Volume, least float64) (a Averages) {
+	sum := 0.0
+	for i := range days {
+		a.Days++
+		v := volume(&days[i])
+		if v.Missing() || share(v.Covered, days[i].End-days[i].Start) < least {
+			continue
+		}
+		a.Measured++
+		if sum += v.M3(); v.M3() > 0 {
+			a.Discharging++
+		}
+	}
+	a.OverMeasured, a.OverDischarging, a.OverAll = sum/math.Max(float64(a.Measured), 1), sum/math.Max(float64(a.Discharging), 1), sum/math.Max(float64(a.Days), 1)
+	return a
+}
+
+// Statistics describe the corrected daily volumes of a record, m³, and its greatest flows, m³/s.
+type Statistics struct {
+	Days        int // measured
+	Least       float64
+	LeastDay    string
+	Greatest    float64
+	GreatestDay string
+	Percentiles map[int]float64 // of daily volumes that are not exceeded: 5, 20, 50, 80, 95
+	Peak        float64         // highest single flow
+	PeakBefore  float64         // the same of the recorded lane
+	PeakAt      int64
+	PeakMean    float64 // highest mean over Report.PeakOver
+	PeakMeanAt  int64   // its end
+}
+
+// percentilesShown are the percentiles of daily volume. The 20th, exceeded on 80 % of days, is a usual measure of dry-weather flow (common practice).
+var percentilesShown = []int{5, 20, 50, 80, 95}
+
+// statistics works them out of the days.
+func (r *Result) statistics(least float64) (s Statistics) {
+	var volumes []float64
+	for i := range r.Days {
+		d := &r.Days[i]
+		if d.After.Missing() || d.Coverage() < least {
+			continue
+		}
+		v := d.After.M3()
+		if s.Days == 0 || v < s.Least {
+			s.Least, s.LeastDay = v, d.Label
+		}
+		if s.Days == 0 || v > s.Greatest {
+			s.Greatest, s.GreatestDay = v, d.Label
+		}
+		s.Days++
+		volumes = append(volumes, v)
+	}
+	slices.Sort(volumes)
+	s.Percentiles = map[int]float64{}
+	for _, p := range percentilesShown {
+		if len(volumes) > 0 {
+			s.Percentiles[p] = Percentile(volumes, float64(p)/100)
+		}
+	}
+	return s
+}
+
+// Percentile returns a quantile of sorted values, on the straight line between the two nearest (definition 7 of Hyndman and Fan 1996, the usual one of
+// general-purpose statistics programs).
+func Percentile(sorted []float64, p float64) float64 {
+	at := p * float64(len(sorted)-1)
+	i := int(math.Floor(at))
+	if i+1 >= len(sorted) {
+		return sorted[len(sorted)-1]
+	}
+	return sorted[i] + float64((sorted[i+1]-sorted[i])*(at-float64(i)))
+}
+
+// peaks follows the highest flow, and the highest mean flow over a window that trails.
+type peaks struct {
+	window     int64
+	volume     float64  // since the stretch began
+	line       []sample // end points of the stretch: time and volume
+	peak, mean float64
+	peakAt     int64
+	meanAt     int64
+}
+
+type sample struct {
+	at int64
+	v  float64
+}
+
+// add takes in the step from one accepted reading to the next.
+func (p *peaks) add(t0 int64, q0 float64, t1 int64, q1 float64, joined bool) {
+	if q1 > p.peak || p.peakAt == 0 {
+		p.peak, p.peakAt = q1, t1
+	}
+	if !joined {
+		p.volume, p.line = 0, append(p.line[:0], sample{t1, 0})
+		return
+	}
+	p.volume += (q0 + q1) / 2 * float64(t1-t0) * 1e-9
+	p.line = append(p.line, sample{t1, p.volume})
+	start := t1 - p.window
+	if p.window == 0 || p.line[0].at > start {
+		return
+	}
+	for len(p.line) > 1 && p.line[1].at <= start {
+		p.line = p.line[1:]
+	}
+	a, b := p.line[0], p.line[1]
+	before := a.v + float64((b.v-a.v)*(float64(start-a.at)/float64(b.at-a.at)))
+	if mean := (p.volume - before) / (float64(p.window) * 1e-9); mean > p.mean || p.meanAt == 0 {
+		p.mean, p.meanAt = mean, t1
+	}
+}
+
+// Periods groups days by the first letters of their labels or, for weeks, by the Monday that they begin with: what a permit may ask for beside months.
+func (r *Result) Periods(name func(day string) string) (list []Period) {
+	for i := range r.Days {
+		d := &r.Days[i]
+		label := name(d.Label)
+		if len(list) == 0 || list[len(list)-1].Label != label {
+			list = append(list, Period{Label: label, Start: d.Start, End: d.End})
+		}
+		p := &list[len(list)-1]
+		p.End = d.End
+		p.merge(d)
+	}
+	for i := range list {
+		if len(r.Sources) > 0 {
+			r.addBudget(&list[i])
+		}
+	}
+	return list
+}
+
+// Rolling adds up so many months that follow each other, named by the last.
+func (r *Result) Rolling(months int) (list []Period) {
+	for i := months - 1; i < len(r.Months); i++ {
+		p := Period{Label: r.Months[i].Label, Start: r.Months[i-months+1].Start, End: r.Months[i].End}
+		for k := i - months + 1; k <= i; k++ {
+			p.merge(&r.Months[k])
+		}
+		if len(r.Sources) > 0 {
+			r.addBudget(&p)
+		}
+		list = append(list, p)
+	}
+	return list
+}

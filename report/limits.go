@@ -1,0 +1,115 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"math"
+
+	"retotal/ingest/quantity"
+	"retotal/recompute"
+	"retotal/recompute/audit"
+)
+
+// limitRow is a figure beside its limit.
+type limitRow struct{ Limit, Period, Before, After, Doubt, Verdict string }
+
+// limitRows lists what is over a limit before or after, or too near to tell.
+func (r *Run) limitRows() (rows []limitRow) {
+	for _, f := range r.Limits {
+		value := func(v float64) string {
+			switch {
+			case f.Share:
+				return fmt.Sprintf("%.1f %%", 100*v)
+			case f.Flow:
+				return fmt.Sprintf("%.4g %s", r.site().Report.FlowUnit.FromSI(v), r.site().Report.FlowUnit.Symbol)
+			}
+			return grouped(r.site().Report.VolumeUnit.FromSI(v), 1) + " " + r.site().Report.VolumeUnit.Symbol
+		}
+		row := limitRow{f.Limit, f.Period, value(f.Before), value(f.After), "", string(f.Sure)}
+		if f.Doubt > 0 {
+			row.Doubt = value(f.Doubt)
+		} else if f.Share || r.Result.Sources == nil {
+			row.Verdict = map[bool]string{true: "above", false: "below"}[f.Is]
+		}
+		switch {
+		case f.Is && !f.Was:
+			row.Verdict += ", newly"
+		case f.Was && !f.Is:
+			row.Verdict += ", cleared"
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// limits prints figures beside their limits.
+func limits(w io.Writer, r *Run) {
+	rows := r.limitRows()
+	if len(rows) == 0 {
+		return
+	}
+	const shown = 12
+	fmt.Fprintln(w, "\nLimits, where a figure is above one or too near to tell")
+	t := table{left: map[int]bool{0: true, 1: true, 5: true}}
+	t.add("limit", "period", "before", "after", "+/- (95 %)", "")
+	for _, row := range rows[:min(len(rows), shown)] {
+		t.add(row.Limit, row.Period, row.Before, row.After, row.Doubt, row.Verdict)
+	}
+	t.write(w)
+	if n := len(rows) - shown; n > 0 {
+		fmt.Fprintf(w, "  and %d more in report.html\n", n)
+	}
+}
+
+// averages prints the average of every month by each rule.
+func averages(w io.Writer, r *Run) {
+	list := audit.MonthlyAverages(r.Result)
+	unit, chosen := r.site().Report.VolumeUnit, r.site().Report.Average
+	fmt.Fprintf(w, "\nAverage daily volume after correction, %s a day; the site's rule is over days %s\n", unit.Symbol, chosen)
+	t := table{left: map[int]bool{0: true}}
+	t.add("month", "over days measured", "over days with flow", "over all days", "days", "measured", "with flow")
+	for i := range list {
+		m := &list[i]
+		t.add(m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured), r.perDay(m.After.OverDischarging, m.After.Discharging), r.perDay(m.After.OverAll, m.After.Days), fmt.Sprint(m.After.Days), fmt.Sprint(m.After.Measured), fmt.Sprint(m.After.Discharging))
+	}
+	t.write(w)
+	for _, line := range r.statisticLines() {
+		fmt.Fprintf(w, "  %s\n", line)
+	}
+}
+
+func (r *Run) perDay(m3 float64, days int) string {
+	if days == 0 {
+		return "missing"
+	}
+	return grouped(r.site().Report.VolumeUnit.FromSI(m3), 1)
+}
+
+// statisticLines describe the corrected daily volumes and the highest flows.
+func (r *Run) statisticLines() (list []string) {
+	s, volume, flow := &r.Result.Statistics, r.site().Report.VolumeUnit, r.site().Report.FlowUnit
+	if s.Days == 0 {
+		return nil
+	}
+	v := func(m3 float64) string { return grouped(volume.FromSI(m3), 1) }
+	list = append(list, fmt.Sprintf("Days: least %s %s (%s), greatest %s (%s); not exceeded on 5, 20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
+		v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]), v(s.Percentiles[95])))
+	if s.PeakAt != 0 {
+		text := fmt.Sprintf("Highest flow %.4g %s at %s", flow.FromSI(s.Peak), flow.Symbol, r.stamp(s.PeakAt))
+		if s.PeakMeanAt != 0 {
+			text += fmt.Sprintf("; highest mean over %s: %.4g %s, ending %s", quantity.FormatDuration(r.site().Report.PeakOver), flow.FromSI(s.PeakMean), flow.Symbol, r.stamp(s.PeakMeanAt))
+		}
+		list = append(list, text+".")
+	}
+	return list
+}
+
+// toReport writes a total as it goes into a report: to the site's significant figures; "" when it asks for none.
+func (r *Run) toReport(p *recompute.Period) string {
+	report := &r.site().Report
+	if report.Figures == 0 || p.After.Missing() {
+		return ""
+	}
+	v := report.VolumeUnit.FromSI(p.After.M3())
+	return significant(math.Round(v*1e9)/1e9, report.Figures, report.HalfUp)
+}
