@@ -14,6 +14,7 @@ type Averages struct {
 	Discharging     int     // of those, with flow
 	OverMeasured    float64 // sum of measured days ÷ their count (40 CFR 122.2)
 	OverDischarging float64 // ÷ the days with flow (California Regional Board standard provisions)
+	Withheld        bool    // more days are missing than the site's rule allows
 	OverAll         float64 // ÷ all days, as if missing ones had no flow: shown to recognise it, and to be avoided
 }
 
@@ -28,14 +29,14 @@ func (a *Averages) Average(rule site.AverageRule) (m3PerDay float64, ok bool) {
 	return a.OverMeasured, a.Measured > 0
 }
 
-// AverageDays works the averages out of days by one of their volumes. A day counts as measured when the part of it that is covered is at least least, and
+// AverageDays works the averages out of days by one of their volumes. A day counts as measured when as much of it is covered as the rule asks, and
 // something is.
-func AverageDays(days []Period, volume func(*Period) Volume, least float64) (a Averages) {
+func AverageDays(days []Period, volume func(*Period) Volume, rule site.Completeness) (a Averages) {
 	sum := 0.0
 	for i := range days {
 		a.Days++
 		v := volume(&days[i])
-		if v.Missing() || share(v.Covered, days[i].End-days[i].Start) < least {
+		if v.Missing() || share(v.Covered, days[i].End-days[i].Start) < rule.LeastDay {
 			continue
 		}
 		a.Measured++
@@ -43,6 +44,7 @@ func AverageDays(days []Period, volume func(*Period) Volume, least float64) (a A
 			a.Discharging++
 		}
 	}
+	a.Withheld = rule.MostMissing >= 0 && a.Days-a.Measured > rule.MostMissing
 	a.OverMeasured, a.OverDischarging, a.OverAll = sum/math.Max(float64(a.Measured), 1), sum/math.Max(float64(a.Discharging), 1), sum/math.Max(float64(a.Days), 1)
 	return a
 }
@@ -144,17 +146,17 @@ func (p *peaks) add(t0 int64, q0 float64, t1 int64, q1 float64, joined bool) {
 	}
 }
 
-// Periods groups days by the first letters of their labels or, for weeks, by the Monday that they begin with: what a permit may ask for beside months.
+// Periods groups days by a name of their labels, such as that of their week, quarter or year: what a permit may ask for beside months. A period is as long as the
+// calendar has it, so that its coverage tells of what the log lacks at either end.
 func (r *Result) Periods(name func(day string) string) (list []Period) {
 	for i := range r.Days {
 		d := &r.Days[i]
 		label := name(d.Label)
 		if len(list) == 0 || list[len(list)-1].Label != label {
-			list = append(list, Period{Label: label, Start: d.Start, End: d.End})
+			start, end := r.calendar.Span(i, name)
+			list = append(list, Period{Label: label, Start: max(start, r.from), End: min(end, r.until)})
 		}
-		p := &list[len(list)-1]
-		p.End = d.End
-		p.merge(d)
+		list[len(list)-1].merge(d)
 	}
 	for i := range list {
 		if len(r.Sources) > 0 {

@@ -33,7 +33,7 @@ func corrected(p *Period) Volume { return p.After }
 // and 0.666667.
 func TestAverages(t *testing.T) {
 	volumes := slices.Concat(slices.Repeat([]float64{1}, 20), make([]float64, 6), slices.Repeat([]float64{math.NaN()}, 4))
-	a := AverageDays(days(volumes...), corrected, 0)
+	a := AverageDays(days(volumes...), corrected, site.Completeness{MostMissing: -1})
 	for rule, want := range map[site.AverageRule]float64{site.AverageMeasured: 0.769231, site.AverageDischarging: 1, site.AverageAll: 0.666667} {
 		if got, ok := a.Average(rule); !ok || math.Abs(got-want) > 5e-7 {
 			t.Errorf("%s: %.6f, want %.6f", rule, got, want)
@@ -51,8 +51,18 @@ func TestAverages(t *testing.T) {
 func TestLeastCoverage(t *testing.T) {
 	list := days(1, 1, 1)
 	list[1].After.Covered /= 2
-	if a := AverageDays(list, corrected, 0.75); a.Measured != 2 || a.OverMeasured != 1 {
+	if a := AverageDays(list, corrected, site.Completeness{LeastDay: 0.75, MostMissing: -1}); a.Measured != 2 || a.OverMeasured != 1 {
 		t.Errorf("%+v", a)
+	}
+}
+
+// TestMostMissing: four of thirty days missing are no more than five, and more than three.
+func TestMostMissing(t *testing.T) {
+	list := days(slices.Concat(slices.Repeat([]float64{1}, 26), slices.Repeat([]float64{math.NaN()}, 4))...)
+	for most, withheld := range map[int]bool{-1: false, 5: false, 4: false, 3: true} {
+		if a := AverageDays(list, corrected, site.Completeness{MostMissing: most}); a.Withheld != withheld {
+			t.Errorf("%d days allowed: withheld %v", most, a.Withheld)
+		}
 	}
 }
 
@@ -89,12 +99,13 @@ func TestAnyPartition(t *testing.T) {
 	for i := range volumes {
 		volumes[i] = math.Exp(12 * random.Float64())
 	}
-	r := &Result{Days: days(volumes...)}
+	r := &Result{Days: days(volumes...), from: math.MinInt64, until: math.MaxInt64}
+	r.calendar = total.NewCalendar(time.UTC, 0, false, r.Days[0].Start)
 	var whole total.Sum
 	for i := range r.Days {
 		whole.Merge(r.Days[i].After.Sum)
 	}
-	for name, key := range map[string]func(string) string{"year": func(d string) string { return d[:4] }, "month": func(d string) string { return d[:7] }, "random": func(string) string { return fmt.Sprint(random.IntN(40)) }} {
+	for name, key := range map[string]func(string) string{"year": func(d string) string { return d[:4] }, "month": func(d string) string { return d[:7] }, "by the digits of the day": func(d string) string { return fmt.Sprint((int(d[8])*7 + int(d[9])*int(d[6])) % 5) }} {
 		var sum total.Sum
 		for _, p := range r.Periods(key) {
 			sum.Merge(p.After.Sum)

@@ -136,6 +136,7 @@ func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 	e.rulings = newRulings(s, -1)
 	e.peaks.window = s.Report.PeakOver.Nanoseconds()
 	e.register.rollover = s.Log.Columns[reading.Counter].Rollover
+	e.register.changes = registerChanges(&s.Log, func(at int64) int64 { return at })
 	return e
 }
 
@@ -168,6 +169,7 @@ func (e *Engine) begin(first int64) {
 		w.series = e.series()
 	}
 	e.counter = total.NewCounter(e.calendar, e.from, e.until, e.site.Log.Columns[reading.Counter].Rollover, e.greatestFlow(), e.log.Resolution[reading.Counter])
+	e.counter.Changes = registerChanges(&e.site.Log, e.site.Log.Shown)
 	e.after.setUp(e)
 	e.setUpOthers(first)
 	e.visits.setUp(e)

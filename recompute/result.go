@@ -123,6 +123,8 @@ type Result struct {
 	Sources             []Source // of uncertainty
 	moved               []*Lane  // by them
 	sampler             *sampler
+	calendar            *total.Calendar
+	from, until         int64 // the report's period
 	Changes             []ChangePoint
 	Pattern             Pattern
 	Statistics          Statistics
@@ -137,6 +139,7 @@ type Result struct {
 	Witness             Witness
 	Drowned             Drowned
 	Rollovers           int
+	RegisterChanges     int // declared changes of the counter that lay between two readings
 	Falls               []total.Fall
 }
 
@@ -158,7 +161,7 @@ func (e *Engine) Finish() (*Result, error) {
 	}
 	e.after.finish(e)
 	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
-		Flags: e.events.summary(e), Witness: e.witness, Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, Visits: e.visits.list}
+		Flags: e.events.summary(e), Witness: e.witness, Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, RegisterChanges: e.counter.Changed, Visits: e.visits.list}
 	r.Hours = &e.hours
 	for i := range e.rulings.list {
 		r.Rulings = append(r.Rulings, RulingResult{Ruling: &e.rulings.list[i], Rows: e.rulings.rows[i]})
@@ -184,7 +187,7 @@ func (e *Engine) Finish() (*Result, error) {
 	}
 	r.Changes = e.changePoints(r)
 	r.Pattern = e.pattern(r)
-	r.Statistics = r.statistics(e.site.Report.LeastDay)
+	r.Statistics = r.statistics(e.site.Report.Complete.LeastDay)
 	r.Statistics.PeakBefore = e.peakShown
 	e.addOthers(r)
 	r.Statistics.Peak, r.Statistics.PeakAt, r.Statistics.PeakMean, r.Statistics.PeakMeanAt = e.peaks.peak, e.peaks.peakAt, e.peaks.mean, e.peaks.meanAt
@@ -195,18 +198,22 @@ func (e *Engine) Finish() (*Result, error) {
 func (e *Engine) periods(r *Result) {
 	start, end := max(e.log.From, e.from), min(e.log.Till, e.until)
 	r.Total = Period{Label: "total", Start: start, End: end}
+	r.calendar, r.from, r.until = e.calendar, e.from, e.until
 	last := e.calendar.Day(max(end-1, start, min(e.site.Log.Shown(e.log.Till), e.until)-1))
 	for i := 0; i <= last; i++ {
 		day := e.day(i)
 		r.Days = append(r.Days, day)
 		r.Total.merge(&day)
-		if month := day.Label[:7]; len(r.Months) == 0 || r.Months[len(r.Months)-1].Label != month {
-			from, until := e.calendar.Month(i)
+		if month := monthOf(day.Label); len(r.Months) == 0 || r.Months[len(r.Months)-1].Label != month {
+			from, until := e.calendar.Span(i, monthOf)
 			r.Months = append(r.Months, Period{Label: month, Start: max(from, e.from), End: min(until, e.until)})
 		}
 		r.Months[len(r.Months)-1].merge(&day)
 	}
 }
+
+// monthOf is the month of a day by its label: 2031-04.
+func monthOf(day string) string { return day[:7] }
 
 func (e *Engine) day(i int) Period {
 	start, end := e.calendar.Bounds(i)

@@ -6,6 +6,7 @@ import (
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/recompute/total"
 )
 
 // take appends a batch to the rows at hand.
@@ -207,7 +208,8 @@ func grow[T any](column []T, n int) []T {
 
 // register turns a meter's running total into mean flows.
 type register struct {
-	rollover float64 // m³; 0 when not known
+	rollover float64                // m³; 0 when not known
+	changes  []total.RegisterChange // declared and still to come
 	last     float64
 	lastTime int64
 	any      bool
@@ -215,15 +217,42 @@ type register struct {
 
 // next returns the mean flow since the reading before; false when there is none: at the first reading, and where the register fell other than
 // by rolling over.
-func (r *register) next(at int64, total float64) (flow float64, ok bool) {
-	increase, seconds := total-r.last, float64(at-r.lastTime)*1e-9
-	if increase < 0 && r.rollover > 0 && increase+r.rollover < r.rollover/2 {
-		increase += r.rollover
+func (r *register) next(at int64, shown float64) (flow float64, ok bool) {
+	seconds := float64(at-r.lastTime) * 1e-9
+	increase, from := 0.0, r.last
+	for len(r.changes) > 0 && r.changes[0].At <= at {
+		increase, from = increase+r.rise(from, r.changes[0].Last), r.changes[0].First // NaN when nobody read the register
+		r.changes = r.changes[1:]
 	}
+	increase += r.rise(from, shown)
 	ok = r.any && increase >= 0 && seconds > 0
-	r.last, r.lastTime, r.any = total, at, true
+	r.last, r.lastTime, r.any = shown, at, true
 	if !ok {
 		return 0, false
 	}
 	return increase / seconds, true
+}
+
+// rise is the increase between two readings of one register, over a rollover when that is the smaller step; NaN when it fell otherwise.
+func (r *register) rise(from, to float64) float64 {
+	increase := to - from
+	if increase < 0 && r.rollover > 0 && increase+r.rollover < r.rollover/2 {
+		increase += r.rollover
+	}
+	if increase < 0 {
+		return math.NaN()
+	}
+	return increase
+}
+
+// registerChanges are the declared changes of the counter, at the times of the caller's clock.
+func registerChanges(l *site.Log, clock func(int64) int64) (list []total.RegisterChange) {
+	for _, c := range l.Registers {
+		change := total.RegisterChange{At: clock(c.At.UTC), Last: math.NaN(), First: c.First.SI}
+		if c.Last != nil {
+			change.Last = c.Last.SI
+		}
+		list = append(list, change)
+	}
+	return list
 }

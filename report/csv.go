@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"retotal/recompute"
@@ -17,6 +19,9 @@ func totalsCSV(r *Run) []byte {
 	unit := r.site().Report.VolumeUnit.Symbol
 	header := []string{"period", "label", "start (" + r.site().Report.Clock.Name + ")", "end", "before (" + unit + ")", "after (" + unit + ")", "difference (" + unit + ")",
 		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "filled (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")", "uncertainty 95 % (" + unit + ")", "after, to report (" + unit + ")"}
+	if len(r.site().Report.Comments) > 0 {
+		header = append(header, "comment", "code")
+	}
 	for _, l := range r.Result.WhatIfs {
 		header = append(header, l.Name+" ("+unit+")")
 	}
@@ -74,10 +79,28 @@ func (r *Run) totalsRow(group string, p *recompute.Period) []string {
 		doubt = r.cell(p.Budget.Expanded())
 	}
 	row = append(row, lower, upper, doubt, r.toReport(p))
+	if len(r.site().Report.Comments) > 0 {
+		text, code := r.comment(p)
+		row = append(row, text, code)
+	}
 	for _, v := range p.WhatIf {
 		row = append(row, r.volumeCell(v))
 	}
 	return row
+}
+
+// comment is what the site file says of a period, with its codes: every comment whose span meets it.
+func (r *Run) comment(p *recompute.Period) (text, code string) {
+	var texts, codes []string
+	for _, c := range r.site().Report.Comments {
+		if c.From.UTC < p.End && c.Until.UTC > p.Start {
+			texts = append(texts, c.Text)
+			if c.Code != "" && !slices.Contains(codes, c.Code) {
+				codes = append(codes, c.Code)
+			}
+		}
+	}
+	return strings.Join(texts, "; "), strings.Join(codes, " ")
 }
 
 // cell writes a volume, given in m³, to 0.001 of the report's unit.

@@ -128,6 +128,8 @@ type averageRecord struct {
 	Days        int     `json:"days"`
 	Measured    int     `json:"days_measured"`
 	Discharging int     `json:"days_with_flow"`
+	Complete    string  `json:"completeness"`
+	Withheld    bool    `json:"withheld,omitempty"`
 	OverMeas    *number `json:"over_days_measured_m3"`
 	OverFlow    *number `json:"over_days_with_flow_m3"`
 	OverAll     *number `json:"over_all_days_m3"`
@@ -143,7 +145,7 @@ func newAverages(r *Run) (out []averageRecord) {
 	}
 	for _, m := range audit.MonthlyAverages(r.Result) {
 		a := m.After
-		out = append(out, averageRecord{m.Period.Label, string(r.site().Report.Average), a.Days, a.Measured, a.Discharging, some(a.OverMeasured, a.Measured), some(a.OverDischarging, a.Discharging), some(a.OverAll, a.Days)})
+		out = append(out, averageRecord{m.Period.Label, string(r.site().Report.Average), a.Days, a.Measured, a.Discharging, r.completeness(), a.Withheld, some(a.OverMeasured, a.Measured), some(a.OverDischarging, a.Discharging), some(a.OverAll, a.Days)})
 	}
 	return out
 }

@@ -65,12 +65,12 @@ func limits(w io.Writer, r *Run) {
 func averages(w io.Writer, r *Run) {
 	list := audit.MonthlyAverages(r.Result)
 	unit, chosen := r.site().Report.VolumeUnit, r.site().Report.Average
-	fmt.Fprintf(w, "\nAverage daily volume after correction, %s a day; the site's rule is over days %s\n", unit.Symbol, chosen)
+	fmt.Fprintf(w, "\nAverage daily volume after correction, %s a day; the site's rule is over days %s, and %s\n", unit.Symbol, chosen, r.completeness())
 	t := table{left: map[int]bool{0: true}}
 	t.add("month", "over days measured", "over days with flow", "over all days", "days", "measured", "with flow")
 	for i := range list {
 		m := &list[i]
-		t.add(m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured), r.perDay(m.After.OverDischarging, m.After.Discharging), r.perDay(m.After.OverAll, m.After.Days), fmt.Sprint(m.After.Days), fmt.Sprint(m.After.Measured), fmt.Sprint(m.After.Discharging))
+		t.add(m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured, m.After.Withheld), r.perDay(m.After.OverDischarging, m.After.Discharging, m.After.Withheld), r.perDay(m.After.OverAll, m.After.Days, m.After.Withheld), fmt.Sprint(m.After.Days), fmt.Sprint(m.After.Measured), fmt.Sprint(m.After.Discharging))
 	}
 	t.write(w)
 	for _, line := range r.statisticLines() {
@@ -78,9 +78,29 @@ func averages(w io.Writer, r *Run) {
 	}
 }
 
-func (r *Run) perDay(m3 float64, days int) string {
-	if days == 0 {
+// completeness words the rule of completeness.
+func (r *Run) completeness() string {
+	c := r.site().Report.Complete
+	if c.Rule != "own" {
+		return c.Source
+	}
+	text := "every day with a reading counts"
+	if c.LeastDay > 0 {
+		text = fmt.Sprintf("a day counts when %.3g %% of it is covered", 100*c.LeastDay)
+	}
+	if c.MostMissing >= 0 {
+		text += fmt.Sprintf(", a month when no more than %d days are missing", c.MostMissing)
+	}
+	return text
+}
+
+// perDay writes an average over days that count; whether the rule of completeness withholds it.
+func (r *Run) perDay(m3 float64, days int, withheld bool) string {
+	switch {
+	case days == 0:
 		return "missing"
+	case withheld:
+		return "withheld"
 	}
 	return grouped(r.site().Report.VolumeUnit.FromSI(m3), 1)
 }
@@ -92,7 +112,7 @@ func (r *Run) statisticLines() (list []string) {
 		return nil
 	}
 	v := func(m3 float64) string { return grouped(volume.FromSI(m3), 1) }
-	list = append(list, fmt.Sprintf("Days: least %s %s (%s), greatest %s (%s); not exceeded on 5, 20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
+	list = append(list, fmt.Sprintf("Days: least %s %s (%s), greatest %s (%s); not exceeded on 5, 20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s. The second of them, exceeded on 80 %% of days, is a usual dry-weather flow.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
 		v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]), v(s.Percentiles[95])))
 	if s.PeakAt != 0 {
 		text := fmt.Sprintf("Highest flow %.4g %s at %s", flow.FromSI(s.Peak), flow.Symbol, r.stamp(s.PeakAt))

@@ -39,7 +39,7 @@ type pageData struct {
 	Budget                                []budgetRow
 	Limits                                []limitRow
 	Averages                              []averageData
-	AverageRule                           string
+	AverageRule, Completeness             string
 	HasFigures                            bool
 	Statistics                            []string
 	Rulings                               []rulingRow
@@ -129,8 +129,9 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	}
 	d.Limits, d.Statistics = r.limitRows(), r.statisticLines()
 	for _, m := range audit.MonthlyAverages(res) {
-		d.Averages = append(d.Averages, averageData{m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured), r.perDay(m.After.OverDischarging, m.After.Discharging), r.perDay(m.After.OverAll, m.After.Days), m.After.Days, m.After.Measured, m.After.Discharging, r.toReport(m.Period)})
+		d.Averages = append(d.Averages, averageData{m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured, m.After.Withheld), r.perDay(m.After.OverDischarging, m.After.Discharging, m.After.Withheld), r.perDay(m.After.OverAll, m.After.Days, m.After.Withheld), m.After.Days, m.After.Measured, m.After.Discharging, r.toReport(m.Period)})
 	}
+	d.Completeness = r.completeness()
 	d.AverageRule, d.HasFigures = string(r.site().Report.Average), r.site().Report.Figures > 0
 	d.Changes, d.Rulings = r.changeSentences(), r.rulingRows()
 	d.Drowned = strings.TrimSpace(r.drownedSentence() + " " + r.filledSentence())
@@ -170,6 +171,9 @@ func (r *Run) addTables(d *pageData, decimals int) {
 	for i := range r.Result.Days {
 		row := r.pageRow(&r.Result.Days[i], 1)
 		row.Mark = over[row.Label]
+		if text, _ := r.comment(&r.Result.Days[i]); text != "" {
+			row.Mark = strings.TrimPrefix(row.Mark+"; "+text, "; ")
+		}
 		d.Days = append(d.Days, row)
 	}
 	if worst := r.Result.Worst(); worst != nil && worst.Difference() != 0 {

@@ -53,6 +53,7 @@ func (r *Report) drawAll(run *Run) ([]drawn, error) {
 		{"Flow before and after, and the readings that screening flagged", r.hydrograph},
 		{"Totals by reporting day, before and after", r.daily},
 		{"Cumulative volume", r.cumulative},
+		{"Flow duration: the mean flow of a day, and on how many of the days it was exceeded", r.duration},
 		{"Rating, with the logged flow at the corrected head", r.rating},
 		{"What the log says less what site visits found", r.visits},
 	}
@@ -320,6 +321,44 @@ func (r *Report) cumulative(run *Run) *picture {
 	run.timeAxis(p)
 	p.Legend.Left = true
 	return &picture{name: "cumulative", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
+}
+
+// leastDuration is how many measured days a flow duration curve needs, common practice.
+const leastDuration = 20
+
+// duration shows the mean flow of a day over the share of the days on which it was exceeded, by the plotting position i / (n + 1); nil for a few days.
+func (r *Report) duration(run *Run) *picture {
+	unit, least := run.site().Report.FlowUnit, run.site().Report.Complete.LeastDay
+	p := newPlot("Flow duration", "mean flow of a day ("+unit.Symbol+")")
+	p.X.Label.Text = "share of the measured days on which it was exceeded (%)"
+	for _, x := range []struct {
+		name   string
+		volume func(*recompute.Period) recompute.Volume
+		style  func(*plotter.Line)
+	}{
+		{"before: recorded settings", func(d *recompute.Period) recompute.Volume { return d.Before }, beforeLine},
+		{"after: corrected and screened", func(d *recompute.Period) recompute.Volume { return d.After }, afterLine},
+	} {
+		var flows []float64
+		for i := range run.Result.Days {
+			d := &run.Result.Days[i]
+			if v := x.volume(d); !v.Missing() && float64(v.Covered) >= least*float64(d.End-d.Start) {
+				flows = append(flows, unit.FromSI(v.M3()/(float64(v.Covered)*1e-9)))
+			}
+		}
+		if len(flows) < leastDuration {
+			return nil
+		}
+		slices.Sort(flows)
+		points := make(plotter.XYs, len(flows))
+		for i, v := range flows {
+			points[i] = plotter.XY{X: 100 * float64(len(flows)-i) / float64(len(flows)+1), Y: v}
+		}
+		run.addLine(p, points, x.name, x.style, true)
+	}
+	p.X.Min, p.X.Max = 0, 100
+	headroom(p)
+	return &picture{name: "duration", height: 9 * vg.Centimeter, parts: []*plot.Plot{p}}
 }
 
 // The default font of the plot package is a serif; tables and plots of a report read better without.

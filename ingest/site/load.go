@@ -104,6 +104,7 @@ func (s *Site) readLog(t *table) {
 	t.get("decimal")
 	s.readColumns(t.sub("columns"))
 	s.readPrimary(t)
+	s.readRegisterChanges(t)
 	t.get("primary")
 	s.Log.Means = t.choice("values", "instants", "means") == "means" || s.Log.Primary > reading.Flow
 	t.close()
@@ -124,6 +125,27 @@ func (s *Site) readClockChecks(t *table) {
 			c.refuse("at", at.Text+" is not after the check before it", "checks in the order of time", "")
 		}
 		s.Log.Checks = append(s.Log.Checks, ClockCheck{*at, time.Duration(off.SI * 1e9)})
+	}
+}
+
+// readRegisterChanges reads [[log.counter_change]]: at, last (what the counter showed last before, when somebody read it) and first (what it showed first after).
+func (s *Site) readRegisterChanges(t *table) {
+	for _, c := range t.list("counter_change") {
+		at, last, first := c.instant("at", s.Log.Clock), c.quantity("last", quantity.VolumeDimension), c.quantity("first", quantity.VolumeDimension)
+		c.close()
+		if at == nil || first == nil {
+			if !c.has("at") || !c.has("first") {
+				c.refuse("", "lacks at or first", "", `write at = 2031-04-02T10:30:00, last = "48210 m3" and first = "0 m3"`)
+			}
+			continue
+		}
+		if s.Log.Columns[reading.Counter].Name == "" {
+			c.refuse("", "changes a counter that the log does not have", "a column counter in [log.columns]", "")
+		}
+		if n := len(s.Log.Registers); n > 0 && at.UTC <= s.Log.Registers[n-1].At.UTC {
+			c.refuse("at", at.Text+" is not after the change before it", "changes in the order of time", "")
+		}
+		s.Log.Registers = append(s.Log.Registers, RegisterChange{*at, last, *first})
 	}
 }
 

@@ -198,7 +198,9 @@ func (s *Site) readReport(top *table) {
 	}
 	limits.close()
 	r.Average = AverageRule(t.choice("average", string(AverageMeasured), string(AverageDischarging), string(AverageAll)))
-	r.LeastDay, r.PeakOver = t.share("least_coverage"), t.duration("peak_over")
+	r.PeakOver = t.duration("peak_over")
+	r.Complete = t.completeness()
+	r.Comments = t.comments(r.Clock)
 	if v := t.quantity("figures", quantity.None); v != nil {
 		if r.Figures = int(v.SI); v.SI != math.Trunc(v.SI) || v.SI < 1 || v.SI > 15 {
 			t.refuse("figures", fmt.Sprintf("= %s is not usable", v.Text), "1 to 15 significant figures", "")
@@ -207,6 +209,59 @@ func (s *Site) readReport(top *table) {
 	r.HalfUp = t.choice("rounding", "half-even", "half-up") == "half-up"
 	t.close()
 	s.readSubmitted(top.sub("reported"))
+}
+
+// completenessRules are the rules that a site file can name. No permit that was read sets one for flow totals: all but the first are borrowed from other fields.
+var completenessRules = []Completeness{
+	{"coverage", 0, -1, "every day with a reading counts, and its coverage is stated"},
+	{"five-half-hours", 43.0 / 48, -1, "a day counts with no more than five half-hours missing; borrowed from Directive 2010/75/EU, annex VI part 8"},
+	{"three-quarters", 0.75, -1, "a day counts when 75 % of it is covered; borrowed from Directive 2008/50/EC, annex VII"},
+	{"seven-days", 0, 7, "a month has an average when no more than seven days are missing; borrowed from sea-level records"},
+	{"five-days", 0, 5, "a month has an average when no more than five days are missing; borrowed from yearly percentiles of river flow"},
+}
+
+// completeness reads completeness, the name of a rule, or least_coverage and most_missing_days.
+func (t *table) completeness() Completeness {
+	var names []string
+	for _, c := range completenessRules {
+		names = append(names, c.Rule)
+	}
+	c := completenessRules[slices.Index(names, t.choice("completeness", names...))]
+	own := Completeness{Rule: "own", LeastDay: t.share("least_coverage"), MostMissing: -1, Source: "set in the site file"}
+	if v := t.quantity("most_missing_days", quantity.None); v != nil {
+		if own.MostMissing = int(v.SI); v.SI < 0 || v.SI > 31 || v.SI != math.Trunc(v.SI) {
+			t.refuse("most_missing_days", fmt.Sprintf("= %s is not usable", v.Text), "0 to 31", "")
+		}
+	}
+	if !t.has("least_coverage") && !t.has("most_missing_days") {
+		return c
+	}
+	if t.has("completeness") {
+		t.refuse("completeness", "names a rule, and the table sets its own beside it", "either completeness or least_coverage and most_missing_days", "")
+	}
+	return own
+}
+
+// comments reads [[report.comment]]: from, until, text and perhaps code.
+func (t *table) comments(clock Clock) (list []Comment) {
+	for _, c := range t.list("comment") {
+		from, until := c.instant("from", clock), c.instant("until", clock)
+		comment := Comment{Text: c.required("text", "sensor out for repair"), Code: c.text("code", ""), Place: c.at("")}
+		c.close()
+		if from == nil || until == nil {
+			if !c.has("from") || !c.has("until") {
+				c.refuse("", "lacks from or until", "", "write from = 2031-05-12T00:00:00 and until = 2031-05-14T00:00:00")
+			}
+			continue
+		}
+		if until.UTC <= from.UTC {
+			c.refuse("until", "is not after from", "", "")
+			continue
+		}
+		comment.From, comment.Until = *from, *until
+		list = append(list, comment)
+	}
+	return list
 }
 
 var monthPattern = regexp.MustCompile(`^\d{4}-(0[1-9]|1[0-2])$`)

@@ -46,6 +46,7 @@ type Log struct {
 	Decimal     string                // "point" or "comma" settles 1,234 when the log does not; ""
 	StampAt     string                // "instant", "start" or "end" of the interval that a reading stands for
 	Checks      []ClockCheck          // how wrong the logger's clock was, in the order of time
+	Registers   []RegisterChange      // declared changes of the counter, in the order of time
 	UnpackLimit int64                 // most that a compressed log may unpack to, in times its size; 0: the default
 	GapLimit    time.Duration         // 0: three times the log's interval
 	Place       problem.Place
@@ -79,6 +80,13 @@ func (l *Log) Shown(at int64) int64 {
 	}
 	share := float64(at-true0(i-1)) / float64(true0(i)-true0(i-1))
 	return l.Checks[i-1].At.UTC + int64(math.Round(share*float64(l.Checks[i].At.UTC-l.Checks[i-1].At.UTC)))
+}
+
+// RegisterChange is a counter that was set anew or replaced.
+type RegisterChange struct {
+	At    Instant
+	Last  *quantity.Value // what it showed last before; nil when nobody read it
+	First quantity.Value  // what it showed first after
 }
 
 // Column is one column of the log.
@@ -289,7 +297,8 @@ type Report struct {
 	Peak        *quantity.Value // of any single flow
 	DaysOver    float64         // share of days that may be over DailyVolume; 0: none is asked for
 	Average     AverageRule
-	LeastDay    float64             // part of a day that must be covered for the day to count in averages
+	Complete    Completeness        // how much must be covered for averages to stand
+	Comments    []Comment           // why periods have no data, or what else must be said of them
 	PeakOver    time.Duration       // time over which peaks are averaged; 0 for none
 	Figures     int                 // significant figures of figures to report; 0: none are rounded
 	HalfUp      bool                // ties are rounded up and not to even
@@ -306,6 +315,21 @@ func (c *Column) Absent(v float64) bool {
 // NE 43; figures read second hand).
 func (c *Column) Doubtful(v float64) bool {
 	return c.Loop && (v > 3.6 && v < 3.8 || v > 20.5 && v < 21)
+}
+
+// Completeness says how much must be covered for averages to stand. Totals are never withheld: they carry their coverage.
+type Completeness struct {
+	Rule        string  // the name of one that is borrowed; "own" when the site file sets the numbers
+	LeastDay    float64 // part of a day that must be covered for the day to count
+	MostMissing int     // days of a month that may be missing; beyond, its averages are withheld; below 0: any
+	Source      string
+}
+
+// Comment is what somebody says of a period: why there are no data, and the code that the authority asks for, if it asks for one.
+type Comment struct {
+	From, Until Instant
+	Text, Code  string
+	Place       problem.Place
 }
 
 // Reported is a figure that was submitted.

@@ -42,7 +42,7 @@ func Findings(r *recompute.Result) []Finding {
 		out = append(out, counter(r))
 	}
 	if r.Log.Has[reading.IntervalVolume] {
-		f, sentence := againstFlow(r, "interval volumes", func(p *recompute.Period) recompute.Volume { return p.Passed })
+		f, sentence := againstFlow(r, "interval volumes", reading.IntervalVolume, func(p *recompute.Period) recompute.Volume { return p.Passed })
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
 	}
@@ -82,12 +82,13 @@ func loggedFlow(r *recompute.Result) Finding {
 
 // counter compares the counter's own total with the flow.
 func counter(r *recompute.Result) Finding {
-	f, sentence := againstFlow(r, "counter", func(p *recompute.Period) recompute.Volume { return p.Counted })
-	if f.Sentence = sentence("the counter advanced by"); f.Verdict == CannotTell {
-		return f
-	}
+	f, sentence := againstFlow(r, "counter", reading.Counter, func(p *recompute.Period) recompute.Volume { return p.Counted })
+	f.Sentence = sentence("the counter advanced by")
 	if r.Rollovers > 0 {
 		f.Sentence += fmt.Sprintf(" The counter rolled over %s.", times(r.Rollovers))
+	}
+	if r.RegisterChanges > 0 {
+		f.Sentence += fmt.Sprintf(" It was changed %s, as the site file says.", times(r.RegisterChanges))
 	}
 	if n := len(r.Falls); n > 0 {
 		f.Sentence += fmt.Sprintf(" It fell without rolling over %s, the first time at %s UTC %s: a reset or a replaced register; what it counted in between is not known.",
@@ -98,20 +99,29 @@ func counter(r *recompute.Result) Finding {
 
 // againstFlow compares volumes that the meter counted with its logged flow or, without one, with the recorded lane, over the days that both
 // cover. The sentence is worded by the caller's verb.
-func againstFlow(r *recompute.Result, topic string, counted func(*recompute.Period) recompute.Volume) (f Finding, sentence func(verb string) string) {
+func againstFlow(r *recompute.Result, topic string, q reading.Quantity, counted func(*recompute.Period) recompute.Volume) (f Finding, sentence func(verb string) string) {
 	f = Finding{Topic: topic + " and integrated flow", Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100)}
+	if primary := r.Log.Site.Log.Primary; r.Witness.Recorded.Readings == 0 && primary == q {
+		f.Verdict = CannotTell
+		return f, func(string) string {
+			return fmt.Sprintf("The flow is computed from the %s, so there is nothing to compare the %s with.", primary, topic)
+		}
+	}
 	other := "logged flow"
 	of := func(p *recompute.Period) recompute.Volume { return p.Logged }
 	if r.Witness.Recorded.Readings == 0 {
 		other, of = "flow of the recorded settings", func(p *recompute.Period) recompute.Volume { return p.Before }
 	}
-	sum, integrated, days := 0.0, 0.0, 0
+	sum, integrated := 0.0, 0.0
+	var pairs []dayPair
 	for i := range r.Days {
 		d := &r.Days[i]
 		if c, o := counted(d), of(d); c.Covered == o.Covered && c.Covered > 0 {
-			sum, integrated, days = sum+c.M3(), integrated+o.M3(), days+1
+			sum, integrated = sum+c.M3(), integrated+o.M3()
+			pairs = append(pairs, dayPair{d.Label, o.M3(), c.M3()})
 		}
 	}
+	days := len(pairs)
 	if days == 0 || integrated == 0 {
 		f.Verdict = CannotTell
 		return f, func(string) string { return fmt.Sprintf("No day is covered by both the %s and the flow.", topic) }
@@ -123,7 +133,8 @@ func againstFlow(r *recompute.Result, topic string, counted func(*recompute.Peri
 	unit := r.Log.Site.Report.VolumeUnit
 	return f, func(verb string) string {
 		return fmt.Sprintf("Over %d days that both cover, %s %.1f %s and the integrated %s is %.1f %s: %+.3f %%.",
-			days, verb, unit.FromSI(sum), unit.Symbol, other, unit.FromSI(integrated), unit.Symbol, 100*difference)
+			days, verb, unit.FromSI(sum), unit.Symbol, other, unit.FromSI(integrated), unit.Symbol, 100*difference) +
+			reconcile(pairs, 2*r.Log.Resolution[reading.Counter]).sentence(unit)
 	}
 }
 

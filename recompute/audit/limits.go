@@ -34,7 +34,7 @@ func Limits(r *recompute.Result) (out []LimitFinding) {
 			const day = 86400
 			before, okBefore := m.Before.Average(limits.Average)
 			after, okAfter := m.After.Average(limits.Average)
-			if okBefore && okAfter {
+			if okBefore && okAfter && !m.After.Withheld {
 				doubt := 0.0
 				if m.Period.Budget != nil && m.Period.After.M3() > 0 {
 					doubt = after * m.Period.Budget.Expanded() / m.Period.After.M3()
@@ -93,9 +93,9 @@ func MonthlyAverages(r *recompute.Result) (out []MonthAverages) {
 		for end < len(r.Days) && r.Days[end].Label[:7] == m.Label {
 			end++
 		}
-		least := r.Log.Site.Report.LeastDay
-		out = append(out, MonthAverages{m, recompute.AverageDays(r.Days[first:end], func(p *recompute.Period) recompute.Volume { return p.Before }, least),
-			recompute.AverageDays(r.Days[first:end], func(p *recompute.Period) recompute.Volume { return p.After }, least)})
+		rule := r.Log.Site.Report.Complete
+		out = append(out, MonthAverages{m, recompute.AverageDays(r.Days[first:end], func(p *recompute.Period) recompute.Volume { return p.Before }, rule),
+			recompute.AverageDays(r.Days[first:end], func(p *recompute.Period) recompute.Volume { return p.After }, rule)})
 		first = end
 	}
 	return out

@@ -65,9 +65,14 @@ func (c *Calendar) Days() int { return len(c.starts) - 1 }
 // Label names day i by its calendar date: 2031-04-02.
 func (c *Calendar) Label(i int) string { return c.first.AddDate(0, 0, i+c.ahead).Format("2006-01-02") }
 
-// Month returns start and end of the month of day i: the reporting days that carry its name.
-func (c *Calendar) Month(i int) (start, end int64) {
-	y, m, _ := c.first.AddDate(0, 0, i+c.ahead).Date()
-	minutes := int(c.dayStarts / time.Minute)
-	return time.Date(y, m, 1-c.ahead, 0, minutes, 0, 0, c.location).UnixNano(), time.Date(y, m+1, 1-c.ahead, 0, minutes, 0, 0, c.location).UnixNano()
+// Span returns start and end of the month, week or year of day i: the reporting days around it whose labels have the same name.
+func (c *Calendar) Span(i int, name func(label string) string) (start, end int64) {
+	own, low, high := name(c.Label(i)), i, i+1
+	for name(c.Label(low-1)) == own {
+		low--
+	}
+	for name(c.Label(high)) == own {
+		high++
+	}
+	return c.start(low), c.start(high)
 }

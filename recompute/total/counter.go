@@ -1,6 +1,9 @@
 package total
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // Counter follows a meter's running total over rollovers and resets.
 type Counter struct {
@@ -16,7 +19,16 @@ type Counter struct {
 	lastTime  int64
 	any       bool
 	Rollovers int
-	Falls     []Fall // falls that are no rollover
+	Falls     []Fall           // falls that are no rollover
+	Changes   []RegisterChange // declared and still to come, in the order of time
+	Changed   int              // declared changes that lay between two readings
+}
+
+// RegisterChange is a declared change of the register: it was set anew, or another meter took its place.
+type RegisterChange struct {
+	At    int64
+	Last  float64 // m³ that it showed last before; NaN when nobody read it: what it counted since the reading before is then not known
+	First float64 // m³ that it showed first after
 }
 
 // Fall is a step down of the register that cannot be a rollover: a reset, or a register that was replaced. What it
@@ -39,6 +51,9 @@ func (c *Counter) Run(t []int64, register []float64) {
 		c.Add(t[i], register[i])
 		_, end := c.calendar.Bounds(c.calendar.Day(max(t[i], c.from)))
 		end = min(end, c.until)
+		if len(c.Changes) > 0 {
+			end = min(end, c.Changes[0].At-1)
+		}
 		j := i + 1
 		for j < len(t) && t[j] <= end && register[j] >= register[j-1] {
 			j++
@@ -52,10 +67,26 @@ func (c *Counter) Run(t []int64, register []float64) {
 
 // Add takes in one reading of the register.
 func (c *Counter) Add(at int64, register float64) {
+	for len(c.Changes) > 0 && c.Changes[0].At <= at {
+		c.change(c.Changes[0])
+		c.Changes = c.Changes[1:]
+	}
 	if c.any {
 		c.step(at, register)
 	}
 	c.last, c.lastTime, c.any = register, at, true
+}
+
+// change goes over to the register as it was after a declared change.
+func (c *Counter) change(to RegisterChange) {
+	if !c.any {
+		return
+	}
+	if !math.IsNaN(to.Last) {
+		c.step(to.At, to.Last)
+	}
+	c.last, c.lastTime = to.First, to.At
+	c.Changed++
 }
 
 func (c *Counter) step(at int64, register float64) {

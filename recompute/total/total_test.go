@@ -60,7 +60,7 @@ func TestDayLabel(t *testing.T) {
 	} {
 		cal := NewCalendar(time.UTC, c.starts, c.byEnd, at.AddDate(0, 0, -3).UnixNano())
 		day := cal.Day(at.UnixNano())
-		from, until := cal.Month(day)
+		from, until := cal.Span(day, func(label string) string { return label[:7] })
 		first, last := time.Unix(0, from).UTC().Format(time.RFC3339), time.Unix(0, until).UTC().Format(time.RFC3339)
 		if cal.Label(day) != c.label || first != c.first || last != c.lastTo {
 			t.Errorf("%v, %v: %s, month from %s to %s; want %+v", c.starts, c.byEnd, cal.Label(day), first, last, c)
@@ -158,6 +158,32 @@ func TestCounter(t *testing.T) {
 		counter.Add(first.Add(time.Hour).UnixNano(), c.to)
 		if sum, _ := counter.Volume(0); math.Abs(sum.Value()-c.want) > 1e-9 || len(counter.Falls) != c.falls {
 			t.Errorf("%s: %v m3, %d falls, want %v and %d", c.id, sum.Value(), len(counter.Falls), c.want, c.falls)
+		}
+	}
+}
+
+// TestRegisterChange: a register that was replaced at half past the hour counts what the old one showed last and the new one since it showed first. By hand:
+// 990 to 1,010 and 5 to 35 is 50; when nobody read the old one, 5 to 35 is 30, over half an hour; over its modulus, 999,990 to 10 and 5 to 35 is 50.
+func TestRegisterChange(t *testing.T) {
+	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		name             string
+		before, last     float64
+		want             float64
+		covered          time.Duration
+		falls, rollovers int
+	}{
+		{"read", 990, 1010, 50, time.Hour, 0, 0},
+		{"not read", 990, math.NaN(), 30, 30 * time.Minute, 0, 0},
+		{"rolled over before it was changed", 999990, 10, 50, time.Hour, 0, 1},
+		{"fell before it was changed", 990, 400, 30, 30 * time.Minute, 1, 0},
+	} {
+		counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, 1e6, 100.0/3600, 1)
+		counter.Changes = []RegisterChange{{At: first.Add(30 * time.Minute).UnixNano(), Last: c.last, First: 5}}
+		counter.Run([]int64{first.UnixNano(), first.Add(time.Hour).UnixNano()}, []float64{c.before, 35})
+		sum, covered := counter.Volume(0)
+		if math.Abs(sum.Value()-c.want) > 1e-9 || covered != int64(c.covered) || len(counter.Falls) != c.falls || counter.Rollovers != c.rollovers || counter.Changed != 1 {
+			t.Errorf("%s: %v m3 over %v, %d falls, %d rollovers, %d changes", c.name, sum.Value(), time.Duration(covered), len(counter.Falls), counter.Rollovers, counter.Changed)
 		}
 	}
 }
