@@ -120,11 +120,23 @@ func (e *Engine) addSquares(low, high int) {
 			}
 		}
 		day := e.calendar.Day(max(e.Time[i], e.from))
-		for len(e.squares) <= day {
-			e.squares = append(e.squares, 0)
-		}
+		e.squares = grow(e.squares, day+1)
 		v := float64(slope * float64(e.Time[i]-e.Time[i-1]) * 1e-9)
 		e.squares[day] += float64(v * v)
+	}
+}
+
+// addBends adds up what every other reading of rows low−1 to high−1 changes in the volume of its day. Flow that wanders between readings like a Brownian path, the
+// roughest that is usual, makes the total err by that over the root of 3; smooth flow by a third of it (worked out from the variances of its bridges).
+func (e *Engine) addBends(low, high int) {
+	if len(e.sources) == 0 || e.ofIntervals() {
+		return
+	}
+	for i := low; i+1 < high; i += 2 {
+		before, after := float64(e.Time[i]-e.Time[i-1])*0.5e-9, float64(e.Time[i+1]-e.Time[i])*0.5e-9
+		day := e.calendar.Day(max(e.Time[i], e.from))
+		e.bends = grow(e.bends, day+1)
+		e.bends[day] += float64(e.afterFlow[i]*(before+after)) - float64(e.afterFlow[i-1]*after) - float64(e.afterFlow[i+1]*before)
 	}
 }
 

@@ -88,6 +88,7 @@ func (a *after) add(e *Engine, low, high int) {
 				e.used[i] = true
 			}
 			e.addSquares(low, end)
+			e.addBends(low, end)
 			e.addPeaks(low, end)
 			e.addSamples(low, end)
 			e.events.extend(e, low, end)

@@ -36,7 +36,11 @@ type Source struct {
 	class    Class // whose volume is in doubt, when relative is of that alone
 	ofClass  bool
 	bounds   bool
+	sampling bool // what the flow does between readings
 }
+
+// BetweenDays reports whether the source is independent from day to day.
+func (s *Source) BetweenDays() bool { return s.sampling }
 
 // Part is what one source adds to the uncertainty of a total.
 type Part struct {
@@ -98,6 +102,9 @@ func (b *builder) budget() (sources []Source, lanes []*Lane) {
 	}{{Bridged, usualBridged, u.Bridged}, {Estimated, usualEstimated, 0}, {Filled, usualFilled, u.Filled}} {
 		share, text := orUsual(x.given, x.share, x.given > 0)
 		sources = append(sources, Source{Name: "what is " + x.class.String(), Text: fmt.Sprintf("%.3g %% of it, %s", share*100, text), Input: share / coverage * 100, Unit: "%", lane: -1, relative: share / coverage, class: x.class, ofClass: true})
+	}
+	if !b.site.Log.Means {
+		sources = append(sources, Source{Name: "sampling interval", Text: "what every other reading changes in the day, by the root of 3", lane: -1, sampling: true})
 	}
 	sources = append(sources, Source{Name: "what is bounded", Text: "even between its bounds", Unit: "", lane: -1, bounds: true})
 	return sources, lanes
@@ -199,7 +206,7 @@ func (r *Result) addBudget(p *Period) {
 }
 
 // budgetOf adds up the uncertainty of a period's corrected total. Squares is the sum of the squares of what a metre of head would change in the volume
-// of each reading, m⁴.
+// of each reading, m⁴; Bends the sum of the squares of what may have been missed between readings of a day, m⁶.
 func (r *Result) budgetOf(p *Period) *Budget {
 	b := &Budget{}
 	sum := 0.0
@@ -212,6 +219,8 @@ func (r *Result) budgetOf(p *Period) *Budget {
 			effect = (p.Moved[s.lane].M3() - after) / nudge
 		case s.Random:
 			effect = s.Input / 1000 * math.Sqrt(p.Squares)
+		case s.sampling:
+			effect = math.Sqrt(p.Bends)
 		case s.bounds:
 			if upper, known := p.Upper(); known && !p.Classes[Bounded].Missing() {
 				effect = (upper - p.Lower()) / math.Sqrt(12)

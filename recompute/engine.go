@@ -45,6 +45,7 @@ type Engine struct {
 	asked     int       // how many of them are what-if lanes
 	sources   []Source
 	sampler   *sampler  // nil unless a Monte Carlo check is wanted
+	bends     []float64 // by day: what every other reading changes in the volume, m³
 	squares   []float64 // by day: squares of what a metre of head changes in the volume of each reading, m⁴
 	screener  qa.Screener
 	sink      func(*Rows) error

@@ -38,6 +38,7 @@ type Period struct {
 	WhatIf     []Volume // of the what-if lanes, in their order
 	Moved      []Volume // of the lanes that sources of uncertainty move
 	Squares    float64  // see Result.budgetOf, m⁴
+	Bends      float64  // the same, m⁶
 	Budget     *Budget  // nil when it was not asked for, or nothing is covered
 	Logged     Volume
 	Counted    Volume
@@ -109,6 +110,7 @@ func (p *Period) merge(o *Period) {
 	p.WhatIf = mergeAll(p.WhatIf, o.WhatIf)
 	p.Moved = mergeAll(p.Moved, o.Moved)
 	p.Squares += o.Squares
+	p.Bends += o.Bends
 	for c := range p.Classes {
 		p.Classes[c].merge(o.Classes[c])
 	}
@@ -232,6 +234,9 @@ func (e *Engine) day(i int) Period {
 		} else {
 			p.Moved = append(p.Moved, v)
 		}
+	}
+	if i < len(e.bends) {
+		p.Bends = float64(e.bends[i]*e.bends[i]) / 3
 	}
 	if i < len(e.squares) {
 		p.Squares = e.squares[i]

@@ -31,6 +31,8 @@ func (r *Run) budgetRows(b *recompute.Budget) (rows []budgetRow) {
 		kind := "the same for all readings"
 		if p.Source.Random {
 			kind = "independent from reading to reading"
+		} else if p.Source.BetweenDays() {
+			kind = "independent from day to day"
 		}
 		rows = append(rows, budgetRow{p.Source.Name, p.Source.Text + "; " + kind, grouped(r.site().Report.VolumeUnit.FromSI(2*math.Abs(p.Effect)), 1), fmt.Sprintf("%.1f %%", 100*share), 100 * share})
 	}

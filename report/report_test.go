@@ -165,7 +165,7 @@ func checkReadings(t *testing.T, name string, run *Run) {
 // checkPage: one file, nothing fetched from elsewhere, the cautions and all pictures in it.
 func checkPage(t *testing.T, page string) {
 	t.Helper()
-	if n := strings.Count(page, "<svg"); n != 5 {
+	if n := strings.Count(page, "<svg"); n != 6 {
 		t.Errorf("%d pictures in the page", n)
 	}
 	for _, never := range []string{"src=\"http", "href=\"http", "@import", "<script", "ZgotmplZ", "NaN", "<no value>"} {
@@ -216,6 +216,23 @@ func TestNumbers(t *testing.T) {
 	}{{1234567.891, 0, "1,234,568"}, {-1234.5, 1, "-1,234.5"}, {999.95, 1, "1,000.0"}, {-0.04, 1, "0.0"}, {0, 0, "0"}, {12, 3, "12.000"}} {
 		if got := grouped(c.v, c.decimals); got != c.want {
 			t.Errorf("grouped(%v, %d) = %s, want %s", c.v, c.decimals, got, c.want)
+		}
+	}
+}
+
+// TestPercentErrors: rows ERR-1 and ERR-2 of the reference. A meter shows 110 of a true 100: +10.00 % of the true value (23 CCR 1030(a)), 9.09 % of the indicated one
+// (COMAR 20.70.06.04). 500 indicated by such a meter are 454.545.
+func TestPercentErrors(t *testing.T) {
+	for before, after := range map[float64]float64{110: 100, 500: 454.545} {
+		p := &recompute.Period{}
+		p.Before.Sum.Add(before)
+		p.After.Sum.Add(after)
+		p.Before.Covered, p.After.Covered = 1, 1
+		if got := percent(p); got != "-9.09 %" {
+			t.Errorf("%g to %g: %s of before", before, after, got)
+		}
+		if got := ofAfter(p); got != "; before was +10.00 % of after in error" {
+			t.Errorf("%g to %g: %s", before, after, got)
 		}
 	}
 }

@@ -33,7 +33,7 @@ var house = map[string][]string{
 		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
 	"retotal/qa":               {"retotal/ingest/quantity", "retotal/ingest/site"},
 	"retotal/recompute":        {"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/device", "retotal/recompute/total"},
-	"retotal/recompute/audit":  {"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/recompute"},
+	"retotal/recompute/audit":  {"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute"},
 	"retotal/recompute/device": {"retotal/ingest/quantity"},
 	"retotal/recompute/total":  {},
 	"retotal/report": {"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa",

@@ -91,3 +91,51 @@ func TestDailyLimit(t *testing.T) {
 		t.Errorf("%+v", over)
 	}
 }
+
+// TestLimits: one day of 100 m³ before and 80 ± u after, beside every kind of limit. 80 m³ a day is 0.926 L/s, 100 is 1.157 L/s.
+func TestLimits(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		limit    string
+		expanded float64 // m³
+		sure     recompute.Sureness
+		was, is  bool
+		told     bool
+	}{
+		{"cleared, but near", "90 m3", 12, recompute.CannotTell, true, false, true},
+		{"cleared beyond doubt", "90 m3", 8, recompute.Below, true, false, true},
+		{"above beyond doubt", "70 m3", 8, recompute.Above, true, true, true},
+		{"near from below", "101 m3", 25, recompute.CannotTell, false, false, true},
+		{"below beyond doubt", "101 m3", 8, recompute.Below, false, false, false},
+		{"average above", "0.9 L/s", 1, recompute.Above, true, true, true},
+		{"average near", "0.93 L/s", 1, recompute.CannotTell, true, false, true},
+		{"average below", "1.2 L/s", 1, recompute.Below, false, false, false},
+	} {
+		r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
+		r.Days[0].End = int64(24 * time.Hour)
+		r.Days[0].Budget = &recompute.Budget{Standard: c.expanded / 2}
+		r.Months[0].Label = "2031-03"
+		r.Months[0].Budget, r.Log.Site.Report.Complete.MostMissing = r.Days[0].Budget, -1
+		dimension := quantity.VolumeDimension
+		if strings.HasSuffix(c.limit, "L/s") {
+			dimension = quantity.FlowDimension
+		}
+		limit, err := quantity.Parse(c.limit, dimension)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if dimension == quantity.FlowDimension {
+			r.Log.Site.Report.MonthlyMean = &limit
+		} else {
+			r.Log.Site.Report.DailyVolume = &limit
+		}
+		list := Limits(r)
+		if len(list) == 1 != c.told {
+			t.Errorf("%s: %+v", c.name, list)
+			continue
+		}
+		if c.told && (list[0].Sure != c.sure || list[0].Was != c.was || list[0].Is != c.is) {
+			t.Errorf("%s: %+v", c.name, list[0])
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package total
 
 import (
+	"fmt"
 	"math"
 	"math/big"
 	"math/rand/v2"
@@ -64,6 +65,71 @@ func TestDayLabel(t *testing.T) {
 		first, last := time.Unix(0, from).UTC().Format(time.RFC3339), time.Unix(0, until).UTC().Format(time.RFC3339)
 		if cal.Label(day) != c.label || first != c.first || last != c.lastTo {
 			t.Errorf("%v, %v: %s, month from %s to %s; want %+v", c.starts, c.byEnd, cal.Label(day), first, last, c)
+		}
+	}
+}
+
+// TestPeriodsByHand: at a steady 1 m³/s a period's volume is its seconds, counted by hand: 86,400 a day, 3,600 less or more where the clock changes (Directive
+// 2000/84/EC; Lord Howe's half hour from memory), a leap day in 2032, and ISO 8601 weeks from Monday.
+func TestPeriodsByHand(t *testing.T) {
+	week := func(label string) string {
+		at, _ := time.Parse("2006-01-02", label)
+		y, w := at.ISOWeek()
+		return fmt.Sprint(y, " ", w)
+	}
+	first := func(letters int) func(string) string { return func(label string) string { return label[:letters] } }
+	for _, c := range []struct {
+		zone   string
+		starts time.Duration
+		day    string
+		name   func(string) string
+		days   int
+		extra  float64 // s
+	}{
+		{"Europe/Dublin", 0, "2031-03-30", first(10), 1, -3600},
+		{"Europe/Dublin", 0, "2031-10-26", first(10), 1, 3600},
+		{"Europe/Dublin", 9 * time.Hour, "2031-03-29", first(10), 1, -3600}, // the clock changes in the night before the 30th's 09:00
+		{"Europe/Dublin", 9 * time.Hour, "2031-03-30", first(10), 1, 0},
+		{"Europe/Dublin", 9 * time.Hour, "2031-10-25", first(10), 1, 3600},
+		{"UTC", 9 * time.Hour, "2031-03-30", first(10), 1, 0},
+		{"Australia/Lord_Howe", 0, "2031-10-05", first(10), 1, -1800},
+		{"Australia/Lord_Howe", 0, "2031-04-06", first(10), 1, 1800},
+		{"America/New_York", 0, "2031-11-02", first(10), 1, 3600},
+		{"UTC", 0, "2032-02-29", first(10), 1, 0},
+		{"UTC", 9 * time.Hour, "2031-12-31", first(10), 1, 0},
+		{"Europe/Dublin", 0, "2031-03-30", week, 7, -3600},
+		{"UTC", 0, "2032-01-01", week, 7, 0}, // Monday 29 December 2031 to Sunday 4 January
+		{"Europe/Dublin", 0, "2031-03-15", first(7), 31, -3600},
+		{"Europe/Dublin", 0, "2031-10-15", first(7), 31, 3600},
+		{"Europe/Dublin", 9 * time.Hour, "2031-03-15", first(7), 31, -3600},
+		{"UTC", 0, "2031-02-10", first(7), 28, 0},
+		{"UTC", 9 * time.Hour, "2032-02-10", first(7), 29, 0},
+		{"Europe/Dublin", 0, "2031-06-01", first(4), 365, 0},
+		{"Europe/Dublin", 9 * time.Hour, "2032-06-01", first(4), 366, 0},
+	} {
+		noon, _ := time.Parse("2006-01-02", c.day)
+		noon = noon.Add(12 * time.Hour)
+		cal := calendar(t, c.zone, c.starts, noon.AddDate(0, 0, -400))
+		s := NewSeries(cal, math.MinInt64, math.MaxInt64)
+		var times []int64
+		var flows []float64
+		for at := noon.AddDate(0, 0, -399); at.Before(noon.AddDate(0, 0, 399)); at = at.Add(time.Hour) {
+			times, flows = append(times, at.UnixNano()), append(flows, 1)
+		}
+		s.Run(times, flows)
+		var sum Sum
+		for i := range cal.Days() {
+			if c.name(cal.Label(i)) == c.name(c.day) {
+				v, _ := s.Volume(i)
+				sum.Merge(v)
+			}
+		}
+		want := float64(c.days)*86400 + c.extra
+		l, _ := time.LoadLocation(c.zone)
+		y, m, d := noon.Date()
+		from, until := cal.Span(cal.Day(time.Date(y, m, d, 12, 0, 0, 0, l).UnixNano()), c.name)
+		if math.Abs(sum.Value()-want) > 1e-6 || until-from != int64(want)*1e9 {
+			t.Errorf("%s in %s from %v: %.3f m3 over %.0f s, want %.0f", c.day, c.zone, c.starts, sum.Value(), float64(until-from)*1e-9, want)
 		}
 	}
 }
