@@ -84,7 +84,7 @@ type inputRecord struct {
 	File      string             `json:"file"` // relative to the site file
 	Bytes     int64              `json:"bytes"`
 	SHA256    string             `json:"sha256"`
-	Decisions []reading.Decision `json:"decisions"`
+	Decisions []reading.Decision `json:"decisions,omitempty"` // none of what is no log
 	Preamble  []string           `json:"preamble,omitempty"`
 }
 
@@ -189,6 +189,9 @@ func NewRecord(r *Run) *Record {
 	}
 	for _, f := range res.Log.Files {
 		rec.Inputs = append(rec.Inputs, inputRecord{relative(s, f.Name), f.Size, f.SHA256, f.Decisions(), f.Preamble()})
+	}
+	for _, f := range r.Beside {
+		rec.Inputs = append(rec.Inputs, inputRecord{File: relative(s, f.File), Bytes: f.Size, SHA256: f.SHA256})
 	}
 	for i := range s.Corrections {
 		rec.Corrections = append(rec.Corrections, newCorrection(&s.Corrections[i]))

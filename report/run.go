@@ -25,6 +25,7 @@ type Run struct {
 	Folder   string           // where the results go; "" when they go nowhere
 	Draws    *recompute.Draws // of the Monte Carlo check; nil when there was none
 	Match    *recompute.Match // how a donor's flows and ours go together, where missing time is filled from one
+	Beside   []site.Beside    // files that were read beside site file and logs
 	Without  []int            // corrections that lanes of their own leave out
 }
 

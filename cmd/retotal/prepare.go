@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 
@@ -22,6 +24,7 @@ type job struct {
 	draws    int                              // of the Monte Carlo check; 0 for none
 	estimate func(hour int64) (float64, bool) // of missing hours
 	match    *recompute.Match                 // of the donor's hours and ours
+	beside   []site.Beside                    // files that were read beside site file and logs
 	log      *ingest.Log
 	warnings problem.List
 }
@@ -39,7 +42,7 @@ func prepare(file string, without ...int) (*job, error) {
 	if s == nil {
 		return nil, problems
 	}
-	j := &job{site: s, without: without}
+	j := &job{site: s, without: without, beside: s.Beside}
 	var more problem.List
 	j.lanes, more = recompute.NewLanes(s, without)
 	problems.Add(more...)
@@ -102,9 +105,15 @@ func (j *job) prepareFilling(ctx context.Context, first *recompute.Result) error
 	if err != nil {
 		return err
 	}
+	donor.withRecord()
 	theirs, err := donor.pass(ctx, nil, -1)
 	if err != nil {
 		return err
+	}
+	hash := sha256.Sum256(donor.site.Text)
+	j.beside = append(j.beside, site.Beside{File: donor.site.File, Size: int64(len(donor.site.Text)), SHA256: hex.EncodeToString(hash[:])})
+	for _, file := range donor.log.Files {
+		j.beside = append(j.beside, site.Beside{File: file.Name, Size: file.Size, SHA256: file.SHA256})
 	}
 	estimate, match, ok := first.Hours.FromDonor(theirs.Hours, f.Rule == site.FillDonorPercentiles)
 	if !ok {
@@ -159,5 +168,5 @@ func (j *job) finish(result *recompute.Result) (*report.Run, error) {
 		}
 		draws = &d
 	}
-	return &report.Run{Result: result, Draws: draws, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Limits: audit.Limits(result), Proposal: recompute.Propose(result), Without: j.without, Match: j.match, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
+	return &report.Run{Result: result, Draws: draws, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Limits: audit.Limits(result), Proposal: recompute.Propose(result), Without: j.without, Beside: j.beside, Match: j.match, Warnings: append(j.warnings, outside.Warnings()...), Version: version}, nil
 }

@@ -30,7 +30,11 @@ func Load(file string) (*Site, problem.List) {
 	if err != nil {
 		return nil, problem.List{unreadable(file, err)}
 	}
-	return Parse(file, text)
+	s, problems := Parse(file, text)
+	if s != nil && s.Report.SubmittedFile != "" {
+		problems.Add(s.readReportedFile()...)
+	}
+	return s, problems
 }
 
 // logEndings are the endings of logs, which are given in place of the site file at times.

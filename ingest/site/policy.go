@@ -2,10 +2,8 @@ package site
 
 import (
 	"fmt"
-	"maps"
 	"math"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"time"
 
@@ -262,31 +260,6 @@ func (t *table) comments(clock Clock) (list []Comment) {
 		list = append(list, comment)
 	}
 	return list
-}
-
-var monthPattern = regexp.MustCompile(`^\d{4}-(0[1-9]|1[0-2])$`)
-
-// readSubmitted reads the monthly volumes that were reported: "2031-03" = "45123 m3".
-func (s *Site) readSubmitted(t *table) {
-	s.Report.Submitted = map[string]Reported{}
-	for _, month := range slices.Sorted(maps.Keys(t.values)) {
-		if !monthPattern.MatchString(month) {
-			continue // close reports it
-		}
-		dimension := quantity.VolumeDimension
-		if text, isText := t.values[month].(string); isText {
-			if _, err := quantity.Parse(text, quantity.FlowDimension); err == nil {
-				dimension = quantity.FlowDimension // an average
-			}
-		}
-		if v := t.quantity(month, dimension); v != nil {
-			s.Report.Submitted[month] = Reported{*v, t.at(month)}
-		}
-	}
-	if len(t.known) == 0 {
-		t.known = []string{"2031-03"} // what a key here looks like, for the message of close
-	}
-	t.close()
 }
 
 // dayStart reads "00:00" to "23:59".

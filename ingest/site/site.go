@@ -29,6 +29,7 @@ type Site struct {
 	Filling      Filling
 	Uncertainty  Uncertainty
 	Report       Report
+	Beside       []Beside // other files that were read
 	Places       map[string]problem.Place
 }
 
@@ -286,23 +287,24 @@ type Range struct{ Least, Most float64 }
 
 // Report says how totals are to be stated.
 type Report struct {
-	Clock       Clock
-	DayStarts   time.Duration // after midnight
-	LabelByEnd  bool          // a day carries the date on which it ends, not the one on which it begins
-	FlowUnit    quantity.Unit
-	VolumeUnit  quantity.Unit
-	From, Until *Instant
-	DailyVolume *quantity.Value // limits of the permit: of a reporting day,
-	MonthlyMean *quantity.Value // of the average of a month, a flow, by the rule of Average
-	Peak        *quantity.Value // of any single flow
-	DaysOver    float64         // share of days that may be over DailyVolume; 0: none is asked for
-	Average     AverageRule
-	Complete    Completeness        // how much must be covered for averages to stand
-	Comments    []Comment           // why periods have no data, or what else must be said of them
-	PeakOver    time.Duration       // time over which peaks are averaged; 0 for none
-	Figures     int                 // significant figures of figures to report; 0: none are rounded
-	HalfUp      bool                // ties are rounded up and not to even
-	Submitted   map[string]Reported // by month, 2031-03
+	Clock         Clock
+	DayStarts     time.Duration // after midnight
+	LabelByEnd    bool          // a day carries the date on which it ends, not the one on which it begins
+	FlowUnit      quantity.Unit
+	VolumeUnit    quantity.Unit
+	From, Until   *Instant
+	DailyVolume   *quantity.Value // limits of the permit: of a reporting day,
+	MonthlyMean   *quantity.Value // of the average of a month, a flow, by the rule of Average
+	Peak          *quantity.Value // of any single flow
+	DaysOver      float64         // share of days that may be over DailyVolume; 0: none is asked for
+	Average       AverageRule
+	Complete      Completeness        // how much must be covered for averages to stand
+	Comments      []Comment           // why periods have no data, or what else must be said of them
+	PeakOver      time.Duration       // time over which peaks are averaged; 0 for none
+	Figures       int                 // significant figures of figures to report; 0: none are rounded
+	HalfUp        bool                // ties are rounded up and not to even
+	Submitted     map[string]Reported // by month, 2031-03, or day
+	SubmittedFile string              // CSV file that they were read from, beside those in the site file; ""
 }
 
 // Absent reports whether a number, as written, stands for no value: one of the codes, or a loop current that tells of a failure, 3.6 mA and less

@@ -1,6 +1,7 @@
 package site
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -135,6 +136,27 @@ func FuzzParse(f *testing.F) {
 		s, problems := Parse("site.toml", []byte(text))
 		if problems.Err() == nil && (s.ID == "" || s.Settings[0].Device == nil || s.Log.Clock.Location == nil) {
 			t.Errorf("accepted without what is needed: %q", text)
+		}
+	})
+}
+
+// FuzzReported: no file of reported figures makes the reader panic, and every row is taken, passed over as empty, or refused with its line.
+func FuzzReported(f *testing.F) {
+	f.Add("period,total (m3)\n2031-03,800\n2031-03-04,1.157 L/s\n2031-05,\n")
+	f.Add("a,b\n\"2031-03\",\"8\"\" m3\"\n2031-03,1 m3\n2031-03,2 m3\n")
+	f.Add("a,b (\n2031-03,)\n,\n\"")
+	f.Fuzz(func(t *testing.T, text string) {
+		s := &Site{}
+		s.Report.Submitted = map[string]Reported{}
+		for _, p := range s.parseReported("figures.csv", []byte(text)) {
+			if p.Place.Line < 1 {
+				t.Errorf("a problem without its line: %v", p)
+			}
+		}
+		for period, reported := range s.Report.Submitted {
+			if !periodPattern.MatchString(period) || math.IsNaN(reported.Volume.SI) || math.IsInf(reported.Volume.SI, 0) {
+				t.Errorf("%q: %+v", period, reported)
+			}
 		}
 	})
 }

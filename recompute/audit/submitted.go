@@ -24,7 +24,40 @@ func submitted(r *recompute.Result) (out []Finding) {
 		}
 		out = append(out, reportedMonth(r, i, m, reported))
 	}
-	return out
+	return append(out, reportedDays(r)...)
+}
+
+// reportedDays compares reported volumes or average flows of days with the recorded lane, all in one finding.
+func reportedDays(r *recompute.Result) []Finding {
+	f := Finding{Topic: "reported figures of days", Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
+	unit, days, off := r.Log.Site.Report.VolumeUnit, 0, []string{}
+	for i := range r.Days {
+		d := &r.Days[i]
+		reported, ok := r.Log.Site.Report.Submitted[d.Label]
+		if !ok || d.Before.Missing() {
+			continue
+		}
+		v := reported.Volume.SI
+		if reported.Volume.Unit.Dimension == quantity.FlowDimension {
+			v *= float64(d.End-d.Start) * 1e-9
+		}
+		if days++; math.Abs(v-d.Before.M3()) > counterWithin*d.Before.M3() {
+			off = append(off, fmt.Sprintf("%s (%s against %.1f %s)", d.Label, reported.Volume.Text, unit.FromSI(d.Before.M3()), unit.Symbol))
+		}
+	}
+	if days == 0 {
+		return nil
+	}
+	f.Sentence = fmt.Sprintf("Of %d reported days %d agree with the recorded settings.", days, days-len(off))
+	if len(off) > 0 {
+		f.Verdict = Differs
+		f.Sentence += " Off: " + strings.Join(off[:min(len(off), mostNamed)], ", ")
+		if more := len(off) - mostNamed; more > 0 {
+			f.Sentence += fmt.Sprintf(" and %d more", more)
+		}
+		f.Sentence += "."
+	}
+	return []Finding{f}
 }
 
 // candidate is a figure by some rule, SI.
