@@ -1,6 +1,8 @@
 package recompute
 
 import (
+	"math"
+
 	"retotal/ingest/reading"
 	"retotal/qa"
 )
@@ -113,17 +115,40 @@ func (e *Engine) addSquares(low, high int) {
 		return
 	}
 	for i := low; i < high; i++ {
-		slope := 0.0
-		for k := range e.sources {
-			if s := &e.sources[k]; s.lane >= 0 && s.Unit == "mm" {
-				slope += (e.whatIfs[e.asked+s.lane].flow[i] - e.afterFlow[i]) / (nudge * s.Input / 1000)
-			}
-		}
+		slope := e.slope(i)
 		day := e.calendar.Day(max(e.Time[i], e.from))
 		e.squares = grow(e.squares, day+1)
 		v := float64(slope * float64(e.Time[i]-e.Time[i-1]) * 1e-9)
 		e.squares[day] += float64(v * v)
 	}
+}
+
+// slope is what a metre of head changes in the corrected flow of row i, m²/s.
+func (e *Engine) slope(i int) (slope float64) {
+	for k := range e.sources {
+		if s := &e.sources[k]; s.lane >= 0 && s.Unit == "mm" {
+			slope += (e.whatIfs[e.asked+s.lane].flow[i] - e.afterFlow[i]) / (nudge * s.Input / 1000)
+		}
+	}
+	return slope
+}
+
+// doubtOf is the expanded uncertainty of the corrected flow of row i, m³/s: every source that moves the flow of a single reading.
+func (e *Engine) doubtOf(i int) float64 {
+	squares := 0.0
+	for k := range e.sources {
+		s, effect := &e.sources[k], 0.0
+		switch {
+		case s.lane >= 0:
+			effect = (e.whatIfs[e.asked+s.lane].flow[i] - e.afterFlow[i]) / nudge
+		case s.Random:
+			effect = s.Input / 1000 * e.slope(i)
+		case !s.ofClass && !s.bounds && !s.sampling:
+			effect = s.relative * e.afterFlow[i]
+		}
+		squares += float64(effect * effect)
+	}
+	return coverage * math.Sqrt(squares)
 }
 
 // addBends adds up what every other reading of rows low−1 to high−1 changes in the volume of its day. Flow that wanders between readings like a Brownian path, the

@@ -18,7 +18,9 @@ import (
 )
 
 // withBudget runs a site with its uncertainty budget.
-func withBudget(t testing.TB, file string) *recompute.Result {
+func withBudget(t testing.TB, file string) *recompute.Result { return withBudgetTo(t, file, nil) }
+
+func withBudgetTo(t testing.TB, file string, sink func(*recompute.Rows) error) *recompute.Result {
 	t.Helper()
 	s, problems := site.Load(file)
 	if err := problems.Err(); err != nil {
@@ -35,7 +37,7 @@ func withBudget(t testing.TB, file string) *recompute.Result {
 	}
 	var engine *recompute.Engine
 	if err := l.Each(context.Background(), func() func(*reading.Batch) error {
-		engine = recompute.NewEngine(l, lanes, nil)
+		engine = recompute.NewEngine(l, lanes, sink)
 		engine.Sample()
 		return engine.Add
 	}); err != nil {
@@ -146,6 +148,33 @@ uncertainty = "10 mm"
 	// Q = 0.1 m²/s × h: a standard uncertainty of 5 mm over 2 minutes, and of 2 mm over the other 2.
 	for name, want := range map[string]float64{"survey of correction[0]": 0.1 * 0.005 * 120, "datum": 0.1 * 0.002 * 120} {
 		near(t, name, part(&r.Total, name)*r.Total.After.M3(), want)
+	}
+}
+
+// TestDoubtOfReading: of one reading of Q = 0.1 m²/s × h, worked out by hand: 2 mm and 1.5 mm (standard) of head by 0.1 m²/s, and 1 % of the flow, in squares, twice.
+func TestDoubtOfReading(t *testing.T) {
+	file := simple(t, minutes(0.9, 0.8, 0.7, 0.95, 0.9), `
+[screening]
+stuck = "keep"
+spike = "keep"
+[uncertainty]
+datum = "4 mm"
+reading = "3 mm"
+coefficient = "2 %"
+`)
+	rows := 0
+	withBudgetTo(t, file, func(r *recompute.Rows) error {
+		for i, q := range r.After {
+			got, ok := r.Doubt(i)
+			want := 2 * math.Sqrt(0.0002*0.0002+0.00015*0.00015+0.01*0.01*q*q)
+			if rows++; !ok || math.Abs(got/want-1) > 1e-6 {
+				t.Errorf("row %d of %.3f m3/s: %.7f, %v, want %.7f", i, q, got, ok, want)
+			}
+		}
+		return nil
+	})
+	if rows != 5 {
+		t.Errorf("%d rows", rows)
 	}
 }
 

@@ -29,9 +29,12 @@ type Rows struct {
 	// Both are meaningful where Used.
 	Lower, Upper []float64
 	Ruling       func(i int) int // number of the ruling that a row is under; −1 for none
-	Logged       []float64       // m³/s; nil when the log has no flow
-	State        []reading.State
-	Flags        []qa.Flags
+	// Doubt is the expanded uncertainty (95 %) of After of row i, m³/s; false where the reading does not count as it was read, or the flow is only bounded, or when there is
+	// no budget.
+	Doubt  func(i int) (float64, bool)
+	Logged []float64 // m³/s; nil when the log has no flow
+	State  []reading.State
+	Flags  []qa.Flags
 }
 
 // Engine turns the ordered readings of a site into totals. It keeps no more rows than the checks look ahead.
@@ -333,6 +336,12 @@ func (e *Engine) process(low, high int) error {
 	}
 	r := e.rows(low, high)
 	e.boundRows(r, low)
+	r.Doubt = func(i int) (float64, bool) {
+		if len(e.sources) == 0 || !r.Used[i] || r.Flags[i]&e.after.drops != 0 || r.Lower[i] != r.Upper[i] {
+			return 0, false
+		}
+		return e.doubtOf(low + i), true
+	}
 	return e.sink(r)
 }
 

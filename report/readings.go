@@ -31,9 +31,10 @@ type readingsWriter struct {
 	utc, local          []int64
 	value, head, before []float64
 	after, flow         []float64 // packed: only where there is one
-	lower, upper        []float64
+	lower, upper, doubt []float64
 	hasAfter, hasFlow   []int16
 	hasLower, hasUpper  []int16
+	hasDoubt            []int16
 	state               []parquet.ByteArray
 	grade, ruling       []int32
 	hasRuling           []int16
@@ -96,6 +97,7 @@ func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
 	add("flow_after_m3s", true, none, parquet.Types.Double)
 	add("flow_at_least_m3s", true, none, parquet.Types.Double)
 	add("flow_at_most_m3s", true, none, parquet.Types.Double)
+	add("flow_u95_m3s", true, none, parquet.Types.Double)
 	add("state", false, schema.StringLogicalType{}, parquet.Types.ByteArray)
 	add("used", false, none, parquet.Types.Boolean)
 	add("ruling", true, none, parquet.Types.Int32)
@@ -117,6 +119,8 @@ func (w *readingsWriter) add(rows *recompute.Rows) error {
 		lower, upper := rows.Lower[i], rows.Upper[i]
 		w.hasLower, w.lower = packed(w.hasLower, w.lower, rows.Used[i], lower)
 		w.hasUpper, w.upper = packed(w.hasUpper, w.upper, rows.Used[i] && !math.IsInf(upper, 1), upper)
+		doubt, known := rows.Doubt(i)
+		w.hasDoubt, w.doubt = packed(w.hasDoubt, w.doubt, known, doubt)
 		switch {
 		case !rows.Used[i]:
 			w.state = append(w.state, w.name("lost"))
@@ -227,6 +231,7 @@ func (w *readingsWriter) writeGroup() error {
 	floats(w.after, w.hasAfter)
 	floats(w.lower, w.hasLower)
 	floats(w.upper, w.hasUpper)
+	floats(w.doubt, w.hasDoubt)
 	state := next()
 	write(state, func() error { _, e := state.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.state, nil, nil); return e })
 	used := next()
@@ -245,6 +250,7 @@ func (w *readingsWriter) writeGroup() error {
 	}
 	w.utc, w.local, w.value, w.head, w.before = w.utc[:0], w.local[:0], w.value[:0], w.head[:0], w.before[:0]
 	w.lower, w.hasLower, w.upper, w.hasUpper, w.state = w.lower[:0], w.hasLower[:0], w.upper[:0], w.hasUpper[:0], w.state[:0]
+	w.doubt, w.hasDoubt = w.doubt[:0], w.hasDoubt[:0]
 	w.grade, w.ruling, w.hasRuling = w.grade[:0], w.ruling[:0], w.hasRuling[:0]
 	w.after, w.hasAfter, w.flow, w.hasFlow, w.used, w.flags = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0], w.used[:0], w.flags[:0]
 	return group.Close()
