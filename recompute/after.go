@@ -191,6 +191,7 @@ func (a *after) row(e *Engine, i int) {
 	stated := ruling >= 0 && flow != e.afterFlow[i] // whatever the settings
 	e.used[i], e.afterFlow[i] = true, flow
 	e.peaks.add(a.last.time, a.last.flow, e.Time[i], flow, a.last.any && !a.stretch.gap && !a.stretch.leftOut && a.stretch.dropped == 0)
+	e.peaks.most = max(e.peaks.most, b.upper)
 	for _, w := range e.whatIfs {
 		if w.flow[i] = e.heldBeside(w, i, action); stated {
 			w.flow[i] = flow

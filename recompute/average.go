@@ -60,6 +60,7 @@ type Statistics struct {
 	Peak        float64         // highest single flow
 	PeakBefore  float64         // the same of the recorded lane
 	PeakAt      int64
+	PeakMost    float64 // what the highest flow may have been where readings are only bounded; +Inf when nothing bounds it
 	PeakMean    float64 // highest mean over Report.PeakOver
 	PeakMeanAt  int64   // its end
 }
@@ -112,6 +113,7 @@ type peaks struct {
 	volume     float64  // since the stretch began
 	line       []sample // end points of the stretch: time and volume
 	peak, mean float64
+	most       float64 // highest upper bound
 	peakAt     int64
 	meanAt     int64
 }

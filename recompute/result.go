@@ -190,6 +190,7 @@ func (e *Engine) Finish() (*Result, error) {
 	r.Changes = e.changePoints(r)
 	r.Pattern = e.pattern(r)
 	r.Statistics = r.statistics(e.site.Report.Complete.LeastDay)
+	r.Statistics.PeakMost = max(e.peaks.peak, e.peaks.most)
 	r.Statistics.PeakBefore = e.peakShown
 	e.addOthers(r)
 	r.Statistics.Peak, r.Statistics.PeakAt, r.Statistics.PeakMean, r.Statistics.PeakMeanAt = e.peaks.peak, e.peaks.peakAt, e.peaks.mean, e.peaks.meanAt

@@ -116,6 +116,12 @@ func (r *Run) statisticLines() (list []string) {
 		v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]), v(s.Percentiles[95])))
 	if s.PeakAt != 0 {
 		text := fmt.Sprintf("Highest flow %.4g %s at %s", flow.FromSI(s.Peak), flow.Symbol, r.stamp(s.PeakAt))
+		switch {
+		case math.IsInf(s.PeakMost, 1):
+			text += ", or higher: nothing bounds what some readings hide"
+		case s.PeakMost > s.Peak*1.0005:
+			text += fmt.Sprintf(", or higher: readings hide up to %.4g %s", flow.FromSI(s.PeakMost), flow.Symbol)
+		}
 		if s.PeakMeanAt != 0 {
 			text += fmt.Sprintf("; highest mean over %s: %.4g %s, ending %s", quantity.FormatDuration(r.site().Report.PeakOver), flow.FromSI(s.PeakMean), flow.Symbol, r.stamp(s.PeakMeanAt))
 		}

@@ -139,3 +139,16 @@ func TestLimits(t *testing.T) {
 		}
 	}
 }
+
+// TestHiddenPeak: a peak below its limit is below beyond doubt only when the meter hid nothing above it.
+func TestHiddenPeak(t *testing.T) {
+	limit := quantity.Value{SI: 0.1}
+	for most, told := range map[float64]int{0.05: 0, 0.2: 1} {
+		r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
+		r.Log.Site.Report.Peak = &limit
+		r.Statistics = recompute.Statistics{Peak: 0.05, PeakBefore: 0.05, PeakMost: most}
+		if list := Limits(r); len(list) != told || told == 1 && (list[0].Sure != recompute.CannotTell || list[0].Is) {
+			t.Errorf("at most %g: %+v", most, list)
+		}
+	}
+}

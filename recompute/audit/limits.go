@@ -12,9 +12,10 @@ type LimitFinding struct {
 	Period string             `json:"period"`
 	Before float64            `json:"-"` // SI: m³ of a day, m³/s of an average or a peak; of a share of days, the share
 	After  float64            `json:"-"`
-	Doubt  float64            `json:"-"` // expanded uncertainty of After
-	Flow   bool               `json:"-"` // the figures are flows
-	Share  bool               `json:"-"` // the figures are shares
+	Doubt  float64            `json:"-"`                       // expanded uncertainty of After
+	Hidden bool               `json:"may_be_hidden,omitempty"` // the meter hid flows that may have been above the limit
+	Flow   bool               `json:"-"`                       // the figures are flows
+	Share  bool               `json:"-"`                       // the figures are shares
 	Was    bool               `json:"over_before"`
 	Is     bool               `json:"over_after"`
 	Sure   recompute.Sureness `json:"with_uncertainty"`
@@ -25,6 +26,9 @@ func Limits(r *recompute.Result) (out []LimitFinding) {
 	limits := &r.Log.Site.Report
 	add := func(f LimitFinding, limit float64) {
 		f.Was, f.Is, f.Sure = f.Before > limit, f.After > limit, recompute.Against(f.After, f.Doubt, limit)
+		if f.Hidden && f.Sure == recompute.Below {
+			f.Sure = recompute.CannotTell
+		}
 		if f.Was || f.Is || f.Sure != recompute.Below {
 			out = append(out, f)
 		}
@@ -49,7 +53,7 @@ func Limits(r *recompute.Result) (out []LimitFinding) {
 		if r.Total.Budget != nil && r.Total.After.M3() > 0 {
 			doubt = s.Peak * r.Total.Budget.Expanded() / r.Total.After.M3() // the total's share; a high head is known better than the mean
 		}
-		add(LimitFinding{Limit: "peak " + limit.Text, Period: "whole log", Before: r.Statistics.PeakBefore, After: s.Peak, Doubt: doubt, Flow: true}, limit.SI)
+		add(LimitFinding{Limit: "peak " + limit.Text, Period: "whole log", Before: r.Statistics.PeakBefore, After: s.Peak, Doubt: doubt, Hidden: s.PeakMost > limit.SI, Flow: true}, limit.SI)
 	}
 	if limit := limits.DailyVolume; limit != nil {
 		was, is, days := 0, 0, 0
