@@ -21,7 +21,7 @@ func (r *Run) limitRows() (rows []limitRow) {
 			case f.Share:
 				return fmt.Sprintf("%.1f %%", 100*v)
 			case f.Flow:
-				return fmt.Sprintf("%.4g %s", r.site().Report.FlowUnit.FromSI(v), r.site().Report.FlowUnit.Symbol)
+				return significant(r.site().Report.FlowUnit.FromSI(v), 4, false) + " " + r.site().Report.FlowUnit.Symbol
 			}
 			return grouped(r.site().Report.VolumeUnit.FromSI(v), 1) + " " + r.site().Report.VolumeUnit.Symbol
 		}
@@ -112,18 +112,19 @@ func (r *Run) statisticLines() (list []string) {
 		return nil
 	}
 	v := func(m3 float64) string { return grouped(volume.FromSI(m3), 1) }
+	q := func(m3s float64) string { return significant(flow.FromSI(m3s), 4, false) }
 	list = append(list, fmt.Sprintf("Days: least %s %s (%s), greatest %s (%s); not exceeded on 5, 20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s. The second of them, exceeded on 80 %% of days, is a usual dry-weather flow.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
 		v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]), v(s.Percentiles[95])))
 	if s.PeakAt != 0 {
-		text := fmt.Sprintf("Highest flow %.4g %s at %s", flow.FromSI(s.Peak), flow.Symbol, r.stamp(s.PeakAt))
+		text := fmt.Sprintf("Highest flow %s %s at %s", q(s.Peak), flow.Symbol, r.stamp(s.PeakAt))
 		switch {
 		case math.IsInf(s.PeakMost, 1):
 			text += ", or higher: nothing bounds what some readings hide"
 		case s.PeakMost > s.Peak*1.0005:
-			text += fmt.Sprintf(", or higher: readings hide up to %.4g %s", flow.FromSI(s.PeakMost), flow.Symbol)
+			text += fmt.Sprintf(", or higher: readings hide up to %s %s", q(s.PeakMost), flow.Symbol)
 		}
 		if s.PeakMeanAt != 0 {
-			text += fmt.Sprintf("; highest mean over %s: %.4g %s, ending %s", quantity.FormatDuration(r.site().Report.PeakOver), flow.FromSI(s.PeakMean), flow.Symbol, r.stamp(s.PeakMeanAt))
+			text += fmt.Sprintf("; highest mean over %s: %s %s, ending %s", quantity.FormatDuration(r.site().Report.PeakOver), q(s.PeakMean), flow.Symbol, r.stamp(s.PeakMeanAt))
 		}
 		list = append(list, text+".")
 	}
