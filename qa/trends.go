@@ -113,10 +113,63 @@ func (e *extremes) add(at int64, v float64, oldest int64) {
 }
 
 // flat follows the attenuation of the signal: how little it moved over the last window.
+//
+// A window in which the signal moved by more than the limit is not flat, whatever else is in it. As long as the window holds such a move the rows only wait; extremes, which
+// cost ten times as much, are taken when it does not.
 type flat struct {
 	extremes
-	since int64 // begin of the stretch without a gap
-	last  int64
+	waiting   []sample // rows since the extremes were followed last
+	first     int      // of them, where the search for the next move begins
+	low, high float64  // of the rows from first on
+	moved     int64    // the older end of the last move; the window holds it until it begins later
+	exact     bool     // no move is known: the extremes are followed row by row
+	since     int64    // begin of the stretch without a gap
+	last      int64
+}
+
+// begin starts a stretch.
+func (f *flat) begin(at int64) {
+	f.extremes.low, f.extremes.high = f.extremes.low[:0], f.extremes.high[:0]
+	f.waiting, f.first, f.since, f.exact, f.moved = f.waiting[:0], 0, at, false, at-1
+}
+
+// still takes in a row and reports whether the signal moved by no more than the limit in the window that begins at oldest.
+func (f *flat) still(at int64, v float64, oldest int64, limit float64) bool {
+	if f.exact {
+		f.add(at, v, oldest)
+	} else {
+		f.wait(at, v, limit)
+		if f.moved >= oldest {
+			return false
+		}
+		for _, x := range f.waiting {
+			if x.at >= oldest {
+				f.add(x.at, x.v, oldest)
+			}
+		}
+		f.waiting, f.exact = f.waiting[:0], true
+	}
+	low, high := f.extremes.low[0], f.extremes.high[0]
+	if high.v-low.v <= limit {
+		return true
+	}
+	f.exact, f.moved, f.first = false, min(low.at, high.at), 0
+	return false
+}
+
+// wait keeps a row, and what came before the last move no longer.
+func (f *flat) wait(at int64, v float64, limit float64) {
+	if f.first == len(f.waiting) {
+		f.low, f.high = v, v
+	}
+	f.waiting = append(f.waiting, sample{at, v})
+	if f.low, f.high = min(f.low, v), max(f.high, v); f.high-f.low <= limit {
+		return
+	}
+	f.extremes.low, f.extremes.high = f.extremes.low[:0], f.extremes.high[:0]
+	f.moved = f.waiting[f.first].at
+	f.waiting = f.waiting[:copy(f.waiting, f.waiting[f.first:])]
+	f.first, f.low, f.high = len(f.waiting)-1, v, v
 }
 
 // attenuated flags readings at whose end the signal has moved by no more than a step of the log for the whole window, with water over the
@@ -130,11 +183,10 @@ func (s *Screener) attenuated(w *Window, from, until int) {
 			continue
 		}
 		if f.last == 0 || at-f.last > gap || w.Head[i] <= 0 {
-			f.low, f.high, f.since = f.low[:0], f.high[:0], at
+			f.begin(at)
 		}
 		f.last = at
-		f.add(at, w.Value[i], at-length)
-		if at-f.since >= length && f.high[0].v-f.low[0].v <= s.Limits.FlatRange+1e-12 {
+		if still := f.still(at, w.Value[i], at-length, s.Limits.FlatRange+1e-12); still && at-f.since >= length {
 			w.Flags[i] |= Attenuated
 		}
 	}
