@@ -18,7 +18,8 @@ func totalsCSV(r *Run) []byte {
 	w := csv.NewWriter(&b)
 	unit := r.site().Report.VolumeUnit.Symbol
 	header := []string{"period", "label", "start (" + r.site().Report.Clock.Name + ")", "end", "before (" + unit + ")", "after (" + unit + ")", "difference (" + unit + ")",
-		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "filled (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")", "uncertainty 95 % (" + unit + ")", "after, to report (" + unit + ")"}
+		"difference (%)", "covered (%)", "measured (" + unit + ")", "bridged (" + unit + ")", "bounded below (" + unit + ")", "estimated (" + unit + ")", "filled (" + unit + ")", "logged flow (" + unit + ")", "counter (" + unit + ")", "at least (" + unit + ")", "at most (" + unit + ")", "uncertainty 95 % (" + unit + ")", "after, to report (" + unit + ")",
+		"mean flow before (" + r.site().Report.FlowUnit.Symbol + ")", "mean flow after (" + r.site().Report.FlowUnit.Symbol + ")"}
 	if len(r.site().Report.Comments) > 0 {
 		header = append(header, "comment", "code")
 	}
@@ -78,7 +79,7 @@ func (r *Run) totalsRow(group string, p *recompute.Period) []string {
 	if p.Budget != nil {
 		doubt = r.cell(p.Budget.Expanded())
 	}
-	row = append(row, lower, upper, doubt, r.toReport(p))
+	row = append(row, lower, upper, doubt, r.toReport(p), r.meanFlow(p.Before), r.meanFlow(p.After))
 	if len(r.site().Report.Comments) > 0 {
 		text, code := r.comment(p)
 		row = append(row, text, code)
@@ -101,6 +102,14 @@ func (r *Run) comment(p *recompute.Period) (text, code string) {
 		}
 	}
 	return strings.Join(texts, "; "), strings.Join(codes, " ")
+}
+
+// meanFlow writes the mean flow over the seconds that a volume covers: a day of 23 hours has 82,800.
+func (r *Run) meanFlow(v recompute.Volume) string {
+	if v.Missing() {
+		return ""
+	}
+	return significant(r.site().Report.FlowUnit.FromSI(v.M3()/(float64(v.Covered)*1e-9)), 6, false)
 }
 
 // cell writes a volume, given in m³, to 0.001 of the report's unit.
