@@ -55,6 +55,7 @@ func (s *Segment) meterFlow(head float64) float64 {
 // Lane is one timeline of settings: segments that follow each other without a gap.
 type Lane struct {
 	Name     string // "recorded", "corrected" or the name of a what-if
+	Onset    bool   // corrected from another defensible onset, not asked for as a what-if
 	Segments []Segment
 }
 
@@ -97,7 +98,9 @@ func NewLanes(s *site.Site, without []int, steps ...ChangePoint) (*Lanes, proble
 		for _, other := range onsets(s, &s.Corrections[i], steps) {
 			list := slices.Clone(s.Corrections)
 			list[i].From = other.from
-			lanes.WhatIfs = append(lanes.WhatIfs, b.lane(fmt.Sprintf("onset %s", other.rule), list))
+			lane := b.lane(fmt.Sprintf("onset %s", other.rule), list)
+			lane.Onset = true
+			lanes.WhatIfs = append(lanes.WhatIfs, lane)
 		}
 	}
 	for _, i := range without {

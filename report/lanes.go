@@ -48,7 +48,7 @@ func (r *Run) onsetRange(decimals int) string {
 	res := r.Result
 	low, high, any := res.Total.After.M3(), res.Total.After.M3(), false
 	for i, lane := range res.WhatIfs {
-		if len(lane.Name) > 6 && lane.Name[:6] == "onset " {
+		if lane.Onset {
 			v := res.Total.WhatIf[i].M3()
 			low, high, any = math.Min(low, v), math.Max(high, v), true
 		}

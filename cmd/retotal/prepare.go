@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 
@@ -110,8 +108,7 @@ func (j *job) prepareFilling(ctx context.Context, first *recompute.Result) error
 	if err != nil {
 		return err
 	}
-	hash := sha256.Sum256(donor.site.Text)
-	j.beside = append(j.beside, site.Beside{File: donor.site.File, Size: int64(len(donor.site.Text)), SHA256: hex.EncodeToString(hash[:])})
+	j.beside = append(j.beside, site.NewBeside(donor.site.File, donor.site.Text))
 	for _, file := range donor.log.Files {
 		j.beside = append(j.beside, site.Beside{File: file.Name, Size: file.Size, SHA256: file.SHA256})
 	}

@@ -209,13 +209,14 @@ func (s *Site) readReport(top *table) {
 	s.readSubmitted(top.sub("reported"))
 }
 
-// completenessRules are the rules that a site file can name. No permit that was read sets one for flow totals: all but the first are borrowed from other fields.
+// completenessRules are the rules that a site file can name. No permit that was read sets one for flow totals: all but the first are borrowed from other fields, and the last
+// three from other periods: an hour (Directive 2008/50/EC, annex VII), a month of sea level (JASL note, nodc.noaa.gov), a year of river flow (nrfa.ceh.ac.uk/node/107).
 var completenessRules = []Completeness{
 	{"coverage", 0, -1, "every day with a reading counts, and its coverage is stated"},
 	{"five-half-hours", 43.0 / 48, -1, "a day counts with no more than five half-hours missing; borrowed from Directive 2010/75/EU, annex VI part 8"},
-	{"three-quarters", 0.75, -1, "a day counts when 75 % of it is covered; borrowed from Directive 2008/50/EC, annex VII"},
-	{"seven-days", 0, 7, "a month has an average when no more than seven days are missing; borrowed from sea-level records"},
-	{"five-days", 0, 5, "a month has an average when no more than five days are missing; borrowed from yearly percentiles of river flow"},
+	{"three-quarters", 0.75, -1, "a day counts when 75 % of it is covered; borrowed from what an hour needs under Directive 2008/50/EC, annex VII"},
+	{"seven-days", 0, 7, "a month has an average when no more than seven days are missing; borrowed from monthly means of sea level"},
+	{"five-days", 0, 5, "a month has an average when no more than five days are missing; borrowed from what a year of river flow needs for percentiles"},
 }
 
 // completeness reads completeness, the name of a rule, or least_coverage and most_missing_days.

@@ -22,11 +22,17 @@ import (
 // periodPattern is what a reported figure is named by: a month or a day.
 var periodPattern = regexp.MustCompile(`^\d{4}-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?$`)
 
-// Beside is a file that is read beside site file and logs.
+// Beside is a file that is read beside site file and logs: its path, its size in bytes and the SHA-256 of what was read, in hexadecimal.
 type Beside struct {
 	File   string
 	Size   int64
 	SHA256 string
+}
+
+// NewBeside returns what the record says of a file with this text.
+func NewBeside(file string, text []byte) Beside {
+	hash := sha256.Sum256(text)
+	return Beside{file, int64(len(text)), hex.EncodeToString(hash[:])}
 }
 
 // readSubmitted reads what was reported of months and days: "2031-03" = "45123 m3", an average "2031-03" = "16.8 L/s", or file = "reported.csv".
@@ -69,8 +75,7 @@ func (s *Site) readReportedFile() problem.List {
 		bad.Expected, bad.Remedy = "a CSV file with a month or a day and a figure in each row", "give its path relative to the site file"
 		return problem.List{bad}
 	}
-	hash := sha256.Sum256(text)
-	s.Beside = append(s.Beside, Beside{name, int64(len(text)), hex.EncodeToString(hash[:])})
+	s.Beside = append(s.Beside, NewBeside(name, text))
 	return s.parseReported(name, text)
 }
 
