@@ -6,6 +6,7 @@ import (
 	"sort"
 	"time"
 
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
@@ -180,10 +181,9 @@ const reasonFar = "time is more than 20 years off the beginning of the file: was
 // rejected.
 func (l *Log) correctTimes(b *reading.Batch, first int64) {
 	const far = 20 * 365 * 24 * int64(time.Hour)
-	shift := int64(0)
-	switch means := l.Site.Log.Means; {
-	case l.Site.Log.StampAt == "start" && means:
-		shift = int64(l.Interval)
+	shift, means := int64(0), l.Site.Log.Means
+	fromStart := l.Site.Log.StampAt == "start" && means
+	switch {
 	case l.Site.Log.StampAt == "start":
 		shift = int64(l.Interval) / 2
 	case l.Site.Log.StampAt == "end" && !means:
@@ -191,7 +191,7 @@ func (l *Log) correctTimes(b *reading.Batch, first int64) {
 	}
 	checks := l.Site.Log.Checks
 	near := func(t int64) bool { return t-first <= far && first-t <= far }
-	if shift == 0 && len(checks) == 0 && !slices.ContainsFunc(b.Time, func(t int64) bool { return !near(t) }) {
+	if shift == 0 && !fromStart && len(checks) == 0 && !slices.ContainsFunc(b.Time, func(t int64) bool { return !near(t) }) {
 		return
 	}
 	n := 0
@@ -204,9 +204,43 @@ func (l *Log) correctTimes(b *reading.Batch, first int64) {
 			b.Keep(n, i)
 		}
 		b.Time[n] = t + shift - clockError(checks, t)
+		if fromStart {
+			b.Time[n] = l.Ends(t) - clockError(checks, t)
+		}
 		n++
 	}
 	b.Slice(0, n)
+}
+
+// Ends is the end of the interval that a mean or a volume stands for, which begins at an instant by the logger's clock: days and months are those of the calendar.
+func (l *Log) Ends(start int64) int64 { return l.along(start, 1) }
+
+// Begins is the beginning of the interval that ends at an instant by the logger's clock, as long as the log's own.
+func (l *Log) Begins(end int64) int64 { return l.along(end, -1) }
+
+// along goes one interval of the log on or back.
+func (l *Log) along(at int64, step int) int64 {
+	const day = 24 * time.Hour
+	t := time.Unix(0, at).In(l.Site.Log.Clock.Location)
+	switch {
+	case l.Interval == day:
+		return t.AddDate(0, 0, step).UnixNano()
+	case l.Interval >= 28*day && l.Interval <= 31*day:
+		return t.AddDate(0, step, 0).UnixNano()
+	}
+	return at + int64(step)*int64(l.Interval)
+}
+
+// IntervalText says how long a mean or a volume stands for.
+func (l *Log) IntervalText() string {
+	const day = 24 * time.Hour
+	switch {
+	case l.Interval == day:
+		return "a day of the log's clock"
+	case l.Interval >= 28*day && l.Interval <= 31*day:
+		return "a month of the log's clock"
+	}
+	return quantity.FormatDuration(l.Interval)
 }
 
 // clockError is how far ahead of true time the logger's clock is at one of its own times.

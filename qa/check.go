@@ -18,6 +18,7 @@ type Flags uint32
 const (
 	Conflict Flags = 1 << iota
 	Unusable
+	Dead
 	SensorRange
 	Loop
 	Blanking
@@ -87,12 +88,16 @@ var Checks = []Check{
 			}
 			return "marked in the site file, or a counter that fell"
 		}, (*Screener).unusable},
+	{Dead, Fail, "dead", "dead", "stands at an end of what the meter shows, reached or left by a jump that the water of this record does not make", "common practice",
+		func(Limits) string {
+			return "at an end; a jump of over 3 times the largest change elsewhere, 20 mm and 10 steps"
+		}, nil}, // marked by verdicts
 	{SensorRange, Fail, "sensor_range", "sensor range", "is a figure that the sensor cannot give", "QARTOD manual for water level, gross range test (limits inclusive)",
 		func(l Limits) string { return rangeText(l.SensorLeast, l.SensorMost) }, (*Screener).sensorRange},
 	{Loop, Suspect, "loop", "loop current", "was taken at a loop current between measurement and failure", "NAMUR NE 43 (figures read second hand)",
 		func(Limits) string { return "3.6 to 3.8 mA and 20.5 to 21 mA" }, (*Screener).loop},
 	{Blanking, Fail, "blanking", "too near", "is nearer to the sensor than it can see", "common practice",
-		func(Limits) string { return "distance < blanking distance of the settings" }, (*Screener).blanking},
+		func(Limits) string { return "distance within half a step of the blanking distance, or below it" }, (*Screener).blanking},
 	{Spike, Fail, "spike", "spike", "lies far off the median of the readings around it",
 		"Hampel identifier with 1.4826 MAD (signal-processing documentation); floor at the log's resolution",
 		func(l Limits) string {
@@ -110,13 +115,13 @@ var Checks = []Check{
 		func(l Limits) string {
 			return fmt.Sprintf("head < -%.3g mm%s", l.BelowZero*1000, halfStep(l.BelowZero == l.Resolution/2))
 		}, (*Screener).heads},
-	{Surcharge, Suspect, "surcharge", "surcharge", "is above the maximum head or the device's limit", "limits of the device's standard",
-		func(Limits) string { return "head > the lower of maximum head and the device's limit" }, nil}, // flagged by heads
-	{Validity, Suspect, "validity", "low head", "is below the lowest head for which the rating is valid", "limits of the device's standard",
-		func(Limits) string { return "0 < head < the device's lowest head" }, nil}, // flagged by heads
+	{Surcharge, Suspect, "surcharge", "surcharge", "is above the channel's depth or the end of the rating: a table's last head, a pipe's crown", "settings, end of the rating",
+		func(Limits) string { return "head > the lower of channel depth and the end of the rating" }, nil}, // flagged by heads
+	{Validity, Suspect, "validity", "validity", "lies outside the heads for which the rating is valid, where its coefficient is less well known", "limits of the device's standard",
+		func(Limits) string { return "0 < head < the device's lowest head, or head > its highest" }, nil}, // flagged by heads
 	{Drowned, Suspect, "drowned", "drowned", "was taken while the water below the device stood above its modular limit", "limits and equations of the device's sources",
 		func(Limits) string {
-			return "downstream head > modular limit x head; flow by the drowned equation, or the free one where none holds"
+			return "downstream head > modular limit x head; flow by the drowned equation, or at most the last that is known where none holds"
 		}, (*Screener).drowned},
 	{SecondSensor, Suspect, "second_sensor", "second sensor", "differs from the second sensor", "QARTOD manual for water level, neighbour test; limit of our own",
 		func(l Limits) string { return fmt.Sprintf("more than %.3g mm apart", l.SecondLimit*1000) }, (*Screener).secondSensor},

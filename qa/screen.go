@@ -22,21 +22,39 @@ type Window struct {
 	// SecondHead is the head by a second sensor, under the corrected settings; Second says where it is known. Nil when there is none.
 	SecondHead []float64
 	Second     []bool
-	Flags      []Flags // set by the screener; 0 for rows that it has not seen
-	Spans      []Span  // the settings in force, covering all rows
+	Verdicts   []Verdict // what the whole record says of readings at an end; nil before it was read once, or when it says nothing
+	Flags      []Flags   // set by the screener; 0 for rows that it has not seen
+	Spans      []Span    // the settings in force, covering all rows
 }
 
 // Span is a stretch of rows under one set of limits.
 type Span struct {
 	End      int     // row after the last
 	Blanking float64 // nearest distance the sensor sees; 0 when unknown or the log holds no distance
-	Top      float64 // highest valid head; +Inf for none
+	Top      float64 // head at which the channel or the rating ends; +Inf for none
+	Valid    float64 // highest head for which the rating is valid; +Inf for none
+	Usual    float64 // highest head that is expected: the least of maximum head, Valid and Top
 	Low      float64 // lowest valid head
 	// Least and Most are the figures at which the meter stops, ∓Inf for none; Falling says that the flow falls as the figure rises.
 	Least, Most float64
 	Falling     bool
+	Twofold     float64 // logged flow above which two heads give the same flow; 0 for none
 	Modular     float64 // downstream head over head up to which flow is free; 0 or +Inf when it is not known
 }
+
+// Verdict is what the whole record says of a reading at an end of what the meter shows.
+type Verdict uint8
+
+// The verdicts.
+const (
+	NoVerdict Verdict = iota
+	Water             // reached and left as the water of this record does: no spike
+	Glitch            // a short stay after a jump: a spike
+	DeadEnd           // a long stay after a jump: dirt, or a dead sensor
+)
+
+// Hiding are the flags of readings at an end of what meter or structure show, behind which the truth is only bounded.
+const Hiding = CutOff | Capped | Surcharge | Blanking
 
 // Screener flags readings as they come. It looks ahead by half a spike window and by the length of a stuck run, so rows
 // become ready somewhat later than they arrive.
@@ -65,6 +83,7 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 			c.run(s, w, done, ready)
 		}
 	}
+	w.judge(done, ready)
 	return ready
 }
 
@@ -162,9 +181,9 @@ func (w *Window) eachSpan(from, until int, f func(span *Span, from, until int)) 
 
 func (s *Screener) blanking(w *Window, from, until int) {
 	w.eachSpan(from, until, func(span *Span, from, until int) {
-		if limit := span.Blanking - s.Limits.Resolution/2; span.Blanking > 0 {
+		if limit := s.nearest(span); span.Blanking > 0 {
 			for i, v := range w.Value[from:until] {
-				if v < limit {
+				if v <= limit {
 					w.Flags[from+i] |= Blanking
 				}
 			}
@@ -172,23 +191,64 @@ func (s *Screener) blanking(w *Window, from, until int) {
 	})
 }
 
-// heads runs the three checks of the head in one pass: below zero, surcharge and validity. A reading that is a spike or a
+// nearest is the distance up to which a reading is too near: the blanking distance to half a step of the log.
+func (s *Screener) nearest(span *Span) float64 { return span.Blanking + s.Limits.Resolution/2 + 1e-9 }
+
+// judge sets the flags of readings of which the whole record has told what they are.
+func (w *Window) judge(from, until int) {
+	if w.Verdicts == nil {
+		return
+	}
+	for i := from; i < until; i++ {
+		switch w.Verdicts[i] {
+		case Water:
+			w.Flags[i] &^= Spike
+		case Glitch:
+			w.Flags[i] |= Spike
+		case DeadEnd:
+			w.Flags[i] = w.Flags[i]&^Spike | Dead
+		}
+	}
+}
+
+// hides reports whether row i stands at an end of what the meter shows: it may stay there as long as the water does.
+func (s *Screener) hides(w *Window, i int) bool {
+	for k := range w.Spans {
+		span := &w.Spans[k]
+		if i >= span.End {
+			continue
+		}
+		half, figure := s.Limits.Step/2, w.Figure[i]
+		return figure <= span.Least+half || figure >= span.Most-half || w.Head[i] > span.Top ||
+			span.Blanking > 0 && w.Value[i] <= s.nearest(span)
+	}
+	return false
+}
+
+// heads runs the checks of the head in one pass: below zero, surcharge and validity. A reading that is a spike or a
 // conflict says nothing of the head and is passed over.
 func (s *Screener) heads(w *Window, from, until int) {
 	half := math.Max(s.Limits.Resolution/2, 1e-9)
 	w.eachSpan(from, until, func(span *Span, from, until int) {
-		low, top := span.Low-half, span.Top+half
+		low, top, valid := span.Low-half, span.Top+half, math.Min(span.Valid, span.Top)+half
 		for i, h := range w.Head[from:until] {
-			if h >= low && h <= top || w.Flags[from+i]&(Spike|Conflict) != 0 {
+			if h >= low && h <= valid || w.Flags[from+i]&(Spike|Conflict) != 0 {
 				continue
 			}
 			switch {
 			case h > top:
 				w.Flags[from+i] |= Surcharge
+			case h > valid:
+				w.Flags[from+i] |= Validity
 			case h < -s.Limits.BelowZero:
 				w.Flags[from+i] |= BelowZero
 			case h > 0:
 				w.Flags[from+i] |= Validity
+			}
+		}
+		for i := from; span.Twofold > 0 && i < until; i++ {
+			if w.Figure[i] > span.Twofold+s.Limits.Step/2 {
+				w.Flags[i] |= Surcharge
 			}
 		}
 	})

@@ -48,7 +48,7 @@ func load(t *testing.T, name string) (w *Window, want []string) {
 	}
 	w.Flags = make([]Flags, len(w.Time))
 	w.Figure = w.Value
-	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
+	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Valid: 0.360, Usual: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
 	return w, want
 }
 
@@ -73,7 +73,7 @@ func TestLogs(t *testing.T) {
 		}
 	}
 	for _, c := range Checks {
-		if elsewhere := Conflict | Loop | Unusable | CutOff | Capped | Blanking | SensorRange | SecondSensor | Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange; c.Flag&elsewhere == 0 && !flagged[c.Name] {
+		if elsewhere := Conflict | Loop | Unusable | Dead | CutOff | Capped | Blanking | SensorRange | SecondSensor | Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange; c.Flag&elsewhere == 0 && !flagged[c.Name] {
 			t.Errorf("no log shows check %s", c.Name)
 		}
 	}
@@ -133,7 +133,7 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 					w.Downstream = append(w.Downstream, whole.Downstream[taken:taken+n]...)
 				}
 				w.Figure = w.Value
-				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
+				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Valid: 0.360, Usual: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
 				taken += n
 				if len(w.Time) == 0 {
 					continue
@@ -158,7 +158,7 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 
 // TestHampelOnQuantisedLevel: HAM-2 of the reference. The median absolute deviation is 0, so the floor decides: 1 mm is no spike.
 func TestHampelOnQuantisedLevel(t *testing.T) {
-	w := &Window{Flags: make([]Flags, 7), Spans: []Span{{End: 7, Top: 9, Least: math.Inf(-1), Most: math.Inf(1)}}}
+	w := &Window{Flags: make([]Flags, 7), Spans: []Span{{End: 7, Top: 9, Valid: 9, Usual: 9, Least: math.Inf(-1), Most: math.Inf(1)}}}
 	for i, mm := range []float64{100, 100, 100, 101, 100, 100, 100} {
 		w.Time, w.Value, w.Head = append(w.Time, int64(i)*60e9), append(w.Value, mm/1000), append(w.Head, mm/1000)
 	}
@@ -168,6 +168,47 @@ func TestHampelOnQuantisedLevel(t *testing.T) {
 	for i, f := range w.Flags {
 		if f != 0 {
 			t.Errorf("row %d: %q", i, f.Text())
+		}
+	}
+}
+
+// TestHeldAtAnEnd: a meter that stands at its cap, at its cut-off, inside the blanking distance or above the end of the rating for hours is not stuck: the
+// water may do what it likes behind it. Just inside of each end it is.
+func TestHeldAtAnEnd(t *testing.T) {
+	steady := func(v float64) []float64 {
+		out := make([]float64, 200)
+		for i := range out {
+			out[i] = v
+		}
+		return out
+	}
+	const step = 0.001
+	for name, c := range map[string]struct {
+		span  Span
+		value float64
+		stuck bool
+	}{
+		"at the cap":            {Span{Least: 0, Most: 0.3, Top: 9}, 0.3, false},
+		"half a step below it":  {Span{Least: 0, Most: 0.3, Top: 9}, 0.3 - step/2, false},
+		"a step below the cap":  {Span{Least: 0, Most: 0.3, Top: 9}, 0.3 - step, true},
+		"at the cut-off":        {Span{Least: 0.1, Most: 9, Top: 9}, 0.1, false},
+		"a step above it":       {Span{Least: 0.1, Most: 9, Top: 9}, 0.1 + step, true},
+		"at the blanking":       {Span{Least: 0, Most: 9, Top: 9, Blanking: 0.4}, 0.4, false},
+		"a step beyond it":      {Span{Least: 0, Most: 9, Top: 9, Blanking: 0.4}, 0.4 + step, true},
+		"above the rating":      {Span{Least: 0, Most: 9, Top: 0.3}, 0.301, false},
+		"at its end":            {Span{Least: 0, Most: 9, Top: 0.3}, 0.3, true},
+		"the whole log in span": {Span{Least: 0, Most: 9, Top: 9}, 0.3, true},
+	} {
+		w := &Window{Flags: make([]Flags, 200), Value: steady(c.value), Figure: steady(c.value), Head: steady(c.value)}
+		for i := range w.Flags {
+			w.Time = append(w.Time, int64(i)*60e9)
+		}
+		c.span.End, c.span.Valid, c.span.Usual = 200, 9, 9
+		w.Spans = []Span{c.span}
+		s := Screener{Limits: NewLimits(site.Screening{}, time.Minute, time.Hour, step)}
+		s.Flag(w, 0, true)
+		if got := w.Flags[100]&Stuck != 0; got != c.stuck {
+			t.Errorf("%s: stuck %v, flags %q", name, got, w.Flags[100].Text())
 		}
 	}
 }

@@ -30,16 +30,23 @@ func (s *Screener) scanStuck(w *Window) {
 			continue
 		}
 		if r.long {
-			w.Flags[i] |= Stuck
+			s.stick(w, i)
 		} else if times[i]-times[r.start] >= limit {
 			r.long = true
 			for k := r.start; k <= i; k++ {
-				w.Flags[k] |= Stuck
+				s.stick(w, k)
 			}
 		}
 	}
 	r.scanned = len(times)
 	s.run = r
+}
+
+// stick flags a row of a long run, unless the meter shows no more, or no less, than it: then the water may stand behind it for as long as it likes.
+func (s *Screener) stick(w *Window, i int) {
+	if !s.hides(w, i) {
+		w.Flags[i] |= Stuck
+	}
 }
 
 // undecided returns the first row whose run may still become long enough.

@@ -32,10 +32,10 @@ func (s *Screener) rates(w *Window, from, until int) {
 	w.eachSpan(from, until, func(span *Span, from, until int) {
 		up, down := s.Limits.RateUp, s.Limits.RateDown
 		if up == 0 {
-			up = span.Top / 2
+			up = span.Usual / 2
 		}
 		if down == 0 {
-			down = span.Top / 2
+			down = span.Usual / 2
 		}
 		for i := from; i < until; i++ {
 			if w.Flags[i]&(Spike|Conflict|SensorRange|Unusable) != 0 {

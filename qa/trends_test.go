@@ -10,7 +10,7 @@ import (
 
 // window makes a log of heads every so often, all of it usable.
 func window(step time.Duration, heads []float64) *Window {
-	w := &Window{Flags: make([]Flags, len(heads)), Spans: []Span{{End: len(heads), Top: 0.4, Least: math.Inf(-1), Most: math.Inf(1)}}}
+	w := &Window{Flags: make([]Flags, len(heads)), Spans: []Span{{End: len(heads), Top: math.Inf(1), Valid: 0.4, Usual: 0.4, Least: math.Inf(-1), Most: math.Inf(1)}}}
 	for i, h := range heads {
 		w.Time, w.Value, w.Head = append(w.Time, int64(i+1)*int64(step)), append(w.Value, h), append(w.Head, h)
 	}

@@ -3,6 +3,7 @@ package recompute
 import (
 	"math"
 
+	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
 	"retotal/recompute/total"
@@ -28,26 +29,34 @@ func (c Class) String() string {
 
 // after integrates the corrected lane over the readings that screening accepts.
 type after struct {
-	series  [Classes]*total.Series
-	lower   *total.Series // of the bounded readings, the least and the most that flowed
-	upper   *total.Series
-	open    *total.Series            // time in which nothing bounds the flow from above
-	actions map[qa.Flags]site.Action // by flag, single bits
-	drops   qa.Flags                 // flags that make a reading more than one to keep: all with another action, and drowned
-	bridge  int64                    // longest bridge, ns
-	last    accepted
-	stretch stretch
+	series   [Classes]*total.Series
+	brackets brackets
+	parts    parts
+	actions  map[qa.Flags]site.Action // by flag, single bits
+	drops    qa.Flags                 // flags that make a reading more than one to keep: all with another action, and drowned
+	holdsTop bool                     // readings above the channel or the rating are held
+	bridge   int64                    // longest bridge, ns
+	last     accepted
+	stretch  stretch
 }
+
+// brackets integrates over the intervals in which a flow is only known between bounds.
+type brackets struct {
+	counted *total.Series // what counts of it in the total
+	lower   *total.Series // the least and the most that flowed
+	upper   *total.Series
+	open    *total.Series // time in which nothing bounds the flow from above
+}
+
+func newBrackets(e *Engine) brackets { return brackets{e.series(), e.series(), e.series(), e.series()} }
 
 // accepted is a reading that counts.
 type accepted struct {
-	any   bool
-	time  int64
-	value float64
-	flow  float64
-	held  bool
-	lower float64 // m³/s; flow itself where it is exact
-	upper float64
+	any bool
+	end
+	bound bound
+	raw   float64 // flow before screening, m³/s
+	free  float64 // flow before drowned readings were looked at
 	flags qa.Flags
 }
 
@@ -58,6 +67,15 @@ type stretch struct {
 	leftOut    bool
 	gap        bool
 	events     []*Event // of the dropped readings, one each
+}
+
+func (a *after) begin(e *Engine) {
+	for class := range a.series {
+		a.series[class] = e.series()
+	}
+	a.brackets = newBrackets(e)
+	a.parts.begin(e)
+	a.setUp(e)
 }
 
 func (a *after) setUp(e *Engine) {
@@ -73,6 +91,7 @@ func (a *after) setUp(e *Engine) {
 		}
 	}
 	a.bridge = e.screener.Limits.BridgeLimit.Nanoseconds()
+	a.holdsTop = a.actions[qa.Surcharge] == site.Hold
 }
 
 // add integrates rows low to high−1. Stretches of clean rows within one segment go the fast way.
@@ -82,17 +101,20 @@ func (a *after) add(e *Engine, low, high int) {
 			a.series[Measured].Run(e.Time[low-1:end], e.afterFlow[low-1:end])
 			for _, w := range e.whatIfs {
 				w.series.Run(e.Time[low-1:end], w.flow[low-1:end])
-				w.last = w.flow[end-1]
+				w.accept(e, end-1, w.flow[end-1], exactly(w.flow[end-1]))
+				w.beside.run(e, low, end)
 			}
 			for i := low; i < end; i++ {
 				e.used[i] = true
 			}
+			a.parts.run(e, low, end)
 			e.addSquares(low, end)
 			e.addBends(low, end)
+			e.addBeyond(low, end)
 			e.addPeaks(low, end)
 			e.addSamples(low, end)
 			e.events.extend(e, low, end)
-			a.accept(e, end-1, e.afterFlow[end-1], exactly(e.afterFlow[end-1]))
+			a.accept(e, end-1, e.afterFlow[end-1], e.afterFlow[end-1], exactly(e.afterFlow[end-1]))
 			low = end
 			continue
 		}
@@ -104,19 +126,25 @@ func (a *after) add(e *Engine, low, high int) {
 // clean returns the end of the rows from low on that follow an accepted neighbour, fail no check that drops them, and share
 // its segment.
 func (a *after) clean(e *Engine, low, high int) int {
-	if low == 0 || !a.last.any || a.last.time != e.Time[low-1] || a.last.held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
+	if low == 0 || !a.last.any || a.last.at != e.Time[low-1] || a.last.bound.held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
 		return low
 	}
-	segment := &e.corrected.Segments[e.corrected.at(a.last.time)]
+	segment := &e.corrected.Segments[e.corrected.at(a.last.at)]
 	if segment.ends.hull != nil {
 		return low
 	}
 	until := segment.Until
 	for _, w := range e.whatIfs {
-		until = min(until, w.lane.Segments[w.lane.at(a.last.time)].Until)
+		until = min(until, w.lane.Segments[w.lane.at(a.last.at)].Until)
+		if w.beside != nil {
+			until = min(until, w.beside.lane.Segments[w.beside.lane.at(a.last.at)].Until)
+		}
 	}
 	end := low
 	for end < high && e.Flags[end]&a.drops == 0 && e.Time[end] < until {
+		if e.ofIntervals() && e.opens(end) != e.Time[end-1] {
+			return end
+		}
 		end++
 	}
 	for i := low; len(e.rulings.list) > 0 && i < end; i++ {
@@ -127,10 +155,22 @@ func (a *after) clean(e *Engine, low, high int) int {
 	return end
 }
 
-// accept makes row i the last accepted reading.
-func (a *after) accept(e *Engine, i int, flow float64, b bound) {
-	a.last = accepted{any: true, time: e.Time[i], value: e.figure[i], flow: flow, held: b.held, lower: b.lower, upper: b.upper, flags: e.Flags[i] & a.drops}
+// accept makes row i the last accepted reading; raw is its flow before screening.
+func (a *after) accept(e *Engine, i int, flow, raw float64, b bound) {
+	a.last = accepted{any: true, end: e.endAt(i, flow), bound: b, raw: raw, free: raw, flags: e.Flags[i] & a.drops}
+	if e.free != nil {
+		a.last.free = e.free[i]
+	}
 	a.stretch = stretch{events: a.stretch.events[:0]}
+}
+
+func (e *Engine) endAt(i int, flow float64) end {
+	return end{at: e.Time[i], figure: e.figure[i], air: e.airAt(i), flow: flow}
+}
+
+// accept makes row i the last accepted reading of a lane.
+func (w *whatIf) accept(e *Engine, i int, flow float64, b bound) {
+	w.last, w.bound = e.endAt(i, flow), b
 }
 
 // action returns what becomes of a reading: the strongest action of its flags.
@@ -145,96 +185,130 @@ func (a *after) action(flags qa.Flags) site.Action {
 	return strongest
 }
 
-// bound is what is known of a reading's flow.
-type bound struct {
-	held         bool // only bounds are known
-	lower, upper float64
-}
-
-func exactly(flow float64) bound { return bound{lower: flow, upper: flow} }
-
 // row takes in one reading the careful way.
 func (a *after) row(e *Engine, i int) {
 	e.events.extend(e, i, i+1)
-	if i > 0 && e.Flags[i]&qa.Gap == 0 {
-		e.cross(e.corrected, e.Time[i-1], e.figure[i-1], e.Time[i], e.figure[i], e.keptAt(i), func(t0 int64, q0 float64, t1 int64, q1 float64) {
-			a.stretch.unscreened += e.trapezoid(t0, q0, t1, q1)
-		})
-	} else if i > 0 {
-		a.stretch.gap = true
-	}
-	segment := &e.corrected.Segments[e.corrected.at(e.Time[i])]
-	flow := e.afterFlow[i]
-	b := exactly(flow)
+	segment := &e.corrected.Segments[e.corrected.at(e.Time[i]-e.lag)]
+	raw := e.afterFlow[i]
+	a.unscreened(e, i, raw)
+	flow, b := raw, exactly(raw)
 	action := a.action(e.Flags[i] & a.drops)
 	ruling := e.rulings.of(e.Time[i], e.Flags[i])
 	if ruling >= 0 {
 		action, flow, b = e.rule(ruling, i, flow)
+	} else if action != site.LeaveOut && action != site.Bridge {
+		flow, b = e.counted(segment, i, raw, action, ruling)
 	}
 	switch action {
 	case site.LeaveOut:
 		a.stretch.leftOut = true
-		a.drop(e, i)
-		return
+		fallthrough
 	case site.Bridge:
 		a.drop(e, i)
+		a.parts.pend(e, i)
 		return
-	case site.Hold:
-		flow, b = e.held(segment, i, flow)
-	case site.Zero:
-		flow, b = 0, exactly(0)
 	}
-	if h := segment.ends.hull; h != nil && !b.held && ruling < 0 {
-		b.held = true
-		b.lower, b.upper = h.bounds(e.figure[i])
+	if e.ofIntervals() {
+		flow, b = e.spanning(i, flow, b)
 	}
-	stated := ruling >= 0 && flow != e.afterFlow[i] // whatever the settings
+	stated := ruling >= 0 && flow != raw // whatever the settings
 	e.used[i], e.afterFlow[i] = true, flow
-	e.peaks.add(a.last.time, a.last.flow, e.Time[i], flow, a.last.any && !a.stretch.gap && !a.stretch.leftOut && a.stretch.dropped == 0)
+	e.peaks.add(a.last.at, a.last.flow, e.Time[i], flow, a.last.any && !a.stretch.gap && !a.stretch.leftOut && a.stretch.dropped == 0)
 	e.peaks.most = max(e.peaks.most, b.upper)
-	for _, w := range e.whatIfs {
-		if w.flow[i] = e.heldBeside(w, i, action); stated {
+	own := make([]bound, len(e.whatIfs))
+	for k, w := range e.whatIfs {
+		own[k] = b
+		if stated {
 			w.flow[i] = flow
+			continue
 		}
+		w.flow[i], own[k] = e.counted(&w.lane.Segments[w.lane.at(e.Time[i]-e.lag)], i, w.flow[i], action, ruling)
 	}
-	volume := a.join(e, i, flow, b)
+	volume := a.join(e, i, flow, raw, b, own)
 	a.settle(e, i, volume)
-	a.accept(e, i, flow, b)
-	for _, w := range e.whatIfs {
-		w.last = w.flow[i]
+	a.accept(e, i, flow, raw, b)
+	for k, w := range e.whatIfs {
+		w.accept(e, i, w.flow[i], own[k])
 	}
 }
 
-// held returns the flow that counts for a reading at a limit, the least that flowed, and its bounds.
-func (e *Engine) held(s *Segment, i int, flow float64) (float64, bound) {
-	low, high := e.Flags[i]&qa.CutOff != 0, e.Flags[i]&qa.Capped != 0
-	b := bound{held: true}
-	b.lower, b.upper = s.bounds(e.Time[i], e.figure[i], e.airAt(i), low, high)
-	if !low && !high {
-		b.lower = math.Min(flow, s.hold)
+// unscreened adds what the step to row i would be if every reading were kept.
+func (a *after) unscreened(e *Engine, i int, raw float64) {
+	switch {
+	case e.ofIntervals():
+		a.stretch.unscreened += e.trapezoid(e.opens(i), raw, e.Time[i], raw)
+		if i > 0 && e.Flags[i]&qa.Gap != 0 {
+			a.stretch.gap = true
+		}
+	case i == 0:
+	case e.Flags[i]&qa.Gap != 0:
+		a.stretch.gap = true
+	default:
+		previous := e.afterFlow[i-1]
+		if a.last.any && a.last.at == e.Time[i-1] {
+			previous = a.last.raw
+		}
+		e.connect(e.corrected, e.endAt(i-1, previous), e.endAt(i, raw), (*Segment).rated, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+			a.stretch.unscreened += e.trapezoid(t0, q0, t1, q1)
+		})
 	}
-	b.upper = math.Max(b.upper, b.lower)
-	return b.lower, b
 }
 
-// heldBeside is the flow of a what-if lane for a reading that the corrected lane accepts at a limit.
-func (e *Engine) heldBeside(w *whatIf, i int, action site.Action) float64 {
-	s := &w.lane.Segments[w.lane.at(e.Time[i])]
-	if action != site.Hold {
-		return w.flow[i]
+// counted returns the flow of a lane that counts for a reading that is used, and what is known of it; raw is its flow whatever stands behind it.
+func (e *Engine) counted(s *Segment, i int, raw float64, action site.Action, ruling int) (float64, bound) {
+	if ruling >= 0 {
+		if x := &e.rulings.list[ruling]; x.Action == site.RuleBound {
+			return x.Least, bound{held: true, lower: x.Least, upper: x.Most}
+		}
+		return raw, exactly(raw)
 	}
-	low, high := e.Flags[i]&qa.CutOff != 0, e.Flags[i]&qa.Capped != 0
-	if low || high {
-		lower, _ := s.bounds(e.Time[i], e.figure[i], e.airAt(i), low, high)
-		return lower
+	switch {
+	case action == site.Zero:
+		return 0, exactly(0)
+	case action == site.Hold && e.Flags[i]&qa.Hiding != 0:
+		b := s.bounds(e.Time[i], e.figure[i], e.airAt(i), raw, e.Flags[i])
+		return b.lower, b
+	case s.ends.hull != nil:
+		b := bound{held: true}
+		b.lower, b.upper = s.ends.hull.bounds(e.figure[i])
+		return b.lower, b
+	case e.atMost != nil && e.atMost[i]:
+		return raw, bound{lower: 0, upper: raw}
 	}
-	return math.Min(w.flow[i], s.hold)
+	return raw, exactly(raw)
 }
 
-// keptAt gives the flow of a figure at an instant near row i when nothing is screened.
-func (e *Engine) keptAt(i int) func(*Segment, int64, float64) float64 {
-	air := e.airAt(i)
-	return func(s *Segment, at int64, figure float64) float64 { return s.flow(at, figure, air) }
+// spanning widens what is known of a mean whose interval holds a change of settings: it was written under both.
+func (e *Engine) spanning(i int, flow float64, b bound) (float64, bound) {
+	from := e.opens(i)
+	cuts := e.corrected.changesIn(from, e.Time[i]-1)
+	if len(cuts) == 0 {
+		cuts = e.recorded.changesIn(from, e.Time[i]-1)
+	}
+	for _, cut := range cuts {
+		s := &e.corrected.Segments[e.corrected.at(cut-1)]
+		other := exactly(s.flow(cut-1, e.figure[i], e.airAt(i)))
+		if s.ends.hull != nil {
+			other.lower, other.upper = s.ends.hull.bounds(e.figure[i])
+		}
+		b = bound{held: true, lower: math.Min(b.lower, other.lower), upper: math.Max(b.upper, other.upper)}
+		flow = b.lower
+	}
+	return flow, b
+}
+
+// opens is when the interval begins that the mean of row i stands for: at the reading before it or, where that is further away than the log's own interval,
+// one interval before its stamp. Half an interval more is taken for a stamp that came late.
+func (e *Engine) opens(i int) int64 {
+	at := e.Time[i]
+	if e.primary == reading.Counter {
+		return e.Time[max(i-1, 0)]
+	}
+	own := e.log.Begins(at)
+	if i > 0 && (at-e.Time[i-1])*2 <= (at-own)*3 {
+		return e.Time[i-1]
+	}
+	return own
 }
 
 // trapezoid is the volume under a straight line, m³, rounded before it is added to another; of means over intervals, the mean times the time.
@@ -254,24 +328,29 @@ func (a *after) drop(e *Engine, i int) {
 	}
 }
 
-// join integrates from the last accepted reading to row i, if anything may be put between them, and returns the volume.
-func (a *after) join(e *Engine, i int, flow float64, b bound) (volume float64) {
+// join integrates from the last accepted reading to row i, if anything may be put between them, and returns the volume. own is what is known of the flows of
+// the other lanes.
+func (a *after) join(e *Engine, i int, flow, raw float64, b bound, own []bound) (volume float64) {
 	class := Measured
-	t0, t1 := a.last.time, e.Time[i]
-	held := b.held || a.last.held && !e.ofIntervals()
+	t0, t1 := a.last.at, e.Time[i]
+	if (a.stretch.dropped > 0 || a.stretch.gap) && !e.ofIntervals() {
+		a.parts.pend(e, i)
+	}
 	switch s := &a.stretch; {
+	case e.ofIntervals(): // the figure stands for its own interval alone
+		t0 = e.opens(i)
+		a.parts.settle(e, a.intervalBridge(e, i, t0, flow))
 	case !a.last.any:
+		a.parts.settle(e, lost)
 		return 0
-	case e.ofIntervals() && (s.leftOut || s.gap): // the figure stands for its own interval alone
-		if t0 = e.Time[i-1]; s.gap {
-			t0 = t1 - int64(e.log.Interval)
-		}
 	case s.leftOut, s.gap, s.dropped > 0 && t1-t0 > a.bridge:
 		a.fill(e, i, t0, flow)
 		return 0
 	case s.dropped > 0:
 		class = Bridged
 	}
+	held := b.held || a.last.bound.held && !e.ofIntervals()
+	bracketed := b.lower != b.upper || b.held || !e.ofIntervals() && (a.last.bound.lower != a.last.bound.upper || a.last.bound.held)
 	switch {
 	case class == Bridged:
 	case held:
@@ -279,19 +358,56 @@ func (a *after) join(e *Engine, i int, flow float64, b bound) (volume float64) {
 	case (e.Flags[i]|a.last.flags)&qa.Drowned != 0:
 		class = Estimated
 	}
-	if held && class == Bounded {
-		a.bracket(t0, t1, b)
-	}
-	series := a.series[class]
-	step := func(t0 int64, q0 float64, t1 int64, q1 float64) {
-		series.Step(t0, q0, t1, q1)
+	first := a.last.end
+	first.at = t0
+	final := e.endAt(i, flow)
+	e.addJoin(i, first, final)
+	e.connect(e.corrected, first, final, a.laneRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+		a.series[class].Step(t0, q0, t1, q1)
 		volume += e.trapezoid(t0, q0, t1, q1)
+		if bracketed {
+			a.brackets.counted.Step(t0, q0, t1, q1)
+		}
+	})
+	if bracketed {
+		a.brackets.between(t0, a.last.bound, t1, b)
 	}
-	e.between(e.corrected, i, t0, a.last.flow, flow, step)
-	for _, w := range e.whatIfs {
-		e.between(w.lane, i, t0, w.last, w.flow[i], w.series.Step)
+	for k, w := range e.whatIfs {
+		w.join(a, e, i, t0, own[k], bracketed)
 	}
+	a.parts.join(e, i, t0, raw, class)
 	return volume
+}
+
+// join integrates a lane beside the corrected one over the same interval.
+func (w *whatIf) join(a *after, e *Engine, i int, t0 int64, b bound, bracketed bool) {
+	first := w.last
+	first.at = t0
+	e.connect(w.lane, first, e.endAt(i, w.flow[i]), a.laneRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+		w.series.Step(t0, q0, t1, q1)
+		if bracketed {
+			w.brackets.counted.Step(t0, q0, t1, q1)
+		}
+	})
+	if bracketed {
+		w.brackets.between(t0, w.bound, e.Time[i], b)
+	}
+	w.beside.step(e, i, t0)
+}
+
+// intervalBridge puts the mean of the means on both sides over dropped ones, within the longest bridge, and says what became of the stretch.
+func (a *after) intervalBridge(e *Engine, i int, t0 int64, flow float64) fate {
+	s := &a.stretch
+	if !a.last.any || s.dropped == 0 || s.leftOut || s.gap || t0-a.last.at > a.bridge || t0 <= a.last.at {
+		return lost
+	}
+	mean := (a.last.flow + flow) / 2
+	a.series[Bridged].Step(a.last.at, mean, t0, mean)
+	for _, w := range e.whatIfs {
+		mean := (w.last.flow + w.flow[i]) / 2
+		w.series.Step(w.last.at, mean, t0, mean)
+	}
+	return joined
 }
 
 // fill puts an estimate in the place of missing time, when the site file asks for it and the time is no longer than it allows: all of it or nothing. It
@@ -299,63 +415,48 @@ func (a *after) join(e *Engine, i int, flow float64, b bound) (volume float64) {
 func (a *after) fill(e *Engine, i int, t0 int64, flow float64) {
 	f, t1 := e.site.Filling, e.Time[i]
 	if f.Rule == site.FillNot || f.Rule == "" || t1-t0 > f.Limit.Nanoseconds() {
+		a.parts.settle(e, lost)
 		return
 	}
-	series := a.series[Filled]
-	switch f.Rule {
-	case site.FillLinear:
-		series.Step(t0, a.last.flow, t1, flow)
-	case site.FillHold:
-		series.Step(t0, a.last.flow, t1, a.last.flow)
-	default:
-		fillHours(t0, t1, e.estimate, series.Step)
+	done := false
+	step := func(t0 int64, q0 float64, t1 int64, q1 float64) {
+		a.series[Filled].Step(t0, q0, t1, q1)
+		a.parts.gain(t0, q0, t1, q1)
+		done = true
 	}
+	e.fillBy(t0, a.last.flow, t1, flow, step)
 	for _, w := range e.whatIfs {
-		switch f.Rule {
-		case site.FillLinear:
-			w.series.Step(t0, w.last, t1, w.flow[i])
-		case site.FillHold:
-			w.series.Step(t0, w.last, t1, w.last)
-		default:
-			fillHours(t0, t1, e.estimate, w.series.Step)
-		}
+		e.fillBy(t0, w.last.flow, t1, w.flow[i], w.series.Step)
+	}
+	if done {
+		a.parts.settle(e, filled)
+	}
+	a.parts.settle(e, lost)
+}
+
+// fillBy fills the time between two readings by the rule of the site file.
+func (e *Engine) fillBy(t0 int64, from float64, t1 int64, until float64, step func(int64, float64, int64, float64)) {
+	switch e.site.Filling.Rule {
+	case site.FillLinear:
+		step(t0, from, t1, until)
+	case site.FillHold:
+		step(t0, from, t1, from)
+	default:
+		fillHours(t0, t1, e.estimate, step)
 	}
 }
 
-// bracket integrates the least and the most that flowed between two readings of which one at least is only bounded.
-func (a *after) bracket(t0, t1 int64, b bound) {
-	a.lower.Step(t0, a.last.lower, t1, b.lower)
-	upper := [2]float64{a.last.upper, b.upper}
-	if a.upper.Hold {
-		upper[0] = upper[1]
+// between integrates the least and the most that flowed between two readings of which one at least is only bounded.
+func (x *brackets) between(t0 int64, a bound, t1 int64, b bound) {
+	if x.lower.Hold { // a mean stands for its interval alone
+		a = b
 	}
-	if math.IsInf(upper[0], 1) || math.IsInf(upper[1], 1) {
-		a.open.Step(t0, 0, t1, 0)
-		upper = [2]float64{a.last.lower, b.lower}
+	x.lower.Step(t0, a.lower, t1, b.lower)
+	if math.IsInf(a.upper, 1) || math.IsInf(b.upper, 1) {
+		x.open.Step(t0, 0, t1, 0)
+		a.upper, b.upper = a.lower, b.lower
 	}
-	a.upper.Step(t0, upper[0], t1, upper[1])
-}
-
-// between integrates a lane from an accepted reading at t0 to row i. Where settings change on the way, the flows at both ends are those that count, and
-// between them the figure is a straight line.
-func (e *Engine) between(l *Lane, i int, t0 int64, from, flow float64, step func(int64, float64, int64, float64)) {
-	t1 := e.Time[i]
-	last := l.at(t1)
-	if l.at(t0) == last {
-		step(t0, from, t1, flow)
-		return
-	}
-	air := e.airAt(i)
-	limited := func(s *Segment, at int64, figure float64) float64 { return math.Min(s.flow(at, figure, air), s.hold) }
-	e.cross(l, t0, e.after.last.value, t1, e.figure[i], limited, func(from0 int64, q0 float64, until int64, q1 float64) {
-		if from0 == t0 {
-			q0 = from
-		}
-		if until == t1 && l.Segments[last].From < t1 {
-			q1 = flow
-		}
-		step(from0, q0, until, q1)
-	})
+	x.upper.Step(t0, a.upper, t1, b.upper)
 }
 
 // settle gives the difference that screening made since the last accepted reading to the events behind it, in equal parts
@@ -380,6 +481,7 @@ func (a *after) settle(e *Engine, i int, volume float64) {
 
 // finish settles what is left after the last accepted reading.
 func (a *after) finish(e *Engine) {
+	a.parts.settle(e, lost)
 	for _, event := range a.stretch.events {
 		event.Effect -= a.stretch.unscreened / float64(len(a.stretch.events))
 	}

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"retotal/ingest"
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute"
 )
@@ -104,15 +103,7 @@ func runHashed(tb testing.TB, file string, hashed bool) *recompute.Result {
 		tb.Fatal(err)
 	}
 	log.Hashed = hashed
-	var engine *recompute.Engine
-	err := log.Each(context.Background(), func() func(*reading.Batch) error {
-		engine = recompute.NewEngine(log, lanes, nil)
-		return engine.Add
-	})
-	if err != nil {
-		tb.Fatal(err)
-	}
-	result, err := engine.Finish()
+	result, err := recompute.Pass(context.Background(), log, lanes, nil, nil)
 	if err != nil {
 		tb.Fatal(err)
 	}

@@ -6,6 +6,8 @@ import (
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/qa"
+	"retotal/recompute/device"
 )
 
 // ends are the figures at which a meter stops: what stands behind them is only bounded.
@@ -13,15 +15,20 @@ type ends struct {
 	least, most float64 // logged figures at and beyond which the truth is not known; ∓Inf for none
 	falling     bool    // flow falls as the figure rises
 	floor, cap  float64 // figures that bound the truth: from above at the end of little flow, from below at the end of much
-	depth       float64 // m³/s, flow at the channel's depth; +Inf when it is not known
+	depth       float64 // m³/s, the greatest flow below the channel's depth and the rating's end; +Inf when neither is known
+	spill       float64 // m³/s, flow at the channel's depth, which bounds the flow when the head is above it; +Inf when it is not known
+	twofold     float64 // logged flow above which two heads of the meter's rating give it; 0 for none
 	hull        *hull   // for figures that are means over an interval, unless a factor corrects them exactly
 }
 
 // findEnds works out where figures stop in a segment, from what the meter was set to.
 func findEnds(s *site.Site, segment, recorded *Segment) ends {
-	e := ends{least: math.Inf(-1), most: math.Inf(1), depth: math.Inf(1), falling: segment.chain.falling()}
-	if r := segment.Settings.Values[site.ChannelDepth]; r != nil {
-		e.depth = segment.Rating.Flow(r.From.SI)
+	e := ends{least: math.Inf(-1), most: math.Inf(1), depth: math.Inf(1), spill: math.Inf(1), falling: segment.chain.falling()}
+	if depth := optional(segment, site.ChannelDepth); depth <= segment.Rating.Limits().End {
+		e.spill = segment.Rating.Flow(depth)
+	}
+	if !math.IsInf(segment.top, 1) {
+		e.depth = greatest(segment.Rating, segment.top)
 	}
 	primary := s.Log.Primary
 	clamped := recorded.Settings.Clamped != nil && *recorded.Settings.Clamped
@@ -30,8 +37,14 @@ func findEnds(s *site.Site, segment, recorded *Segment) ends {
 		e.least, e.floor = 0, recorded.cutOffFigure()
 		e.most = math.Min(recordedTop(recorded), optional(recorded, site.MaximumFlow))
 		e.cap = e.most
+		if end := recorded.Rating.Limits().End; segment.chain.exact == 0 && !math.IsInf(end, 1) && greatest(recorded.Rating, end) > recorded.Rating.Flow(end)*(1+1e-9) {
+			e.twofold = recorded.Rating.Flow(end)
+		}
 	case clamped && primary != reading.Distance:
 		e.least, e.floor = 0, 0
+	}
+	if primary == reading.Level || primary == reading.Head {
+		e.stopAtHead(recorded)
 	}
 	e.saturate(columnLoop(&s.Log.Columns[primary]), recorded.Settings.Loop)
 	if air := segment.chain.air; air == nil && e.least == 0 && !e.falling { // a zero that stays zero is exact
@@ -44,6 +57,29 @@ func findEnds(s *site.Site, segment, recorded *Segment) ends {
 		e.hull = newHull(segment, recorded, e.most)
 	}
 	return e
+}
+
+// stopAtHead takes in the maximum head of a meter that logged levels or heads: it showed no more, unless the log does (see Whole).
+func (e *ends) stopAtHead(recorded *Segment) {
+	if recorded.showsMore || math.IsInf(optional(recorded, site.MaximumHead), 1) || !recorded.chain.straight() || recorded.chain.scale == 0 {
+		return
+	}
+	figure := recorded.figureOf(optional(recorded, site.MaximumHead))
+	if recorded.chain.scale > 0 {
+		e.most, e.cap = figure, figure
+	} else {
+		e.least, e.cap = figure, figure
+	}
+}
+
+// greatest is the greatest flow of a rating up to a head: that of a closed pipe stands below its crown.
+func greatest(r device.Rating, top float64) float64 {
+	const steps = 200
+	most := 0.0
+	for i := 1; i <= steps; i++ {
+		most = math.Max(most, r.Flow(top*float64(i)/steps))
+	}
+	return most
 }
 
 // recordedTop is the flow at the meter's maximum head, +Inf when none is set.
@@ -113,24 +149,55 @@ func (s *Segment) highest(from, until int64, figure float64) float64 {
 
 // flow is the lane's flow of a logged figure at an instant, whatever stands behind it.
 func (s *Segment) flow(at int64, figure, air float64) float64 {
+	flow := s.flowOf(at, figure, s.head(at, figure, air))
+	if s.later != nil {
+		flow = s.between(at, flow, s.later.flowOf(at, figure, s.head(at, figure, air)))
+	}
+	return flow
+}
+
+// flowOf is the flow of a logged figure by the settings at a segment's beginning: of its head or, where a factor alone was wrong, of the figure.
+func (s *Segment) flowOf(_ int64, figure, head float64) float64 {
 	if s.chain.exact != 0 {
 		return math.Max(0, float64(s.chain.exact*figure))
 	}
-	return s.Rating.Flow(s.chain.headAt(at, figure, air))
+	return s.Rating.Flow(head)
 }
 
-// bounds returns the flows between which the truth lies behind a figure that is not exact; upper is +Inf when nothing bounds it.
-func (s *Segment) bounds(at int64, figure, air float64, low, high bool) (lower, upper float64) {
-	e := &s.ends
-	switch {
-	case low: // at the end of little flow
-		return 0, s.flow(at, e.floor, air)
-	case high:
-		return s.flow(at, e.cap, air), e.depth
-	case e.hull != nil:
-		return e.hull.bounds(figure)
+// rated is the flow of a head at an instant.
+func (s *Segment) rated(at int64, head float64) float64 {
+	flow := s.Rating.Flow(head)
+	if s.later != nil {
+		flow = s.between(at, flow, s.later.Rating.Flow(head))
 	}
-	return s.hold, e.depth
+	return flow
+}
+
+// bound is what is known of a reading's flow.
+type bound struct {
+	held         bool // only bounds are known
+	lower, upper float64
+}
+
+func exactly(flow float64) bound { return bound{lower: flow, upper: flow} }
+
+// bounds returns the flows between which the truth lies behind a reading that stands at an end, or has two heads. flow is its flow whatever stands behind it.
+func (s *Segment) bounds(at int64, figure, air, flow float64, flags qa.Flags) bound {
+	e, b := &s.ends, bound{held: true}
+	switch {
+	case flags&qa.CutOff != 0: // at the end of little flow
+		b.lower, b.upper = 0, s.flow(at, e.floor, air)
+	case flags&qa.Capped != 0:
+		b.lower, b.upper = s.flow(at, e.cap, air), e.depth
+	case flags&qa.Blanking != 0:
+		b.lower, b.upper = math.Min(flow, s.hold), e.depth
+	case e.twofold > 0 && figure > e.twofold:
+		b.lower, b.upper = s.twoFlows(at, figure, air)
+	default:
+		b.lower, b.upper = math.Min(flow, s.hold), e.spill
+	}
+	b.upper = math.Max(b.upper, b.lower)
+	return b
 }
 
 // hull bounds the mean of corrected flows over an interval of which only the mean of the recorded flows is known: whatever happened within the

@@ -3,7 +3,6 @@ package recompute
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
@@ -35,8 +34,8 @@ type Source struct {
 	relative float64
 	class    Class // whose volume is in doubt, when relative is of that alone
 	ofClass  bool
-	bounds   bool
 	sampling bool // what the flow does between readings
+	joining  bool // how readings are joined over a change of settings
 }
 
 // BetweenDays reports whether the source is independent from day to day.
@@ -44,42 +43,71 @@ func (s *Source) BetweenDays() bool { return s.sampling }
 
 // Part is what one source adds to the uncertainty of a total.
 type Part struct {
-	Source *Source
-	Effect float64 // m³, of one standard uncertainty
+	Source     *Source
+	Effect     float64 // m³, of one standard uncertainty
+	Difference float64 // the same on after less before
 }
 
-// Budget is the uncertainty of one total.
+// Budget is the uncertainty of one total, and of what is derived from it.
 type Budget struct {
-	Parts    []Part
-	Standard float64 // m³, combined
+	Parts      []Part
+	Standard   float64 // m³, combined
+	Difference float64 // m³, the same of after less before over the time that both cover: what they share cancels
+	Low, High  float64 // m³, the same of the least and of the most that can have flowed, where a flow is only known between bounds
 }
 
 // Expanded is the uncertainty of about 95 %, m³.
 func (b *Budget) Expanded() float64 { return coverage * b.Standard }
 
+// ExpandedDifference is that of the difference.
+func (b *Budget) ExpandedDifference() float64 { return coverage * b.Difference }
+
+// Interval is what is known of a total.
+type Interval struct {
+	Low, High float64 // m³, within which the total lies at a confidence of about 95 %
+	Open      bool    // nothing bounds it from above; High is then +Inf
+	Wide      bool    // bounds, not the uncertainty, make most of it: shown in place of ±, beside "at least"
+	Lift      float64 // m³ by which noise of the readings may lift the total; Low goes down by it
+}
+
+// Interval returns [L − U of L, H + U of H] of the time that the total covers; false when it has no budget. Bounds make it wide where H − L exceeds a tenth of U.
+func (p *Period) Interval() (x Interval, ok bool) {
+	if p.Budget == nil || p.After.Missing() {
+		return x, false
+	}
+	low, high := p.Bracketed.of(p.After)
+	x = Interval{Low: math.Max(0, low-coverage*p.Budget.Low-p.Lift), High: high + coverage*p.Budget.High, Open: p.Open > 0, Lift: p.Lift}
+	x.Wide = x.Open || (high-low)+p.Lift > p.Budget.Expanded()/10
+	if x.Open {
+		x.High = math.Inf(1)
+	}
+	return x, true
+}
+
 // budget builds the sources of a site and the lanes that they move.
-func (b *builder) budget() (sources []Source, lanes []*Lane) {
+//
+// A source that before shares moves a copy of the recorded lane too: by the same, so that it cancels in the difference.
+func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
 	u := &b.site.Uncertainty
-	moved := func(name, text, unit string, input float64, change func(i int, s *Segment)) {
-		l := b.lane(name, b.site.Corrections)
-		for i := range l.Segments {
-			if l.Segments[i].Rating != nil {
-				change(i, &l.Segments[i])
-			}
-		}
+	moved := func(name, text, unit string, input float64, shared bool, change func(s *Segment)) {
 		sources = append(sources, Source{Name: name, Text: text, Input: input, Unit: unit, lane: len(lanes)})
-		lanes = append(lanes, l)
+		lanes = append(lanes, b.moved(b.lane(name, b.site.Corrections), change))
+		if !shared {
+			then = append(then, nil)
+			return
+		}
+		then = append(then, b.moved(b.lane(name, nil), change))
 	}
 	own := func(s *Segment) int { return b.surveyOf(s) }
 	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
-	moved("datum", fmt.Sprintf("%.3g mm, %s", datum*1000, text), "mm", datum/coverage*1000, func(_ int, s *Segment) {
+	moved("datum", fmt.Sprintf("%.3g mm, %s", datum*1000, text), "mm", datum/coverage*1000, true, func(s *Segment) {
 		if own(s) < 0 {
 			s.chain.raise(nudge * datum / coverage)
 		}
 	})
 	for i, c := range b.site.Corrections {
 		if c.Doubt > 0 {
-			moved(fmt.Sprintf("survey of correction[%d]", i), fmt.Sprintf("%.3g mm, stated", c.Doubt*1000), "mm", c.Doubt/coverage*1000, func(_ int, s *Segment) {
+			moved(fmt.Sprintf("survey of correction[%d]", i), fmt.Sprintf("%.3g mm, stated", c.Doubt*1000), "mm", c.Doubt/coverage*1000, false, func(s *Segment) {
 				if own(s) == i {
 					s.chain.raise(nudge * c.Doubt / coverage)
 				}
@@ -90,7 +118,7 @@ func (b *builder) budget() (sources []Source, lanes []*Lane) {
 		b.dimension(d, moved)
 	}
 	if u.Air > 0 {
-		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, func(_ int, s *Segment) { s.warm(b, nudge*u.Air/coverage) })
+		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, true, func(s *Segment) { s.warm(b, nudge*u.Air/coverage) })
 	}
 	sources = append(sources, b.coefficient()...)
 	random, text := orUsual(u.Reading, usualReading, u.ReadingGiven)
@@ -106,8 +134,25 @@ func (b *builder) budget() (sources []Source, lanes []*Lane) {
 	if !b.site.Log.Means {
 		sources = append(sources, Source{Name: "sampling interval", Text: "what every other reading changes in the day, by the root of 3", lane: -1, sampling: true})
 	}
-	sources = append(sources, Source{Name: "what is bounded", Text: "even between its bounds", Unit: "", lane: -1, bounds: true})
-	return sources, lanes
+	if len(b.site.Settings)+len(b.site.Corrections) > 1 {
+		sources = append(sources, Source{Name: "joins over changes", Text: "what a straight line of flow and one of distance differ by, by the root of 3", lane: -1, joining: true})
+	}
+	return sources, lanes, then
+}
+
+// moved applies a change to every segment of a lane, and works out anew what follows from it.
+func (b *builder) moved(l *Lane, change func(s *Segment)) *Lane {
+	recorded := Lane{Segments: b.recorded}
+	for i := range l.Segments {
+		s := &l.Segments[i]
+		for _, x := range []*Segment{s, s.later} {
+			if x != nil && x.Rating != nil {
+				change(x)
+				x.derive(b.site, &b.recorded[recorded.at(s.From)])
+			}
+		}
+	}
+	return l
 }
 
 func orUsual(v, usual float64, given bool) (float64, string) {
@@ -153,8 +198,8 @@ func (s *Segment) warm(b *builder, by float64) {
 }
 
 // dimension moves one dimension of the device.
-func (b *builder) dimension(d site.DimensionDoubt, moved func(string, string, string, float64, func(int, *Segment))) {
-	moved("device "+d.Key, d.Text+", stated", "", 0, func(_ int, s *Segment) {
+func (b *builder) dimension(d site.DimensionDoubt, moved func(string, string, string, float64, bool, func(*Segment))) {
+	moved("device "+d.Key, d.Text+", stated", "", 0, true, func(s *Segment) {
 		value, ok := s.Settings.Device.Values[d.Key]
 		if !ok {
 			b.add(problem.At(b.site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: the device has no such dimension in the site file", d.Key), "a key of [settings.device]", ""))
@@ -205,37 +250,48 @@ func (r *Result) addBudget(p *Period) {
 	}
 }
 
-// budgetOf adds up the uncertainty of a period's corrected total. Squares is the sum of the squares of what a metre of head would change in the volume
-// of each reading, m⁴; Bends the sum of the squares of what may have been missed between readings of a day, m⁶.
+// budgetOf adds up the uncertainty of a period's corrected total, of the bounds around it and of its difference from before. Squares is the sum of the squares of
+// what a metre of head would change in the volume of each reading, m⁴; Bends the sum of the squares of what may have been missed between readings of a day, m⁶.
 func (r *Result) budgetOf(p *Period) *Budget {
 	b := &Budget{}
-	sum := 0.0
-	after := p.After.M3()
+	var sum [4]float64
 	for i := range r.Sources {
 		s := &r.Sources[i]
-		effect := 0.0
-		switch {
-		case s.lane >= 0:
-			effect = (p.Moved[s.lane].M3() - after) / nudge
-		case s.Random:
-			effect = s.Input / 1000 * math.Sqrt(p.Squares)
-		case s.sampling:
-			effect = math.Sqrt(p.Bends)
-		case s.bounds:
-			if upper, known := p.Upper(); known && !p.Classes[Bounded].Missing() {
-				effect = (upper - p.Lower()) / math.Sqrt(12)
-			}
-		case s.ofClass:
-			effect = s.relative * p.Classes[s.class].M3()
-		default:
-			effect = s.relative * after
+		effects := r.effects(s, p)
+		b.Parts = append(b.Parts, Part{s, effects[0], effects[1]})
+		for k, effect := range effects {
+			sum[k] += float64(effect * effect)
 		}
-		b.Parts = append(b.Parts, Part{s, effect})
-		sum += float64(effect * effect)
 	}
-	b.Standard = math.Sqrt(sum)
+	b.Standard, b.Difference, b.Low, b.High = math.Sqrt(sum[0]), math.Sqrt(sum[1]), math.Sqrt(sum[2]), math.Sqrt(sum[3])
 	return b
 }
+
+// effects are what one standard uncertainty of a source changes, m³: in after, in the difference, and in the least and the most that can have flowed.
+func (r *Result) effects(s *Source, p *Period) [4]float64 {
+	after := p.After.M3()
+	low, high := p.Bracketed.of(p.After)
+	same := func(v float64) [4]float64 { return [4]float64{v, v, v, v} }
+	switch {
+	case s.lane >= 0:
+		m := &p.Moved[s.lane]
+		movedLow, movedHigh := m.Bracket.of(m.After)
+		effect := (m.After.M3() - after) / nudge
+		return [4]float64{effect, effect - (m.Before.M3()-m.Still.M3())/nudge, (movedLow - low) / nudge, (movedHigh - high) / nudge}
+	case s.Random:
+		return pair(s.Input/1000*math.Sqrt(p.Squares[0]), s.Input/1000*math.Sqrt(p.Squares[1]))
+	case s.sampling:
+		return pair(math.Sqrt(p.Bends[0]), math.Sqrt(p.Bends[1]))
+	case s.joining:
+		return pair(math.Sqrt(p.Joins[0]), math.Sqrt(p.Joins[1]))
+	case s.ofClass:
+		return same(s.relative * p.Classes[s.class].M3())
+	}
+	return [4]float64{s.relative * (after + p.Beyond), s.relative * (p.Difference() + p.Beyond), s.relative * (low + p.Beyond), s.relative * (high + p.Beyond)}
+}
+
+// pair is an effect on a total and its bounds, and one on the difference.
+func pair(total, difference float64) [4]float64 { return [4]float64{total, difference, total, total} }
 
 // Halve says which single source would have to be how much better known for half the uncertainty; input is its new standard uncertainty. It fails when no
 // single one can do it, and names the largest then.
@@ -276,9 +332,4 @@ func Against(total, expanded, limit float64) Sureness {
 		return Below
 	}
 	return CannotTell
-}
-
-// Shared reports whether a source scales before and after alike.
-func (s *Source) Shared() bool {
-	return s.Name == "coefficient" || strings.HasPrefix(s.Name, "device ")
 }

@@ -35,6 +35,8 @@ type chain struct {
 	rest  affine    // empty distance − level of zero flow, of the lane
 	ratio float64   // distance factor of the lane over that of the meter
 	head  float64   // head factor of the lane
+	sound float64   // speed of sound of the lane over that of the meter, where neither takes a logged temperature
+	meter *Segment  // the settings under which the figures were written
 
 	bend []site.Knot
 	last float64 // head that the last flow went back to, where the next search begins
@@ -55,31 +57,64 @@ func (c *chain) y(v float64) float64 {
 
 // headAt returns the head of a logged figure at an instant, with the air at a temperature in kelvin, 0 when it is not known.
 func (c *chain) headAt(at int64, v, air float64) float64 {
-	y := v
-	if c.backward != nil {
-		y = c.y(v)
+	return c.forward(at, c.yOf(v), air)
+}
+
+// yOf turns a logged figure into what the straight line takes; the correction of a figure that is no flow is folded into the line.
+func (c *chain) yOf(v float64) float64 {
+	if c.backward == nil {
+		return v
 	}
-	return c.forward(at, y, air)
+	return c.y(v)
 }
 
 // forward is the straight line, or the longer way when the temperature is that of each reading.
 func (c *chain) forward(at int64, y, air float64) float64 {
-	dt := float64(at - c.origin)
 	h := 0.0
 	if c.air == nil && c.then == nil {
 		h = float64(c.scale*y) + c.shift
 		if c.shiftPerNs != 0 {
-			h = float64(c.scale*y) + (c.shift + float64(c.shiftPerNs*dt))
+			h = float64(c.scale*y) + (c.shift + float64(c.shiftPerNs*float64(at-c.origin)))
 		}
 	} else {
-		d := c.depth.a + float64(c.depth.aPerNs*dt) + float64(c.depth.b*y)
-		k := float64(c.ratio * soundRatio(kelvin(c.air, air), kelvin(c.then, air)))
-		h = float64(c.head * (c.rest.a + float64(c.rest.aPerNs*dt) - float64(k*d)))
+		return c.headOf(at, c.distance(at, y), air)
 	}
 	if c.bend != nil {
 		h += bendAt(c.bend, h)
 	}
 	return h
+}
+
+// distance is the measured distance of y, as the meter had it, m.
+func (c *chain) distance(at int64, y float64) float64 {
+	return c.depth.a + float64(c.depth.aPerNs*float64(at-c.origin)) + float64(c.depth.b*y)
+}
+
+// headOf returns the head of a measured distance, as the meter had it.
+func (c *chain) headOf(at int64, distance, air float64) float64 {
+	k := float64(c.ratio * c.sound)
+	if c.air != nil || c.then != nil {
+		k = float64(c.ratio * soundRatio(kelvin(c.air, air), kelvin(c.then, air)))
+	}
+	h := float64(c.head * (c.rest.a + float64(c.rest.aPerNs*float64(at-c.origin)) - float64(k*distance)))
+	if c.bend != nil {
+		h += bendAt(c.bend, h)
+	}
+	return h
+}
+
+// scaleOf is what the meter made of a metre that its sensor measured at 20 degC: its distance factor, and the speed of sound that it assumed.
+func (c *chain) scaleOf(air float64) float64 {
+	scale := number(c.meter, site.DistanceFactor)
+	if a := c.meter.Settings.Air; a != nil {
+		scale *= soundRatio(kelvin(a, air), 293.15)
+	}
+	return scale
+}
+
+// echo is what the sensor itself measured, whatever the meter was told: the distance at 20 degC, m. It does not change when a number is entered anew.
+func (c *chain) echo(at int64, figure, air float64) float64 {
+	return c.distance(at, c.yOf(figure)) / c.scaleOf(air)
 }
 
 // straight reports whether heads are one line of figures: scale × figure + shift.
@@ -142,7 +177,7 @@ func inverse(r device.Rating, q, guess float64) float64 {
 
 // buildChain works out the way from the log's figures, written under the recorded settings, to heads under those of s.
 func buildChain(primary reading.Quantity, column *site.Column, s, recorded *Segment) chain {
-	c := chain{origin: s.origin, alpha: 0, beta: 1, head: number(s, site.HeadFactor)}
+	c := chain{origin: s.origin, alpha: 0, beta: 1, head: number(s, site.HeadFactor), sound: 1, meter: recorded}
 	c.alpha, c.beta = loopChange(column, recorded.Settings.Loop, s.Settings.Loop)
 	factor := number(s, site.LoggedFactor) / number(recorded, site.LoggedFactor)
 	c.alpha, c.beta = float64(factor*c.alpha), float64(factor*c.beta)
@@ -187,7 +222,8 @@ func (c *chain) fold(s, recorded *Segment) {
 				return
 			}
 		} else {
-			k = float64(k * soundRatio(kelvin(orStandard(air, then), 0), kelvin(orStandard(then, air), 0)))
+			c.sound = soundRatio(kelvin(orStandard(air, then), 0), kelvin(orStandard(then, air), 0))
+			k = float64(k * c.sound)
 		}
 	}
 	if k == 1 && c.head == 1 { // the usual case, without a rounding more than it needs

@@ -10,7 +10,7 @@ import (
 // Drowned is what was made of readings taken under drowned flow.
 type Drowned struct {
 	Readings int     `json:"readings"`
-	Computed int     `json:"computed"`          // by a drowned equation; the others keep the free flow, which is then an upper bound
+	Computed int     `json:"computed"`          // by a drowned equation; of the others only the most that can have flowed is known
 	Spread   float64 `json:"largest_added_u95"` // relative uncertainty that drowning adds, at the most
 	Source   string  `json:"source,omitempty"`
 }
@@ -27,11 +27,13 @@ func (s *Segment) modular() float64 {
 	return 0
 }
 
-// drown replaces the free flow of drowned readings where the device has an equation for it.
+// drown replaces the free flow of drowned readings where the device has an equation for it. Where it has none that holds, the last flow that it knows, or the free
+// one, is the most that can have flowed.
 func (e *Engine) drown(low, high int) {
 	if e.DownstreamHead == nil {
 		return
 	}
+	copy(e.free[low:high], e.afterFlow[low:high])
 	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
 		d, ok := s.Rating.(device.Drownable)
 		for i := low; ok && i < high; i++ {
@@ -40,14 +42,23 @@ func (e *Engine) drown(low, high int) {
 			}
 			e.drowned.Readings++
 			_, e.drowned.Source = d.ModularLimit()
-			if q, spread, ok := d.Drowned(e.Head[i], e.DownstreamHead[i]); ok {
-				for _, w := range e.whatIfs { // drowned by the same share
-					w.flow[i] = float64(w.flow[i] * (q / math.Max(e.afterFlow[i], 1e-12)))
-				}
-				e.afterFlow[i] = q
+			q, spread, known := d.Drowned(e.Head[i], e.DownstreamHead[i])
+			e.afterFlow[i], e.atMost[i] = q, !known
+			if known {
 				e.drowned.Computed++
 				e.drowned.Spread = math.Max(e.drowned.Spread, spread)
 			}
+			for _, w := range e.whatIfs {
+				w.drown(e, i)
+			}
 		}
 	})
+}
+
+// drown does the same for one reading of a lane, by its own device and head.
+func (w *whatIf) drown(e *Engine, i int) {
+	s := &w.lane.Segments[w.lane.at(e.Time[i]-e.lag)]
+	if d, ok := s.Rating.(device.Drownable); ok {
+		w.flow[i], _, _ = d.Drowned(s.head(e.Time[i], e.figure[i], e.airAt(i)), e.DownstreamHead[i])
+	}
 }

@@ -47,9 +47,12 @@ type Engine struct {
 	whatIfs   []*whatIf // the what-if lanes, then those that the uncertainty budget moves
 	asked     int       // how many of them are what-if lanes
 	sources   []Source
-	sampler   *sampler  // nil unless a Monte Carlo check is wanted
-	bends     []float64 // by day: what every other reading changes in the volume, m³
-	squares   []float64 // by day: squares of what a metre of head changes in the volume of each reading, m⁴
+	sampler   *sampler     // nil unless a Monte Carlo check is wanted
+	bends     [][2]float64 // by day: what every other reading changes in the volume, of after and of the difference, m³
+	squares   [][2]float64 // by day: squares of what a metre of head changes in the volume of each reading, of both, m⁴
+	joins     [][2]float64 // by day: squares of what the two ways to join readings over a change of settings differ by, of both, m⁶
+	curves    []curve      // by day
+	beyond    []float64    // by day: volume times how much less well its coefficient is known, above the limit of validity, m³
 	screener  qa.Screener
 	sink      func(*Rows) error
 
@@ -60,6 +63,7 @@ type Engine struct {
 	logged    *total.Series
 	intervals *total.Series // of logged interval volumes
 	after     after
+	kept      *total.Series // the corrected lane as a meter with its settings would have shown it, over the readings of before; nil when nothing was corrected
 	counter   *total.Counter
 	register  register
 	witness   Witness
@@ -76,6 +80,11 @@ type Engine struct {
 	events    events
 	from      int64 // period of the totals
 	until     int64
+	movedAt   []int64 // instants at which something moved (see changes.go)
+	lag       int64   // 1 ns where figures are means: a mean belongs to the settings before its stamp
+	whole     *Whole  // what an earlier pass over the whole record showed; nil in the first
+	stays     stays
+	bend      bend
 }
 
 // columns are the rows at hand.
@@ -92,6 +101,9 @@ type columns struct {
 	passedState  []reading.State
 	file, line   []int32
 	beforeFlow   []float64
+	keptFlow     []float64 // beforeFlow itself when nothing was corrected
+	free         []float64 // corrected flow before drowned readings were looked at; afterFlow itself when the log has no downstream level
+	atMost       []bool    // the corrected flow is only the most that can have flowed; nil when the log has no downstream level
 	afterFlow    []float64
 	used         []bool
 	lower, upper []float64 // of the rows handed out last
@@ -99,11 +111,14 @@ type columns struct {
 
 // whatIf is a lane beside the corrected one.
 type whatIf struct {
-	lane   *Lane
-	flow   []float64
-	series *total.Series
-	last   float64 // flow of the last accepted reading
-	heads  []float64
+	lane     *Lane
+	flow     []float64
+	series   *total.Series
+	brackets brackets
+	last     end // the last accepted reading
+	bound    bound
+	heads    []float64
+	beside   *beside // the recorded lane moved by the same source; nil when there is none
 }
 
 // NewEngine prepares a run over a log; sink, which may be nil, is given all rows once they are decided.
@@ -111,8 +126,19 @@ func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 	s := l.Site
 	e := &Engine{log: l, site: s, primary: s.Log.Primary, recorded: lanes.Recorded, corrected: lanes.Corrected, sink: sink, from: math.MinInt64, until: math.MaxInt64}
 	e.asked, e.sources = len(lanes.WhatIfs), lanes.Sources
-	for _, lane := range slices.Concat(lanes.WhatIfs, lanes.Moved) {
+	for _, lane := range lanes.WhatIfs {
 		e.whatIfs = append(e.whatIfs, &whatIf{lane: lane})
+	}
+	for i, lane := range lanes.Moved {
+		w := &whatIf{lane: lane}
+		if then := lanes.MovedThen[i]; then != nil {
+			w.beside = &beside{lane: then}
+		}
+		e.whatIfs = append(e.whatIfs, w)
+	}
+	e.movedAt = movedAt(s, lanes.Corrected)
+	if e.ofIntervals() {
+		e.lag = 1
 	}
 	resolution := l.Resolution[e.primary]
 	gap := l.GapLimit
@@ -162,15 +188,21 @@ func (e *Engine) ofIntervals() bool { return e.site.Log.Means }
 // begin sets up the totals when the first reading is known.
 func (e *Engine) begin(first int64) {
 	r := e.site.Report
+	if e.ofIntervals() && e.primary != reading.Counter || e.log.Has[reading.IntervalVolume] {
+		first = e.log.Begins(first)
+	}
 	first = max(first, e.from)
 	e.calendar = total.NewCalendar(r.Clock.Location, r.DayStarts, r.LabelByEnd, first)
-	e.before, e.logged, e.intervals = e.series(), total.NewSeries(e.calendar, e.from, e.until), total.NewSeries(e.calendar, e.from, e.until)
-	for class := range e.after.series {
-		e.after.series[class] = e.series()
+	e.before, e.logged, e.intervals = e.series(), e.series(), e.series()
+	if len(e.site.Corrections) > 0 {
+		e.kept = e.series()
 	}
-	e.after.lower, e.after.upper, e.after.open = e.series(), e.series(), e.series()
+	e.after.begin(e)
 	for _, w := range e.whatIfs {
-		w.series = e.series()
+		w.series, w.brackets = e.series(), newBrackets(e)
+		if w.beside != nil {
+			w.beside.series, w.beside.still = e.series(), e.series()
+		}
 	}
 	e.counter = total.NewCounter(e.calendar, e.from, e.until, e.site.Log.Columns[reading.Counter].Rollover, e.greatestFlow(), e.log.Resolution[reading.Counter])
 	e.counter.Changes = registerChanges(&e.site.Log, e.site.Log.Shown)
@@ -215,7 +247,7 @@ func (e *Engine) Add(b *reading.Batch) error {
 // heads turns figures of one segment into heads.
 func (s *Segment) heads(heads []float64, times []int64, figures, air []float64) {
 	c := &s.chain
-	if c.straight() && c.shiftPerNs == 0 {
+	if c.straight() && c.shiftPerNs == 0 && s.later == nil {
 		scale, shift := c.scale, c.shift
 		for i, v := range figures {
 			heads[i] = float64(scale*v) + shift
@@ -227,15 +259,15 @@ func (s *Segment) heads(heads []float64, times []int64, figures, air []float64) 
 		if air != nil {
 			temperature = air[i]
 		}
-		heads[i] = c.headAt(times[i], v, temperature)
+		heads[i] = s.head(times[i], v, temperature)
 	}
 }
 
 // eachSegment calls f for the stretches of rows low to high−1 that lie in one segment of a lane.
 func (e *Engine) eachSegment(l *Lane, low, high int, f func(s *Segment, low, high int)) {
 	for low < high {
-		s := &l.Segments[l.at(e.Time[low])]
-		end := low + sort.Search(high-low, func(i int) bool { return e.Time[low+i] >= s.Until })
+		s := &l.Segments[l.at(e.Time[low]-e.lag)]
+		end := low + sort.Search(high-low, func(i int) bool { return e.Time[low+i]-e.lag >= s.Until })
 		if s.Until == never {
 			end = high
 		}
@@ -248,7 +280,9 @@ func (e *Engine) eachSegment(l *Lane, low, high int, f func(s *Segment, low, hig
 func (e *Engine) advance(final bool) error {
 	e.Spans = e.Spans[:0]
 	e.eachSegment(e.corrected, 0, len(e.Time), func(s *Segment, low, high int) {
-		e.Spans = append(e.Spans, qa.Span{End: high, Blanking: s.blanking, Top: s.top, Low: s.Rating.Limits().Low, Modular: s.modular(), Least: s.ends.least, Most: s.ends.most, Falling: s.ends.falling})
+		limits := s.Rating.Limits()
+		e.Spans = append(e.Spans, qa.Span{End: high, Blanking: s.blanking, Top: s.top, Valid: limits.High, Usual: s.usual, Low: limits.Low, Modular: s.modular(),
+			Least: s.ends.least, Most: s.ends.most, Falling: s.ends.falling, Twofold: s.ends.twofold})
 	})
 	ready := e.screener.Flag(&e.Window, e.done, final)
 	if ready > e.done {
@@ -285,9 +319,13 @@ func (e *Engine) forget(k int) {
 	e.flow, e.flowState = shift(e.flow, k), shift(e.flowState, k)
 	e.counterValue, e.counterState = shift(e.counterValue, k), shift(e.counterState, k)
 	e.file, e.line = shift(e.file, k), shift(e.line, k)
-	e.beforeFlow, e.afterFlow, e.used = shift(e.beforeFlow, k), shift(e.afterFlow, k), shift(e.used, k)
+	e.beforeFlow, e.used, e.atMost = shift(e.beforeFlow, k), shift(e.used, k), shift(e.atMost, k)
+	e.afterFlow, e.keptFlow, e.free = shift(e.afterFlow, k), shift(e.keptFlow, k), shift(e.free, k)
+	e.Verdicts = shift(e.Verdicts, k)
 	for _, w := range e.whatIfs {
-		w.flow = shift(w.flow, k)
+		if w.flow = shift(w.flow, k); w.beside != nil {
+			w.beside.flow = shift(w.beside.flow, k)
+		}
 	}
 	e.done -= k
 }
@@ -301,16 +339,13 @@ func shift[T any](column []T, k int) []T {
 
 // process computes the flows of rows low to high−1 and adds them to all totals. Row low−1, if any, is the one before.
 func (e *Engine) process(low, high int) error {
-	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) { e.shown(s, low, high) })
+	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) { e.shown(s, e.beforeFlow, low, high) })
 	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
-		s.flows(e.afterFlow[low:high], e.Head[low:high], e.figure[low:high])
+		s.flows(e.afterFlow[low:high], e.Head[low:high], e.figure[low:high], e.Time[low:high])
+		e.keep(s, low, high)
 	})
 	for _, w := range e.whatIfs {
-		e.eachSegment(w.lane, low, high, func(s *Segment, low, high int) {
-			w.heads = slices.Grow(w.heads[:0], high-low)[:high-low]
-			s.heads(w.heads, e.Time[low:high], e.figure[low:high], e.airOf(low, high))
-			s.flows(w.flow[low:high], w.heads, e.figure[low:high])
-		})
+		w.compute(e, low, high)
 	}
 	previous := max(low-1, 0)
 	e.addBefore(previous, high)
@@ -323,6 +358,7 @@ func (e *Engine) process(low, high int) error {
 	e.drown(low, high)
 	e.visits.compare(e, low, high)
 	e.slow.add(e, low, high)
+	e.stays.add(e, low, high)
 	e.after.add(e, low, high)
 	if e.collect {
 		for i := low; i < high; i++ {
@@ -345,28 +381,62 @@ func (e *Engine) process(low, high int) error {
 	return e.sink(r)
 }
 
-// hiding are the flags of readings behind which the truth is only bounded, when they are held.
-const hiding = qa.CutOff | qa.Capped | qa.Surcharge | qa.Blanking
+// compute works out the flows of a what-if lane, and of the recorded lane that its source moves.
+func (w *whatIf) compute(e *Engine, low, high int) {
+	e.eachSegment(w.lane, low, high, func(s *Segment, low, high int) {
+		w.heads = slices.Grow(w.heads[:0], high-low)[:high-low]
+		s.heads(w.heads, e.Time[low:high], e.figure[low:high], e.airOf(low, high))
+		s.flows(w.flow[low:high], w.heads, e.figure[low:high], e.Time[low:high])
+	})
+	if w.beside != nil {
+		e.eachSegment(w.beside.lane, low, high, func(s *Segment, low, high int) { e.shown(s, w.beside.flow, low, high) })
+	}
+}
+
+// keep works out what a meter with the corrected settings of a segment would have shown.
+func (e *Engine) keep(s *Segment, low, high int) {
+	if e.kept == nil {
+		return
+	}
+	out := e.keptFlow[low:high]
+	if s.asRecorded {
+		copy(out, e.beforeFlow[low:high])
+		return
+	}
+	copy(out, e.afterFlow[low:high])
+	s.limit(out, e.Head[low:high])
+}
+
+// limit brings flows to what a meter with a segment's settings shows of them.
+func (s *Segment) limit(flows, heads []float64) {
+	most := s.maximumFlow
+	if !math.IsInf(s.maximumHead, 1) {
+		most = math.Min(most, s.Rating.Flow(s.maximumHead))
+	}
+	if s.cutOff == 0 && math.IsInf(most, 1) {
+		return
+	}
+	for i, q := range flows {
+		switch {
+		case heads[i] > s.maximumHead || q > most:
+			flows[i] = most
+		case q < s.cutOff:
+			flows[i] = 0
+		}
+	}
+}
 
 // boundRows fills in the bounds of rows from low on.
 func (e *Engine) boundRows(r *Rows, low int) {
 	e.lower, e.upper = append(e.lower[:0], r.After...), append(e.upper[:0], r.After...)
 	e.eachSegment(e.corrected, low, low+len(r.Time), func(s *Segment, from, until int) {
 		for i := from; i < until; i++ {
-			held := e.Flags[i]&hiding != 0 && e.after.action(e.Flags[i]&e.after.drops) == site.Hold
-			ruling := e.rulings.of(e.Time[i], e.Flags[i])
-			switch {
-			case !e.used[i]:
-			case ruling >= 0:
-				if x := &e.rulings.list[ruling]; x.Action == site.RuleBound {
-					e.lower[i-low], e.upper[i-low] = x.Least, x.Most
-				}
-			case held:
-				_, b := e.held(s, i, e.afterFlow[i])
-				e.lower[i-low], e.upper[i-low] = b.lower, b.upper
-			case s.ends.hull != nil:
-				e.lower[i-low], e.upper[i-low] = s.ends.hull.bounds(e.figure[i])
+			if !e.used[i] || e.Flags[i]&(e.after.drops|qa.Hiding) == 0 && s.ends.hull == nil && len(e.rulings.list) == 0 {
+				continue
 			}
+			ruling := e.rulings.of(e.Time[i], e.Flags[i])
+			_, b := e.counted(s, i, e.afterFlow[i], e.after.action(e.Flags[i]&e.after.drops), ruling)
+			e.lower[i-low], e.upper[i-low] = b.lower, b.upper
 		}
 	})
 	r.Lower, r.Upper = e.lower, e.upper
@@ -374,20 +444,25 @@ func (e *Engine) boundRows(r *Rows, low int) {
 }
 
 // flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need no rating.
-func (s *Segment) flows(out, heads, figures []float64) {
-	if s.chain.exact == 0 {
+func (s *Segment) flows(out, heads, figures []float64, times []int64) {
+	switch {
+	case s.later != nil:
+		for i, h := range heads {
+			out[i] = s.between(times[i], s.flowOf(times[i], figures[i], h), s.later.flowOf(times[i], figures[i], h))
+		}
+	case s.chain.exact == 0:
 		s.Rating.Flows(out, heads)
-		return
-	}
-	for i, v := range figures {
-		out[i] = math.Max(0, float64(s.chain.exact*v))
+	default:
+		for i, v := range figures {
+			out[i] = math.Max(0, float64(s.chain.exact*v))
+		}
 	}
 }
 
 // shown is what the meter showed for the rows of one recorded segment.
-func (e *Engine) shown(s *Segment, low, high int) {
-	out := e.beforeFlow[low:high]
-	if e.ofFlow() {
+func (e *Engine) shown(s *Segment, column []float64, low, high int) {
+	out := column[low:high]
+	if e.ofFlow() && s.chain.meter == s {
 		copy(out, e.figure[low:high])
 		return
 	}

@@ -188,7 +188,7 @@ func (e *Engine) withoutEnds() (low, high string) {
 // withoutTop reports whether no segment has a highest head.
 func (e *Engine) withoutTop() bool {
 	for i := range e.corrected.Segments {
-		if !math.IsInf(e.corrected.Segments[i].top, 1) {
+		if !math.IsInf(e.corrected.Segments[i].usual, 1) {
 			return false
 		}
 	}

@@ -113,7 +113,7 @@ func (r *Result) draw(k int, chances [][]float64, random *rand.Rand, memory []fl
 			noise = x.Input / 1000
 		case x.Unit == "mm":
 			raised[x.Name] = chance * x.Input / 1000
-		case x.ofClass || x.bounds || x.sampling:
+		case x.ofClass || x.sampling || x.joining:
 			rest += chance * p.Effect
 		default: // what scales all readings
 			factor *= 1 + chance*p.Effect/after

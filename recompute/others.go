@@ -68,3 +68,11 @@ func (e *Engine) addOthers(r *Result) {
 		}
 	}
 }
+
+// otherSeries are the series of the other rules.
+func (e *Engine) otherSeries() (list []*total.Series) {
+	for i := range e.others {
+		list = append(list, e.others[i].series)
+	}
+	return list
+}

@@ -73,8 +73,9 @@ func near(t *testing.T, what string, got, want float64) {
 	}
 }
 
-// TestStepBetweenReadings: a correction that begins between two readings counts from its very second. Distances stand at 0.9 m, so
-// the recorded flow is 0.01 m³/s; the corrected empty distance of 1.1 m gives 0.02.
+// TestStepBetweenReadings: where the corrected settings change, something moved and the water did not jump: the flows of the readings on both sides, each by its own
+// settings, are joined with a straight line. Distances stand at 0.9 m, so the recorded flow is 0.01 m³/s; the corrected empty distance of 1.1 m gives 0.02 at the
+// reading of minute 2 alone, since that of minute 3 belongs to the settings that hold from then on.
 func TestStepBetweenReadings(t *testing.T) {
 	file := simple(t, minutes(0.9, 0.9, 0.9, 0.9, 0.9), `
 [screening]
@@ -87,14 +88,14 @@ empty_distance = "1.1 m"
 `)
 	r := run(t, file)
 	near(t, "before", r.Total.Before.M3(), 0.01*240)
-	near(t, "after", r.Total.After.M3(), 0.01*240+0.01*100)
-	if r.Screened != 0 || r.Total.Coverage() != 1 {
-		t.Errorf("screening %v m3, coverage %v", r.Screened, r.Total.Coverage())
+	near(t, "after", r.Total.After.M3(), 0.01*240+0.01/2*120)
+	if s := r.Total.Split(); math.Abs(s.Screening) > 1e-12 || r.Total.Coverage() != 1 {
+		t.Errorf("screening %v m3, coverage %v", s.Screening, r.Total.Coverage())
 	}
 }
 
-// TestRamp: a drift from 1.0 to 1.1 m over four minutes adds 0.01 m³/s × t/240 s: half of 0.01 × 240 in all. It is prorated by
-// time (DRIFT-2 of the reference): with rows missing the total is the same.
+// TestRamp: a drift from 1.0 to 1.1 m over four minutes adds 0.01 m³/s × t/240 s, to the reading of minute 3 at last: 0.0075; that of minute 4 is right again. It is
+// prorated by time (DRIFT-2 of the reference): with rows missing the total is the same.
 func TestRamp(t *testing.T) {
 	correction := `
 [screening]
@@ -107,7 +108,7 @@ empty_distance = { from = "1.0 m", to = "1.1 m" }
 `
 	for _, log := range []string{minutes(0.9, 0.9, 0.9, 0.9, 0.9), minutes(0.9, -1, -1, 0.9, 0.9)} {
 		r := run(t, simple(t, log, correction))
-		near(t, "after", r.Total.After.M3(), 0.01*240+0.005*240)
+		near(t, "after", r.Total.After.M3(), 0.01*240+0.0075/2*180+0.0075/2*60)
 	}
 }
 
@@ -185,16 +186,23 @@ func checkAfter(t *testing.T, name string, r *recompute.Result, volume float64, 
 	}
 }
 
-// TestSurchargeIsBounded: readings above the maximum head count as the flow at it, and the volume says that it is a lower bound.
+// TestSurchargeIsBounded: readings above the channel's depth count as the flow at it, and the volume says that it is bounded. A maximum head stops only the meter:
+// a logged distance still knows the water, so the corrected flow goes on, and what the meter could not show is told apart from settings, which are right.
 func TestSurchargeIsBounded(t *testing.T) {
-	r := run(t, simple(t, minutes(0.90, 0.89, 0.88, 0.87, 0.86, 0.85, 0.84, 0.83), `
-[settings]
-empty_distance = "1 m"
-maximum_head = "0.15 m"
-`+tenth))
+	distances := minutes(0.90, 0.89, 0.88, 0.87, 0.86, 0.85, 0.84, 0.83)
+	settings := func(limit string) string { return "\n[settings]\nempty_distance = \"1 m\"\n" + limit + tenth }
+	r := run(t, simple(t, distances, settings("channel_depth = \"0.15 m\"\n")))
 	near(t, "bounded", r.Total.Classes[recompute.Bounded].M3(), 0.015*120)
 	near(t, "measured", r.Total.Classes[recompute.Measured].M3(), (0.010+0.015)/2*300)
+	near(t, "before", r.Total.Before.M3(), (0.010+0.017)/2*420)
+	r = run(t, simple(t, distances, settings("maximum_head = \"0.15 m\"\n")))
+	near(t, "measured", r.Total.Classes[recompute.Measured].M3(), (0.010+0.017)/2*420)
 	near(t, "before", r.Total.Before.M3(), (0.010+0.015)/2*300+0.015*120)
+	s := r.Total.Split()
+	near(t, "beyond what the meter shows", s.Limits, (0.010+0.017)/2*420-(0.010+0.015)/2*300-0.015*120)
+	if s.Settings != 0 || math.Abs(s.Screening) > 1e-12 {
+		t.Errorf("settings make %v, screening %v", s.Settings, s.Screening)
+	}
 }
 
 // TestEffectsAddUp: settings and the effects of all flags explain the whole difference, on random logs full of trouble; and the
@@ -232,19 +240,20 @@ angle = "90 deg"
 		keep := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\nsurcharge = \"keep\"\nbelow_zero = \"zero\"\n"
 		with := run(t, simple(t, minutes(distances...), corrected))
 		without := run(t, simple(t, minutes(distances...), keep+corrected))
-		if math.Abs(without.Total.After.M3()+with.Screened-with.Total.After.M3()) > 1e-6 {
-			t.Errorf("round %d: unscreened %.6f + screening %.6f is not after %.6f", round, without.Total.After.M3(), with.Screened, with.Total.After.M3())
+		effects := 0.0
+		for _, e := range with.Events {
+			effects += e.Effect
+		}
+		if math.Abs(without.Total.After.M3()+effects-with.Total.After.M3()) > 1e-6 {
+			t.Errorf("round %d: unscreened %.6f + screening %.6f is not after %.6f", round, without.Total.After.M3(), effects, with.Total.After.M3())
 		}
 		sum := 0.0
 		for i := range with.Days {
 			sum += with.Days[i].After.M3()
 		}
 		near(t, "sum of days", sum, with.Total.After.M3())
-		effects := 0.0
-		for _, e := range with.Events {
-			effects += e.Effect
-		}
-		near(t, "effects of events", effects, with.Screened)
+		s := with.Total.Split()
+		near(t, "parts of the difference", s.Settings+s.Limits+s.Drowned+s.Filled+s.Screening, with.Total.Difference())
 	}
 }
 
@@ -322,8 +331,8 @@ width = "1 m"
 	if d := r.Drowned; d.Readings != 6 || d.Computed != 6 || d.Spread != 0.10 {
 		t.Errorf("%+v", d)
 	}
-	if math.Abs(r.Screened-(r.Total.After.M3()-r.Total.Before.M3())) > 1e-9 {
-		t.Errorf("drowning explains %v of the difference %v", r.Screened, r.Total.After.M3()-r.Total.Before.M3())
+	if s := r.Total.Split(); math.Abs(s.Drowned-(r.Total.After.M3()-r.Total.Before.M3())) > 1e-9 || s.Settings != 0 {
+		t.Errorf("drowning explains %v of the difference %v", s.Drowned, r.Total.After.M3()-r.Total.Before.M3())
 	}
 }
 

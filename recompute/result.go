@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"retotal/ingest"
+	"retotal/ingest/reading"
 	"retotal/qa"
 	"retotal/recompute/total"
 )
@@ -32,14 +33,18 @@ type Period struct {
 	Before     Volume
 	After      Volume // all classes
 	Classes    [Classes]Volume
-	Low, High  Volume   // of the bounded readings: the least and the most that flowed
-	Open       int64    // ns, of it the time in which nothing bounds the flow from above
-	Others     []Other  // of a month: the recorded lane's volume under other bounds of the day
-	WhatIf     []Volume // of the what-if lanes, in their order
-	Moved      []Volume // of the lanes that sources of uncertainty move
-	Squares    float64  // see Result.budgetOf, m⁴
-	Bends      float64  // the same, m⁶
-	Budget     *Budget  // nil when it was not asked for, or nothing is covered
+	Bracketed  Bracket        // of the time in which a flow is only known between bounds
+	Open       int64          // ns, of it the time in which nothing bounds the flow from above
+	Parts      Parts          // of the difference
+	Others     []Other        // of a month: the recorded lane's volume under other bounds of the day
+	WhatIf     []Volume       // of the what-if lanes, in their order
+	Moved      []MovedVolumes // of the lanes that sources of uncertainty move
+	Beyond     float64        // see Result.budgetOf, m³
+	Squares    [2]float64     // the same, of after and of the difference, m⁴
+	Bends      [2]float64     // the same, m⁶
+	Joins      [2]float64     // the same, m⁶
+	Lift       float64        // m³, by how much noise of the readings may lift the total
+	Budget     *Budget        // nil when it was not asked for, or nothing is covered
 	Logged     Volume
 	Counted    Volume
 	Passed     Volume // of logged interval volumes
@@ -76,26 +81,97 @@ func mergeAll(list, more []Volume) []Volume {
 	return list
 }
 
+// Bracket is time in which a flow is only known between bounds.
+type Bracket struct {
+	Counted   Volume // what counts of it in the total
+	Low, High Volume // the least and the most that flowed; High is Low where nothing bounds it
+}
+
+func (b *Bracket) merge(o Bracket) {
+	b.Counted.merge(o.Counted)
+	b.Low.merge(o.Low)
+	b.High.merge(o.High)
+}
+
+// of returns the least and the most of a total that the bracket is a part of.
+func (b *Bracket) of(total Volume) (low, high float64) {
+	v, counted := total.M3(), b.Counted.M3()
+	return v - counted + b.Low.M3(), v - counted + b.High.M3()
+}
+
+// MovedVolumes are the volumes of a period when one source of uncertainty is moved.
+type MovedVolumes struct {
+	After         Volume
+	Bracket       Bracket
+	Before, Still Volume // of what the meter showed, moved and not, over the readings that count
+}
+
+// Parts is what the difference of after and before is made of, beside the settings and screening.
+type Parts struct {
+	Kept           Volume // what a meter with the corrected settings would have shown, over the time of before
+	Lost, LostKept Volume // before, and kept, in time that after does not cover
+	FilledKept     Volume // kept in time that is filled
+	Gained         Volume // filled in time that before does not cover
+	Limits         Volume // what the meter could not show of the corrected flow, and the log still knows
+	Drowned        Volume // drowned flow less free flow
+}
+
+func (p *Parts) merge(o Parts) {
+	for _, x := range [][2]*Volume{{&p.Kept, &o.Kept}, {&p.Lost, &o.Lost}, {&p.LostKept, &o.LostKept}, {&p.FilledKept, &o.FilledKept},
+		{&p.Gained, &o.Gained}, {&p.Limits, &o.Limits}, {&p.Drowned, &o.Drowned}} {
+		x[0].merge(*x[1])
+	}
+}
+
 // Lower is the least that can have flowed in the time that the corrected total covers, m³.
-func (p *Period) Lower() float64 { return p.After.M3() - p.Classes[Bounded].M3() + p.Low.M3() }
+func (p *Period) Lower() float64 {
+	low, _ := p.Bracketed.of(p.After)
+	return low
+}
 
 // Upper is the most, false when nothing bounds it.
 func (p *Period) Upper() (m3 float64, known bool) {
-	return p.After.M3() - p.Classes[Bounded].M3() + p.High.M3(), p.Open == 0
+	_, high := p.Bracketed.of(p.After)
+	return high, p.Open == 0
 }
 
 // Both reports whether before and after can be compared.
 func (p *Period) Both() bool { return !p.Before.Missing() && !p.After.Missing() }
 
-// Difference is after − before in m³.
-func (p *Period) Difference() float64 { return p.After.M3() - p.Before.M3() }
+// CommonBefore is what before counted in the time that after covers too, m³; CommonAfter is the corrected total in the time that before covers too.
+func (p *Period) CommonBefore() float64 { return p.Before.M3() - p.Parts.Lost.M3() }
+func (p *Period) CommonAfter() float64  { return p.After.M3() - p.Parts.Gained.M3() }
+
+// Difference is after − before over the time that both cover, m³.
+func (p *Period) Difference() float64 { return p.CommonAfter() - p.CommonBefore() }
+
+// Split is a difference in parts that add up to it, m³.
+type Split struct {
+	Settings  float64 // what the corrected settings make of it; exactly 0 without a correction
+	Limits    float64 // what the meter could not show, and the log still knows
+	Drowned   float64
+	Filled    float64
+	Screening float64
+}
+
+// Split returns the parts of the difference.
+func (p *Period) Split() (s Split) {
+	x := &p.Parts
+	s.Settings = (x.Kept.M3() - x.LostKept.M3()) - p.CommonBefore()
+	s.Limits, s.Drowned = x.Limits.M3(), x.Drowned.M3()
+	if filled := p.Classes[Filled]; !filled.Missing() {
+		s.Filled = filled.M3() - x.Gained.M3() - x.FilledKept.M3()
+	}
+	s.Screening = p.Difference() - s.Settings - s.Limits - s.Drowned - s.Filled
+	return s
+}
 
 // Percent is the difference as a part of before, in per cent; false when before is zero or missing.
 func (p *Period) Percent() (float64, bool) {
-	if !p.Both() || p.Before.M3() == 0 {
+	if !p.Both() || p.CommonBefore() == 0 {
 		return 0, false
 	}
-	return 100 * p.Difference() / p.Before.M3(), true
+	return 100 * p.Difference() / p.CommonBefore(), true
 }
 
 func (p *Period) merge(o *Period) {
@@ -104,16 +180,33 @@ func (p *Period) merge(o *Period) {
 	p.Logged.merge(o.Logged)
 	p.Counted.merge(o.Counted)
 	p.Passed.merge(o.Passed)
-	p.Low.merge(o.Low)
-	p.High.merge(o.High)
+	p.Bracketed.merge(o.Bracketed)
+	p.Parts.merge(o.Parts)
 	p.Open += o.Open
 	p.WhatIf = mergeAll(p.WhatIf, o.WhatIf)
-	p.Moved = mergeAll(p.Moved, o.Moved)
-	p.Squares += o.Squares
-	p.Bends += o.Bends
+	if p.Moved == nil {
+		p.Moved = make([]MovedVolumes, len(o.Moved))
+	}
+	for i := range o.Moved {
+		p.Moved[i].merge(&o.Moved[i])
+	}
+	for k := range p.Squares {
+		p.Squares[k] += o.Squares[k]
+		p.Bends[k] += o.Bends[k]
+		p.Joins[k] += o.Joins[k]
+	}
+	p.Beyond += o.Beyond
+	p.Lift += o.Lift
 	for c := range p.Classes {
 		p.Classes[c].merge(o.Classes[c])
 	}
+}
+
+func (m *MovedVolumes) merge(o *MovedVolumes) {
+	m.After.merge(o.After)
+	m.Bracket.merge(o.Bracket)
+	m.Before.merge(o.Before)
+	m.Still.merge(o.Still)
 }
 
 // Result is everything that a run found.
@@ -137,7 +230,6 @@ type Result struct {
 	Total               Period
 	Flags               []FlagSummary
 	Events              []*Event
-	Screened            float64 // m³ that screening added to the corrected total; the rest of the difference is settings
 	Witness             Witness
 	Drowned             Drowned
 	Rollovers           int
@@ -171,9 +263,6 @@ func (e *Engine) Finish() (*Result, error) {
 	for _, w := range e.whatIfs[:e.asked] {
 		r.WhatIfs = append(r.WhatIfs, w.lane)
 	}
-	for _, f := range r.Flags {
-		r.Screened += f.Effect
-	}
 	e.periods(r)
 	for _, w := range e.whatIfs[e.asked:] {
 		r.moved = append(r.moved, w.lane)
@@ -200,6 +289,9 @@ func (e *Engine) Finish() (*Result, error) {
 // periods collects days, months and the whole.
 func (e *Engine) periods(r *Result) {
 	start, end := max(e.log.From, e.from), min(e.log.Till, e.until)
+	if e.ofIntervals() && e.primary != reading.Counter {
+		start = max(e.log.Begins(e.log.From), e.from)
+	}
 	r.Total = Period{Label: "total", Start: start, End: end}
 	r.calendar, r.from, r.until = e.calendar, e.from, e.until
 	last := e.calendar.Day(max(end-1, start, min(e.site.Log.Shown(e.log.Till), e.until)-1))
@@ -225,26 +317,63 @@ func (e *Engine) day(i int) Period {
 	p.Logged.Sum, p.Logged.Covered = e.logged.Volume(i)
 	p.Counted.Sum, p.Counted.Covered = e.counter.Volume(i)
 	p.Passed.Sum, p.Passed.Covered = e.intervals.Volume(i)
-	p.Low.Sum, p.Low.Covered = e.after.lower.Volume(i)
-	p.High.Sum, p.High.Covered = e.after.upper.Volume(i)
-	_, p.Open = e.after.open.Volume(i)
+	p.Bracketed, p.Open = e.after.brackets.volumes(i)
+	p.Parts = e.after.parts.volumes(e, i)
 	for k, w := range e.whatIfs {
-		var v Volume
-		if v.Sum, v.Covered = w.series.Volume(i); k < e.asked {
+		v := volumeOf(w.series, i)
+		if k < e.asked {
 			p.WhatIf = append(p.WhatIf, v)
-		} else {
-			p.Moved = append(p.Moved, v)
+			continue
 		}
+		m := MovedVolumes{After: v}
+		m.Bracket, _ = w.brackets.volumes(i)
+		if w.beside != nil {
+			m.Before, m.Still = w.beside.volumes(i)
+		}
+		p.Moved = append(p.Moved, m)
 	}
 	if i < len(e.bends) {
-		p.Bends = float64(e.bends[i]*e.bends[i]) / 3
+		for k, v := range e.bends[i] {
+			p.Bends[k] = float64(v*v) / 3
+		}
 	}
 	if i < len(e.squares) {
 		p.Squares = e.squares[i]
+		p.Lift = e.curves[i].lift()
+	}
+	if i < len(e.joins) {
+		p.Joins = e.joins[i]
+	}
+	if i < len(e.beyond) {
+		p.Beyond = e.beyond[i]
 	}
 	for c := range e.after.series {
 		p.Classes[c].Sum, p.Classes[c].Covered = e.after.series[c].Volume(i)
 		p.After.merge(p.Classes[c])
 	}
 	return p
+}
+
+// volumeOf is the volume of a series on day i.
+func volumeOf(s *total.Series, i int) (v Volume) {
+	v.Sum, v.Covered = s.Volume(i)
+	return v
+}
+
+// volumes are those of day i, and the time in which nothing bounds the flow from above.
+func (x *brackets) volumes(i int) (b Bracket, open int64) {
+	_, open = x.open.Volume(i)
+	return Bracket{volumeOf(x.counted, i), volumeOf(x.lower, i), volumeOf(x.upper, i)}, open
+}
+
+// volumes are the parts of the difference on day i.
+func (p *parts) volumes(e *Engine, i int) Parts {
+	out := Parts{Lost: volumeOf(p.lost, i), LostKept: volumeOf(p.lostKept, i), FilledKept: volumeOf(p.filledKept, i), Gained: volumeOf(p.gained, i),
+		Limits: volumeOf(p.limits, i), Drowned: volumeOf(p.drowned, i)}
+	if e.kept == nil { // nothing was corrected: the same to the last bit
+		out.Kept, out.LostKept = volumeOf(e.before, i), out.Lost
+		return out
+	}
+	out.Kept = volumeOf(e.kept, i)
+	return out
 }

@@ -34,11 +34,11 @@ func TestSamplingInterval(t *testing.T) {
 					if n := len(e.afterFlow); n > 0 {
 						read += (e.afterFlow[n-1] + q) / 2 * 60 * every
 					}
-					e.Time, e.afterFlow = append(e.Time, first.Add(time.Duration(i)*time.Minute).UnixNano()), append(e.afterFlow, q)
+					e.Time, e.afterFlow, e.beforeFlow = append(e.Time, first.Add(time.Duration(i)*time.Minute).UnixNano()), append(e.afterFlow, q), append(e.beforeFlow, q)
 				}
 			}
 			e.addBends(1, len(e.Time))
-			errors, said = errors+(read-truth)*(read-truth), said+e.bends[0]*e.bends[0]/3
+			errors, said = errors+(read-truth)*(read-truth), said+e.bends[0][0]*e.bends[0][0]/3
 		}
 		ratio := math.Sqrt(errors / said)
 		t.Logf("%s: the error is %.3f of what the budget says", name, ratio)

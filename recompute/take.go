@@ -43,9 +43,18 @@ func (e *Engine) take(b *reading.Batch) {
 	e.Flags, e.used = grow(e.Flags, n), grow(e.used, n)
 	e.Head = slices.Grow(e.Head, n-start)[:n] // written below, the flows in process
 	e.beforeFlow, e.afterFlow = slices.Grow(e.beforeFlow, n-start)[:n], slices.Grow(e.afterFlow, n-start)[:n]
-	for _, w := range e.whatIfs {
-		w.flow = slices.Grow(w.flow, n-start)[:n]
+	if e.kept != nil {
+		e.keptFlow = slices.Grow(e.keptFlow, n-start)[:n]
 	}
+	if e.DownstreamHead != nil {
+		e.free, e.atMost = grow(e.free, n), grow(e.atMost, n)
+	}
+	for _, w := range e.whatIfs {
+		if w.flow = slices.Grow(w.flow, n-start)[:n]; w.beside != nil {
+			w.beside.flow = slices.Grow(w.beside.flow, n-start)[:n]
+		}
+	}
+	e.takeVerdicts(start)
 	e.takeAir(b, start)
 	e.takeFigures(b, start)
 	e.eachSegment(e.corrected, start, n, func(s *Segment, low, high int) {
@@ -156,10 +165,7 @@ func (e *Engine) takeFigures(b *reading.Batch, start int) {
 	switch e.primary {
 	case reading.IntervalVolume:
 		for i, v := range values {
-			seconds := e.log.Interval.Seconds()
-			if k := start + i; k > 0 && e.Time[k]-e.Time[k-1] <= e.screener.Limits.GapLimit.Nanoseconds() {
-				seconds = float64(e.Time[k]-e.Time[k-1]) * 1e-9
-			}
+			seconds := float64(e.Time[start+i]-e.opens(start+i)) * 1e-9
 			e.figure = append(e.figure, v/math.Max(seconds, 1e-9))
 		}
 	case reading.Counter:

@@ -33,14 +33,31 @@ type Segment struct {
 	maximumFlow float64 // m³/s; +Inf when none is set
 	cutOff      float64 // m³/s
 	blanking    float64 // m; 0 when none is set or the log holds no distance
-	top         float64 // highest valid head: the lower of maximum head and the device's limit
+	top         float64 // head at which the channel or the rating ends: the lower of channel depth and the rating's end; +Inf for none
+	usual       float64 // highest head that is expected: the least of maximum head, the limit of validity and top
 	hold        float64 // flow of a reading that is held: at top, or at the nearest water the sensor sees if that is lower
 	ends        ends
 	unusable    bool
+	showsMore   bool // of a recorded segment: the log shows more than its maximum head
+	asRecorded  bool // of a corrected segment: no correction holds in it
+	// later is the segment as its settings stand at its end, where a correction moves more than a datum: heads and flows go over from the one to the other
+	// in a straight line. Nil for others.
+	later *Segment
 }
 
 // head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
-func (s *Segment) head(at int64, value, air float64) float64 { return s.chain.headAt(at, value, air) }
+func (s *Segment) head(at int64, value, air float64) float64 {
+	h := s.chain.headAt(at, value, air)
+	if s.later != nil {
+		h = s.between(at, h, s.later.chain.headAt(at, value, air))
+	}
+	return h
+}
+
+// between is the value at an instant of what goes from one value at the segment's beginning to another at its end.
+func (s *Segment) between(at int64, from, to float64) float64 {
+	return from + float64((to-from)*(float64(at-s.From)/float64(s.Until-s.From)))
+}
 
 // meterFlow returns the flow that a meter with these settings shows: none below zero or below its cut-off, and no more than at the maximum
 // head or the maximum flow.
@@ -57,6 +74,7 @@ type Lane struct {
 	Name     string // "recorded", "corrected" or the name of a what-if
 	Onset    bool   // corrected from another defensible onset, not asked for as a what-if
 	Segments []Segment
+	changes  []int64 // instants at which its settings change, not those at which a ramp is only cut
 }
 
 // at returns the number of the segment that holds an instant.
@@ -70,14 +88,15 @@ type Lanes struct {
 	WhatIfs             []*Lane
 	// Moved are lanes that each source of uncertainty moves by its standard uncertainty; Sources are all sources. Both are empty unless AddBudget was
 	// called.
-	Moved   []*Lane
-	Sources []Source
+	Moved     []*Lane
+	MovedThen []*Lane // the recorded lane moved by the same source; nil where before does not share it
+	Sources   []Source
 }
 
 // AddBudget adds what the uncertainty of totals is worked out from. Each source that moves heads or ratings costs a lane.
 func (l *Lanes) AddBudget(s *site.Site) problem.List {
 	b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}, recorded: l.Recorded.Segments}
-	l.Sources, l.Moved = b.budget()
+	l.Sources, l.Moved, l.MovedThen = b.budget()
 	b.problems.Sort()
 	return b.problems
 }
@@ -177,13 +196,20 @@ func (b *builder) lane(name string, corrections []site.Correction) *Lane {
 	for i := range l.Segments {
 		s := &l.Segments[i]
 		s.origin = s.From
+		later := *s
+		moving := false
+		s.asRecorded = true
 		for k := range corrections {
 			c := &corrections[k]
 			if from, until := span(*c); from <= s.From && s.Until <= until {
-				still := b.still(c, s)
-				s.Settings = s.Settings.Overlay(&still)
+				start, end := b.still(c, s.From), b.still(c, s.Until)
+				s.Settings, later.Settings = s.Settings.Overlay(&start), later.Settings.Overlay(&end)
 				s.unusable = s.unusable || c.Unusable
+				moving, s.asRecorded = moving || stepped(c), false
 			}
+		}
+		if moving {
+			s.later = &later
 		}
 	}
 	b.finish(l)
@@ -202,7 +228,8 @@ func span(c site.Correction) (from, until int64) {
 	return from, until
 }
 
-// rampSteps is into how many steps a ramp is cut whose setting does not move the head along a straight line.
+// rampSteps is into how many parts a ramp is cut whose setting does not move the head along a straight line. Within a part heads and flows go over in a
+// straight line from what the settings give at its beginning to what they give at its end.
 const rampSteps = 256
 
 // steps returns where a correction is cut because a setting other than an empty distance or a level of zero flow moves: at even times.
@@ -223,13 +250,13 @@ func stepped(c *site.Correction) bool {
 	return c.From != nil && c.Until != nil && rest.Moves()
 }
 
-// still returns a correction's settings over a segment: those that are cut into steps stand at the middle of their step.
-func (b *builder) still(c *site.Correction, s *Segment) site.Settings {
+// still returns a correction's settings at an instant, those that move along a straight line as they are.
+func (b *builder) still(c *site.Correction, at int64) site.Settings {
 	out := c.Settings
 	if !stepped(c) {
 		return out
 	}
-	share := (float64(s.From-c.From.UTC) + float64(s.Until-c.From.UTC)) / 2 / float64(c.Until.UTC-c.From.UTC)
+	share := float64(at-c.From.UTC) / float64(c.Until.UTC-c.From.UTC)
 	for i, r := range out.Values {
 		if which := site.Setting(i); r != nil && r.From.SI != r.To.SI && which != site.EmptyDistance && which != site.LevelOfZeroFlow {
 			moved := *r
@@ -269,32 +296,43 @@ func (b *builder) stillDevice(d *site.DeviceKeys, share float64) *site.DeviceKey
 // finish builds the device of each segment and the way from a logged figure to a head.
 func (b *builder) finish(l *Lane) {
 	recorded := Lane{Segments: b.recorded}
-	primary := b.site.Log.Primary
 	for i := range l.Segments {
 		s := &l.Segments[i]
 		then := &b.recorded[recorded.at(s.From)]
-		s.Rating = b.rating(s.Settings.Device)
-		if s.Rating == nil || then.Rating == nil {
-			continue
+		for _, x := range []*Segment{s, s.later} {
+			if x == nil {
+				continue
+			}
+			x.Rating = b.rating(x.Settings.Device)
+			if x.Rating != nil && then.Rating != nil {
+				x.chain = buildChain(b.site.Log.Primary, &b.site.Log.Columns[b.site.Log.Primary], x, then)
+				b.warnOfLimit(x)
+				x.derive(b.site, then)
+			}
 		}
-		s.maximumHead, s.maximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
-		if r := s.Settings.Values[site.FlowCutOff]; r != nil {
-			s.cutOff = r.From.SI
-		}
-		s.chain = buildChain(primary, &b.site.Log.Columns[primary], s, then)
-		s.top = math.Min(s.maximumHead, s.Rating.Limits().High)
-		b.warnOfLimit(s)
-		holdHead := s.top
-		if r := s.Settings.Values[site.BlankingDistance]; r != nil && primary == reading.Distance {
-			s.blanking = r.From.SI
-			holdHead = math.Min(holdHead, s.head(s.origin, s.blanking, 293.15))
-		}
-		s.hold = math.Inf(1)
-		if !math.IsInf(holdHead, 1) {
-			s.hold = s.Rating.Flow(holdHead)
-		}
-		s.ends = findEnds(b.site, s, then)
 	}
+	l.findChanges()
+}
+
+// derive works out what follows from a segment's settings, its rating and its chain: where meter, channel and rating end, and what is known there.
+func (s *Segment) derive(of *site.Site, then *Segment) {
+	limits := s.Rating.Limits()
+	s.maximumHead, s.maximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
+	if r := s.Settings.Values[site.FlowCutOff]; r != nil {
+		s.cutOff = r.From.SI
+	}
+	s.top = math.Min(limits.End, optional(s, site.ChannelDepth))
+	s.usual = min(s.maximumHead, limits.High, s.top)
+	holdHead := s.top
+	if r := s.Settings.Values[site.BlankingDistance]; r != nil && of.Log.Primary == reading.Distance {
+		s.blanking = r.From.SI
+		holdHead = math.Min(holdHead, s.chain.headAt(s.origin, s.blanking, 293.15))
+	}
+	s.hold = math.Inf(1)
+	if !math.IsInf(holdHead, 1) {
+		s.hold = s.Rating.Flow(holdHead)
+	}
+	s.ends = findEnds(of, s, then)
 }
 
 // optional returns a limit, +Inf when it is not set.
@@ -310,7 +348,7 @@ func (b *builder) warnOfLimit(s *Segment) {
 	limits := s.Rating.Limits()
 	if m := s.Settings.Values[site.MaximumHead]; m != nil && m.From.SI > limits.High+1e-6 {
 		b.add(problem.Warn(m.Place, fmt.Sprintf("maximum_head %q is above the highest head, %.3g m, for which the rating is valid", m.From.Text, limits.High),
-			limits.HighSource, "readings between the two are flagged as surcharge"))
+			limits.HighSource, "readings above that limit are flagged, and kept"))
 	}
 }
 

@@ -39,15 +39,6 @@ func (r *Run) budgetRows(b *recompute.Budget) (rows []budgetRow) {
 	return rows
 }
 
-// plusMinus writes the expanded uncertainty of a period's total: "± 1,234 m3 (1.5 %)"; "" when there is none.
-func (r *Run) plusMinus(p *recompute.Period, decimals int) string {
-	if p.Budget == nil || p.After.M3() == 0 {
-		return ""
-	}
-	u := p.Budget.Expanded()
-	return fmt.Sprintf("+/- %s %s (%.1f %%)", grouped(r.site().Report.VolumeUnit.FromSI(u), decimals), r.site().Report.VolumeUnit.Symbol, 100*u/p.After.M3())
-}
-
 // halveSentence says which single measurement would halve the uncertainty of the total.
 func (r *Run) halveSentence(b *recompute.Budget) string {
 	if b == nil {
@@ -63,20 +54,6 @@ func (r *Run) halveSentence(b *recompute.Budget) string {
 		return fmt.Sprintf("It would be halved by knowing the %s better.", part.Source.Name)
 	}
 	return fmt.Sprintf("It would be halved by knowing the %s to %.2g %s (95 %%).", part.Source.Name, 2*input, part.Source.Unit)
-}
-
-// differenceDoubt is the expanded uncertainty of after less before, m³: what was reported is a known number, and what both share (coefficient and
-// geometry) scales the difference alone.
-func differenceDoubt(p *recompute.Period) float64 {
-	sum, after := 0.0, p.After.M3()
-	for _, part := range p.Budget.Parts {
-		effect := part.Effect
-		if s := part.Source; s.Shared() && after != 0 {
-			effect *= p.Difference() / after
-		}
-		sum += effect * effect
-	}
-	return 2 * math.Sqrt(sum)
 }
 
 // drawsSentence says what the Monte Carlo check found; "" when there was none.
@@ -106,9 +83,11 @@ func uncertainty(w io.Writer, r *Run, decimals int) {
 		t.add(row.Name, row.Effect, row.Share, row.Text)
 	}
 	t.write(w)
+	if text := r.liftText(p, decimals); text != "" {
+		fmt.Fprintf(w, "  %s\n", text)
+	}
 	if p.Both() {
-		fmt.Fprintf(w, "  The difference of %s %s is known to +/- %s %s: coefficient and geometry are shared by before and after.\n", r.signed(p.Difference(), decimals), unit.Symbol,
-			grouped(unit.FromSI(differenceDoubt(p)), decimals), unit.Symbol)
+		fmt.Fprintf(w, "  %s\n", r.differenceText(p, decimals))
 	}
 	if text := r.halveSentence(p.Budget); text != "" {
 		fmt.Fprintf(w, "  %s\n", text)
@@ -116,12 +95,4 @@ func uncertainty(w io.Writer, r *Run, decimals int) {
 	if text := r.drawsSentence(decimals); text != "" {
 		fmt.Fprintf(w, "  %s\n", text)
 	}
-}
-
-// doubt is the expanded uncertainty of a period's total in per cent of it; "" when there is none.
-func (r *Run) doubt(p *recompute.Period) string {
-	if p.Budget == nil || p.After.M3() == 0 {
-		return ""
-	}
-	return fmt.Sprintf("%.1f %%", 100*p.Budget.Expanded()/p.After.M3())
 }

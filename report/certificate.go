@@ -32,7 +32,7 @@ func WriteCertificate(w io.Writer, l *ingest.Log) {
 	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n", quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(log.GapLimit == 0))
 	fmt.Fprintf(w, "  flow is computed from the %s", log.Primary)
 	if log.Means {
-		fmt.Fprint(w, ", a mean over the interval that ends at its stamp")
+		fmt.Fprintf(w, ", a mean over the interval that ends at its stamp: %s, or since the reading before where that is nearer", l.IntervalText())
 	}
 	fmt.Fprintln(w)
 	for q, c := range log.Columns {

@@ -85,12 +85,12 @@ func (r *Run) visitRows() (rows []visitRow) {
 // boundsSentence says between what the corrected total lies where readings are only bounded; "" when none are.
 func (r *Run) boundsSentence(decimals int) string {
 	p := &r.Result.Total
-	if p.Classes[recompute.Bounded].Missing() {
+	if p.Bracketed.Counted.Missing() {
 		return ""
 	}
 	unit := r.site().Report.VolumeUnit
 	upper, known := p.Upper()
-	text := fmt.Sprintf("%s of the time is only bounded, and counts with the least that can have flowed: ", quantity.FormatDuration(time.Duration(p.Classes[recompute.Bounded].Covered)))
+	text := fmt.Sprintf("In %s of the time the flow is only known between bounds: ", quantity.FormatDuration(time.Duration(p.Bracketed.Counted.Covered)))
 	if !known {
 		return text + fmt.Sprintf("the total is %s %s or more; for %s of it nothing bounds the flow from above.", grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(p.Open)))
 	}

@@ -24,7 +24,7 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{"at": short
 type pageData struct {
 	Title, ID, Span, Zone, Unit, FlowUnit string
 	Before, After, Difference, Percent    string
-	SettingsPart, ScreeningPart           string
+	Split, Apart           string
 	Coverage, Classes, Bounded, Drowned   string
 	Months, Days                          []rowData
 	HasCounter, HasLogged                 bool
@@ -113,19 +113,21 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	decimals := r.decimals(res.Total.Before.M3())
 	d := &pageData{Title: r.title(), ID: r.site().ID, Span: r.local(res.Total.Start) + " to " + r.local(res.Total.End), Zone: r.site().Report.Clock.Name,
 		Unit: r.site().Report.VolumeUnit.Symbol, FlowUnit: r.site().Report.FlowUnit.Symbol,
-		Before: r.volume(res.Total.Before, decimals), After: r.volume(res.Total.After, decimals), Percent: percent(&res.Total),
+		Before: r.volume(res.Total.Before, decimals), After: r.after(&res.Total, decimals), Percent: percent(&res.Total),
 		Coverage: fmt.Sprintf("%.2f %%", 100*res.Total.Coverage()), Classes: classes(&res.Total),
 		Recorded: rec.Recorded, Corrected: rec.Corrected, Corrections: rec.Corrections, Needs: r.NeedsPerson(), Warnings: rec.Warnings,
 		Log: rec.Log, Columns: columnsRead(res.Log), Inputs: rec.Inputs, SiteFile: rec.Site, Silent: notShown(res.Flags), Version: r.Version}
 	if res.Total.Both() {
 		d.Difference = r.signed(res.Total.Difference(), decimals)
-		d.SettingsPart, d.ScreeningPart = r.signed(res.Total.Difference()-res.Screened, decimals), r.signed(res.Screened, decimals)
+		d.Split, d.Apart = r.splitText(&res.Total, decimals), r.apartText(&res.Total, decimals)
 	}
 	d.Bounded = r.boundsSentence(decimals)
 	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Review = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
-	d.Doubt, d.Budget, d.Halve = r.plusMinus(&res.Total, decimals), r.budgetRows(res.Total.Budget), r.halveSentence(res.Total.Budget)+" "+r.drawsSentence(decimals)
+	d.Doubt, d.Budget, d.Halve = r.plusMinus(&res.Total, decimals), r.budgetRows(res.Total.Budget), strings.TrimSpace(r.liftText(&res.Total, decimals)+" "+r.halveSentence(res.Total.Budget)+" "+r.drawsSentence(decimals))
 	if res.Total.Budget != nil && res.Total.Both() {
-		d.DifferenceDoubt = "+/- " + grouped(r.site().Report.VolumeUnit.FromSI(differenceDoubt(&res.Total)), decimals) + " " + d.Unit
+		if _, bounded := wide(&res.Total); !bounded {
+			d.DifferenceDoubt = "+/- " + grouped(r.site().Report.VolumeUnit.FromSI(res.Total.Budget.ExpandedDifference()), decimals) + " " + d.Unit
+		}
 	}
 	d.Limits, d.Statistics = r.limitRows(), r.statisticLines()
 	for _, m := range audit.MonthlyAverages(res) {
@@ -182,7 +184,7 @@ func (r *Run) addTables(d *pageData, decimals int) {
 }
 
 func (r *Run) pageRow(p *recompute.Period, decimals int) rowData {
-	row := rowData{Label: p.Label, Before: r.volume(p.Before, decimals), After: r.volume(p.After, decimals), Percent: percent(p),
+	row := rowData{Label: p.Label, Before: r.volume(p.Before, decimals), After: r.after(p, decimals), Percent: percent(p),
 		Coverage: fmt.Sprintf("%.2f %%", 100*p.Coverage()), Doubt: r.doubt(p), Logged: r.volume(p.Logged, decimals), Counted: r.volume(p.Counted, decimals)}
 	if p.Both() {
 		row.Difference = r.signed(p.Difference(), decimals)

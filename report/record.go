@@ -39,7 +39,7 @@ type Record struct {
 	Total       periodRecord            `json:"total"`
 	Months      []periodRecord          `json:"months"`
 	Days        []periodRecord          `json:"days"`
-	Screened    number                  `json:"screening_effect_m3"`
+	Split       splitRecord             `json:"difference_parts"`
 	Witness     witnessRecord           `json:"logged_flow_against_lanes"`
 	Drowned     recompute.Drowned       `json:"drowned"`
 	Without     []int                   `json:"without,omitempty"`
@@ -144,7 +144,26 @@ type periodRecord struct {
 	Doubt      *number   `json:"u95_m3,omitempty"`      // expanded uncertainty of after, about 95 %
 	Lower      *number   `json:"at_least_m3,omitempty"` // where readings are only bounded
 	Upper      *number   `json:"at_most_m3,omitempty"`  // absent when nothing bounds it
+	DiffDoubt  *number   `json:"difference_u95_m3,omitempty"`
+	Low95      *number   `json:"interval_low_m3,omitempty"`  // of the interval of about 95 %, bounds and uncertainty together
+	High95     *number   `json:"interval_high_m3,omitempty"` // absent when nothing bounds it
+	Lost       *number   `json:"before_only_m3,omitempty"`   // what before counted in time that after does not cover
+	Gained     *number   `json:"after_only_m3,omitempty"`    // what is filled in time that before does not cover
 	WhatIf     []*number `json:"what_if_m3,omitempty"`
+}
+
+// splitRecord is the difference over the time that before and after cover, in parts that add up to it.
+type splitRecord struct {
+	Settings  number `json:"settings_m3"`
+	Limits    number `json:"beyond_what_the_meter_shows_m3"`
+	Drowned   number `json:"drowned_m3"`
+	Filled    number `json:"filled_m3"`
+	Screening number `json:"screening_m3"`
+}
+
+func newSplit(p *recompute.Period) splitRecord {
+	s := p.Split()
+	return splitRecord{number(s.Settings), number(s.Limits), number(s.Drowned), number(s.Filled), number(s.Screening)}
 }
 
 type witnessRecord struct {
@@ -160,7 +179,7 @@ func NewRecord(r *Run) *Record {
 		Site:     siteRecord{s.ID, s.Name, r.sitePath(), hex.EncodeToString(sum[:])},
 		Log:      newLogRecord(r),
 		Recorded: segments(res.Recorded, res.Log), Corrected: segments(res.Corrected, res.Log),
-		Screening: res.Flags, Rows: &res.Log.Account, Total: newPeriod(&res.Total), Screened: number(res.Screened),
+		Screening: res.Flags, Rows: &res.Log.Account, Total: newPeriod(&res.Total), Split: newSplit(&res.Total),
 		Witness: witnessRecord{res.Witness.Recorded, res.Witness.Corrected}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
 		Review: "A correction is for a competent person to review before it is reported.",
 	}
@@ -321,7 +340,7 @@ func newPeriod(p *recompute.Period) periodRecord {
 		difference := number(p.Difference())
 		out.Difference = &difference
 	}
-	if !p.Classes[recompute.Bounded].Missing() {
+	if !p.Bracketed.Counted.Missing() {
 		lower := number(p.Lower())
 		out.Lower = &lower
 		if upper, known := p.Upper(); known {
@@ -335,7 +354,18 @@ func newPeriod(p *recompute.Period) periodRecord {
 	if p.Budget != nil {
 		doubt := number(p.Budget.Expanded())
 		out.Doubt = &doubt
+		if p.Both() {
+			difference := number(p.Budget.ExpandedDifference())
+			out.DiffDoubt = &difference
+		}
 	}
+	if x, ok := p.Interval(); ok {
+		low, high := number(x.Low), number(x.High)
+		if out.Low95 = &low; !x.Open {
+			out.High95 = &high
+		}
+	}
+	out.Lost, out.Gained = volume(p.Parts.Lost), volume(p.Parts.Gained)
 	if v, ok := p.Percent(); ok {
 		percent := number(v)
 		out.Percent = &percent

@@ -16,7 +16,6 @@ import (
 	"github.com/xitongsys/parquet-go/source"
 
 	"retotal/ingest"
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
@@ -43,15 +42,7 @@ func correct(t *testing.T, file string) (*Run, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var engine *recompute.Engine
-	err = log.Each(context.Background(), func() func(*reading.Batch) error {
-		engine = recompute.NewEngine(log, lanes, rep.Rows)
-		return engine.Add
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	result, err := engine.Finish()
+	result, err := recompute.Pass(context.Background(), log, lanes, func() (func(*recompute.Rows) error, error) { return rep.Rows, nil }, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

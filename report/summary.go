@@ -23,10 +23,13 @@ func Summary(w io.Writer, r *Run, folder string) {
 	if doubt := r.plusMinus(&res.Total, decimals); doubt != "" {
 		after += ", " + doubt
 	}
-	fmt.Fprintf(w, "  Total after   %s %s   %s\n", r.volume(res.Total.After, decimals), unit, after)
+	fmt.Fprintf(w, "  Total after   %s %s   %s\n", r.after(&res.Total, decimals), unit, after)
 	if res.Total.Both() {
 		fmt.Fprintf(w, "  Difference    %s %s   %s of before%s\n", r.signed(res.Total.Difference(), decimals), unit, percent(&res.Total), ofAfter(&res.Total))
-		fmt.Fprintf(w, "                %s settings, %s screening\n", r.signed(res.Total.Difference()-res.Screened, decimals), r.signed(res.Screened, decimals))
+		fmt.Fprintf(w, "                %s\n", r.splitText(&res.Total, decimals))
+		if text := r.apartText(&res.Total, decimals); text != "" {
+			fmt.Fprintf(w, "                %s\n", text)
+		}
 	}
 	fmt.Fprintln(w)
 	months(w, r, decimals)
@@ -50,15 +53,6 @@ func Summary(w io.Writer, r *Run, folder string) {
 	fmt.Fprintln(w, "A correction is for a competent person to review before it is reported.")
 }
 
-// ofAfter words the error of before in per cent of the corrected total: the other of the two definitions in use (of the true value, 23 CCR 1030(a); of the
-// indicated one, COMAR 20.70.06.04).
-func ofAfter(p *recompute.Period) string {
-	if !p.Both() || p.After.M3() == 0 {
-		return ""
-	}
-	return fmt.Sprintf("; before was %+.2f %% of after in error", 100*(p.Before.M3()/p.After.M3()-1))
-}
-
 func months(w io.Writer, r *Run, decimals int) {
 	unit := r.site().Report.VolumeUnit.Symbol
 	t := table{left: map[int]bool{}}
@@ -76,7 +70,7 @@ func months(w io.Writer, r *Run, decimals int) {
 		if m.Both() {
 			difference = r.signed(m.Difference(), decimals)
 		}
-		row := []string{m.Label, r.volume(m.Before, decimals), r.volume(m.After, decimals), difference, percent(m), fmt.Sprintf("%.2f %%", 100*m.Coverage()), r.doubt(m)}
+		row := []string{m.Label, r.volume(m.Before, decimals), r.after(m, decimals), difference, percent(m), fmt.Sprintf("%.2f %%", 100*m.Coverage()), r.doubt(m)}
 		if reported, ok := r.site().Report.Submitted[m.Label]; ok {
 			row = append(row, reported.Volume.Text)
 		} else if len(r.site().Report.Submitted) > 0 {
@@ -123,7 +117,7 @@ func (r *Run) drownedSentence() string {
 		text += fmt.Sprintf(", which adds up to %.0f %% of uncertainty to each", 100*d.Spread)
 	}
 	if left := d.Readings - d.Computed; left > 0 {
-		text += fmt.Sprintf("; %d keep the free flow, an upper bound", left)
+		text += fmt.Sprintf("; %d count with the most that can have flowed, so the total is at most as much of them", left)
 	}
 	return text + "."
 }

@@ -2,12 +2,10 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
@@ -122,14 +120,7 @@ func (j *job) prepareFilling(ctx context.Context, first *recompute.Result) error
 
 // pass reads the log once; a ruling that is not −1 is passed over.
 func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) error, error), without int) (*recompute.Result, error) {
-	var engine *recompute.Engine
-	var failure error
-	err := j.log.Each(ctx, func() func(*reading.Batch) error {
-		var sink func(*recompute.Rows) error
-		if begin != nil {
-			sink, failure = begin()
-		}
-		engine = recompute.NewEngine(j.log, j.lanes, sink)
+	return recompute.Pass(ctx, j.log, j.lanes, begin, func(engine *recompute.Engine) {
 		engine.WithoutRuling(without)
 		engine.FillFrom(j.estimate)
 		if j.draws > 0 {
@@ -138,17 +129,7 @@ func (j *job) pass(ctx context.Context, begin func() (func(*recompute.Rows) erro
 		if j.estimate == nil {
 			engine.CollectHours()
 		}
-		return func(b *reading.Batch) error {
-			if failure != nil {
-				return failure
-			}
-			return engine.Add(b)
-		}
 	})
-	if err = errors.Join(failure, err); err != nil {
-		return nil, err
-	}
-	return engine.Finish()
 }
 
 // finish looks at the result from outside.

@@ -30,7 +30,12 @@ func (s *Site) readSettings(top *table) {
 			c.refuse("at", "is missing", "", "add at = 2031-04-02T10:30:00")
 		}
 		c.refuseCorrections()
-		s.Settings = append(s.Settings, Change{At: at, Settings: c.settings(false, s.Log.Primary)})
+		change := Change{At: at}
+		if moved := c.flag("moved"); c.has("moved") {
+			change.Moved = &moved
+		}
+		change.Settings = c.settings(false, s.Log.Primary)
+		s.Settings = append(s.Settings, change)
 		c.close()
 	}
 	for i := 2; i < len(s.Settings); i++ {

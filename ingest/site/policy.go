@@ -18,6 +18,7 @@ var Checks = []struct {
 }{
 	{"conflict", LeaveOut},
 	{"unusable", LeaveOut},
+	{"dead", LeaveOut},
 	{"sensor_range", LeaveOut},
 	{"loop", Keep},
 	{"blanking", Hold},
@@ -47,6 +48,7 @@ var flowActions = map[string][]Action{
 	"cut_off":    {Hold, Keep, Bridge, LeaveOut},
 	"capped":     {Hold, Keep, Bridge, LeaveOut},
 	"unusable":   {LeaveOut, Bridge},
+	"dead":       {LeaveOut, Bridge, Keep},
 }
 
 func (s *Site) readScreening(t *table) {

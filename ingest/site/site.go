@@ -126,7 +126,8 @@ type Instant struct {
 
 // Change is settings that hold from an instant on. The first change of a site has no instant.
 type Change struct {
-	At *Instant
+	At    *Instant
+	Moved *bool // whether sensor, datum or device moved, or only a number was entered anew; nil: told by the corrections
 	Settings
 }
 

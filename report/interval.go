@@ -1,0 +1,133 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"retotal/ingest/quantity"
+	"retotal/recompute"
+)
+
+// interval is what is known of a period's total; false when it has no budget, or ± says it well enough.
+func wide(p *recompute.Period) (recompute.Interval, bool) {
+	x, ok := p.Interval()
+	return x, ok && x.Wide
+}
+
+// after writes a corrected total; where bounds make most of its uncertainty, it is the least that flowed, and says so.
+func (r *Run) after(p *recompute.Period, decimals int) string {
+	if _, ok := wide(p); ok {
+		return "at least " + grouped(r.site().Report.VolumeUnit.FromSI(p.Lower()), decimals)
+	}
+	return r.volume(p.After, decimals)
+}
+
+// plusMinus writes how sure a period's total is: "+/- 1,234 m3 (1.5 %)", or "between 1,200 and 1,900 m3" where bounds make most of it; "" when it has no budget.
+func (r *Run) plusMinus(p *recompute.Period, decimals int) string {
+	if p.Budget == nil || p.After.M3() == 0 {
+		return ""
+	}
+	unit := r.site().Report.VolumeUnit
+	if x, ok := wide(p); ok {
+		return r.range95(x, decimals) + " " + unit.Symbol
+	}
+	u := p.Budget.Expanded()
+	return fmt.Sprintf("+/- %s %s (%.1f %%)", grouped(unit.FromSI(u), decimals), unit.Symbol, 100*u/p.After.M3())
+}
+
+// range95 writes an interval without its unit.
+func (r *Run) range95(x recompute.Interval, decimals int) string {
+	unit := r.site().Report.VolumeUnit
+	if x.Open {
+		return grouped(unit.FromSI(x.Low), decimals) + " or more"
+	}
+	return "between " + grouped(unit.FromSI(x.Low), decimals) + " and " + grouped(unit.FromSI(x.High), decimals)
+}
+
+// doubt is how sure a period's total is, for a table: in per cent of it, or its interval; "" when it has no budget.
+func (r *Run) doubt(p *recompute.Period) string {
+	if p.Budget == nil || p.After.M3() == 0 {
+		return ""
+	}
+	if x, ok := wide(p); ok {
+		return strings.TrimPrefix(strings.Replace(r.range95(x, r.decimals(p.After.M3())), " and ", " to ", 1), "between ")
+	}
+	return fmt.Sprintf("%.1f %%", 100*p.Budget.Expanded()/p.After.M3())
+}
+
+// ofAfter words the error of before in per cent of the corrected total, with what the uncertainty of that total leaves open: the other of the two definitions in use
+// (of the true value, 23 CCR 1030(a); of the indicated one, COMAR 20.70.06.04). Both are compared over the time that both cover.
+func ofAfter(p *recompute.Period) string {
+	before, after := p.CommonBefore(), p.CommonAfter()
+	if !p.Both() || after == 0 {
+		return ""
+	}
+	if p.Budget == nil {
+		return fmt.Sprintf("; before was %+.2f %% of after in error", 100*(before/after-1))
+	}
+	share := after / p.After.M3()
+	of := func(total float64) float64 { return 100 * (before/(total*share) - 1) }
+	if x, ok := wide(p); ok {
+		switch {
+		case x.Low <= 0:
+			return "; how far before was in error cannot be told"
+		case x.Open:
+			return fmt.Sprintf("; before was %+.2f %% of the truth in error, or less", of(x.Low))
+		}
+		return fmt.Sprintf("; before was %+.2f to %+.2f %% of the truth in error", of(x.High), of(x.Low))
+	}
+	return fmt.Sprintf("; before was %+.2f %% (+/- %.2f) of after in error", of(p.After.M3()), 100*before/after*p.Budget.Expanded()/p.After.M3())
+}
+
+// splitText says of what a difference is made; parts that are nothing are left out, but for the settings.
+func (r *Run) splitText(p *recompute.Period, decimals int) string {
+	s := p.Split()
+	text := r.signed(s.Settings, decimals) + " settings"
+	for _, x := range []struct {
+		m3   float64
+		name string
+	}{{s.Limits, "beyond what the meter could show"}, {s.Drowned, "drowned flow"}, {s.Filled, "filled"}, {s.Screening, "screening"}} {
+		if math.Abs(x.m3) > 1e-9*math.Abs(p.After.M3()) {
+			text += ", " + r.signed(x.m3, decimals) + " " + x.name
+		}
+	}
+	return text
+}
+
+// apartText says what stands apart from the difference because only one of before and after covers its time; "" when nothing does.
+func (r *Run) apartText(p *recompute.Period, decimals int) string {
+	unit := r.site().Report.VolumeUnit
+	var list []string
+	if v := p.Parts.Lost; !v.Missing() {
+		list = append(list, fmt.Sprintf("before counted %s %s in %s that after leaves out", grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
+	}
+	if v := p.Parts.Gained; !v.Missing() {
+		list = append(list, fmt.Sprintf("after is filled with %s %s in %s of which before has nothing", grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
+	}
+	if len(list) == 0 {
+		return ""
+	}
+	return "Apart from it: " + strings.Join(list, "; ") + "."
+}
+
+// differenceText is how well the difference is known.
+func (r *Run) differenceText(p *recompute.Period, decimals int) string {
+	unit := r.site().Report.VolumeUnit
+	if _, ok := wide(p); ok {
+		return "The difference is that of the least that flowed; how much more did is what the bounds leave open."
+	}
+	return fmt.Sprintf("The difference of %s %s is known to +/- %s %s: what before and after share drops out of it.", r.signed(p.Difference(), decimals), unit.Symbol,
+		grouped(unit.FromSI(p.Budget.ExpandedDifference()), decimals), unit.Symbol)
+}
+
+// liftText says what noise of the readings may add to the total; "" where it is little beside the rest.
+func (r *Run) liftText(p *recompute.Period, decimals int) string {
+	if p.Budget == nil || p.Lift <= p.Budget.Expanded()/10 {
+		return ""
+	}
+	unit := r.site().Report.VolumeUnit
+	return fmt.Sprintf("Readings scatter from one to the next; a flow rises faster than its head, so their noise may lift the total by up to %s %s. Where waves make it, it is real flow; the interval allows for both.",
+		grouped(unit.FromSI(p.Lift), decimals), unit.Symbol)
+}
