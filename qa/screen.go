@@ -136,9 +136,8 @@ func (s *Screener) unusable(w *Window, from, until int) {
 
 // stops flags readings at either end of what the meter can show.
 func (s *Screener) stops(w *Window, from, until int) {
-	half := s.Limits.Step / 2
 	w.eachSpan(from, until, func(span *Span, from, until int) {
-		least, most := span.Least+half, span.Most-half
+		least, most := s.ends(span)
 		if math.IsInf(least, -1) && math.IsInf(most, 1) {
 			return
 		}
@@ -194,6 +193,17 @@ func (s *Screener) blanking(w *Window, from, until int) {
 // nearest is the distance up to which a reading is too near: the blanking distance to half a step of the log.
 func (s *Screener) nearest(span *Span) float64 { return span.Blanking + s.Limits.Resolution/2 + 1e-9 }
 
+// ends are the figures at and beyond which a reading stands at an end: within half a step of the log, and never by a rounding of the arithmetic alone.
+func (s *Screener) ends(span *Span) (least, most float64) {
+	within := func(end float64) float64 {
+		if math.IsInf(end, 0) {
+			return 0
+		}
+		return s.Limits.Step/2 + 1e-9*math.Abs(end)
+	}
+	return span.Least + within(span.Least), span.Most - within(span.Most)
+}
+
 // judge sets the flags of readings of which the whole record has told what they are.
 func (w *Window) judge(from, until int) {
 	if w.Verdicts == nil {
@@ -218,9 +228,8 @@ func (s *Screener) hides(w *Window, i int) bool {
 		if i >= span.End {
 			continue
 		}
-		half, figure := s.Limits.Step/2, w.Figure[i]
-		return figure <= span.Least+half || figure >= span.Most-half || w.Head[i] > span.Top ||
-			span.Blanking > 0 && w.Value[i] <= s.nearest(span)
+		least, most := s.ends(span)
+		return w.Figure[i] <= least || w.Figure[i] >= most || w.Head[i] > span.Top || span.Blanking > 0 && w.Value[i] <= s.nearest(span)
 	}
 	return false
 }

@@ -43,7 +43,6 @@ type stays struct {
 	ordinary bool    // the reading before is one that no check doubts, and at no end
 	head     float64 // of it
 	more     []bool
-	capped   []bool // of each recorded segment: a reading stands at its maximum head
 }
 
 // leastJump is the least change that can be a jump, m; common practice.
@@ -121,7 +120,7 @@ func (s *stays) showMore(e *Engine, low, high int) {
 		return
 	}
 	if s.more == nil {
-		s.more, s.capped = make([]bool, len(e.recorded.Segments)), make([]bool, len(e.recorded.Segments))
+		s.more = make([]bool, len(e.recorded.Segments))
 	}
 	half := e.screener.Limits.Step/2 + 1e-9
 	for low < high {
@@ -130,8 +129,6 @@ func (s *stays) showMore(e *Engine, low, high int) {
 		for ; low < high && e.Time[low]-e.lag < segment.Until; low++ {
 			if over := segment.head(e.Time[low], e.figure[low], e.airAt(low)) - segment.maximumHead; over > half && e.Flags[low]&doubted == 0 {
 				s.more[k] = true
-			} else if over >= -half {
-				s.capped[k] = true
 			}
 		}
 	}
@@ -203,7 +200,7 @@ func (e *Engine) learn() *Whole {
 	w := &Whole{more: make([]bool, len(e.recorded.Segments)), stays: e.stays.verdicts(e)}
 	news := len(w.stays) > 0
 	for k := range e.stays.more {
-		if w.more[k] = e.stays.more[k]; w.more[k] && !e.recorded.Segments[k].showsMore && e.stays.capped[k] {
+		if w.more[k] = e.stays.more[k]; w.more[k] && !e.recorded.Segments[k].showsMore {
 			news = true
 		}
 	}
@@ -215,7 +212,7 @@ func (e *Engine) learn() *Whole {
 
 // takeVerdicts marks the rows from start on of which the whole record told more.
 func (e *Engine) takeVerdicts(start int) {
-	if e.whole == nil || len(e.whole.stays) == 0 {
+	if e.whole == nil || len(e.whole.stays) == 0 && e.Verdicts == nil {
 		return
 	}
 	e.Verdicts = grow(e.Verdicts, len(e.Time))

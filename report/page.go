@@ -24,7 +24,7 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{"at": short
 type pageData struct {
 	Title, ID, Span, Zone, Unit, FlowUnit string
 	Before, After, Difference, Percent    string
-	Split, Apart           string
+	Split, Apart                          string
 	Coverage, Classes, Bounded, Drowned   string
 	Months, Days                          []rowData
 	HasCounter, HasLogged                 bool
