@@ -96,7 +96,7 @@ func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
 			then = append(then, nil)
 			return
 		}
-		then = append(then, b.moved(b.lane(name, nil), change))
+		then = append(then, b.moved(b.lane(name, spans(b.site.Corrections)), change))
 	}
 	own := func(s *Segment) int { return b.surveyOf(s) }
 	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
@@ -138,6 +138,14 @@ func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
 		sources = append(sources, Source{Name: "joins over changes", Text: "what a straight line of flow and one of distance differ by, by the root of 3", lane: -1, joining: true})
 	}
 	return sources, lanes, then
+}
+
+// spans are corrections that correct nothing: they cut the recorded lane where a survey begins or ends to stand for the datum.
+func spans(corrections []site.Correction) (out []site.Correction) {
+	for _, c := range corrections {
+		out = append(out, site.Correction{From: c.From, Until: c.Until})
+	}
+	return out
 }
 
 // moved applies a change to every segment of a lane, and works out anew what follows from it.

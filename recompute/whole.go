@@ -68,8 +68,11 @@ func (s *stays) row(e *Engine, segment *Segment, i int) {
 		s.end(e, 0)
 		s.ordinary = false
 	}
-	change := math.Abs(head - s.head)
 	end, low := e.atEnd(i)
+	if end && low { // the meter itself jumps from its cut-off to zero
+		head = math.Max(head, segment.head(e.Time[i], segment.ends.floor, e.airAt(i)))
+	}
+	change := math.Abs(head - s.head)
 	switch {
 	case end && s.open != nil && s.open.low == low:
 		s.open.until, s.open.spiked, s.open.hidden = e.Time[i], s.open.spiked && flags&qa.Spike != 0, s.open.hidden && flags&qa.Hiding != 0

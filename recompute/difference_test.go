@@ -1,0 +1,126 @@
+package recompute_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"retotal/recompute"
+)
+
+// TestUncertaintyOfDifference: of after less before, against 20,000 draws of both lanes through the ratings, with the same error in both where both have it: the datum
+// (but where a correction has a survey of its own: then its error is after's alone), the coefficient, the noise of each reading. Within 10 %, in six sites.
+func TestUncertaintyOfDifference(t *testing.T) {
+	const n, draws = 97, 20000
+	heads := make([]float64, n)
+	for i := range heads {
+		heads[i] = 0.08 + 0.04*math.Sin(float64(i)/15)
+	}
+	const halfway = "2031-03-01T04:00:00" // reading 48
+	low := func(h float64) float64 { return h }
+	for _, c := range []struct {
+		name, quantity, device string
+		scale                  float64 // of the heads
+		settings, change       string
+		surveys                []float64 // standard uncertainty of each half, m; 0 for the datum's
+		off                    []float64 // m, head before less head after in each half
+		cap                    float64   // m, highest head that the meter shows; 0 for none
+		shown                  func(h float64) float64
+	}{
+		{"V-notch at low head, datum wrong in the first half", "level", "kind = \"v-notch\"\nangle = \"90 deg\"\n", 1, "empty_distance = \"1.52 m\"\n",
+			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n", nil, []float64{0.02, 0}, 0, low},
+		{"Parshall", "level", "kind = \"parshall\"\nthroat = \"9 in\"\n", 2, "empty_distance = \"1.52 m\"\n",
+			"[[correction]]\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"3 mm\"\n", []float64{0.0015, 0.0015}, []float64{0.02, 0.02}, 0, low},
+		{"Manning", "level", "kind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\nroughness = 0.013\nslope = 0.002\n", 2, "empty_distance = \"1.51 m\"\n",
+			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n", nil, []float64{0.01, 0}, 0, low},
+		{"table", "level", "kind = \"table\"\npoints = [[\"0.02 m\", \"1 L/s\"], [\"0.1 m\", \"9 L/s\"], [\"0.2 m\", \"40 L/s\"], [\"0.4 m\", \"160 L/s\"]]\n", 2, "empty_distance = \"1.51 m\"\n",
+			"[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"5 mm\"\n", []float64{0, 0.0025}, []float64{0, 0.01}, 0, low},
+		{"level log with two surveys", "level", "kind = \"v-notch\"\nangle = \"60 deg\"\n", 2, "empty_distance = \"1.52 m\"\n",
+			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"4 mm\"\n[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.51 m\"\nuncertainty = \"2 mm\"\n",
+			[]float64{0.002, 0.001}, []float64{0.02, 0.01}, 0, low},
+		{"flow log with caps", "flow", "kind = \"v-notch\"\nangle = \"90 deg\"\n", 2, "empty_distance = \"1.52 m\"\nmaximum_head = \"0.21 m\"\nchannel_depth = \"0.6 m\"\n",
+			"[[correction]]\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"4 mm\"\n", []float64{0.002, 0.002}, []float64{0.02, 0.02}, 0.21, nil},
+	} {
+		text := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[uncertainty]\ndatum = \"3 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n[settings]\n" + c.settings + "[settings.device]\n" + c.device + c.change
+		half := func(i int) int {
+			if i < 48 {
+				return 0
+			}
+			return 1
+		}
+		figures := func(rating interface{ Flow(float64) float64 }) string {
+			var values []string
+			for i, h := range heads {
+				v := h*c.scale + c.off[half(i)] // level above the datum of the corrected lane, as the meter has it
+				if c.quantity == "flow" {
+					v = rating.Flow(math.Min(v, c.cap))
+				}
+				values = append(values, fmt.Sprintf("%.17g", v))
+			}
+			return every5(values, c.quantity)
+		}
+		r := withBudget(t, siteOf(t, c.quantity, figures(fixed{}), text))
+		rating := r.Corrected.Segments[0].Rating
+		if c.quantity == "flow" {
+			r = withBudget(t, siteOf(t, c.quantity, figures(rating), text))
+		}
+		random := rand.New(rand.NewPCG(7, uint64(len(c.name))))
+		sum, squares := 0.0, 0.0
+		for range draws {
+			datum, coefficient := 0.0015*random.NormFloat64(), 1+0.01*random.NormFloat64()
+			survey := []float64{random.NormFloat64(), random.NormFloat64()}
+			if len(c.surveys) == 2 && strings.Count(c.change, "[[correction]]") == 1 {
+				survey[1] = survey[0]
+			}
+			previous, volume := 0.0, 0.0
+			for i, h := range heads {
+				after, before := datum, datum
+				if c.surveys != nil && c.surveys[half(i)] > 0 {
+					after, before = c.surveys[half(i)]*survey[half(i)], 0
+				}
+				noise := 0.001 * random.NormFloat64()
+				a, b := h*c.scale, h*c.scale+c.off[half(i)]
+				if c.cap > 0 && b >= c.cap { // what the meter showed is its cap, whatever the errors; after counts the least
+					b = c.cap
+					a, noise, before = c.cap-c.off[half(i)], 0, 0
+				}
+				q := coefficient * (rating.Flow(a+after+noise) - rating.Flow(b+before+noise))
+				if i > 0 {
+					volume += (previous + q) / 2 * 300
+				}
+				previous = q
+			}
+			sum, squares = sum+volume, squares+volume*volume
+		}
+		deviation := math.Sqrt(squares/draws - sum/draws*sum/draws)
+		t.Logf("%-52s difference %9.3f m3, known to %.4f by draws, %.4f by the budget (u)", c.name, r.Total.Difference(), deviation, r.Total.Budget.Difference)
+		if ratio := r.Total.Budget.Difference / deviation; math.Abs(ratio-1) > 0.10 {
+			t.Errorf("%s: the budget gives %.3f of the draws", c.name, ratio)
+			for _, p := range r.Total.Budget.Parts {
+				t.Logf("    %-30s %.4f on after, %.4f on the difference", p.Source.Name, p.Effect, p.Difference)
+			}
+		}
+	}
+}
+
+// fixed is a rating that is not asked.
+type fixed struct{}
+
+func (fixed) Flow(float64) float64 { return 0 }
+
+// TestNoCorrectionNoDifference: without a correction the settings part is exactly 0 and known exactly, whatever screening does.
+func TestNoCorrectionNoDifference(t *testing.T) {
+	m := loadMonth(t)
+	r := withBudget(t, writeMonth(t, &m, ""))
+	if s := r.Total.Split(); s != (recompute.Split{}) || r.Total.Difference() != 0 {
+		t.Errorf("%+v", s)
+	}
+	if u := r.Total.Budget.Difference; u > 1e-9 {
+		t.Errorf("a difference of nothing is known to %v m3", u)
+		for _, p := range r.Total.Budget.Parts {
+			t.Logf("    %-30s %.4f on after, %.4f on the difference", p.Source.Name, p.Effect, p.Difference)
+		}
+	}
+}
