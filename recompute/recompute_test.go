@@ -264,6 +264,7 @@ func TestAnyBatchGivesOneResult(t *testing.T) {
 		t.Fatal(err)
 	}
 	lanes, _ := recompute.NewLanes(s, nil)
+	lanes.AddBudget(s)
 	log, problems := ingest.Inspect(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
@@ -297,7 +298,7 @@ func TestAnyBatchGivesOneResult(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := fmt.Sprintf("%.9f %.9f %.9f %.9f %v %v %d", r.Total.Before.M3(), r.Total.After.M3(), r.Total.Logged.M3(), r.Total.Counted.M3(), r.Flags, r.Witness.Recorded.Within, len(r.Events))
+		got := fmt.Sprintf("%.9f %.9f %.9f %v %.9f %.9f %.9f %.9f %v %v %d", r.Total.Budget.Standard, r.Total.Budget.Difference, r.Total.Lift, r.Total.Split(), r.Total.Before.M3(), r.Total.After.M3(), r.Total.Logged.M3(), r.Total.Counted.M3(), r.Flags, r.Witness.Recorded.Within, len(r.Events))
 		if round == 0 {
 			want = got
 		} else if got != want {
