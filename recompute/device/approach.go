@@ -155,6 +155,15 @@ func (c channel) limit(d *dimensions, key string, l *Limits, flow func(h float64
 	}
 }
 
+// smooth is where a table of the flow may end: up to high, but below the heads at which the approach comes near the critical state, where the flow
+// bends too sharply to be worth a table.
+func (c channel) smooth(low, high float64, flow func(h float64) float64) float64 {
+	if !c.known || !(high > low) || math.IsInf(high, 1) {
+		return high
+	}
+	return firstAbove(low, high, func(h float64) bool { return c.froude(h, flow(h)) > 0.7 })
+}
+
 // firstAbove returns the first head at which something holds, by 64 steps and bisection; high where it does nowhere.
 func firstAbove(low, high float64, holds func(h float64) bool) float64 {
 	const steps = 64

@@ -44,7 +44,8 @@ func (c *crest) rating(d *dimensions, limits Limits, coefficient func(h, energy 
 	limits.End = math.Inf(1)
 	limits.High = math.Max(limits.High, limits.Low)
 	c.approach.limit(d, "channel_width", &limits, flow, trapezoidSection(c.width, 0), 0, "")
-	return tabulate(&Formula{flow: flow, limits: limits, description: c.description, drownable: drownable{drowned}}, limits.Low/3, math.Min(1.5*limits.High, limits.End))
+	top := c.approach.smooth(limits.Low/3, math.Min(1.5*limits.High, limits.End), flow)
+	return tabulate(&Formula{flow: flow, limits: limits, description: c.description, drownable: drownable{drowned}}, limits.Low/3, top)
 }
 
 // newBroadCrested reads width, crest_length, crest_height and the optional approach (see readChannel) and coefficient.
@@ -115,6 +116,9 @@ func newRoundNosed(d *dimensions) Rating {
 	limits := Limits{Low: math.Max(0.06, 0.05*length), LowSource: "h >= 0.06 m and 0.05 L (recalled from ISO 4374)",
 		High: math.Min(0.57*length, 1.5*c.height), HighSource: "H/L <= 0.57 and h/p <= 1.5 (recalled from ISO 4374)"}
 	flat := length - radius
+	if 0.006*flat >= c.width && len(d.issues) == 0 {
+		d.refuse("crest_length", "the boundary layer of a crest this long fills its width", "a crest of up to about 150 widths", "")
+	}
 	return c.rating(d, limits, func(h, _ float64) float64 {
 		return (1 - float64(0.006*flat)/c.width) * power(math.Max(1-float64(0.003*flat)/h, 0), 1.5)
 	}, broadDrowned())
@@ -193,9 +197,18 @@ func newFlatV(d *dimensions) Rating {
 		return over(approach.energy(h, over))
 	}
 	limits := Limits{Low: 0.03, LowSource: "h >= 0.03 m (from memory of ISO 4377)", High: math.Max(2.5*height, 0.03), HighSource: "h/p <= 2.5 (from memory of ISO 4377)", End: math.Inf(1)}
-	approach.limit(d, "channel_width", &limits, flow, trapezoidSection(0, m), 0, "")
+	approach.limit(d, "channel_width", &limits, flow, flatVSection(m, v), 0, "")
 	f := &Formula{flow: flow, limits: limits, description: description, drownable: drownable{modularOnly(0.70, "H2/H1 of 0.70 to 0.75 (from memory of ISO 4377)")}}
-	return tabulate(f, limits.Low/3, math.Min(1.5*limits.High, limits.End))
+	return tabulate(f, limits.Low/3, approach.smooth(limits.Low/3, math.Min(1.5*limits.High, limits.End), flow))
+}
+
+// flatVSection is the opening above the crest: a V of height v and slope m under upright walls.
+func flatVSection(m, v float64) section {
+	return section{depth: math.Inf(1),
+		width: func(y float64) float64 { return 2 * m * math.Min(y, v) },
+		area: func(y float64) float64 {
+			return float64(m*math.Min(y, v)*math.Min(y, v)) + float64(2*m*v*math.Max(y-v, 0))
+		}}
 }
 
 // flatVCoefficients interpolates CDe and kh (m) in the cross slope.

@@ -71,13 +71,13 @@ func peakOf(flow func(float64) float64, end float64) float64 {
 		return 0
 	}
 	const places = 256
-	best := 0
-	for i := 1; i <= places; i++ {
+	best := 1
+	for i := 2; i <= places; i++ {
 		if flow(end*float64(i)/places) > flow(end*float64(best)/places) {
 			best = i
 		}
 	}
-	low, high := end*float64(max(best-1, 0))/places, end*float64(min(best+1, places))/places
+	low, high := end*float64(max(best-1, 1))/places, end*float64(min(best+1, places))/places
 	golden := (math.Sqrt(5) - 1) / 2
 	for high-low > 1e-9*end {
 		a, b := high-float64(golden*(high-low)), low+float64(golden*(high-low))

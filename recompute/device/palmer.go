@@ -61,7 +61,8 @@ func newPalmerBowlus(d *dimensions) Rating {
 	approach.limit(d, "diameter", &limits, flow, throat, 0, "")
 	p.assume(d, diameter, approach, limits, &description)
 	f := &Formula{flow: flow, description: description, limits: limits, drownable: drownable{modularOnly(0.85, "from memory (Wells and Gotaas 1958); that no correction is published was read")}}
-	return tabulate(f, math.Max(0.02*diameter, 1e-3), limits.End)
+	least := limits.Low
+	return tabulate(f, least, approach.smooth(least, limits.End, flow))
 }
 
 // flow rates a throat in an approach.

@@ -50,7 +50,8 @@ func throatedRating(d *dimensions, s section, kind, name, source string) Rating 
 	}
 	approach.limit(d, key, &limits, flow, s, 0.7, "throat area <= 0.7 of the approach's (recalled from ISO 4359)")
 	f := &Formula{flow: flow, limits: limits, description: description, drownable: drownable{throatDrowned(d)}}
-	return tabulate(f, math.Max(low/2, 0.01*length), math.Min(1.5*limits.High, limits.End))
+	least := math.Max(low/2, 0.01*length)
+	return tabulate(f, least, approach.smooth(least, math.Min(1.5*limits.High, limits.End), flow))
 }
 
 // criticalThroat is the flow of a throat: critical at the energy head of the approach.
@@ -97,6 +98,9 @@ func throatCoefficient(d *dimensions, s section, length float64) func(h float64)
 	side := 1 - float64(0.006*xi*length)/math.Max(s.size, 1e-9)
 	if s.size <= 0 {
 		side = 1
+	}
+	if side <= 0 {
+		d.refuse("throat_length", "the boundary layer of a throat this long fills its width", "a throat of up to about 150 widths", "")
 	}
 	return func(h float64) float64 {
 		bed := 1 - float64(0.003*length)/h

@@ -78,7 +78,7 @@ func newNotch(d *dimensions, top float64) Rating {
 }
 
 // cone is the notch by Cone: at 90° Q = 2.49 h^2.48 in ft and ft³/s (USBR Water Measurement Manual eq. 7-6, read), for 0.2 to 1.25 ft (read). At other
-// angles Cone's general equation of 1916, Q = (0.025 + 2.462 s) h^(2.5 − 0.0195/s^0.75), s = tan(α/2), from memory: at 90° it is within 0.15 % of
+// angles Cone's general equation of 1916, Q = (0.025 + 2.462 s) h^(2.5 − 0.0195/s^0.75), s = tan(α/2), from memory: at 90° it is within 0.2 % of
 // the one read; at 120° it lies 0.9 % below 2.5 s h^2.5 and 2.7 % below the fits of Kindsvater and Shen drawn on to there, so 3 % are taken.
 func (v *VNotch) cone(degrees float64) Rating {
 	description := v.Describe()
@@ -271,7 +271,7 @@ func (v *VNotch) Describe() Description {
 	}
 	approach(&d, v.crestHeight, 0.45, v.channelWidth, 0.90)
 	if !v.claimed {
-		d.Advice = append(d.Advice, "full contraction is not claimed (contraction = \"full\"), so its limits, h <= 0.38 m, h/p <= 0.4 and h/B <= 0.2, are not held; at 90 deg less contraction gives up to 4 % more flow (chart of contraction = \"partial\")")
+		d.Advice = append(d.Advice, "contraction = \"full\" is not claimed, so its limits (h <= 0.38 m, h/p <= 0.4, h/B <= 0.2) are not held; less contraction gives up to 4 % more flow at 90 deg (chart of \"partial\")")
 	}
 	return d
 }
