@@ -6,6 +6,7 @@ package device
 
 import (
 	"math"
+	"slices"
 )
 
 // Gravity is the standard acceleration of free fall, 9.80665 m/s² (3rd CGPM 1901). ISO texts often use
@@ -62,6 +63,11 @@ type Description struct {
 	Assumed     []string   `json:"assumed,omitempty"`      // dimensions that are not given and are taken to be the usual ones
 	Dimensions  []Constant `json:"dimensions"`             // as given
 	Advice      []string   `json:"advice,omitempty"`       // limits of the geometry that are not met or could not be checked
+}
+
+// Same tells whether two descriptions are of one rating: equation and dimensions; the equation alone does not name the approach of a throat.
+func (d Description) Same(other Description) bool {
+	return d.Equation == other.Equation && slices.Equal(d.Dimensions, other.Dimensions)
 }
 
 // Constant is one number of a description.

@@ -20,7 +20,7 @@ func usualThroat(diameter float64) palmerThroat {
 // palmerAlternatives are other dimensions that throats are built with, by the key that would tell (common practice, from memory: no standard fixes
 // them). The flow of each against the usual one is what not measuring the throat leaves open.
 func palmerAlternatives(diameter float64) map[string][]float64 {
-	return map[string][]float64{"throat_width": {diameter / 3, diameter / 2}, "throat_ramp": {diameter / 12, diameter / 4}, "throat_slope": {1.0 / 3, 1}, "throat_length": {diameter / 2, 2 * diameter}}
+	return map[string][]float64{"throat_width": {diameter / 3, diameter / 2}, "throat_ramp": {diameter / 12, diameter / 4}, "throat_slope": {1.0 / 3, 2.0 / 3}, "throat_length": {diameter / 2, 2 * diameter}}
 }
 
 // palmerKeys are the keys of the throat, in the order in which they are told.
@@ -33,7 +33,7 @@ func (p *palmerThroat) field(key string) *float64 {
 // newPalmerBowlus reads diameter (of the pipe) and the optional throat_width, throat_ramp, throat_slope, throat_length, coefficient and approach
 // (see readChannel; the pipe itself where none is given).
 //
-// What: trapezoidal throat in a pipe. Equation: as the throated flume; ASTM D5390 rates the flume by the same theory (scope read). The throat is
+// What: trapezoidal throat in a pipe, upright where it would be wider than the pipe. Equation: as the throated flume; ASTM D5390 rates the flume by the same theory (scope read). The throat is
 // assumed to be usualThroat where it is not given: the description says so, and the uncertainty covers palmerAlternatives. Limits: 0.1 to
 // 0.9 D (from memory); it ends at the crown of the pipe. Uncertainty: 3 %, about 10 % with the level device (read: US Navy MO-221).
 func newPalmerBowlus(d *dimensions) Rating {
@@ -47,7 +47,7 @@ func newPalmerBowlus(d *dimensions) Rating {
 	d.between("throat_ramp", p.ramp, 0, diameter/2, "a ramp of up to half the pipe")
 	d.between("throat_slope", p.slope, 0, 10, "horizontal to vertical, from 0")
 	d.between("throat_length", p.length, 0.01, 100, "a length above 0")
-	throat := trapezoidSection(p.width, p.slope)
+	throat := p.section(diameter)
 	description := Description{Kind: "palmer-bowlus", Name: fmt.Sprintf("Palmer-Bowlus flume in a pipe of %.4g m", diameter),
 		Equation:    "Q = Cd sqrt(g A^3/T) at critical depth in the throat, velocity of approach from the pipe",
 		Source:      "critical-flow theory as in ASTM D5390 (scope read); usual geometry recalled from Wells and Gotaas 1958, not read: measure the throat",
@@ -57,7 +57,7 @@ func newPalmerBowlus(d *dimensions) Rating {
 	crown := diameter - p.ramp
 	top := math.Max(float64(0.9*diameter)-p.ramp, 0.02)
 	limits := Limits{Low: math.Min(0.1*diameter, top), High: top, End: math.Max(crown, top), LowSource: "0.1 D (from memory)", HighSource: "water at 0.9 D in the pipe (from memory)", EndSource: "crown of the pipe"}
-	flow := p.flow(d, approach)
+	flow := p.flow(d, diameter, approach)
 	approach.limit(d, "diameter", &limits, flow, throat, 0, "")
 	p.assume(d, diameter, approach, limits, &description)
 	f := &Formula{flow: flow, description: description, limits: limits, drownable: drownable{modularOnly(0.85, "from memory (Wells and Gotaas 1958); that no correction is published was read")}}
@@ -65,9 +65,22 @@ func newPalmerBowlus(d *dimensions) Rating {
 	return tabulate(f, least, approach.smooth(least, limits.End, flow))
 }
 
+// section is the throat: a trapezoid up to where it is as wide as the pipe, upright walls above.
+func (p palmerThroat) section(diameter float64) section {
+	s := trapezoidSection(p.width, p.slope)
+	if p.slope <= 0 {
+		return s
+	}
+	full := (diameter - p.width) / (2 * p.slope)
+	area := s.area
+	s.area = func(y float64) float64 { return area(math.Min(y, full)) + float64(diameter*math.Max(y-full, 0)) }
+	s.width = func(y float64) float64 { return p.width + float64(2*p.slope*math.Min(y, full)) }
+	return s
+}
+
 // flow rates a throat in an approach.
-func (p palmerThroat) flow(d *dimensions, approach channel) func(h float64) float64 {
-	throat := trapezoidSection(p.width, p.slope)
+func (p palmerThroat) flow(d *dimensions, diameter float64, approach channel) func(h float64) float64 {
+	throat := p.section(diameter)
 	approach.hump = p.ramp
 	return criticalThroat(throat, approach, throatCoefficient(d, throat, p.length))
 }
@@ -78,7 +91,7 @@ func (p palmerThroat) assume(d *dimensions, diameter float64, approach channel, 
 	if len(d.issues) > 0 {
 		return
 	}
-	usual, square := p.flow(d, approach), description.Uncertainty*description.Uncertainty
+	usual, square := p.flow(d, diameter, approach), description.Uncertainty*description.Uncertainty
 	alternatives := palmerAlternatives(diameter)
 	var assumed []string
 	for _, key := range palmerKeys {
@@ -89,7 +102,7 @@ func (p palmerThroat) assume(d *dimensions, diameter float64, approach channel, 
 		for _, v := range alternatives[key] {
 			other := p
 			*other.field(key) = v
-			worst = math.Max(worst, largestDifference(other.flow(d, approach), usual, l.Low+float64(0.2*(l.High-l.Low)), l.High))
+			worst = math.Max(worst, largestDifference(other.flow(d, diameter, approach), usual, l.Low+float64(0.2*(l.High-l.Low)), l.High))
 		}
 		square += worst * worst
 		text := fmt.Sprintf("%.4g m", *p.field(key))

@@ -15,6 +15,7 @@ type section struct {
 	perimeter func(y float64) float64 // m
 	depth     float64                 // of the section; +Inf for an open one
 	size      float64                 // bottom width, or diameter
+	slope     float64                 // of the sides of a trapezoid, horizontal to vertical
 	dims      []Constant
 }
 
@@ -25,7 +26,7 @@ func trapezoidSection(b, m float64) section {
 	if m == 0 {
 		name = "rectangular"
 	}
-	return section{name: name, depth: math.Inf(1), size: b,
+	return section{name: name, depth: math.Inf(1), size: b, slope: m,
 		area:      func(y float64) float64 { return (b + float64(m*y)) * y },
 		width:     func(y float64) float64 { return b + float64(2*m*y) },
 		perimeter: func(y float64) float64 { return b + float64(2*y*side) },

@@ -95,7 +95,7 @@ func TestAssumedThroat(t *testing.T) {
 		t.Errorf("assumed %v (%.3f), measured %v (%.3f)", a.Assumed, a.Uncertainty, m.Assumed, m.Uncertainty)
 	}
 	l := assumed.Limits()
-	for key, values := range map[string][]any{"throat_width": {"0.1 m", "0.15 m"}, "throat_slope": {1.0 / 3, 1.0}, "throat_length": {"0.15 m", "0.6 m"}, "throat_ramp": {"0.025 m", "0.075 m"}} {
+	for key, values := range map[string][]any{"throat_width": {"0.1 m", "0.15 m"}, "throat_slope": {1.0 / 3, 2.0 / 3}, "throat_length": {"0.15 m", "0.6 m"}, "throat_ramp": {"0.025 m", "0.075 m"}} {
 		for _, v := range values {
 			other := map[string]any{}
 			for k, x := range given {

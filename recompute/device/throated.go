@@ -92,8 +92,7 @@ func throatCoefficient(d *dimensions, s section, length float64) func(h float64)
 	}
 	xi := 1.0
 	if s.name == "trapezoidal" {
-		m := (s.width(1) - s.width(0)) / 2
-		xi = math.Sqrt(1+float64(m*m)) - m
+		xi = math.Sqrt(1+float64(s.slope*s.slope)) - s.slope
 	}
 	side := 1 - float64(0.006*xi*length)/math.Max(s.size, 1e-9)
 	if s.size <= 0 {
