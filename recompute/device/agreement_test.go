@@ -4,8 +4,6 @@ import (
 	"flag"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -70,16 +68,7 @@ func TestPublished(t *testing.T) {
 		}
 		fmt.Fprintf(&table, "%-38s %5d %+10.4f%% %10.4g%%  %s\n", c.device, len(pairs), 100*worst, 100*c.band, c.source)
 	}
-	golden := filepath.Join("..", "..", "testdata", "golden", "agreement.txt")
-	if *update {
-		if err := os.WriteFile(golden, []byte(table.String()), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(golden)
-	if err != nil || string(want) != table.String() {
-		t.Errorf("the table of agreement has changed; look at it and renew it with -update:\n%s", table.String())
-	}
+	golden(t, "agreement.txt", table.String())
 }
 
 func vnotchPairs(t *testing.T, values map[string]any, leastFeet float64) (out []pair) {

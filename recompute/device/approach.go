@@ -3,6 +3,7 @@ package device
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"retotal/ingest/quantity"
 )
@@ -28,17 +29,13 @@ func readChannel(d *dimensions, usual channel, hump float64, key string, descrip
 	c := usual
 	c.hump = hump
 	shape := d.choice("approach_section", "rectangular", "trapezoidal", "U", "circular")
-	needs := map[string][]string{"rectangular": {"channel_width"}, "trapezoidal": {"channel_width", "approach_side_slope"}, "U": {"approach_diameter"}, "circular": {"approach_diameter"}}[shape]
-	for _, k := range approachKeys[1:] {
-		if d.has(k) && !contains(needs, k) {
-			d.refuse(k, fmt.Sprintf("%s does not belong to a %s approach", k, shape), fmt.Sprintf("the keys %v", needs), "set approach_section, or leave the key out")
-		}
-	}
+	strayKeys(d, shape, description)
 	switch {
 	case d.has("approach_section") && shape != "rectangular" || d.has("channel_width"):
 		c.section, c.known = readApproachSection(d, shape), true
 	case !usual.known:
-		description.Advice = append(description.Advice, "channel_width (or approach_section) is not given, so the velocity of approach is left out and the contraction could not be checked; the flow is then too low rather than too high")
+		description.Advice = append(description.Advice, "channel_width (or approach_section) is not given, so the velocity of approach is "+
+			"left out and the contraction could not be checked; the flow is then too low rather than too high")
 		return c
 	}
 	description.Dimensions = append(description.Dimensions, Constant{"approach_section", c.section.name})
@@ -52,13 +49,20 @@ func readChannel(d *dimensions, usual channel, hump float64, key string, descrip
 	return c
 }
 
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
+// strayKeys tells keys that the section of the approach has no use for: as an error where approach_section was forgotten, else as advice,
+// since a correction that changes the section cannot take the keys of the old one away.
+func strayKeys(d *dimensions, shape string, description *Description) {
+	used := map[string][]string{"rectangular": {"channel_width"}, "trapezoidal": {"channel_width", "approach_side_slope"},
+		"U": {"approach_diameter"}, "circular": {"approach_diameter"}}[shape]
+	for _, key := range approachKeys[1:] {
+		switch {
+		case !d.has(key) || slices.Contains(used, key):
+		case d.has("approach_section"):
+			description.Advice = append(description.Advice, fmt.Sprintf("%s is not used: the approach is %s", key, shape))
+		default:
+			d.refuse(key, fmt.Sprintf("%s %q without approach_section", key, d.text(key)), "", `add approach_section = "circular", "U" or "trapezoidal"`)
 		}
 	}
-	return false
 }
 
 // readApproachSection reads the shape of an approach that is given.
@@ -100,8 +104,8 @@ func (c channel) froude(h, q float64) float64 {
 
 // energy solves H = h + Q²/(2 g A²) with Q = flow(H): the velocity head of the approach, of area A at head h. By secants from below: the
 // excess H − h − Q²/(2gA²) bends downwards, so they come to its first root, that of subcritical flow, without passing it. An approach that cannot
-// carry the flow below the critical state has no root: H is then held at 1.5 h, which critical flow has at most; such heads lie above the limit
-// of the Froude number, and are told.
+// carry the flow below the critical state has no root: H is then held where the excess is greatest, which goes on from the last root without a step;
+// such heads lie above the limit of the Froude number, and are told.
 func (c channel) energy(h float64, flow func(energy float64) float64) float64 {
 	area := c.area(h)
 	if math.IsInf(area, 1) {
@@ -114,19 +118,32 @@ func (c channel) energy(h float64, flow func(energy float64) float64) float64 {
 	e0, x0 := h, excess(h)
 	e1 := h - x0
 	for range 40 {
-		if e1 >= 1.5*h {
-			return 1.5 * h
+		if e1 >= 1.5*h { // a throat takes at most a third of H in its own velocity: no root lies beyond
+			return summitOf(excess, h, 1.5*h)
 		}
 		x1 := excess(e1)
 		if e1-e0 <= 1e-14*h || x1 >= 0 {
 			return e1
 		}
 		if x1 <= x0 { // past the top of the excess without a root
-			return 1.5 * h
+			return summitOf(excess, h, 1.5*h)
 		}
 		e0, x0, e1 = e1, x1, e1-float64(x1*(e1-e0)/(x1-x0))
 	}
 	return e1
+}
+
+// summitOf returns where a function that bends downwards is greatest between low and high, by golden section.
+func summitOf(of func(float64) float64, low, high float64) float64 {
+	golden := (math.Sqrt(5) - 1) / 2
+	for tolerance := 1e-9 * high; high-low > tolerance; {
+		if a, b := high-float64(golden*(high-low)), low+float64(golden*(high-low)); of(a) < of(b) {
+			low = a
+		} else {
+			high = b
+		}
+	}
+	return low + (high-low)/2
 }
 
 // limit lowers the limit of validity to the head at which the Froude number of the approach passes 0.5, and to a contraction: a throat area of share
@@ -139,7 +156,8 @@ func (c channel) limit(d *dimensions, key string, l *Limits, flow func(h float64
 		l.End, l.EndSource = crown, "crown of the approach pipe"
 	}
 	if l.End <= l.Low || throat.width(l.Low) > c.section.width(l.Low+c.hump)*(1+1e-9) || throat.area(l.Low) >= c.area(l.Low)*(1-1e-9) {
-		d.refuse(key, "the approach is narrower than the throat or crest, or leaves no contraction", "an approach that is wider than the throat, or whose bed is lower", "measure the channel where the head is gauged")
+		d.refuse(key, "the approach is narrower than the throat or crest, or leaves no contraction",
+			"an approach that is wider than the throat, or whose bed is lower", "measure the channel where the head is gauged")
 		return
 	}
 	if l.End < l.High {

@@ -45,7 +45,8 @@ func (c *crest) rating(d *dimensions, limits Limits, coefficient func(h, energy 
 	limits.High = math.Max(limits.High, limits.Low)
 	c.approach.limit(d, "channel_width", &limits, flow, trapezoidSection(c.width, 0), 0, "")
 	top := c.approach.smooth(limits.Low/3, math.Min(1.5*limits.High, limits.End), flow)
-	return tabulate(&Formula{flow: flow, limits: limits, description: c.description, drownable: drownable{drowned}}, limits.Low/3, top)
+	f := &Formula{flow: flow, limits: limits, description: c.description, drownable: drownable{drowned}}
+	return tabulate(f, limits.Low/3, top)
 }
 
 // newBroadCrested reads width, crest_length, crest_height and the optional approach (see readChannel) and coefficient.
@@ -183,7 +184,8 @@ func newFlatV(d *dimensions) Rating {
 	}
 	approach := readChannel(d, channel{}, height, "crest_height", &description)
 	if wide := 2 * m * v; approach.known && approach.section.width(height+v) < wide*(1-1e-9) && len(d.issues) == 0 {
-		d.refuse("channel_width", fmt.Sprintf("the V of 1:%.4g, %.4g m high, is %.4g m wide, wider than the channel", m, v, wide), "a channel at least as wide as the V", "give the height at which the V meets the walls")
+		d.refuse("channel_width", fmt.Sprintf("the V of 1:%.4g, %.4g m high, is %.4g m wide, wider than the channel", m, v, wide),
+			"a channel at least as wide as the V", "give the height at which the V meets the walls")
 	}
 	flow := func(h float64) float64 {
 		over := func(energy float64) float64 {
@@ -198,7 +200,8 @@ func newFlatV(d *dimensions) Rating {
 	}
 	limits := Limits{Low: 0.03, LowSource: "h >= 0.03 m (from memory of ISO 4377)", High: math.Max(2.5*height, 0.03), HighSource: "h/p <= 2.5 (from memory of ISO 4377)", End: math.Inf(1)}
 	approach.limit(d, "channel_width", &limits, flow, flatVSection(m, v), 0, "")
-	f := &Formula{flow: flow, limits: limits, description: description, drownable: drownable{modularOnly(0.70, "H2/H1 of 0.70 to 0.75 (from memory of ISO 4377)")}}
+	drowned := modularOnly(0.70, "H2/H1 of 0.70 to 0.75 (from memory of ISO 4377)")
+	f := &Formula{flow: flow, limits: limits, description: description, drownable: drownable{drowned}}
 	return tabulate(f, limits.Low/3, approach.smooth(limits.Low/3, math.Min(1.5*limits.High, limits.End), flow))
 }
 

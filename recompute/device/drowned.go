@@ -112,7 +112,8 @@ const broadEnd = 0.95
 // broadDrowned is the drowned flow of a broad-crested weir. Its modular limit is that of the sources of C (read: package weirs of CRAN: tailwater
 // below 0.66 of the head); the factors start at 0.82, USGS TWRI 3-A5 at 0.85 (read), so between the two the flow is still free, within 5 %.
 func broadDrowned() *drowning {
-	return &drowning{modular: 0.66, end: broadEnd, source: "free to 0.66 (read: CRAN package weirs); factors by energy heads read in an open script, with gauged heads; left at 0.95 (judgement)",
+	return &drowning{modular: 0.66, end: broadEnd, source: "free to 0.66 (read: CRAN package weirs); " +
+		"factors by energy heads read in an open script, with gauged heads; left at 0.95 (judgement)",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
 			s := hd / h
 			if s <= broadFactors[0][0] {

@@ -149,7 +149,8 @@ func cutthroatDrowned(d *dimensions, length, n float64) *drowning {
 	cs, ns := d.number("drowned_coefficient"), d.number("drowned_exponent")
 	d.between("drowned_coefficient", cs, 0.001, 1000, "Cs for ft and ft3/s, above 0")
 	d.between("drowned_exponent", ns, 0.5, 3, "ns, about 1.2 to 1.75")
-	drowned.end, drowned.source = 0.95, "limit recalled for the length, not sharp; Cs (hu - hd)^n / (-log10 S)^ns with the user's Cs and ns (form read, Royal Irrigation Department), to S = 0.95 (read)"
+	drowned.end, drowned.source = 0.95, "limit recalled for the length, not sharp; Cs (hu - hd)^n / (-log10 S)^ns with the user's "+
+		"Cs and ns (form read, Royal Irrigation Department), to S = 0.95 (read)"
 	drowned.flow = func(h, hd, _ float64) (float64, float64, bool) {
 		return cs * math.Pow((h-hd)/0.3048, n) / math.Pow(-math.Log10(hd/h), ns) * cubicFoot, 0.10, true
 	}
@@ -209,5 +210,6 @@ func newManning(d *dimensions) Rating {
 		top = 0.93 * s.depth
 	}
 	still := modularOnly(1, "uniform flow has no modular limit; water below that stands as high as above shows backwater")
-	return tabulate(&Formula{flow: flow, limits: limits, peak: peakOf(flow, limits.End), description: description, drownable: drownable{still}}, 0.02*top, top)
+	f := &Formula{flow: flow, limits: limits, peak: peakOf(flow, limits.End), description: description, drownable: drownable{still}}
+	return tabulate(f, 0.02*top, top)
 }

@@ -78,16 +78,7 @@ func peakOf(flow func(float64) float64, end float64) float64 {
 		}
 	}
 	low, high := end*float64(max(best-1, 1))/places, end*float64(min(best+1, places))/places
-	golden := (math.Sqrt(5) - 1) / 2
-	for high-low > 1e-9*end {
-		a, b := high-float64(golden*(high-low)), low+float64(golden*(high-low))
-		if flow(a) < flow(b) {
-			low = a
-		} else {
-			high = b
-		}
-	}
-	if peak := low + (high-low)/2; flow(peak) > flow(end) && end-peak > 1e-6*end {
+	if peak := summitOf(flow, low, high); flow(peak) > flow(end) && end-peak > 1e-6*end {
 		return peak
 	}
 	return 0

@@ -20,7 +20,8 @@ func usualThroat(diameter float64) palmerThroat {
 // palmerAlternatives are other dimensions that throats are built with, by the key that would tell (common practice, from memory: no standard fixes
 // them). The flow of each against the usual one is what not measuring the throat leaves open.
 func palmerAlternatives(diameter float64) map[string][]float64 {
-	return map[string][]float64{"throat_width": {diameter / 3, diameter / 2}, "throat_ramp": {diameter / 12, diameter / 4}, "throat_slope": {1.0 / 3, 2.0 / 3}, "throat_length": {diameter / 2, 2 * diameter}}
+	return map[string][]float64{"throat_width": {diameter / 3, diameter / 2}, "throat_ramp": {diameter / 12, diameter / 4},
+		"throat_slope": {1.0 / 3, 2.0 / 3}, "throat_length": {diameter / 2, 2 * diameter}}
 }
 
 // palmerKeys are the keys of the throat, in the order in which they are told.
@@ -52,15 +53,18 @@ func newPalmerBowlus(d *dimensions) Rating {
 		Equation:    "Q = Cd sqrt(g A^3/T) at critical depth in the throat, velocity of approach from the pipe",
 		Source:      "critical-flow theory as in ASTM D5390 (scope read); usual geometry recalled from Wells and Gotaas 1958, not read: measure the throat",
 		Uncertainty: 0.05, UncertainBy: "US Navy MO-221, read: 3 %, about 10 % with the level device",
-		Dimensions: append([]Constant{{"diameter", fmt.Sprintf("%.4g m", diameter)}, {"throat_length", fmt.Sprintf("%.4g m", p.length)}}, throat.dims...)}
+		Dimensions: append([]Constant{{"diameter", fmt.Sprintf("%.4g m", diameter)},
+			{"throat_length", fmt.Sprintf("%.4g m", p.length)}}, throat.dims...)}
 	approach := readChannel(d, channel{section: circleSection(diameter), known: true}, p.ramp, "throat_ramp", &description)
 	crown := diameter - p.ramp
 	top := math.Max(float64(0.9*diameter)-p.ramp, 0.02)
-	limits := Limits{Low: math.Min(0.1*diameter, top), High: top, End: math.Max(crown, top), LowSource: "0.1 D (from memory)", HighSource: "water at 0.9 D in the pipe (from memory)", EndSource: "crown of the pipe"}
+	limits := Limits{Low: math.Min(0.1*diameter, top), High: top, End: math.Max(crown, top), LowSource: "0.1 D (from memory)",
+		HighSource: "water at 0.9 D in the pipe (from memory)", EndSource: "crown of the pipe"}
 	flow := p.flow(d, diameter, approach)
 	approach.limit(d, "diameter", &limits, flow, throat, 0, "")
 	p.assume(d, diameter, approach, limits, &description)
-	f := &Formula{flow: flow, description: description, limits: limits, drownable: drownable{modularOnly(0.85, "from memory (Wells and Gotaas 1958); that no correction is published was read")}}
+	drowned := modularOnly(0.85, "from memory (Wells and Gotaas 1958); that no correction is published was read")
+	f := &Formula{flow: flow, description: description, limits: limits, drownable: drownable{drowned}}
 	least := limits.Low
 	return tabulate(f, least, approach.smooth(least, limits.End, flow))
 }
@@ -110,7 +114,8 @@ func (p palmerThroat) assume(d *dimensions, diameter float64, approach channel, 
 			text = fmt.Sprintf("%.4g", *p.field(key))
 		}
 		assumed = append(assumed, key)
-		description.Assumed = append(description.Assumed, fmt.Sprintf("%s = %s is assumed, not given; other usual throats differ by up to %.0f %% of the flow", key, text, 100*worst))
+		description.Assumed = append(description.Assumed,
+			fmt.Sprintf("%s = %s is assumed, not given; other usual throats differ by up to %.0f %% of the flow", key, text, 100*worst))
 	}
 	if len(assumed) > 0 {
 		description.Uncertainty = math.Sqrt(square)

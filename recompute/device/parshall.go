@@ -155,7 +155,10 @@ const parshallEnd = 0.90
 // sizes take the deduction from 0.25 m (from memory of ISO 9826), the US ones from 1 to 8 ft.
 func parshallDrowned(feet, modular float64, metric bool) *drowning {
 	deducted := feet > 0.99 && feet < 8.1 || metric
-	return &drowning{modular: modular, end: parshallEnd, source: "mean of Parshall's deduction (1 to 8 ft, read) and the Utah State equation (coefficients from memory), to hb/ha = 0.90",
+	if !deducted && utahOf(feet) == nil {
+		return modularOnly(modular, "limit by size read in open code")
+	}
+	return &drowning{modular: modular, end: parshallEnd, source: "limit by size read in open code; " + parshallMethods(deducted, metric, utahOf(feet) != nil) + ", to hb/ha = 0.90",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
 			ha := h / 0.3048
 			var flows []float64
@@ -166,14 +169,30 @@ func parshallDrowned(feet, modular float64, metric bool) *drowning {
 				flows = append(flows, u.flow(ha, hd/0.3048))
 			}
 			switch len(flows) {
-			case 0:
-				return free, 0, false
+			case 0: // between a modular limit below 0.70 and the start of the deduction
+				return free, 0.10, true
 			case 1:
 				return flows[0], 0.10, true
 			}
 			mean := (flows[0] + flows[1]) / 2
 			return mean, math.Max(0.05, math.Abs(flows[0]-flows[1])/2/mean), true
 		}}
+}
+
+// parshallMethods names the methods that hold for a size.
+func parshallMethods(deducted, metric, utah bool) string {
+	deduction := "Parshall's deduction (read for 1 to 8 ft)"
+	if metric {
+		deduction = "Parshall's deduction (read for 1 to 8 ft; for the metric sizes from memory of ISO 9826)"
+	}
+	const equation = "the Utah State equation (form read, coefficients from memory)"
+	switch {
+	case deducted && utah:
+		return "mean of " + deduction + " and " + equation
+	case deducted:
+		return deduction
+	}
+	return equation
 }
 
 // utahOf returns the submerged equation of a throat within 1 % of one of the table; nil for others.
@@ -200,7 +219,8 @@ func parshallHint(feet float64) string {
 	case feet < 1 || feet > 8:
 		return `for another size use kind = "power" with the coefficients of its calibration`
 	}
-	return fmt.Sprintf("for a flume of these proportions the general formula gives kind = \"power\", coefficient = %.4g, exponent = %.4g, head_unit = \"ft\", flow_unit = \"ft3/s\"", c, n)
+	return fmt.Sprintf(`for a flume of these proportions the general formula gives kind = "power", coefficient = %.4g, exponent = %.4g, `+
+		`head_unit = "ft", flow_unit = "ft3/s"`, c, n)
 }
 
 // nearestParshall returns the standard size within 0.5 % of a throat in metres, and whether it is of the US set.

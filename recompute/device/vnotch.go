@@ -271,7 +271,8 @@ func (v *VNotch) Describe() Description {
 	}
 	approach(&d, v.crestHeight, 0.45, v.channelWidth, 0.90)
 	if !v.claimed {
-		d.Advice = append(d.Advice, "contraction = \"full\" is not claimed, so its limits (h <= 0.38 m, h/p <= 0.4, h/B <= 0.2) are not held; less contraction gives up to 4 % more flow at 90 deg (chart of \"partial\")")
+		d.Advice = append(d.Advice, `contraction = "full" is not claimed, so its limits (h <= 0.38 m, h/p <= 0.4, h/B <= 0.2) are not held; `+
+			`less contraction gives up to 4 % more flow at 90 deg (chart of "partial")`)
 	}
 	return d
 }
