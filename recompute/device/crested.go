@@ -46,7 +46,7 @@ func (c *crest) rating(d *dimensions, limits Limits, coefficient func(h, energy 
 	c.approach.limit(d, "channel_width", &limits, flow, trapezoidSection(c.width, 0), 0, "")
 	top := c.approach.smooth(limits.Low/3, math.Min(1.5*limits.High, limits.End), flow)
 	f := &Formula{flow: flow, limits: limits, description: c.description, drownable: drownable{drowned}}
-	return tabulate(f, limits.Low/3, top)
+	return d.tabulate(f, limits.Low/3, top)
 }
 
 // newBroadCrested reads width, crest_length, crest_height and the optional approach (see readChannel) and coefficient.
@@ -202,7 +202,7 @@ func newFlatV(d *dimensions) Rating {
 	approach.limit(d, "channel_width", &limits, flow, flatVSection(m, v), 0, "")
 	drowned := modularOnly(0.70, "H2/H1 of 0.70 to 0.75 (from memory of ISO 4377)")
 	f := &Formula{flow: flow, limits: limits, description: description, drownable: drownable{drowned}}
-	return tabulate(f, limits.Low/3, approach.smooth(limits.Low/3, math.Min(1.5*limits.High, limits.End), flow))
+	return d.tabulate(f, limits.Low/3, approach.smooth(limits.Low/3, math.Min(1.5*limits.High, limits.End), flow))
 }
 
 // flatVSection is the opening above the crest: a V of height v and slope m under upright walls.

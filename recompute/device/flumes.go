@@ -211,5 +211,5 @@ func newManning(d *dimensions) Rating {
 	}
 	still := modularOnly(1, "uniform flow has no modular limit; water below that stands as high as above shows backwater")
 	f := &Formula{flow: flow, limits: limits, peak: peakOf(flow, limits.End), description: description, drownable: drownable{still}}
-	return tabulate(f, 0.02*top, top)
+	return d.tabulate(f, 0.02*top, top)
 }

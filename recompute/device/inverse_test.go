@@ -89,6 +89,7 @@ func TestEnds(t *testing.T) {
 	}{
 		{"v-notch", map[string]any{"angle": "90 deg", "notch_height": "0.3 m"}, 0.3},
 		{"v-notch", map[string]any{"angle": "90 deg", "notch_height": "0.3 m", "equation": "cone"}, 0.3},
+		{"v-notch", map[string]any{"angle": "90 deg", "notch_height": "4 cm"}, 0.04}, // below the lowest head of validity
 		{"h-flume", map[string]any{"type": "H", "depth": "1.5 ft"}, 0.4572},
 		{"palmer-bowlus", map[string]any{"diameter": "0.3 m"}, 0.25}, // D less the ramp D/6
 		{"table", kinds["table"].example, 0.6},
@@ -96,7 +97,7 @@ func TestEnds(t *testing.T) {
 	} {
 		r := build(t, c.kind, c.values)
 		l := r.Limits()
-		if math.Abs(l.End-c.end) > 1e-9 || l.EndSource == "" || l.High > l.End || r.Flow(l.End*1.5) != r.Flow(l.End) {
+		if math.Abs(l.End-c.end) > 1e-9 || l.EndSource == "" || l.High > l.End || l.Low > l.High || r.Flow(l.End*1.5) != r.Flow(l.End) {
 			t.Errorf("%s: limits %+v, want the end at %g; %v and %v", c.kind, l, c.end, r.Flow(l.End), r.Flow(1.5*l.End))
 		}
 		q := make([]float64, 1)
@@ -105,6 +106,9 @@ func TestEnds(t *testing.T) {
 		}
 	}
 	for name, r := range all(t) {
+		if l := r.Limits(); !(l.Low <= l.High && l.High <= l.End) {
+			t.Errorf("%s: limits out of order: %+v", name, l)
+		}
 		if l := r.Limits(); math.IsInf(l.End, 1) && !math.IsInf(l.High, 1) && !(r.Flow(1.2*l.High) > r.Flow(l.High)*1.1) {
 			t.Errorf("%s: the equation stops at its limit of validity", name)
 		}

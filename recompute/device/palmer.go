@@ -66,7 +66,7 @@ func newPalmerBowlus(d *dimensions) Rating {
 	drowned := modularOnly(0.85, "from memory (Wells and Gotaas 1958); that no correction is published was read")
 	f := &Formula{flow: flow, description: description, limits: limits, drownable: drownable{drowned}}
 	least := limits.Low
-	return tabulate(f, least, approach.smooth(least, limits.End, flow))
+	return d.tabulate(f, least, approach.smooth(least, limits.End, flow))
 }
 
 // section is the throat: a trapezoid up to where it is as wide as the pipe, upright walls above.

@@ -44,6 +44,14 @@ func tabulate(f *Formula, low, high float64) Rating {
 	return &fast
 }
 
+// tabulate is the function of that name; a device that was refused needs no table.
+func (d *dimensions) tabulate(f *Formula, low, high float64) Rating {
+	if len(d.issues) > 0 {
+		return f
+	}
+	return tabulate(f, low, high)
+}
+
 // cubicTable is Q/h^1.5 by cubics on intervals of different width.
 type cubicTable struct {
 	exact        func(float64) float64

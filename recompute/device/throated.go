@@ -51,7 +51,7 @@ func throatedRating(d *dimensions, s section, kind, name, source string) Rating 
 	approach.limit(d, key, &limits, flow, s, 0.7, "throat area <= 0.7 of the approach's (recalled from ISO 4359)")
 	f := &Formula{flow: flow, limits: limits, description: description, drownable: drownable{throatDrowned(d)}}
 	least := math.Max(low/2, 0.01*length)
-	return tabulate(f, least, approach.smooth(least, math.Min(1.5*limits.High, limits.End), flow))
+	return d.tabulate(f, least, approach.smooth(least, math.Min(1.5*limits.High, limits.End), flow))
 }
 
 // criticalThroat is the flow of a throat: critical at the energy head of the approach.

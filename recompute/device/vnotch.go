@@ -107,6 +107,7 @@ func (v *VNotch) ended(l Limits) Limits {
 	if l.End < l.High {
 		l.High, l.HighSource = l.End, l.EndSource
 	}
+	l.Low = math.Min(l.Low, l.End)
 	return l
 }
 
