@@ -121,7 +121,7 @@ var Checks = []Check{
 		func(Limits) string { return "0 < head < the device's lowest head, or head > its highest" }, nil}, // flagged by heads
 	{Drowned, Suspect, "drowned", "drowned", "was taken while the water below the device stood above its modular limit", "limits and equations of the device's sources",
 		func(Limits) string {
-			return "downstream head > modular limit x head; flow by the drowned equation, or at most the last that is known where none holds"
+			return "downstream head > modular limit x head; flow by the drowned equation; where none holds, between 0 and the last drowned or the free flow"
 		}, (*Screener).drowned},
 	{SecondSensor, Suspect, "second_sensor", "second sensor", "differs from the second sensor", "QARTOD manual for water level, neighbour test; limit of our own",
 		func(l Limits) string { return fmt.Sprintf("more than %.3g mm apart", l.SecondLimit*1000) }, (*Screener).secondSensor},

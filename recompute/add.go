@@ -267,7 +267,7 @@ func (e *Engine) addBeyond(low, high int) {
 		if e.Flags[i]&qa.Validity == 0 {
 			continue
 		}
-		more := beyond(e.corrected.Segments[e.corrected.at(e.Time[i]-e.lag)].Rating, e.Head[i]) - 1
+		more := device.Beyond(e.corrected.Segments[e.corrected.at(e.Time[i]-e.lag)].Rating, e.Head[i]) - 1
 		if more <= 0 {
 			continue
 		}
@@ -275,12 +275,4 @@ func (e *Engine) addBeyond(low, high int) {
 		e.beyond = grow(e.beyond, day+1)
 		e.beyond[day] += float64(more * e.afterFlow[i] * float64(e.Time[i]-e.Time[i-1]) * 1e-9)
 	}
-}
-
-// beyond is how many times less well a coefficient is known above the limit of validity: in proportion to the distance beyond it, twice at 1.5 times the limit.
-func beyond(r device.Rating, h float64) float64 {
-	if high := r.Limits().High; h > high {
-		return 1 + 2*(h/high-1)
-	}
-	return 1
 }

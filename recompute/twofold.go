@@ -10,7 +10,7 @@ import (
 // crown.
 func (s *Segment) twoFlows(at int64, figure, air float64) (lower, upper float64) {
 	c := &s.chain
-	low, high, ok := headsOf(c.backward, c.alpha+float64(c.beta*figure))
+	low, high, ok := device.Heads(c.backward, c.alpha+float64(c.beta*figure))
 	if !ok {
 		return s.hold, s.ends.depth
 	}
@@ -18,6 +18,3 @@ func (s *Segment) twoFlows(at int64, figure, air float64) (lower, upper float64)
 	b := s.Rating.Flow(c.forward(at, high, air))
 	return math.Min(a, b), math.Max(a, b)
 }
-
-// headsOf is device.Heads.
-func headsOf(r device.Rating, q float64) (low, high float64, ok bool) { return device.Heads(r, q) }

@@ -93,7 +93,7 @@ func seconds(s float64) string { return quantity.FormatDuration(time.Duration(s 
 func distinct(lanes ...[]segmentRecord) (out []device.Description) {
 	for _, lane := range lanes {
 		for _, s := range lane {
-			if !slices.ContainsFunc(out, func(d device.Description) bool { return d.Equation == s.Device.Equation }) {
+			if !slices.ContainsFunc(out, func(d device.Description) bool { return d.Same(s.Device) }) {
 				out = append(out, s.Device)
 			}
 		}

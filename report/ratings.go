@@ -27,7 +27,7 @@ func (r *Report) rating(run *Run) *picture {
 	r.addCloud(p, run)
 	recorded, corrected := last(run.Result.Recorded), last(run.Result.Corrected)
 	name := "rating, recorded and corrected"
-	if recorded.Rating.Describe().Equation != corrected.Rating.Describe().Equation {
+	if !recorded.Rating.Describe().Same(corrected.Rating.Describe()) {
 		run.addLine(p, curve(recorded, top, unit.FromSI), "rating as recorded", beforeLine, true)
 		name = "rating as corrected"
 	}

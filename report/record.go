@@ -113,6 +113,7 @@ type segmentRecord struct {
 	Device      device.Description `json:"device"`
 	LowestHead  float64            `json:"lowest_valid_head_m"`
 	HighestHead *float64           `json:"highest_valid_head_m,omitempty"`
+	End         *float64           `json:"physical_end_head_m,omitempty"`
 }
 
 type correctionRecord struct {
@@ -302,6 +303,9 @@ func segments(l *recompute.Lane, log *ingest.Log) (out []segmentRecord) {
 		rec := segmentRecord{From: utc(s.From), Until: utc(s.Until), Settings: s.Settings.Words(), Device: s.Rating.Describe(), LowestHead: limits.Low}
 		if !math.IsInf(limits.High, 1) {
 			rec.HighestHead = &limits.High
+		}
+		if !math.IsInf(limits.End, 1) {
+			rec.End = &limits.End
 		}
 		out = append(out, rec)
 	}

@@ -117,14 +117,14 @@ func lane(w io.Writer, j *job, l *recompute.Lane) {
 		fmt.Fprintln(w)
 		d, limits := s.Rating.Describe(), s.Rating.Limits()
 		fmt.Fprintf(w, "    %s\n    %s\n    source: %s\n", d.Name, d.Equation, d.Source)
-		if limits.Low > 0 {
-			fmt.Fprintf(w, "    valid from %.3g m: %s\n", limits.Low, limits.LowSource)
-		}
-		if !math.IsInf(limits.High, 1) {
-			fmt.Fprintf(w, "    valid to %.3g m: %s\n", limits.High, limits.HighSource)
+		for _, line := range limitLines(limits) {
+			fmt.Fprintf(w, "    %s %s\n", line[0], line[1])
 		}
 		if d.Uncertainty > 0 {
 			fmt.Fprintf(w, "    uncertainty of the coefficient %.2g %% (95 %%): %s\n", 100*d.Uncertainty, d.UncertainBy)
+		}
+		for _, text := range d.Assumed {
+			fmt.Fprintf(w, "    assumed: %s\n", text)
 		}
 		for _, advice := range d.Advice {
 			fmt.Fprintf(w, "    note: %s\n", advice)

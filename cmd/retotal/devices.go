@@ -74,19 +74,23 @@ func printKind(w io.Writer, k device.Kind) {
 	}
 	d, l := k.Rating.Describe(), k.Rating.Limits()
 	fmt.Fprintf(w, "\n  keys        %s\n  equation    %s\n  source      %s\n", strings.Join(k.Keys, ", "), d.Equation, d.Source)
-	if l.Low > 0 {
-		fmt.Fprintf(w, "  valid from  %.3g m: %s\n", l.Low, l.LowSource)
-	}
-	if !math.IsInf(l.High, 1) {
-		fmt.Fprintf(w, "  valid to    %.3g m: %s\n", l.High, l.HighSource)
+	for _, line := range limitLines(l) {
+		fmt.Fprintf(w, "  %-11s %s\n", line[0], line[1])
 	}
 	if drownable, ok := k.Rating.(device.Drownable); ok {
-		if limit, source := drownable.ModularLimit(); !math.IsInf(limit, 1) {
-			fmt.Fprintf(w, "  drowned     above hd/h = %.2f: %s\n", limit, source)
+		limit, source := drownable.ModularLimit()
+		if math.IsInf(limit, 1) {
+			source = "nothing is known of drowned flow at this device"
+		} else {
+			source = fmt.Sprintf("above hd/h = %.2f: %s", limit, source)
 		}
+		fmt.Fprintf(w, "  drowned     %s\n", source)
 	}
 	if d.UncertainBy != "" {
 		fmt.Fprintf(w, "  uncertain   %.2g %% (95 %%): %s\n", 100*d.Uncertainty, d.UncertainBy)
+	}
+	for _, text := range d.Assumed {
+		fmt.Fprintf(w, "  assumed     %s\n", text)
 	}
 	for _, advice := range d.Advice {
 		fmt.Fprintf(w, "  note        %s\n", advice)

@@ -82,11 +82,11 @@ func buildUnits() map[string]Unit {
 			m[canonical(s)] = u
 		}
 	}
-	add(LengthDimension, 1, 0, "m")
+	add(LengthDimension, 1, 0, "m", "metre", "metres", "meter", "meters")
 	add(LengthDimension, 1e-2, 0, "cm")
 	add(LengthDimension, 1e-3, 0, "mm")
-	add(LengthDimension, foot, 0, "ft", "[ft_i]")
-	add(LengthDimension, inch, 0, "in", "[in_i]")
+	add(LengthDimension, foot, 0, "ft", "[ft_i]", "foot", "feet")
+	add(LengthDimension, inch, 0, "in", "[in_i]", "inch", "inches")
 	add(AngleDimension, math.Pi/180, 0, "deg", "°")
 	add(AngleDimension, 1, 0, "rad")
 	add(TemperatureDimension, 1, 0, "K")
@@ -108,13 +108,14 @@ func buildUnits() map[string]Unit {
 }
 
 // ucumVolumes are the volumes that UCUM spells in another way (UCUM ucum-essence; it has no atom for a million gallons, which is written as a
-// product). perTime are spellings of units of time behind a stroke.
+// product), and those of the trade. perTime are spellings of units of time behind a stroke.
 var (
 	ucumVolumes = map[string]string{"[gal_us]": "US gal", "[gal_br]": "imp gal", "[cft_i]": "ft3", "[ft_i]3": "ft3",
-		"1000000.[gal_us]": "US Mgal", "1000000.[gal_br]": "imp Mgal", "10*6.[gal_us]": "US Mgal", "10*6.[gal_br]": "imp Mgal"}
+		"1000000.[gal_us]": "US Mgal", "1000000.[gal_br]": "imp Mgal", "10*6.[gal_us]": "US Mgal", "10*6.[gal_br]": "imp Mgal",
+		"AF": "acre-ft", "ac-ft": "acre-ft", "acre-foot": "acre-ft", "acre-feet": "acre-ft"}
 	perTime = map[string]string{"sec": "s", "second": "s", "minute": "min", "hr": "h", "hour": "h", "day": "d"}
 	// tradeSpellings have one meaning each, wherever they are used.
-	tradeSpellings = map[string]string{"cfs": "ft3/s", "lps": "L/s", "cumec": "m3/s", "cumecs": "m3/s"}
+	tradeSpellings = map[string]string{"cfs": "ft3/s", "lps": "L/s", "cumec": "m3/s", "cumecs": "m3/s", "MLD": "ML/d", "mld": "ML/d"}
 )
 
 // inverseTime ends the UCUM spelling of a flow without a stroke, as in m3.s-1.

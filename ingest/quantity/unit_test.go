@@ -39,6 +39,16 @@ func TestUnitFactors(t *testing.T) {
 		{"spelling", "1 m³ h⁻¹", "m3/h", FlowDimension, 1, 1e-12},
 		{"spelling", "1 m3/hour", "m3/h", FlowDimension, 1, 1e-12},
 		{"spelling", "1 cfs", "ft3/s", FlowDimension, 1, 1e-12},
+		{"spelling", "12 inch", "ft", LengthDimension, 1, 1e-12},
+		{"spelling", "2 inches", "mm", LengthDimension, 50.8, 1e-9},
+		{"spelling", "1 foot", "m", LengthDimension, 0.3048, 1e-12},
+		{"spelling", "3 feet", "m", LengthDimension, 0.9144, 1e-12},
+		{"spelling", "2 metres", "m", LengthDimension, 2, 1e-12},
+		{"spelling", "1 AF", "ft3", VolumeDimension, 43560, 1e-6},
+		{"spelling", "1 AF/d", "ft3/s", FlowDimension, 43560.0 / 86400, 1e-9},
+		{"spelling", "1.983471 acre-feet", "ft3", VolumeDimension, 86400, 0.02},
+		{"spelling", "1 MLD", "m3/d", FlowDimension, 1000, 1e-9},
+		{"spelling", "2 MLD", "ML/d", FlowDimension, 2, 1e-12},
 		{"spelling", "1 Ml/day", "ML/d", FlowDimension, 1, 1e-12},
 	} {
 		v, err := Parse(c.text, c.dimension)

@@ -38,10 +38,11 @@ type kind struct {
 func init() { // a compound is made of other kinds, so the table cannot name its builder while it is set up
 	approach := []string{"crest_height", "channel_width"}
 	with := func(more []string, keys ...string) []string { return append(keys, more...) }
-	throat := []string{"throat_length", "channel_width", "hump", "coefficient"}
+	crested := with(approachKeys, "crest_height", "coefficient")
+	throat := with(approachKeys, "throat_length", "hump", "coefficient", "exit_expansion")
 	shape := []string{"section", "width", "side_slope", "diameter"}
 	kinds = map[string]kind{
-		"v-notch": {newVNotch, "V-notch thin-plate weir: Kindsvater-Shen, Cone, 90 deg partially contracted", with(approach, "angle", "equation", "contraction"),
+		"v-notch": {newVNotch, "V-notch thin-plate weir: Kindsvater-Shen, Cone, 90 deg partially contracted", with(approach, "angle", "equation", "contraction", "notch_height"),
 			map[string]any{"angle": "90 deg"}},
 		"rectangular": {newRectangular, "rectangular thin-plate weir: Kindsvater-Carter, Rehbock, Francis", with(approach, "width", "equation", "contractions"),
 			map[string]any{"width": "0.5 m", "channel_width": "1.2 m", "crest_height": "40 cm"}},
@@ -57,22 +58,22 @@ func init() { // a compound is made of other kinds, so the table cannot name its
 		"cutthroat":   {newCutthroat, "cutthroat flume, free flow", []string{"length", "throat", "coefficient", "exponent", "drowned_coefficient", "drowned_exponent"}, map[string]any{"length": "36 in", "throat": "8 in"}},
 		"throated":    {newThroated, "long-throated flume: rectangular, trapezoidal or U throat", with(throat, shape...), map[string]any{"section": "rectangular", "width": "0.3 m", "throat_length": "0.6 m", "channel_width": "0.6 m"}},
 		"trapezoidal": {newTrapezoidalFlume, "trapezoidal or V-shaped flume with a throat long enough for critical flow", with(throat, "width", "side_slope"), map[string]any{"width": "5 cm", "side_slope": 0.5, "throat_length": "0.4 m"}},
-		"palmer-bowlus": {newPalmerBowlus, "Palmer-Bowlus flume: trapezoidal throat in a pipe", []string{"diameter", "throat_width", "throat_ramp", "throat_slope", "throat_length", "coefficient"},
+		"palmer-bowlus": {newPalmerBowlus, "Palmer-Bowlus flume: trapezoidal throat in a pipe", with(approachKeys, "diameter", "throat_width", "throat_ramp", "throat_slope", "throat_length", "coefficient"),
 			map[string]any{"diameter": "12 in"}},
-		"broad-crested": {newBroadCrested, "rectangular broad-crested weir, square edge", with(approach, "width", "crest_length", "coefficient"),
+		"broad-crested": {newBroadCrested, "rectangular broad-crested weir, square edge", with(crested, "width", "crest_length"),
 			map[string]any{"width": "1 m", "crest_length": "0.6 m", "crest_height": "0.5 m", "channel_width": "1 m"}},
-		"round-nosed": {newRoundNosed, "round-nosed horizontal-crested weir", with(approach, "width", "crest_length", "nose_radius", "coefficient"),
+		"round-nosed": {newRoundNosed, "round-nosed horizontal-crested weir", with(crested, "width", "crest_length", "nose_radius"),
 			map[string]any{"width": "1 m", "crest_length": "0.9 m", "nose_radius": "0.1 m", "crest_height": "0.4 m", "channel_width": "1 m"}},
-		"triangular-profile": {newTriangularProfile, "triangular-profile weir 1:2/1:5", with(approach, "width", "coefficient"),
+		"triangular-profile": {newTriangularProfile, "triangular-profile weir 1:2/1:5", with(crested, "width", "equation"),
 			map[string]any{"width": "1 m", "crest_height": "0.3 m", "channel_width": "1 m"}},
-		"flat-v": {newFlatV, "flat-V weir with triangular profile", with(approach, "cross_slope", "v_height", "coefficient"),
+		"flat-v": {newFlatV, "flat-V weir with triangular profile", with(crested, "cross_slope", "v_height"),
 			map[string]any{"cross_slope": 20.0, "v_height": "0.2 m", "crest_height": "0.3 m", "channel_width": "8 m"}},
 		"manning": {newManning, "uniform flow in a circular, rectangular, trapezoidal or U channel", with(shape, "roughness", "slope"),
 			map[string]any{"section": "circular", "diameter": "0.6 m", "roughness": 0.013, "slope": 0.002}},
-		"power":    {newPower, "power law Q = C (h - e)^n", []string{"coefficient", "exponent", "offset", "head_unit", "flow_unit"}, map[string]any{"coefficient": 1.9, "exponent": 1.8, "offset": "5 mm", "head_unit": "m", "flow_unit": "m3/s"}},
-		"segments": {newSegments, "power-law segments that meet at their joins", []string{"segments", "head_unit", "flow_unit"}, exampleSegments},
-		"maximum":  {newMaximum, "Q = Qmax (h/hmax)^n", []string{"maximum_head", "maximum_flow", "exponent"}, map[string]any{"maximum_head": "0.3 m", "maximum_flow": "80 L/s", "exponent": 2.5}},
-		"table":    {newTable, "rating table, linear or by power-law arcs", []string{"points", "interpolation", "offset"}, map[string]any{"points": []any{[]any{"0.05 m", "1 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"0.6 m", "220 L/s"}}}},
+		"power":    {newPower, "power law Q = C (h - e)^n", []string{"coefficient", "exponent", "offset", "head_unit", "flow_unit", "modular_limit"}, map[string]any{"coefficient": 1.9, "exponent": 1.8, "offset": "5 mm", "head_unit": "m", "flow_unit": "m3/s"}},
+		"segments": {newSegments, "power-law segments that meet at their joins", []string{"segments", "head_unit", "flow_unit", "modular_limit"}, exampleSegments},
+		"maximum":  {newMaximum, "Q = Qmax (h/hmax)^n", []string{"maximum_head", "maximum_flow", "exponent", "modular_limit"}, map[string]any{"maximum_head": "0.3 m", "maximum_flow": "80 L/s", "exponent": 2.5}},
+		"table":    {newTable, "rating table, linear or by power-law arcs", []string{"points", "interpolation", "offset", "modular_limit"}, map[string]any{"points": []any{[]any{"0.05 m", "1 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"0.6 m", "220 L/s"}}}},
 	}
 }
 

@@ -18,7 +18,7 @@ import (
 // Quantities: angle or notch_coefficient (Qv = k h^2.5, SI); crest_coefficient C, SI, 1.8384 by default (Francis,
 // 3.33 in ft: USBR Water Measurement Manual eq. 7-5, read).
 //
-// Limits: those of the notch at the low end; none is published for the whole. Uncertainty: none is
+// Limits: those of the notch at the low end; none is published for the whole. Drowned: each part at its own crest, by Villemonte. Uncertainty: none is
 // published; several per cent above the notch are common practice.
 type Compound struct {
 	notch            Rating
@@ -43,10 +43,10 @@ func newCompound(d *dimensions) Rating {
 	if d.has("notch_coefficient") {
 		k := d.number("notch_coefficient")
 		d.between("notch_coefficient", k, 0.01, 10, "a coefficient in m^0.5/s, about 1.37 at 90 deg")
-		c.notch = &Power{coefficient: k, exponent: 2.5, limits: Limits{High: math.Inf(1), End: math.Inf(1)},
+		c.notch = &Power{coefficient: k, exponent: 2.5, limits: Limits{High: math.Inf(1), End: math.Inf(1)}, drownable: drownable{villemonte(2.5)},
 			description: Description{Name: "notch", Equation: fmt.Sprintf("Qv = %.5g h^2.5", k)}}
 	} else {
-		c.notch = newVNotch(d)
+		c.notch = newNotch(d, math.Inf(1))
 	}
 	inner := c.notch.Describe()
 	c.description = Description{Kind: "compound", Name: fmt.Sprintf("V-notch of %.4g m under a rectangular section", c.height),
@@ -65,6 +65,21 @@ func (c *Compound) Flow(h float64) float64 {
 		q += float64(c.crest*c.shoulder*power(over, 1.5)) - c.notch.Flow(over)
 	}
 	return q
+}
+
+// terms are the summands of the flow, each with its crest: they drown apart, as the parts of a trapezoidal weir do (read: EPA SWMM Vol. II).
+func (c *Compound) terms() []summand {
+	side := &Power{coefficient: c.crest * c.shoulder, exponent: 1.5, limits: Limits{End: math.Inf(1)}, drownable: drownable{villemonte(1.5)}}
+	return []summand{{0, 1, c.notch}, {c.height, -1, c.notch}, {c.height, 1, side}}
+}
+
+// ModularLimit implements Drownable.
+func (c *Compound) ModularLimit() (ratio float64, source string) { return drownedSum(c.terms()) }
+
+// Drowned implements Drownable; the notch is the first part to come to the end of its equation.
+func (c *Compound) Drowned(h, hd float64) (q, spread float64, ok bool) {
+	all := &drowning{end: villemonteEnd, flow: func(h, hd, _ float64) (float64, float64, bool) { return drownedFlows(c.terms(), h, hd) }}
+	return all.at(h, hd, c.Flow(h))
 }
 
 // Flows implements Rating.

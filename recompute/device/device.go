@@ -6,6 +6,7 @@ package device
 
 import (
 	"math"
+	"slices"
 )
 
 // Gravity is the standard acceleration of free fall, 9.80665 m/s² (3rd CGPM 1901). ISO texts often use
@@ -43,12 +44,12 @@ type Rating interface {
 	Describe() Description
 }
 
-// Limits of validity in head. A limit that is not known is 0 (Low) or +Inf (High).
+// Limits in head. Low and High are those of validity: readings outside are told and the equation goes on. End is physical: there the structure or
+// the rating stops (crown of a pipe, top of a flume, last point of a table), and the flow beyond is that at the end. A limit that is not known
+// is 0 (Low) or +Inf (High, End).
 type Limits struct {
-	Low, High             float64
-	LowSource, HighSource string
-	// End is the head beyond which the rating has no value at all (the end of a rating table); +Inf for equations.
-	End float64
+	Low, High, End                   float64
+	LowSource, HighSource, EndSource string
 }
 
 // Description is a device in words.
@@ -59,8 +60,14 @@ type Description struct {
 	Source      string     `json:"source"`                 // standard or handbook, and how the coefficients are known
 	Uncertainty float64    `json:"coefficient_u95"`        // relative expanded uncertainty (95 %) of the coefficient; 0 when none is published
 	UncertainBy string     `json:"coefficient_u95_source"` // source of it
+	Assumed     []string   `json:"assumed,omitempty"`      // dimensions that are not given and are taken to be the usual ones
 	Dimensions  []Constant `json:"dimensions"`             // as given
 	Advice      []string   `json:"advice,omitempty"`       // limits of the geometry that are not met or could not be checked
+}
+
+// Same tells whether two descriptions are of one rating: equation and dimensions; the equation alone does not name the approach of a throat.
+func (d Description) Same(other Description) bool {
+	return d.Equation == other.Equation && slices.Equal(d.Dimensions, other.Dimensions)
 }
 
 // Constant is one number of a description.
@@ -83,31 +90,6 @@ func Assess(r Rating, h float64) Status {
 		return BelowLimit
 	}
 	return Within
-}
-
-// Head returns the head that gives discharge q, by bisection on the rising part of the rating to one part
-// in 10¹² or better. It fails (false) for a flow the rating does not reach below 100 m of head or its end.
-func Head(r Rating, q float64) (float64, bool) {
-	if q <= 0 {
-		return 0, q == 0
-	}
-	low, high := 0.0, 0.01
-	top := math.Min(r.Limits().End, 100)
-	for high = math.Min(high, top); r.Flow(high) < q; high = math.Min(2*high, top) {
-		if high == top {
-			return 0, false
-		}
-		low = high
-	}
-	for i := 0; i < 200 && high-low > 1e-13*high; i++ {
-		middle := low + (high-low)/2
-		if r.Flow(middle) < q {
-			low = middle
-		} else {
-			high = middle
-		}
-	}
-	return low + (high-low)/2, true
 }
 
 // power returns x^n for x ≥ 0 and n > 0: by square roots for the exponents of the weirs, by logarithm for others. It is within

@@ -8,14 +8,15 @@ import (
 )
 
 // newMontana reads throat. What: a Parshall flume without throat and exit, for free outfall. Equation: the Parshall flume's of that size (the
-// same coefficients read in open code for 2 and 3 in). Limits: those of the Parshall flume; never submerged, no correction exists.
+// same coefficients read in open code for 2 and 3 in). Limits: those of the Parshall flume. Drowned as
+// soon as water stands above its floor below it: no limit and no correction exist.
 func newMontana(d *dimensions) Rating {
 	r, ok := newParshall(d).(*Formula)
 	if !ok {
 		return r
 	}
 	m := *r
-	m.drowning = nil
+	m.drowning = modularOnly(0, "free outfall only: no limit and no correction for submergence exist (read)")
 	m.description.Kind, m.description.Name = "montana", "Montana flume, throat "+d.text("throat")
 	m.description.Source = "rated as the Parshall flume of that throat; " + r.description.Source
 	m.description.Advice = []string{"for free outfall only: a Montana flume has no correction for submergence"}
@@ -60,7 +61,7 @@ func newHFlume(d *dimensions) Rating {
 				sizes = append(sizes, fmt.Sprintf("%.4g ft", s.depth))
 			}
 		}
-		d.refuse("depth", fmt.Sprintf("%q is not a size of the %s flume", d.text("depth"), kind), fmt.Sprintf("one of %v", sizes), "")
+		d.refuse("depth", fmt.Sprintf("%q is not a size of the %s flume", d.text("depth"), kind), fmt.Sprintf("one of %v", sizes), "for another size use kind = \"table\" with the points of its calibration")
 	}
 	return &Formula{}
 }
@@ -84,7 +85,9 @@ func (s hSize) rating() Rating {
 	}
 	depth := s.depth * 0.3048
 	return &Formula{flow: flow, slope: func(h float64) float64 { return flow(h) * exponent(math.Max(h, least)) / h },
-		limits: Limits{Low: math.Max(0.02*0.3048, 0.05*depth), LowSource: "0.05 D (from memory)", High: depth - 0.01*0.3048, HighSource: "D less 0.01 ft (from memory)", End: math.Inf(1)},
+		limits: Limits{Low: math.Max(0.02*0.3048, 0.05*depth), LowSource: "0.05 D (from memory)", High: depth - 0.01*0.3048, HighSource: "D less 0.01 ft (from memory)",
+			End: depth, EndSource: "top of the flume"},
+		drownable: drownable{modularOnly(0.25, "25 % changes the flow by less than about 1 % (from memory)")},
 		description: Description{Kind: "h-flume", Name: fmt.Sprintf("%s flume, D = %.4g ft", s.kind, s.depth),
 			Equation: fmt.Sprintf("log10 Q = %.4f + %.4f log10 h + %.4f (log10 h)^2", s.a, s.b, s.c), Source: standing,
 			Uncertainty: 0.03, UncertainBy: "from memory of Bos 1989", Dimensions: []Constant{{"type", s.kind}, {"depth", fmt.Sprintf("%.4g ft", s.depth)}},
@@ -123,24 +126,10 @@ func newCutthroat(d *dimensions) Rating {
 	}
 	if c <= 0 && len(d.issues) == 0 {
 		d.refuse("throat", fmt.Sprintf("a cutthroat flume of %s by %s is not a standard size", d.text("length"), d.text("throat")),
-			"lengths of 18, 36, 54 or 108 in with their throats", "or give coefficient and exponent for ft and ft3/s")
+			"lengths of 18, 36, 54 or 108 in with their throats", cutthroatHint(length/0.3048, throat/0.3048))
 	}
 	k := c * cubicFoot / math.Pow(0.3048, n)
-	drowned := &drowning{modular: cutthroatModular(length), source: "transition recalled for the length, not sharp; drowned flow is not computed",
-		flow: func(float64, float64) (float64, float64, bool) { return 0, 0, false }}
-	if d.has("drowned_coefficient") || d.has("drowned_exponent") {
-		cs, ns := d.number("drowned_coefficient"), d.number("drowned_exponent")
-		d.between("drowned_coefficient", cs, 0.001, 1000, "Cs for ft and ft3/s, above 0")
-		d.between("drowned_exponent", ns, 0.5, 3, "ns, about 1.2 to 1.75")
-		drowned.source = "Cs (hu - hd)^n / (-log10 S)^ns with the user's Cs and ns (form read, Royal Irrigation Department)"
-		drowned.flow = func(h, hd float64) (float64, float64, bool) {
-			s := hd / h
-			if h <= 0 || s <= 0 || s > 0.95 {
-				return 0, 0, false
-			}
-			return cs * math.Pow((h-hd)/0.3048, n) / math.Pow(-math.Log10(s), ns) * cubicFoot, 0.10, true
-		}
-	}
+	drowned := cutthroatDrowned(d, length, n)
 	return &Power{coefficient: k, exponent: n,
 		limits: Limits{High: 0.33 * length, HighSource: "hu/L <= 0.33 for free flow (read)", End: math.Inf(1)},
 		description: Description{Kind: "cutthroat", Name: fmt.Sprintf("cutthroat flume %s by %s", d.text("length"), d.text("throat")),
@@ -148,6 +137,35 @@ func newCutthroat(d *dimensions) Rating {
 			Dimensions: []Constant{{"length", d.text("length")}, {"throat", d.text("throat")}},
 			Advice:     []string{"free flow only; where drowning sets in depends on the flow (Torres and Merkley 2007)"}},
 		drownable: drownable{drowned}}
+}
+
+// cutthroatDrowned is the modular limit by length, which is not sharp, and with the user's Cs and ns Q = Cs (hu − hd)^n / (−log10 S)^ns up to S = 0.95,
+// in ft and ft³/s (form read: Royal Irrigation Department).
+func cutthroatDrowned(d *dimensions, length, n float64) *drowning {
+	drowned := modularOnly(cutthroatModular(length), "recalled for the length, not sharp")
+	if !d.has("drowned_coefficient") && !d.has("drowned_exponent") {
+		return drowned
+	}
+	cs, ns := d.number("drowned_coefficient"), d.number("drowned_exponent")
+	d.between("drowned_coefficient", cs, 0.001, 1000, "Cs for ft and ft3/s, above 0")
+	d.between("drowned_exponent", ns, 0.5, 3, "ns, about 1.2 to 1.75")
+	drowned.end, drowned.source = 0.95, "limit recalled for the length, not sharp; Cs (hu - hd)^n / (-log10 S)^ns with the user's "+
+		"Cs and ns (form read, Royal Irrigation Department), to S = 0.95 (read)"
+	drowned.flow = func(h, hd, _ float64) (float64, float64, bool) {
+		return cs * math.Pow((h-hd)/0.3048, n) / math.Pow(-math.Log10(hd/h), ns) * cubicFoot, 0.10, true
+	}
+	return drowned
+}
+
+// cutthroatHint gives the power law of a throat that is not a standard size: C = K W^1.025 in ft, K by length (read in an encyclopaedia article; within
+// 0.3 % of the tabulated C but for two sizes).
+func cutthroatHint(length, throat float64) string {
+	for _, s := range [][3]float64{{1.5, 6.100, 2.15}, {3, 4.500, 1.84}, {4.5, 3.980, 1.72}, {9, 3.500, 1.56}} {
+		if math.Abs(length/s[0]-1) < 0.005 && throat > 0 {
+			return fmt.Sprintf("or give coefficient = %.4g and exponent = %.4g for ft and ft3/s (K W^1.025 of this length)", s[1]*math.Pow(throat, 1.025), s[2])
+		}
+	}
+	return "or give coefficient and exponent for ft and ft3/s"
 }
 
 // cutthroatModular is where drowning sets in by length, from memory: 60, 65, 70 and 80 % for 18, 36, 54 and 108 in.
@@ -166,7 +184,7 @@ func cutthroatModular(length float64) float64 {
 // newManning reads section ("circular", "rectangular", "trapezoidal" or "U"), its dimensions, roughness (Manning's n) and slope.
 //
 // What: uniform flow in a channel or a pipe that is not full. Equation: Q = (1/n) A R^(2/3) S^(1/2) (read: EPA SWMM Vol. II). Limits: in a pipe the
-// flow is two-valued above y/D = 0.82 and greatest at 0.938; above 0.82 the status says so, and at full bore the rating ends. Uncertainty:
+// flow is two-valued above y/D = 0.82 and greatest at 0.938 (1.076 of full); above 0.82 the status says so, and at the crown the rating ends. Uncertainty:
 // 15 % unless calibrated: that of n (from memory, 10 to 20 %).
 func newManning(d *dimensions) Rating {
 	s := readSection(d, "circular", "rectangular", "trapezoidal", "U")
@@ -176,7 +194,7 @@ func newManning(d *dimensions) Rating {
 	root := math.Sqrt(math.Max(slope, 0)) / math.Max(n, 1e-9)
 	limits := Limits{High: math.Inf(1), End: math.Inf(1)}
 	if !math.IsInf(s.depth, 1) {
-		limits = Limits{High: 0.82 * s.depth, HighSource: "y/D <= 0.82: above it two depths have one flow", End: s.depth}
+		limits = Limits{High: 0.82 * s.depth, HighSource: "y/D <= 0.82: above it the pipe may run full, and two depths have one flow", End: s.depth, EndSource: "crown of the pipe"}
 	}
 	flow := func(h float64) float64 {
 		y := math.Min(h, s.depth)
@@ -191,5 +209,7 @@ func newManning(d *dimensions) Rating {
 	if !math.IsInf(s.depth, 1) {
 		top = 0.93 * s.depth
 	}
-	return tabulate(&Formula{flow: flow, limits: limits, description: description}, 0.02*top, top)
+	still := modularOnly(1, "uniform flow has no modular limit; water below that stands as high as above shows backwater")
+	f := &Formula{flow: flow, limits: limits, peak: peakOf(flow, limits.End), description: description, drownable: drownable{still}}
+	return d.tabulate(f, 0.02*top, top)
 }

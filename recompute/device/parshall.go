@@ -21,10 +21,11 @@ type parshallSize struct {
 
 // The standings of the Parshall coefficients.
 const (
-	confirmed   = "C and n from memory, confirmed by metric tables that were read in open teaching code (within 0.33 %)"
-	consistent  = "C and n from memory; they follow Q = (3.6875 W + 2.5) ha^1.6 to the last digit"
-	isoRead     = "read: quoted from ISO 9826:1992 table 3 in an open flow solver's tutorial"
-	isoRecalled = "recalled from ISO 9826:1992, not read; within 0.3 % of the US formula at the same throat"
+	confirmed      = "C and n from memory, confirmed by metric tables that were read in open teaching code (within 0.33 %)"
+	consistent     = "C and n from memory; they follow Q = (3.6875 W + 2.5) ha^1.6 to the last digit"
+	generalFormula = "not among the sizes of the table: Q = 4 W ha^(1.522 W^0.026), which holds from 1 to 8 ft, evaluated; range of its neighbours"
+	isoRead        = "read: quoted from ISO 9826:1992 table 3 in an open flow solver's tutorial"
+	isoRecalled    = "recalled from ISO 9826:1992, not read; within 0.3 % of the US formula at the same throat"
 )
 
 // parshallUS is the US set, C in ft and ft³/s (Parshall 1950, USDA SCS Circular 843; Q = 4 W ha^(1.522 W^0.026)
@@ -40,6 +41,7 @@ var parshallUS = []parshallSize{
 	{"1 ft", 1 * 0.3048, 4.00, 1.522, 0.03, 0.76, 0.7, confirmed},
 	{"1.5 ft", 1.5 * 0.3048, 6.00, 1.538, 0.03, 0.76, 0.7, confirmed},
 	{"2 ft", 2 * 0.3048, 8.00, 1.550, 0.046, 0.76, 0.7, confirmed},
+	{"2.5 ft", 2.5 * 0.3048, 10.00, 1.522 * math.Pow(2.5, 0.026), 0.046, 0.76, 0.7, generalFormula},
 	{"3 ft", 3 * 0.3048, 12.00, 1.566, 0.046, 0.76, 0.7, confirmed},
 	{"4 ft", 4 * 0.3048, 16.00, 1.578, 0.06, 0.76, 0.7, confirmed},
 	{"5 ft", 5 * 0.3048, 20.00, 1.587, 0.06, 0.76, 0.7, confirmed},
@@ -91,7 +93,7 @@ func newParshall(d *dimensions) Rating {
 	if size == nil {
 		if !d.failed("throat") {
 			d.refuse("throat", fmt.Sprintf("%q is not a standard throat", d.text("throat")),
-				"one of "+parshallLabels(), "for another size use kind = \"power\" with the coefficients of its calibration")
+				"one of "+parshallLabels(), parshallHint(throat/0.3048))
 		}
 		return &Formula{}
 	}
@@ -120,7 +122,7 @@ func newParshall(d *dimensions) Rating {
 			Uncertainty: 0.03, UncertainBy: "from memory of Bos 1989; field installations 3 to 5 %",
 			Dimensions: []Constant{{"throat", size.label}},
 			Advice:     []string{fmt.Sprintf("a downstream head above %.0f %% of ha drowns this flume, which the upstream level alone cannot show", size.modularLimit*100)}},
-		drownable: drownable{parshallDrowned(free, throat/0.3048, size.modularLimit)},
+		drownable: drownable{parshallDrowned(throat/0.3048, size.modularLimit, !us)},
 	}
 }
 
@@ -145,34 +147,80 @@ func parshallDeduction(feet, ha, s float64) float64 {
 	return math.Pow(feet, 0.815) * (math.Pow(ha/(math.Pow(1.8/s, 1.8)-2.45), 4.57-float64(3.14*s)) + float64(0.093*s))
 }
 
+// parshallEnd is the submergence above which neither method is usable: Parshall's deduction is given to there, and the two differ by 11 to 29 % at 0.95.
+const parshallEnd = 0.90
+
 // parshallDrowned computes drowned flow by both published methods where both hold, and takes their mean with half their spread, and 5 %, as
-// uncertainty. Neither is usable above S = 0.90. At S = 0.70 the deduction is already 2 to 6 % of the flow: the total steps there.
-func parshallDrowned(free func(float64) float64, feet, modular float64) *drowning {
-	source := "mean of Parshall's deduction (1 to 8 ft, read) and the Utah State equation (coefficients from memory)"
-	return &drowning{modular: modular, source: source, flow: func(h, hd float64) (float64, float64, bool) {
-		s := hd / h
-		if h <= 0 || s > 0.90 {
-			return 0, 0, false
-		}
-		ha := h / 0.3048
-		var flows []float64
-		if feet > 0.99 && feet < 8.1 && s > 0.70 {
-			flows = append(flows, free(h)-float64(parshallDeduction(feet, ha, s)*cubicFoot))
-		}
-		for _, u := range utahState {
-			if math.Abs(feet/u.throat-1) < 0.01 {
-				flows = append(flows, u.c1*math.Pow(ha-hd/0.3048, u.n1)/math.Pow(-(float64(math.Log10(s))+0.0044), u.n2)*cubicFoot)
+// uncertainty; where one holds alone, 10 %. At S = 0.70 the deduction is already 2 to 6 % of the flow: the total steps there. The metric
+// sizes take the deduction from 0.25 m (from memory of ISO 9826), the US ones from 1 to 8 ft.
+func parshallDrowned(feet, modular float64, metric bool) *drowning {
+	deducted := feet > 0.99 && feet < 8.1 || metric
+	if !deducted && utahOf(feet) == nil {
+		return modularOnly(modular, "limit by size read in open code")
+	}
+	return &drowning{modular: modular, end: parshallEnd, source: "limit by size read in open code; " + parshallMethods(deducted, metric, utahOf(feet) != nil) + ", to hb/ha = 0.90",
+		flow: func(h, hd, free float64) (float64, float64, bool) {
+			ha := h / 0.3048
+			var flows []float64
+			if deducted && hd/h > 0.70 {
+				flows = append(flows, free-float64(parshallDeduction(feet, ha, hd/h)*cubicFoot))
 			}
+			if u := utahOf(feet); u != nil {
+				flows = append(flows, u.flow(ha, hd/0.3048))
+			}
+			switch len(flows) {
+			case 0: // between a modular limit below 0.70 and the start of the deduction
+				return free, 0.10, true
+			case 1:
+				return flows[0], 0.10, true
+			}
+			mean := (flows[0] + flows[1]) / 2
+			return mean, math.Max(0.05, math.Abs(flows[0]-flows[1])/2/mean), true
+		}}
+}
+
+// parshallMethods names the methods that hold for a size.
+func parshallMethods(deducted, metric, utah bool) string {
+	deduction := "Parshall's deduction (read for 1 to 8 ft)"
+	if metric {
+		deduction = "Parshall's deduction (read for 1 to 8 ft; for the metric sizes from memory of ISO 9826)"
+	}
+	const equation = "the Utah State equation (form read, coefficients from memory)"
+	switch {
+	case deducted && utah:
+		return "mean of " + deduction + " and " + equation
+	case deducted:
+		return deduction
+	}
+	return equation
+}
+
+// utahOf returns the submerged equation of a throat within 1 % of one of the table; nil for others.
+func utahOf(feet float64) *utahSize {
+	for i := range utahState {
+		if math.Abs(feet/utahState[i].throat-1) < 0.01 {
+			return &utahState[i]
 		}
-		switch len(flows) {
-		case 0:
-			return 0, 0, false
-		case 1:
-			return math.Min(flows[0], free(h)), 0.10, true
-		}
-		mean := (flows[0] + flows[1]) / 2
-		return math.Min(mean, free(h)), math.Max(0.05, math.Abs(flows[0]-flows[1])/2/mean), true
-	}}
+	}
+	return nil
+}
+
+// flow returns the submerged flow in m³/s for heads in feet.
+func (u *utahSize) flow(ha, hb float64) float64 {
+	return u.c1 * math.Pow(ha-hb, u.n1) / math.Pow(-(float64(math.Log10(hb/ha))+0.0044), u.n2) * cubicFoot
+}
+
+// parshallHint gives the power law of a throat that is not a standard size, by the general formulas (see parshallUS), from 1 to 50 ft.
+func parshallHint(feet float64) string {
+	c, n := 4*feet, 1.522*math.Pow(feet, 0.026)
+	switch {
+	case feet >= 10 && feet <= 50:
+		c, n = float64(3.6875*feet)+2.5, 1.6
+	case feet < 1 || feet > 8:
+		return `for another size use kind = "power" with the coefficients of its calibration`
+	}
+	return fmt.Sprintf(`for a flume of these proportions the general formula gives kind = "power", coefficient = %.4g, exponent = %.4g, `+
+		`head_unit = "ft", flow_unit = "ft3/s"`, c, n)
 }
 
 // nearestParshall returns the standard size within 0.5 % of a throat in metres, and whether it is of the US set.

@@ -17,7 +17,7 @@ type Power struct {
 	drownable
 }
 
-// newPower reads coefficient, exponent, head_unit, flow_unit and the optional offset: the equation with the
+// newPower reads coefficient, exponent, head_unit, flow_unit and the optional offset and modular_limit: the equation with the
 // numbers as the user holds them, in their own units.
 func newPower(d *dimensions) Rating {
 	c, n := d.number("coefficient"), d.number("exponent")
@@ -33,10 +33,11 @@ func newPower(d *dimensions) Rating {
 			Source:   "coefficients from the site file; no limits of validity known",
 			Dimensions: []Constant{{"coefficient", fmt.Sprintf("%.6g", c)}, {"exponent", fmt.Sprintf("%.6g", n)},
 				{"offset", fmt.Sprintf("%.4g m", e)}}},
+		drownable: givenModular(d),
 	}
 }
 
-// newMaximum reads maximum_head, maximum_flow and exponent: Q = Qmax (h/hmax)^n, the form in which many
+// newMaximum reads maximum_head, maximum_flow, exponent and the optional modular_limit: Q = Qmax (h/hmax)^n, the form in which many
 // meters take a device that is not in their list (common practice).
 func newMaximum(d *dimensions) Rating {
 	h, q := d.quantity("maximum_head", quantity.LengthDimension), d.quantity("maximum_flow", quantity.FlowDimension)
@@ -52,6 +53,7 @@ func newMaximum(d *dimensions) Rating {
 			Source:   "form in common use in meters; the numbers are those of the site file",
 			Dimensions: []Constant{{"maximum_head", fmt.Sprintf("%.4g m", h)}, {"maximum_flow", fmt.Sprintf("%.6g L/s", q*1000)},
 				{"exponent", fmt.Sprintf("%.4g", n)}}},
+		drownable: givenModular(d),
 	}
 }
 
@@ -76,7 +78,10 @@ func newCipolletti(d *dimensions) Rating {
 		limits: Limits{Low: 0.06, LowSource: "h >= 0.2 ft (from memory of the USBR manual)", High: b / 3,
 			HighSource: "h <= L/3 (EPA SWMM Vol. II)", End: math.Inf(1)},
 		description: description}
-	r.drowning = villemonte(r.Flow, 1.5) // one exponent for the whole trapezoid: a judgement, not published
+	if channel > 0 && channel < b {
+		d.refuse("channel_width", fmt.Sprintf("channel_width %q is narrower than the crest", d.text("channel_width")), "a channel at least as wide as the crest", "")
+	}
+	r.drowning = villemonte(1.5) // one exponent for the whole trapezoid: a judgement, not published
 	return r
 }
 
@@ -85,12 +90,12 @@ func (p *Power) Flow(h float64) float64 {
 	if h <= p.offset || h <= 0 {
 		return 0
 	}
-	return p.coefficient * power(h-p.offset, p.exponent)
+	return p.coefficient * power(math.Min(h, p.limits.End)-p.offset, p.exponent)
 }
 
 // Flows implements Rating.
 func (p *Power) Flows(q, h []float64) {
-	c, n, e := p.coefficient, p.exponent, p.offset
+	c, n, e, end := p.coefficient, p.exponent, p.offset, p.limits.End
 	least := math.Max(e, 0)
 	h = h[:len(q)]
 	for i, x := range h {
@@ -98,16 +103,21 @@ func (p *Power) Flows(q, h []float64) {
 			q[i] = 0
 			continue
 		}
-		q[i] = c * power(x-e, n)
+		q[i] = c * power(math.Min(x, end)-e, n)
 	}
 }
 
 // Slope implements Rating.
 func (p *Power) Slope(h float64) float64 {
-	if h <= p.offset || h <= 0 {
+	if h <= p.offset || h <= 0 || h > p.limits.End {
 		return 0
 	}
 	return p.coefficient * p.exponent * math.Pow(h-p.offset, p.exponent-1)
+}
+
+// Drowned implements Drownable.
+func (p *Power) Drowned(h, hd float64) (q, spread float64, ok bool) {
+	return p.drowning.at(h, hd, p.Flow(h))
 }
 
 // Limits implements Rating.

@@ -15,7 +15,7 @@ const (
 	joinAdvice    = 0.005
 )
 
-// newSegments reads head_unit, flow_unit and segments, each with from (the head it begins at), coefficient, exponent and the optional offset.
+// newSegments reads head_unit, flow_unit, the optional modular_limit and segments, each with from (the head it begins at), coefficient, exponent and the optional offset.
 //
 // What: stage-discharge relation of power segments, one a control. Equation: Q = C (h − e)^b from its join up to the next (form as in ISO
 // 18320:2020, from memory; read in open code). Limits: from the first join up; the user knows the last gauging. Joins are checked: a step
@@ -42,7 +42,7 @@ func newSegments(d *dimensions) Rating {
 			d.refuse("segments", fmt.Sprintf("segment %d is out of order or has an impossible number", i+1), "rising joins, each at or above its offset, positive coefficients", "")
 		}
 		starts = append(starts, from)
-		parts = append(parts, &Power{coefficient: c * flow.Factor / math.Pow(head.Factor, n), exponent: n, offset: e})
+		parts = append(parts, &Power{coefficient: c * flow.Factor / math.Pow(head.Factor, n), exponent: n, offset: e, limits: Limits{High: math.Inf(1), End: math.Inf(1)}})
 		equations = append(equations, fmt.Sprintf("from %.4g m: Q = %.5g (h - %.4g)^%.4g", from, parts[i].coefficient, e, n))
 	}
 	description.Equation = strings.Join(equations, "; ")
@@ -58,7 +58,7 @@ func newSegments(d *dimensions) Rating {
 		return parts[i]
 	}
 	return &Formula{flow: func(h float64) float64 { return at(h).Flow(h) }, slope: func(h float64) float64 { return at(h).Slope(h) }, description: description,
-		limits: Limits{Low: starts[0], LowSource: "first segment", High: math.Inf(1), End: math.Inf(1)}}
+		limits: Limits{Low: starts[0], LowSource: "first segment", High: math.Inf(1), End: math.Inf(1)}, drownable: givenModular(d)}
 }
 
 // checkJoins compares neighbouring segments where they meet.
@@ -78,7 +78,7 @@ func checkJoins(d *dimensions, starts []float64, parts []*Power, description *De
 // newSideBySide reads parts: tables of other kinds, each with the optional crest, its level above the site's level of zero flow.
 //
 // What: two or more devices side by side, as a notch within a weir. Equation: the sum of their flows, each at the head above its own crest. Limits:
-// the low limit of the lowest part; the high limit of any. Uncertainty: that of the worst part, since coefficients may err together.
+// the low limit of the lowest part; the high limit of any; it ends where a part ends. Drowned: each part at its own crest. Uncertainty: that of the worst part, since coefficients may err together.
 func newSideBySide(d *dimensions) Rating {
 	rows, _ := d.values["parts"].([]any)
 	if len(rows) < 2 {
@@ -102,16 +102,33 @@ func newSideBySide(d *dimensions) Rating {
 		if top := l.High + p.crest; top < limits.High {
 			limits.High, limits.HighSource = top, fmt.Sprintf("part %d: %s", i+1, l.HighSource)
 		}
-		limits.End = math.Min(limits.End, l.End+p.crest)
+		if end := l.End + p.crest; end < limits.End {
+			limits.End, limits.EndSource = end, fmt.Sprintf("part %d: %s", i+1, l.EndSource)
+		}
 		names, equations = append(names, about.Name), append(equations, fmt.Sprintf("part %d at %.4g m: %s (%s)", i+1, p.crest, about.Equation, about.Source))
 		description.Uncertainty = math.Max(description.Uncertainty, about.Uncertainty)
-		description.Advice = append(description.Advice, about.Advice...)
+		description.Advice, description.Assumed = append(description.Advice, about.Advice...), append(description.Assumed, about.Assumed...)
 	}
 	if len(parts) > 0 && lowest != 0 && len(d.issues) == 0 {
 		d.refuse("parts", fmt.Sprintf("the lowest crest is at %.4g m", lowest), "0 m: heads are above the lowest crest", "leave crest out for the lowest part")
 	}
 	description.Name, description.Equation = strings.Join(names, " beside "), strings.Join(equations, "; ")
-	return &Formula{flow: sum(parts, Rating.Flow), slope: sum(parts, Rating.Slope), limits: limits, description: description}
+	flow := sum(parts, Rating.Flow)
+	return &Formula{flow: flow, slope: sum(parts, Rating.Slope), limits: limits, peak: peakOf(flow, limits.End), description: description, drownable: drownable{drowningOf(parts)}}
+}
+
+// drowningOf is what is known of parts that drown each at its own crest.
+func drowningOf(parts []part) *drowning {
+	var terms []summand
+	for _, p := range parts {
+		terms = append(terms, summand{p.crest, 1, p.rating})
+	}
+	ratio, source := drownedSum(terms)
+	if math.IsInf(ratio, 1) {
+		return nil
+	}
+	return &drowning{modular: ratio, end: math.Inf(1), source: source,
+		flow: func(h, hd, _ float64) (float64, float64, bool) { return drownedFlows(terms, h, hd) }}
 }
 
 // part is one device of several side by side.
@@ -146,7 +163,7 @@ func sum(parts []part, of func(Rating, float64) float64) func(float64) float64 {
 	}
 }
 
-// newTrapezoidalFlume reads width (0 for a V), side_slope, throat_length and the optional channel_width, hump and coefficient: a small
+// newTrapezoidalFlume reads width (0 for a V), side_slope, throat_length and the optional approach, hump, exit_expansion and coefficient: a small
 // trapezoidal flume, rated by critical flow as a throated flume; for one with a published equation use kind = "power".
 func newTrapezoidalFlume(d *dimensions) Rating {
 	b, m := d.quantity("width", quantity.LengthDimension), d.number("side_slope")

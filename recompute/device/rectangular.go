@@ -59,7 +59,7 @@ func newRectangular(d *dimensions) Rating {
 	if r.channelWidth > 0 {
 		r.a, r.a1, r.kb = contraction(r.width / r.channelWidth)
 	}
-	r.drowning = villemonte(r.Flow, 1.5)
+	r.drowning = thinPlate(r.width, r.channelWidth)
 	switch equation {
 	case "rehbock":
 		return r.rehbock(d)
@@ -83,7 +83,7 @@ func (r *Rectangular) rehbock(d *dimensions) Rating {
 	f := &Formula{description: description,
 		flow:   func(h float64) float64 { return k * (0.602 + float64(0.083*h/p)) * power(h+0.0012, 1.5) },
 		limits: Limits{Low: 0.03, LowSource: "h >= 0.03 m (read: Blevins 1984)", High: math.Max(math.Min(0.75, p), 0.03), HighSource: "h <= 0.75 m, h/p < 1 (read: Blevins 1984)", End: math.Inf(1)}}
-	f.drowning = villemonte(f.Flow, 1.5)
+	f.drowning = r.drowning
 	return f
 }
 
@@ -106,8 +106,16 @@ func (r *Rectangular) francis(d *dimensions) Rating {
 	f := &Formula{description: description,
 		flow:   func(h float64) float64 { return francis * math.Max(b-float64(0.1*n*h), 0) * power(h, 1.5) },
 		limits: Limits{Low: 0.06, LowSource: "h >= 0.2 ft (from memory)", High: b / 3, HighSource: "h <= L/3 (read: EPA SWMM Vol. II)", End: math.Inf(1)}}
-	f.drowning = villemonte(f.Flow, 1.5)
+	f.drowning = r.drowning
 	return f
+}
+
+// thinPlate is the drowned flow of a rectangular weir: of its own factor beside the general one where it has the full width of the channel.
+func thinPlate(width, channelWidth float64) *drowning {
+	if width > channelWidth*0.999 {
+		return fullWidth()
+	}
+	return villemonte(1.5)
 }
 
 // contraction interpolates a, a1 and kb (m) linearly in b/B.
@@ -133,6 +141,11 @@ func (r *Rectangular) Flow(h float64) float64 {
 
 // Flows implements Rating.
 func (r *Rectangular) Flows(q, h []float64) { each(q, h, r.Flow) }
+
+// Drowned implements Drownable.
+func (r *Rectangular) Drowned(h, hd float64) (q, spread float64, ok bool) {
+	return r.drowning.at(h, hd, r.Flow(h))
+}
 
 // Slope implements Rating.
 func (r *Rectangular) Slope(h float64) float64 {

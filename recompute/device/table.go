@@ -20,13 +20,15 @@ type Table struct {
 	heads, flows, exponents []float64 // exponents[i] rules from point i to i+1; NaN for a straight line
 	offset                  float64
 	logarithmic             bool
+	drownable
 }
 
 // newTable reads points = [["0.05 m", "0.8 L/s"], …], interpolation = "linear" or "log" and, for log, the
-// optional offset.
+// optional offset; also the optional modular_limit.
 func newTable(d *dimensions) Rating {
 	t := &Table{offset: d.optional("offset", quantity.LengthDimension, 0)}
 	t.heads, t.flows = d.points("points")
+	t.drownable = givenModular(d)
 	t.logarithmic = d.choice("interpolation", "linear", "log") == "log"
 	for i := range t.heads {
 		if i > 0 && (t.heads[i] <= t.heads[i-1] || t.flows[i] < t.flows[i-1]) || t.heads[i] < 0 || t.flows[i] < 0 {
@@ -71,6 +73,21 @@ func (t *Table) Flow(h float64) float64 {
 	return t.flows[i] + float64((t.flows[i+1]-t.flows[i])*((h-t.heads[i])/(t.heads[i+1]-t.heads[i])))
 }
 
+// lastHead returns the head at the end of the level stretch of flow q; 0 when the table has none.
+func (t *Table) lastHead(q float64) float64 {
+	for i := len(t.heads) - 1; i > 0; i-- {
+		if t.flows[i] == q && t.flows[i-1] == q {
+			return t.heads[i]
+		}
+	}
+	return 0
+}
+
+// Drowned implements Drownable.
+func (t *Table) Drowned(h, hd float64) (q, spread float64, ok bool) {
+	return t.drowning.at(h, hd, t.Flow(h))
+}
+
 // Flows implements Rating.
 func (t *Table) Flows(q, h []float64) { each(q, h, t.Flow) }
 
@@ -99,7 +116,7 @@ func (t *Table) Limits() Limits {
 		return Limits{High: math.Inf(1), End: math.Inf(1)}
 	}
 	last := t.heads[len(t.heads)-1]
-	return Limits{Low: t.heads[0], LowSource: "first point of the table", High: last, HighSource: "last point of the table", End: last}
+	return Limits{Low: t.heads[0], LowSource: "first point of the table", High: last, HighSource: "last point of the table", End: last, EndSource: "last point of the table: nothing is known beyond"}
 }
 
 // Describe implements Rating.

@@ -15,8 +15,10 @@ import (
 // Quantities: α notch angle; h head above the vertex, measured upstream; p height of the vertex above the
 // approach bed; B approach channel width; all in metres and radians.
 //
-// Limits: 20° ≤ α ≤ 100° (title of clause 10.5); h ≥ 0.06 m (0.2 ft in the USBR manual); h ≤ 0.38 m, h/p ≤ 0.4,
-// h/B ≤ 0.2, p ≥ 0.45 m, B ≥ 0.90 m for full contraction (open handbook copies; the 0.38 m from memory).
+// Limits: 20° ≤ α ≤ 100° (title of clause 10.5); h ≥ 0.06 m (0.2 ft in the USBR manual). Where the site claims full contraction: h ≤ 0.38 m, h/p ≤
+// 0.4, h/B ≤ 0.2, p ≥ 0.45 m, B ≥ 0.90 m (open handbook copies; the 0.38 m from memory). Without the claim: h ≤ 0.60 m; at 90° h/p ≤ 1.2 and h/B ≤
+// 0.4, the range of partially contracted notches (from memory of Bos 1989); at other angles h/p ≤ 0.35 (from memory of ISO 1438), since
+// nothing tells Ce of those beyond. It ends at the top of the notch where notch_height gives it.
 //
 // Uncertainty of Ce: 1 % at 90°, 2 % at other angles (95 %, from memory of ISO 1438).
 //
@@ -26,47 +28,87 @@ import (
 type VNotch struct {
 	angle, crestHeight, channelWidth float64 // crestHeight and channelWidth are 0 when not given
 	ce, kh, factor                   float64
+	claimed                          bool    // full contraction, by the site
+	top                              float64 // of the notch above its vertex; +Inf when not given
 	drownable
 }
 
-// newVNotch reads angle, and the optional crest_height, channel_width, equation ("kindsvater-shen" or "cone") and contraction ("full", or
-// "partial" for 90°, by the chart of Ce over h/p and p/B).
+// newVNotch reads angle, and the optional crest_height, channel_width, notch_height, equation ("kindsvater-shen", or "cone", which alone goes on to
+// 120°) and contraction ("full", or "partial" for 90°, by the chart of Ce over h/p and p/B).
 func newVNotch(d *dimensions) Rating {
+	top := d.optional("notch_height", quantity.LengthDimension, math.Inf(1))
+	d.positiveIfGiven("notch_height")
+	return newNotch(d, top)
+}
+
+// newNotch is newVNotch with the top of the notch known.
+func newNotch(d *dimensions, top float64) Rating {
 	equation := d.choice("equation", "kindsvater-shen", "cone")
-	partial := d.choice("contraction", "full", "partial") == "partial"
+	contraction := d.choice("contraction", "full", "partial")
 	v := &VNotch{
 		angle:        d.quantity("angle", quantity.AngleDimension),
 		crestHeight:  d.optional("crest_height", quantity.LengthDimension, 0),
 		channelWidth: d.optional("channel_width", quantity.LengthDimension, 0),
+		claimed:      d.has("contraction") && contraction == "full", top: top,
 	}
 	degrees := v.angle * 180 / math.Pi
-	d.between("angle", degrees, 20, 100, "an angle from 20 deg to 100 deg (ISO 1438:2017 clause 10.5)")
+	wide := degrees > 100+1e-9
+	if wide && !d.has("equation") {
+		equation = "cone"
+	}
+	if wide && equation != "cone" {
+		d.between("angle", degrees, 20, 100, "an angle from 20 deg to 100 deg (ISO 1438:2017 clause 10.5); equation \"cone\" goes on to 120 deg")
+	}
+	d.between("angle", degrees, 20, 120, "an angle from 20 deg to 100 deg (ISO 1438:2017 clause 10.5), to 120 deg by Cone's general equation")
 	d.positiveIfGiven("crest_height", "channel_width")
-	v.ce, v.kh = kindsvaterShen(degrees)
+	v.ce, v.kh = kindsvaterShen(math.Min(degrees, 100))
 	v.factor = 8.0 / 15 * v.ce * math.Sqrt(2*Gravity) * math.Tan(v.angle/2)
-	v.drowning = villemonte(v.Flow, 2.5)
-	if ninety := math.Abs(degrees-90) < 0.5; !ninety && (partial || equation == "cone") && !d.failed("angle") {
-		d.refuse("angle", fmt.Sprintf("%q with this equation or contraction", d.text("angle")), "90 deg: both are for that notch alone", "")
+	v.drowning = villemonte(2.5)
+	partial := contraction == "partial"
+	if ninety := math.Abs(degrees-90) < 0.5; !ninety && partial && !d.failed("angle") {
+		d.refuse("angle", fmt.Sprintf("%q with this contraction", d.text("angle")), "90 deg: the chart is for that notch alone", "")
 	}
 	switch {
 	case equation == "cone":
-		return v.cone()
+		return v.cone(degrees)
 	case partial:
 		return v.partial(d)
 	}
 	return v
 }
 
-// cone is the 90° notch by Cone: Q = 2.49 h^2.48 in ft and ft³/s (USBR Water Measurement Manual eq. 7-6, read), for 0.2 to 1.25 ft (read).
-func (v *VNotch) cone() Rating {
+// cone is the notch by Cone: at 90° Q = 2.49 h^2.48 in ft and ft³/s (USBR Water Measurement Manual eq. 7-6, read), for 0.2 to 1.25 ft (read). At other
+// angles Cone's general equation of 1916, Q = (0.025 + 2.462 s) h^(2.5 − 0.0195/s^0.75), s = tan(α/2), from memory: at 90° it is within 0.2 % of
+// the one read; at 120° it lies 0.9 % below 2.5 s h^2.5 and 2.7 % below the fits of Kindsvater and Shen drawn on to there, so 3 % are taken.
+func (v *VNotch) cone(degrees float64) Rating {
 	description := v.Describe()
-	k := 2.49 * cubicFoot / math.Pow(0.3048, 2.48)
-	description.Equation = fmt.Sprintf("Q = %.4f h^2.48 (2.49 h^2.48 in ft)", k)
+	c, n := 2.49, 2.48
 	description.Source = "Cone, USBR Water Measurement Manual eq. 7-6, read"
-	r := &Power{coefficient: k, exponent: 2.48, description: description, limits: Limits{Low: 0.2 * 0.3048, LowSource: "h >= 0.2 ft (read)",
-		High: 1.25 * 0.3048, HighSource: "h <= 1.25 ft (read)", End: math.Inf(1)}}
-	r.drowning = villemonte(r.Flow, 2.48)
+	limits := Limits{Low: 0.2 * 0.3048, LowSource: "h >= 0.2 ft (read)", High: 1.25 * 0.3048, HighSource: "h <= 1.25 ft (read)", End: math.Inf(1)}
+	if math.Abs(degrees-90) >= 0.5 {
+		s := math.Tan(v.angle / 2)
+		c, n = 0.025+float64(2.462*s), 2.5-0.0195/math.Pow(s, 0.75)
+		description.Source = "Cone 1916, general equation, from memory, not read: confirm it"
+		description.Uncertainty, description.UncertainBy = 0.03, "differences to the other equations at 120 deg"
+		limits.LowSource, limits.HighSource = "h >= 0.2 ft (read for 90 deg)", "h <= 1.25 ft (read for 90 deg)"
+	}
+	k := c * cubicFoot / math.Pow(0.3048, n)
+	description.Equation = fmt.Sprintf("Q = %.4f h^%.4g (%.4g h^%.4g in ft)", k, n, c, n)
+	r := &Power{coefficient: k, exponent: n, description: description, limits: v.ended(limits)}
+	r.drowning = villemonte(n)
 	return r
+}
+
+// ended sets the top of the notch as the end of its rating.
+func (v *VNotch) ended(l Limits) Limits {
+	if l.End = v.top; l.End < math.Inf(1) {
+		l.EndSource = "top of the notch"
+	}
+	if l.End < l.High {
+		l.High, l.HighSource = l.End, l.EndSource
+	}
+	l.Low = math.Min(l.Low, l.End)
+	return l
 }
 
 // partial is the 90° notch in a channel too narrow or too shallow for full contraction: Ce from the chart.
@@ -90,7 +132,8 @@ func (v *VNotch) partial(d *dimensions) Rating {
 	}}
 	end := partialEnd(ratio)
 	f.limits = Limits{Low: 0.06, LowSource: "h >= 0.06 m (USBR: 0.2 ft)", High: math.Max(end*v.crestHeight, 0.06), HighSource: fmt.Sprintf("end of the chart, h/p = %.3g", end), End: math.Inf(1)}
-	f.drowning = villemonte(f.Flow, 2.5)
+	f.limits = v.ended(f.limits)
+	f.drowning = villemonte(2.5)
 	return f
 }
 
@@ -157,16 +200,16 @@ func (v *VNotch) Flow(h float64) float64 {
 	if h <= 0 {
 		return 0
 	}
-	he := h + v.kh
+	he := math.Min(h, v.top) + v.kh
 	return v.factor * he * he * math.Sqrt(he)
 }
 
 // Flows implements Rating.
 func (v *VNotch) Flows(q, h []float64) {
-	factor, kh := v.factor, v.kh
+	factor, kh, top := v.factor, v.kh, v.top
 	h = h[:len(q)]
 	for i, x := range h {
-		he := x + kh
+		he := math.Min(x, top) + kh
 		if x <= 0 {
 			q[i] = 0
 			continue
@@ -177,24 +220,39 @@ func (v *VNotch) Flows(q, h []float64) {
 
 // Slope implements Rating.
 func (v *VNotch) Slope(h float64) float64 {
-	if h <= 0 {
+	if h <= 0 || h > v.top {
 		return 0
 	}
 	he := h + v.kh
 	return 2.5 * v.factor * he * math.Sqrt(he)
 }
 
+// Drowned implements Drownable.
+func (v *VNotch) Drowned(h, hd float64) (q, spread float64, ok bool) {
+	return v.drowning.at(h, hd, v.Flow(h))
+}
+
 // Limits implements Rating.
 func (v *VNotch) Limits() Limits {
-	l := Limits{Low: 0.06, LowSource: "h >= 0.06 m (USBR Water Measurement Manual ch. 7: 0.2 ft)",
-		High: 0.38, HighSource: "h <= 0.38 m, full contraction (from memory of Bos 1989)", End: math.Inf(1)}
-	if top := 0.4 * v.crestHeight; v.crestHeight > 0 && top < l.High {
-		l.High, l.HighSource = top, "h/p <= 0.4, full contraction (Blevins 1984)"
+	const bos = "the range of partially contracted notches (from memory of Bos 1989); full contraction is not claimed"
+	l := Limits{Low: 0.06, LowSource: "h >= 0.06 m (USBR Water Measurement Manual ch. 7: 0.2 ft)", High: 0.60, HighSource: "h <= 0.60 m, " + bos}
+	lower := func(top float64, source string) {
+		if top > 0 && top < l.High {
+			l.High, l.HighSource = math.Max(top, l.Low), source
+		}
 	}
-	if top := 0.2 * v.channelWidth; v.channelWidth > 0 && top < l.High {
-		l.High, l.HighSource = top, "h/B <= 0.2, full contraction (open handbook copies)"
+	switch ninety := math.Abs(v.angle*180/math.Pi-90) < 0.5; {
+	case v.claimed:
+		lower(0.38, "h <= 0.38 m, full contraction (from memory of Bos 1989)")
+		lower(0.4*v.crestHeight, "h/p <= 0.4, full contraction (Blevins 1984)")
+		lower(0.2*v.channelWidth, "h/B <= 0.2, full contraction (open handbook copies)")
+	case ninety:
+		lower(1.2*v.crestHeight, "h/p <= 1.2, "+bos)
+		lower(0.4*v.channelWidth, "h/B <= 0.4, "+bos)
+	default:
+		lower(0.35*v.crestHeight, "h/p <= 0.35 (from memory of ISO 1438, any angle)")
 	}
-	return l
+	return v.ended(l)
 }
 
 // Describe implements Rating.
@@ -213,6 +271,10 @@ func (v *VNotch) Describe() Description {
 		d.Uncertainty = 0.01
 	}
 	approach(&d, v.crestHeight, 0.45, v.channelWidth, 0.90)
+	if !v.claimed {
+		d.Advice = append(d.Advice, `contraction = "full" is not claimed, so its limits (h <= 0.38 m, h/p <= 0.4, h/B <= 0.2) are not held; `+
+			`less contraction gives up to 4 % more flow at 90 deg (chart of "partial")`)
+	}
 	return d
 }
 

@@ -1,0 +1,221 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+
+	"retotal/ingest/quantity"
+	"retotal/recompute/device"
+)
+
+// headToRate is one head that the flags ask for, and what is said of it beside the status.
+type headToRate struct {
+	head float64
+	note string
+}
+
+// allRows rates the heads of every rating. A flow that a rating does not reach is told in missed; when nothing at all is reached that is an error.
+func allRows(ratings []rated, o rateOptions, unit quantity.Unit, below *float64) (rows [][]ratedRow, missed []string, err error) {
+	reached := 0
+	for _, r := range ratings {
+		heads, out, err := headsToRate(r, o, unit)
+		if err != nil {
+			return nil, nil, err
+		}
+		var own []ratedRow
+		for _, h := range heads {
+			own = append(own, newRow(r, h, unit, below))
+		}
+		reached += len(own)
+		rows, missed = append(rows, own), append(missed, out...)
+	}
+	if reached == 0 {
+		return nil, nil, usage{missed[0]}
+	}
+	return rows, missed, nil
+}
+
+// headsToRate lists the heads that the flags ask for; without any, twenty steps up to the device's limit or 0.5 m.
+func headsToRate(r rated, o rateOptions, unit quantity.Unit) (heads []headToRate, missed []string, err error) {
+	for _, text := range o.heads {
+		v, err := quantity.Parse(text, quantity.LengthDimension)
+		if err != nil {
+			return nil, nil, usage{"--head: " + err.Error()}
+		}
+		heads = append(heads, headToRate{v.SI, ""})
+	}
+	for _, text := range o.flows {
+		v, err := quantity.Parse(text, quantity.FlowDimension)
+		if err != nil {
+			return nil, nil, usage{"--flow: " + err.Error()}
+		}
+		low, high, ok := device.Heads(r.rating, v.SI)
+		switch {
+		case !ok:
+			missed = append(missed, fmt.Sprintf("--flow %s: the rating (%s) does not reach this flow%s", text, r.name, greatest(r.rating, unit)))
+		case high > low:
+			heads = append(heads, headToRate{low, "; the lower of two depths"}, headToRate{high, "; the upper of two depths"})
+		default:
+			heads = append(heads, headToRate{low, ""})
+		}
+	}
+	if len(o.heads)+len(o.flows) > 0 {
+		return heads, missed, nil
+	}
+	heads, err = tableHeads(r.rating, o)
+	return heads, nil, err
+}
+
+// greatest says what the greatest flow of a rating with an end is.
+func greatest(r device.Rating, unit quantity.Unit) string {
+	top := r.Limits().End
+	if p, ok := r.(device.Peaked); ok && p.Peak() > 0 {
+		top = p.Peak()
+	}
+	if math.IsInf(top, 1) {
+		return ""
+	}
+	return fmt.Sprintf("; its greatest is %.5g %s at %.4g m", unit.FromSI(r.Flow(top)), unit.Symbol, top)
+}
+
+func tableHeads(r device.Rating, o rateOptions) ([]headToRate, error) {
+	top := r.Limits().High
+	if math.IsInf(top, 1) {
+		top = 0.5
+	}
+	bounds := [3]float64{0, top, top / 20}
+	for i, text := range []string{o.from, o.to, o.step} {
+		if text == "" {
+			continue
+		}
+		v, err := quantity.Parse(text, quantity.LengthDimension)
+		if err != nil {
+			return nil, usage{[]string{"--from", "--to", "--step"}[i] + ": " + err.Error()}
+		}
+		bounds[i] = v.SI
+	}
+	from, to, step := bounds[0], bounds[1], bounds[2]
+	if step <= 0 || to < from || (to-from)/step > 1e5 {
+		return nil, usage{"the table has no rows, or too many: --from must not be above --to, and --step must be above 0"}
+	}
+	var heads []headToRate
+	for i := 0; from+float64(float64(i)*step) <= to+1e-9; i++ {
+		heads = append(heads, headToRate{from + float64(float64(i)*step), ""})
+	}
+	return heads, nil
+}
+
+// ratedRow is one row of the output.
+type ratedRow struct {
+	Rating     string   `json:"rating"`
+	Head       float64  `json:"head_m"`
+	Downstream *float64 `json:"downstream_head_m,omitempty"`
+	AtLeast    *float64 `json:"flow_at_least,omitempty"` // 0 where flow is a bound: the flow lies between the two
+	Flow       float64  `json:"flow"`
+	Unit       string   `json:"flow_unit"`
+	PerMM      float64  `json:"percent_per_mm"` // change of the free flow for 1 mm more head
+	Status     string   `json:"status"`
+}
+
+func newRow(r rated, h headToRate, unit quantity.Unit, below *float64) ratedRow {
+	q := r.rating.Flow(h.head)
+	row := ratedRow{Rating: r.name, Head: math.Round(h.head*1e6) / 1e6, Flow: unit.FromSI(q), Unit: unit.Symbol, Downstream: below,
+		Status: device.Assess(r.rating, h.head).String() + h.note}
+	if q > 0 {
+		row.PerMM = 0.1 * r.rating.Slope(h.head) / q
+	}
+	if below != nil {
+		row.drown(r.rating, h.head, *below, unit)
+	}
+	return row
+}
+
+// drown puts what is known of the flow under a downstream head in the place of the free flow.
+func (row *ratedRow) drown(r device.Rating, h, below float64, unit quantity.Unit) {
+	limit, d := math.Inf(1), device.Drownable(nil)
+	if known, ok := r.(device.Drownable); ok {
+		d = known
+		limit, _ = d.ModularLimit()
+	}
+	if math.IsInf(limit, 1) {
+		row.Status += "; nothing is known of drowned flow at this device: the flow is the free one"
+		return
+	}
+	q, spread, ok := d.Drowned(h, below)
+	row.Flow = unit.FromSI(q)
+	switch {
+	case !ok:
+		row.AtLeast = new(float64)
+		row.Status += fmt.Sprintf("; drowned beyond any equation: between 0 and %.5g %s", row.Flow, row.Unit)
+	case below > limit*h:
+		row.Status += fmt.Sprintf("; drowned, which adds %.2g %% (95 %%)", 100*spread)
+	default:
+		row.Status += "; free"
+	}
+}
+
+func printRating(w io.Writer, r rated, rows []ratedRow, unit quantity.Unit, o rateOptions, first bool) {
+	below := o.downstream != ""
+	switch {
+	case o.csv && first && below:
+		fmt.Fprintf(w, "rating,head (m),downstream head (m),flow at least (%s),flow (%s),percent per mm,status\n", unit.Symbol, unit.Symbol)
+	case o.csv && first:
+		fmt.Fprintf(w, "rating,head (m),flow (%s),percent per mm,status\n", unit.Symbol)
+	case !o.json && !o.csv:
+		printHeading(w, r, unit)
+	}
+	encoder := json.NewEncoder(w)
+	for _, row := range rows {
+		switch {
+		case o.json:
+			encoder.Encode(row)
+		case o.csv && below:
+			least := row.Flow
+			if row.AtLeast != nil {
+				least = *row.AtLeast
+			}
+			fmt.Fprintf(w, "%s,%.4f,%.4f,%.6g,%.6g,%.3f,%s\n", row.Rating, row.Head, *row.Downstream, least, row.Flow, row.PerMM, row.Status)
+		case o.csv:
+			fmt.Fprintf(w, "%s,%.4f,%.6g,%.3f,%s\n", row.Rating, row.Head, row.Flow, row.PerMM, row.Status)
+		default:
+			fmt.Fprintf(w, "  %9.4f  %12s  %8.2f  %s\n", row.Head, row.range5(), row.PerMM, row.Status)
+		}
+	}
+}
+
+// range5 writes the flow to five digits, as a range where it is bounded only.
+func (row *ratedRow) range5() string {
+	if row.AtLeast != nil {
+		return fmt.Sprintf("%.5g to %.5g", *row.AtLeast, row.Flow)
+	}
+	return fmt.Sprintf("%.5g", row.Flow)
+}
+
+// printHeading prints what the device is, its limits of validity, its physical end and what of it is assumed.
+func printHeading(w io.Writer, r rated, unit quantity.Unit) {
+	d, l := r.rating.Describe(), r.rating.Limits()
+	fmt.Fprintf(w, "%s: %s\n  %s\n  source: %s\n", r.name, d.Name, d.Equation, d.Source)
+	for _, line := range limitLines(l) {
+		fmt.Fprintf(w, "  %s %s\n", line[0], line[1])
+	}
+	for _, text := range d.Assumed {
+		fmt.Fprintf(w, "  assumed: %s\n", text)
+	}
+	fmt.Fprintf(w, "\n  %9s  %12s  %8s\n", "head m", "flow "+unit.Symbol, "% per mm")
+}
+
+// limitLines are the limits of validity and the physical end, each with its source.
+func limitLines(l device.Limits) (lines [][2]string) {
+	if l.Low > 0 {
+		lines = append(lines, [2]string{"valid from", fmt.Sprintf("%.3g m: %s", l.Low, l.LowSource)})
+	}
+	if !math.IsInf(l.High, 1) {
+		lines = append(lines, [2]string{"valid to", fmt.Sprintf("%.3g m: %s", l.High, l.HighSource)})
+	}
+	if !math.IsInf(l.End, 1) {
+		lines = append(lines, [2]string{"ends at", fmt.Sprintf("%.3g m: %s (physical)", l.End, l.EndSource)})
+	}
+	return lines
+}
