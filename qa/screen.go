@@ -229,7 +229,7 @@ func (s *Screener) hides(w *Window, i int) bool {
 			continue
 		}
 		least, most := s.ends(span)
-		return w.Figure[i] <= least || w.Figure[i] >= most || w.Head[i] > span.Top || span.Blanking > 0 && w.Value[i] <= s.nearest(span)
+		return w.Figure[i] <= least || w.Figure[i] >= most || w.Head[i] > span.Top || span.Twofold > 0 && w.Figure[i] > span.Twofold || span.Blanking > 0 && w.Value[i] <= s.nearest(span)
 	}
 	return false
 }

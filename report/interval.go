@@ -83,12 +83,15 @@ func ofAfter(p *recompute.Period) string {
 
 // splitText says of what a difference is made; parts that are nothing are left out, but for the settings.
 func (r *Run) splitText(p *recompute.Period, decimals int) string {
-	s := p.Split()
+	s, screening := p.Split(), "screening"
+	if len(r.site().Rulings) > 0 {
+		screening += " and rulings"
+	}
 	text := r.signed(s.Settings, decimals) + " settings"
 	for _, x := range []struct {
 		m3   float64
 		name string
-	}{{s.Limits, "beyond what the meter could show"}, {s.Drowned, "drowned flow"}, {s.Filled, "filled"}, {s.Screening, "screening"}} {
+	}{{s.Limits, "beyond what the meter could show"}, {s.Drowned, "drowned flow"}, {s.Filled, "filled"}, {s.Screening, screening}} {
 		if math.Abs(x.m3) > 1e-9*math.Abs(p.After.M3()) {
 			text += ", " + r.signed(x.m3, decimals) + " " + x.name
 		}
