@@ -145,7 +145,7 @@ func newAverages(r *Run) (out []averageRecord) {
 	}
 	for _, m := range audit.MonthlyAverages(r.Result) {
 		a := m.After
-		out = append(out, averageRecord{m.Period.Label, string(r.site().Report.Average), a.Days, a.Measured, a.Discharging, r.completeness(), a.Withheld, some(a.OverMeasured, a.Measured), some(a.OverDischarging, a.Discharging), some(a.OverAll, a.Days)})
+		out = append(out, averageRecord{m.Period.Label, string(r.site().Report.Average), a.Days, a.Measured, a.Discharging, r.completeness(), a.Withheld, some(a.OverMeasured, a.Measured), some(a.OverDischarging, a.Discharging), some(a.OverAll, min(a.Days, a.Measured))})
 	}
 	return out
 }

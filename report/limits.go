@@ -70,7 +70,8 @@ func averages(w io.Writer, r *Run) {
 	t.add("month", "over days measured", "over days with flow", "over all days", "days", "measured", "with flow")
 	for i := range list {
 		m := &list[i]
-		t.add(m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured, m.After.Withheld), r.perDay(m.After.OverDischarging, m.After.Discharging, m.After.Withheld), r.perDay(m.After.OverAll, m.After.Days, m.After.Withheld), fmt.Sprint(m.After.Days), fmt.Sprint(m.After.Measured), fmt.Sprint(m.After.Discharging))
+		by := r.perDays(&m.After)
+		t.add(m.Period.Label, by[0], by[1], by[2], fmt.Sprint(m.After.Days), fmt.Sprint(m.After.Measured), fmt.Sprint(m.After.Discharging))
 	}
 	t.write(w)
 	for _, line := range r.statisticLines() {
@@ -94,27 +95,31 @@ func (r *Run) completeness() string {
 	return text
 }
 
-// perDay writes an average over days that count; whether the rule of completeness withholds it.
-func (r *Run) perDay(m3 float64, days int, withheld bool) string {
+// perDay writes an average of a month over so many days: a dash when no day counts, and no number when the rule of completeness withholds it.
+func (r *Run) perDay(m3 float64, days int, a *recompute.Averages) string {
 	switch {
-	case days == 0:
-		return "missing"
-	case withheld:
+	case a.Measured == 0 || days == 0:
+		return "-"
+	case a.Withheld:
 		return "withheld"
 	}
 	return grouped(r.site().Report.VolumeUnit.FromSI(m3), 1)
 }
 
+// perDays writes the averages of a month by the three rules.
+func (r *Run) perDays(a *recompute.Averages) [3]string {
+	return [3]string{r.perDay(a.OverMeasured, a.Measured, a), r.perDay(a.OverDischarging, a.Discharging, a), r.perDay(a.OverAll, a.Days, a)}
+}
+
 // statisticLines describe the corrected daily volumes and the highest flows.
 func (r *Run) statisticLines() (list []string) {
 	s, volume, flow := &r.Result.Statistics, r.site().Report.VolumeUnit, r.site().Report.FlowUnit
-	if s.Days == 0 {
-		return nil
-	}
 	v := func(m3 float64) string { return grouped(volume.FromSI(m3), 1) }
 	q := func(m3s float64) string { return significant(flow.FromSI(m3s), 4, false) }
-	list = append(list, fmt.Sprintf("Days: least %s %s (%s), greatest %s (%s); not exceeded on 5, 20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s. The second of them, exceeded on 80 %% of days, is a usual dry-weather flow.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
-		v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]), v(s.Percentiles[95])))
+	if s.Days > 0 {
+		list = append(list, fmt.Sprintf("Whole days: least %s %s (%s); greatest of all %s (%s); not exceeded on 5, 20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s. The second of them, exceeded on 80 %% of days, is a usual dry-weather flow.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
+			v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]), v(s.Percentiles[95])))
+	}
 	if s.PeakAt != 0 {
 		text := fmt.Sprintf("Highest flow %s %s at %s", q(s.Peak), flow.Symbol, r.stamp(s.PeakAt))
 		switch {

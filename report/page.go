@@ -129,7 +129,8 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	}
 	d.Limits, d.Statistics = r.limitRows(), r.statisticLines()
 	for _, m := range audit.MonthlyAverages(res) {
-		d.Averages = append(d.Averages, averageData{m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured, m.After.Withheld), r.perDay(m.After.OverDischarging, m.After.Discharging, m.After.Withheld), r.perDay(m.After.OverAll, m.After.Days, m.After.Withheld), m.After.Days, m.After.Measured, m.After.Discharging, r.toReport(m.Period)})
+		by := r.perDays(&m.After)
+		d.Averages = append(d.Averages, averageData{m.Period.Label, by[0], by[1], by[2], m.After.Days, m.After.Measured, m.After.Discharging, r.toReport(m.Period)})
 	}
 	d.Completeness = r.completeness()
 	d.AverageRule, d.HasFigures = string(r.site().Report.Average), r.site().Report.Figures > 0

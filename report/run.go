@@ -60,7 +60,7 @@ func (r *Run) NeedsPerson() (reasons []string) {
 }
 
 // leastCoverage is the part of the time below which a total is called incomplete; common practice, no permit text sets one.
-const leastCoverage = 0.95
+const leastCoverage = recompute.WholeDay
 
 // volume writes a volume in the report's unit with the given decimals, or "missing".
 func (r *Run) volume(v recompute.Volume, decimals int) string {

@@ -23,10 +23,12 @@ func volume(m3 float64) recompute.Volume {
 // result is one day with the given totals and comparisons.
 func result(logged, counted float64, recorded, corrected recompute.Misfit) *recompute.Result {
 	s := &site.Site{Corrections: make([]site.Correction, 1)}
+	s.Report.Clock.Location = time.UTC
 	s.Report.FlowUnit, s.Report.VolumeUnit = quantity.MustLookUp("L/s"), quantity.MustLookUp("m3")
 	l := &ingest.Log{Site: s}
 	l.Has[reading.Counter] = true
-	day := recompute.Period{Label: "2031-03-01", Before: volume(100), After: volume(80), Logged: volume(logged), Counted: volume(counted)}
+	start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
+	day := recompute.Period{Label: "2031-03-01", Start: start, End: start + int64(24*time.Hour), Before: volume(100), After: volume(80), Logged: volume(logged), Counted: volume(counted)}
 	return &recompute.Result{Log: l, Days: []recompute.Period{day}, Months: []recompute.Period{day},
 		Witness: recompute.Witness{Recorded: recorded, Corrected: corrected}}
 }
@@ -112,7 +114,6 @@ func TestLimits(t *testing.T) {
 		{"average below", "1.2 L/s", 1, recompute.Below, false, false, false},
 	} {
 		r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
-		r.Days[0].End = int64(24 * time.Hour)
 		r.Days[0].Budget = &recompute.Budget{Standard: c.expanded / 2}
 		r.Months[0].Label = "2031-03"
 		r.Months[0].Budget, r.Log.Site.Report.Complete.MostMissing = r.Days[0].Budget, -1

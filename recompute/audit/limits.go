@@ -82,7 +82,7 @@ func Limits(r *recompute.Result) (out []LimitFinding) {
 	return out
 }
 
-// MonthAverages is a month's average daily volume by every rule.
+// MonthAverages is a month's average daily volume by every rule, over its reporting days.
 type MonthAverages struct {
 	Period        *recompute.Period
 	Before, After recompute.Averages
@@ -90,17 +90,11 @@ type MonthAverages struct {
 
 // MonthlyAverages works out the averages of every month.
 func MonthlyAverages(r *recompute.Result) (out []MonthAverages) {
-	first := 0
+	rule := r.Log.Site.Report.Complete
 	for i := range r.Months {
-		m := &r.Months[i]
-		end := first
-		for end < len(r.Days) && r.Days[end].Label[:7] == m.Label {
-			end++
-		}
-		rule := r.Log.Site.Report.Complete
-		out = append(out, MonthAverages{m, recompute.AverageDays(r.Days[first:end], func(p *recompute.Period) recompute.Volume { return p.Before }, rule),
-			recompute.AverageDays(r.Days[first:end], func(p *recompute.Period) recompute.Volume { return p.After }, rule)})
-		first = end
+		days := r.ReportingDays(&r.Months[i])
+		out = append(out, MonthAverages{&r.Months[i], recompute.AverageDays(days, func(p *recompute.Period) recompute.Volume { return p.Before }, rule),
+			recompute.AverageDays(days, func(p *recompute.Period) recompute.Volume { return p.After }, rule)})
 	}
 	return out
 }
