@@ -3,7 +3,7 @@ package recompute
 import "retotal/recompute/total"
 
 // ReportingDays lists all days of a period, as long as they lie in it: those of the log, and those before it and after it, of which everything is missing. A day
-// that the log begins or ends less than one interval away from its bound has no missing time there, and ends where the log does.
+// in which the log begins or ends no more than one interval away from its bound has no missing time there: the next reading stands in the next file.
 func (r *Result) ReportingDays(p *Period) (list []Period) {
 	report := &r.Log.Site.Report
 	calendar := total.NewCalendar(report.Clock.Location, report.DayStarts, report.LabelByEnd, p.Start)
@@ -24,13 +24,13 @@ func (r *Result) ReportingDays(p *Period) (list []Period) {
 	return list
 }
 
-// toLog moves the bounds of a period to the log's own, where less than one interval lies between them.
+// toLog moves the bounds of a period to the log's own, where no more than one interval lies between them.
 func (r *Result) toLog(p Period) Period {
 	first, last, step := r.Log.From, r.Log.Till, int64(r.Log.Interval)
-	if p.Start < first && first < p.End && first-p.Start < step {
+	if p.Start < first && first < p.End && first-p.Start <= step {
 		p.Start = first
 	}
-	if p.Start < last && last < p.End && p.End-last < step {
+	if p.Start < last && last < p.End && p.End-last <= step {
 		p.End = last
 	}
 	return p

@@ -141,7 +141,8 @@ type Result struct {
 	Witness             Witness
 	Drowned             Drowned
 	Rollovers           int
-	RegisterChanges     int // declared changes of the counter that lay between two readings
+	PhysicalMost        float64 // m³/s, the most that channel or device can carry, see physicalMost; +Inf when nothing says it
+	RegisterChanges     int     // declared changes of the counter that lay between two readings
 	Falls               []total.Fall
 }
 
@@ -192,6 +193,7 @@ func (e *Engine) Finish() (*Result, error) {
 	r.Statistics = r.statistics(e.site.Report.Complete.LeastDay)
 	r.Statistics.PeakMost = max(e.peaks.peak, e.peaks.most)
 	r.Statistics.PeakBefore = e.peakShown
+	r.PhysicalMost = physicalMost(e.corrected, e.log.From, e.log.Till)
 	e.addOthers(r)
 	r.Statistics.Peak, r.Statistics.PeakAt, r.Statistics.PeakMean, r.Statistics.PeakMeanAt = e.peaks.peak, e.peaks.peakAt, e.peaks.mean, e.peaks.meanAt
 	return r, nil

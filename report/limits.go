@@ -1,9 +1,12 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
+	"strings"
 
 	"retotal/ingest/quantity"
 	"retotal/recompute"
@@ -11,35 +14,61 @@ import (
 )
 
 // limitRow is a figure beside its limit.
-type limitRow struct{ Limit, Period, Before, After, Doubt, Verdict string }
+type limitRow struct{ Limit, Period, Before, After, Doubt, Truth, Verdict string }
 
-// limitRows lists what is over a limit before or after, or too near to tell.
+// limitRows lists what is over a limit before or after, or cannot be told: what is sure first.
 func (r *Run) limitRows() (rows []limitRow) {
-	for _, f := range r.Limits {
-		value := func(v float64) string {
-			switch {
-			case f.Share:
-				return fmt.Sprintf("%.1f %%", 100*v)
-			case f.Flow:
-				return significant(r.site().Report.FlowUnit.FromSI(v), 4, false) + " " + r.site().Report.FlowUnit.Symbol
-			}
-			return grouped(r.site().Report.VolumeUnit.FromSI(v), 1) + " " + r.site().Report.VolumeUnit.Symbol
+	list := slices.Clone(r.Limits)
+	slices.SortStableFunc(list, func(a, b audit.LimitFinding) int {
+		return cmp.Compare(slices.Index(certainFirst, a.Outcome()), slices.Index(certainFirst, b.Outcome()))
+	})
+	for i := range list {
+		f := &list[i]
+		value := func(v float64) string { return r.limitValue(f, v) }
+		row := limitRow{f.Limit, f.Period, value(f.Before), value(f.After), "", value(f.Low) + " or more", r.verdict(f)}
+		if !math.IsInf(f.High, 1) {
+			low, _, _ := strings.Cut(value(f.Low), " ") // without its unit
+			row.Truth = low + " to " + value(f.High)
 		}
-		row := limitRow{f.Limit, f.Period, value(f.Before), value(f.After), "", string(f.Sure)}
 		if f.Doubt > 0 {
 			row.Doubt = value(f.Doubt)
-		} else if f.Share || r.Result.Sources == nil {
-			row.Verdict = map[bool]string{true: "above", false: "below"}[f.Is]
-		}
-		switch {
-		case f.Is && !f.Was:
-			row.Verdict += ", newly"
-		case f.Was && !f.Is:
-			row.Verdict += ", cleared"
 		}
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// certainFirst is how limits are listed.
+var certainFirst = []audit.Outcome{audit.Newly, audit.Still, audit.Cleared, audit.ByRule, audit.Unsure, audit.Under}
+
+// limitValue writes a figure that is held to a limit.
+func (r *Run) limitValue(f *audit.LimitFinding, v float64) string {
+	report := &r.site().Report
+	switch {
+	case f.Share:
+		return fmt.Sprintf("%.1f %%", 100*v)
+	case f.Flow:
+		return significant(report.FlowUnit.FromSI(v), 4, false) + " " + report.FlowUnit.Symbol
+	}
+	return grouped(report.VolumeUnit.FromSI(v), 1) + " " + report.VolumeUnit.Symbol
+}
+
+// verdict words where a figure stands: by the permit's rule first, where that says something else than the truth.
+func (r *Run) verdict(f *audit.LimitFinding) string {
+	text := string(f.Sure)
+	if f.Rule != "" && f.Rule != f.Sure {
+		text = fmt.Sprintf("by the permit's rule %s, in truth %s", f.Rule, f.Sure)
+	}
+	if r.Result.Sources == nil { // nothing was said of the uncertainty
+		text = strings.ReplaceAll(text, " beyond doubt", "")
+	}
+	switch f.Outcome() {
+	case audit.Newly:
+		text += ", newly"
+	case audit.Cleared:
+		text += ", cleared"
+	}
+	return text
 }
 
 // limits prints figures beside their limits.
@@ -49,11 +78,11 @@ func limits(w io.Writer, r *Run) {
 		return
 	}
 	const shown = 12
-	fmt.Fprintln(w, "\nLimits, where a figure is above one or too near to tell")
-	t := table{left: map[int]bool{0: true, 1: true, 5: true}}
-	t.add("limit", "period", "before", "after", "+/- (95 %)", "")
+	fmt.Fprintln(w, "\nLimits, where a figure is above one or it cannot be told")
+	t := table{left: map[int]bool{0: true, 1: true, 5: true, 6: true}}
+	t.add("limit", "period", "before", "after", "+/- (95 %)", "can have been", "")
 	for _, row := range rows[:min(len(rows), shown)] {
-		t.add(row.Limit, row.Period, row.Before, row.After, row.Doubt, row.Verdict)
+		t.add(row.Limit, row.Period, row.Before, row.After, row.Doubt, row.Truth, row.Verdict)
 	}
 	t.write(w)
 	if n := len(rows) - shown; n > 0 {

@@ -2,7 +2,9 @@ package report
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -38,16 +40,7 @@ func (r *Run) NeedsPerson() (reasons []string) {
 			reasons = append(reasons, f.Topic+": differs")
 		}
 	}
-	for _, o := range r.Over {
-		if o.IsOver && !o.WasOver {
-			reasons = append(reasons, "daily volume limit newly exceeded on "+o.Day)
-		}
-	}
-	for _, l := range r.Limits {
-		if l.Is && !l.Was && !strings.HasPrefix(l.Limit, "daily volume") {
-			reasons = append(reasons, l.Limit+" newly exceeded in "+l.Period)
-		}
-	}
+	reasons = append(reasons, r.limitReasons()...)
 	for _, v := range r.visitRows() {
 		if v.Verdict == "differs" {
 			reasons = append(reasons, fmt.Sprintf("the visit of %s differs from the corrected log by %s mm", v.At, v.After))
@@ -55,6 +48,23 @@ func (r *Run) NeedsPerson() (reasons []string) {
 	}
 	if c := r.Result.Total.Coverage(); c < leastCoverage {
 		reasons = append(reasons, fmt.Sprintf("coverage is %.1f %%", 100*c))
+	}
+	return reasons
+}
+
+// limitReasons says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule has them below or not counted.
+func (r *Run) limitReasons() (reasons []string) {
+	open := map[string][]string{}
+	for _, l := range r.Limits {
+		switch {
+		case l.Outcome() == audit.Newly:
+			reasons = append(reasons, l.Limit+" newly exceeded in "+l.Period)
+		case l.Verdict() == recompute.CannotTell:
+			open[l.Limit] = append(open[l.Limit], l.Period)
+		}
+	}
+	for _, limit := range slices.Sorted(maps.Keys(open)) {
+		reasons = append(reasons, fmt.Sprintf("%s: cannot tell for %s", limit, days(open[limit])))
 	}
 	return reasons
 }
