@@ -35,3 +35,10 @@ func (r *Result) toLog(p Period) Period {
 	}
 	return p
 }
+
+// WholeDay is a reporting day from its start to its end, where the bounds of the report cut it: what lies outside them is missing of the day.
+func (r *Result) WholeDay(p *Period) Period {
+	report, day := &r.Log.Site.Report, *p
+	day.Start, day.End = total.NewCalendar(report.Clock.Location, report.DayStarts, report.LabelByEnd, p.Start).Bounds(0)
+	return day
+}

@@ -101,8 +101,10 @@ func monthLimits(r *recompute.Result) (out []LimitFinding) {
 		if m.Period.Budget != nil {
 			f.Doubt = perDay * m.Period.Budget.Expanded() / day
 		}
-		if f.Rule = recompute.NotCounted; counts && !m.After.Withheld {
-			f.Rule = recompute.Judge(perDay*seenLow/day, perDay*seenHigh/day, limit.SI)
+		if r.Log.Site.Report.RulesMonths {
+			if f.Rule = recompute.NotCounted; counts && !m.After.Withheld {
+				f.Rule = recompute.Judge(perDay*seenLow/day, perDay*seenHigh/day, limit.SI)
+			}
 		}
 		f.Low, f.High = trueAverage(r, &m)
 		f.Low, f.High = f.Low/day, f.High/day
@@ -156,10 +158,11 @@ func dayLimits(r *recompute.Result) (out []LimitFinding) {
 		return nil
 	}
 	for i := range r.Days {
-		d := &r.Days[i]
-		if d.After.Missing() {
+		if r.Days[i].After.Missing() {
 			continue
 		}
+		whole := r.WholeDay(&r.Days[i])
+		d := &whole
 		f := LimitFinding{Limit: "daily volume " + limit.Text, Period: d.Label, Before: d.Before.M3(), After: d.After.M3()}
 		if d.Budget != nil {
 			f.Doubt = d.Budget.Expanded()
@@ -167,7 +170,7 @@ func dayLimits(r *recompute.Result) (out []LimitFinding) {
 		f.Was = f.Before > limit.SI && r.Covered(d, d.Before) >= least
 		f.Low, f.High = r.Truth(d)
 		f.Sure = recompute.Judge(f.Low, f.High, limit.SI)
-		if least > 0 {
+		if r.Log.Site.Report.RulesDays {
 			if f.Rule = recompute.NotCounted; r.Covered(d, d.After) >= least {
 				low, high := r.Seen(d)
 				f.Rule = recompute.Judge(low, high, limit.SI)
@@ -204,7 +207,7 @@ func daysOver(r *recompute.Result, days []LimitFinding) []LimitFinding {
 	f.Low, f.High = above/all, (maybe+all-float64(len(days)))/all
 	f.Sure = recompute.Judge(f.Low, f.High, limits.DaysOver)
 	f.Before, f.After = was/math.Max(counting, 1), is/math.Max(counted, 1)
-	if f.Was = f.Before > limits.DaysOver; limits.Complete.LeastDay > 0 {
+	if f.Was = f.Before > limits.DaysOver; limits.RulesDays {
 		if f.Rule = recompute.NotCounted; counted > 0 {
 			f.Rule = recompute.Judge(ruled/counted, perhaps/counted, limits.DaysOver)
 		}

@@ -96,17 +96,31 @@ func TestMissingTime(t *testing.T) {
 		{"by the rule it does not count", "90 m3", 0.002, 0.75, recompute.NotCounted, recompute.CannotTell, Unsure},
 		{"it does not count, but is above", "79 m3", 0.002, 0.75, recompute.NotCounted, recompute.Above, Still},
 		{"it cannot have exceeded it, and does not count", "138 m3", 0.002, 0.75, recompute.NotCounted, recompute.Below, Under},
-		{"average that the rest may have exceeded", "1.1 L/s", 0.005, 0, recompute.Below, recompute.CannotTell, ByRule}, // 80 m³ a day is 0.926 L/s, 224 is 2.59
-		{"average that it cannot have", "2.6 L/s", 0.005, 0, recompute.Below, recompute.Below, Under},
+		{"average that the rest may have exceeded", "1.1 L/s", 0.005, 0, "", recompute.CannotTell, Unsure}, // 80 m³ a day is 0.926 L/s, 224 is 2.59
+		{"average that it cannot have", "2.6 L/s", 0.005, 0, "", recompute.Below, Under},
+		{"average by a rule", "1.1 L/s", 0.005, 0.5, recompute.Below, recompute.CannotTell, ByRule},
+		{"average of no day that counts", "1.1 L/s", 0.005, 0.75, recompute.NotCounted, recompute.CannotTell, Unsure},
 	} {
 		r := limited(t, c.limit)
 		r.PhysicalMost, r.Log.Site.Report.Complete.LeastDay = c.most, c.least
+		r.Log.Site.Report.RulesDays, r.Log.Site.Report.RulesMonths = c.least > 0, c.least > 0
 		r.Days[0].After.Covered = int64(16 * time.Hour)
 		r.Months[0].After = r.Days[0].After
 		all := append(dayLimits(r), monthLimits(r)...)
 		if len(all) != 1 || all[0].Rule != c.rule || all[0].Sure != c.sure || all[0].Outcome() != c.outcome {
 			t.Errorf("%s: %+v", c.name, all)
 		}
+	}
+}
+
+// TestCutDay: of a day that the bounds of the report cut in two, the other half is missing like any other time: 12 hours at 2 L/s make 86.4 m³ beside the 80.
+func TestCutDay(t *testing.T) {
+	r := limited(t, "90 m3")
+	r.PhysicalMost = 0.002
+	r.Days[0].Start += int64(12 * time.Hour)
+	r.Days[0].After.Covered = int64(12 * time.Hour)
+	if f := dayLimits(r)[0]; f.Sure != recompute.CannotTell || math.Abs(f.High-166.4) > 1e-9 {
+		t.Errorf("%+v", f)
 	}
 }
 
@@ -146,6 +160,7 @@ func TestShareOfDays(t *testing.T) {
 		{0.45, 0.75, recompute.Above, recompute.CannotTell},
 	} {
 		r.Log.Site.Report.DaysOver, r.Log.Site.Report.Complete.LeastDay = c.over, c.least
+		r.Log.Site.Report.RulesDays = c.least > 0
 		list := daysOver(r, dayLimits(r))
 		if f := list[0]; f.Low != 0.25 || f.High != 0.75 || f.Rule != c.rule || f.Sure != c.sure {
 			t.Errorf("%g, %g: %+v", c.over, c.least, f)
