@@ -2,8 +2,9 @@ package recompute
 
 import "retotal/recompute/total"
 
-// ReportingDays lists all days of a period, as long as they lie in it: those of the log, and those before it and after it, of which everything is missing. A day
-// in which the log begins or ends no more than one interval away from its bound has no missing time there: the next reading stands in the next file.
+// ReportingDays lists all days of a period, as long as they lie in it: those of the log, and those before it and after
+// it, of which everything is missing. A day in which the log begins or ends no more than one interval away from its
+// bound has no missing time there: the next reading stands in the next file.
 func (r *Result) ReportingDays(p *Period) (list []Period) {
 	report := &r.Log.Site.Report
 	calendar := total.NewCalendar(report.Clock.Location, report.DayStarts, report.LabelByEnd, p.Start)
@@ -36,7 +37,8 @@ func (r *Result) toLog(p Period) Period {
 	return p
 }
 
-// WholeDay is a reporting day from its start to its end, where the bounds of the report cut it: what lies outside them is missing of the day.
+// WholeDay is a reporting day from its start to its end, where the bounds of the report cut it: what lies outside them
+// is missing of the day.
 func (r *Result) WholeDay(p *Period) Period {
 	report, day := &r.Log.Site.Report, *p
 	day.Start, day.End = total.NewCalendar(report.Clock.Location, report.DayStarts, report.LabelByEnd, p.Start).Bounds(0)

@@ -9,7 +9,8 @@ import (
 	"retotal/recompute/device"
 )
 
-// TestJudge: at a limit is not above it; a range that straddles it cannot be told; no upper bound leaves only what is above.
+// TestJudge: at a limit is not above it; a range that straddles it cannot be told; no upper bound leaves only what is
+// above.
 func TestJudge(t *testing.T) {
 	for _, c := range []struct {
 		low, high float64
@@ -24,9 +25,11 @@ func TestJudge(t *testing.T) {
 	}
 }
 
-// TestTruth: a day of 100 m³ measured in 16 h, of which 20 are bounded between 20 and 50, and 12 m³ filled in over 2 h; 6 h are missing. Coefficient ±4 m³, filled ±6 m³ (95 %), and
-// the bounds have a part of the budget that must not count beside themselves. By hand: measured and bounded 100 to 130, less and more 4; not filled but missing are 8 h, at 1 L/s
-// 28.8 m³. So 96 to 162.8 m³. As the permit sees it, 112 to 142 by √(4² + 6²) = 7.211 m³: 104.789 to 149.211. Of the bounded time half an hour open makes 1.8 m³ more of both.
+// TestTruth: a day of 100 m³ measured in 16 h, of which 20 are bounded between 20 and 50, and 12 m³ filled in over 2 h;
+// 6 h are missing. Coefficient ±4 m³, filled ±6 m³ (95 %), and the bounds have a part of the budget that must not count
+// beside themselves. By hand: measured and bounded 100 to 130, less and more 4; not filled but missing are 8 h, at 1
+// L/s 28.8 m³. So 96 to 162.8 m³. As the permit sees it, 112 to 142 by √(4² + 6²) = 7.211 m³: 104.789 to 149.211. Of
+// the bounded time half an hour open makes 1.8 m³ more of both.
 func TestTruth(t *testing.T) {
 	hour := int64(time.Hour)
 	p := Period{End: 24 * hour}
@@ -34,7 +37,8 @@ func TestTruth(t *testing.T) {
 	p.Classes[Bounded], p.Low, p.High = volumeOf(20, 4*hour), volumeOf(20, 4*hour), volumeOf(50, 4*hour)
 	p.Classes[Filled] = volumeOf(12, 2*hour)
 	p.After = volumeOf(112, 18*hour)
-	p.Budget = &Budget{Parts: []Part{{&Source{relative: 0.02}, 2}, {&Source{ofClass: true, class: Filled}, 3}, {&Source{bounds: true}, 30 / math.Sqrt(12)}}}
+	p.Budget = &Budget{Parts: []Part{{&Source{relative: 0.02}, 2}, {&Source{ofClass: true, class: Filled}, 3},
+		{&Source{bounds: true}, 30 / math.Sqrt(12)}}}
 	r := &Result{Log: &ingest.Log{}, PhysicalMost: 0.001}
 	check := func(what string, low, high, wantLow, wantHigh float64) {
 		t.Helper()
@@ -55,7 +59,8 @@ func TestTruth(t *testing.T) {
 	}
 }
 
-// TestLogEnds: a log of hours that ends at 23:00 lacks no reading, one that ends at 22:00 lacks two hours: 7.2 m³ at 1 L/s.
+// TestLogEnds: a log of hours that ends at 23:00 lacks no reading, one that ends at 22:00 lacks two hours: 7.2 m³ at 1
+// L/s.
 func TestLogEnds(t *testing.T) {
 	hour := int64(time.Hour)
 	for last, want := range map[int64]float64{23: 80, 22: 87.2} {
@@ -73,10 +78,11 @@ func volumeOf(m3 float64, covered int64) (v Volume) {
 	return v
 }
 
-// TestGreatest: a circular pipe after Manning carries most at 0.938 of its diameter, 1.076 times as much as when it is full (Chow 1959, Open-Channel Hydraulics, sec. 6-4, from memory).
-// An equation without an end has no greatest flow.
+// TestGreatest: a circular pipe after Manning carries most at 0.938 of its diameter, 1.076 times as much as when it is
+// full (Chow 1959, Open-Channel Hydraulics, sec. 6-4, from memory). An equation without an end has no greatest flow.
 func TestGreatest(t *testing.T) {
-	pipe, issues := device.Build("manning", map[string]any{"section": "circular", "diameter": "0.5 m", "roughness": 0.013, "slope": 0.005})
+	keys := map[string]any{"section": "circular", "diameter": "0.5 m", "roughness": 0.013, "slope": 0.005}
+	pipe, issues := device.Build("manning", keys)
 	if len(issues) > 0 {
 		t.Fatal(issues)
 	}

@@ -38,7 +38,8 @@ func (c calendarTicks) Ticks(low, high float64) []plot.Tick {
 	return nil
 }
 
-// every puts ticks at round times of the clock: those that it skips at the first time after, those that it shows twice at the first of the two.
+// every puts ticks at round times of the clock: those that it skips at the first time after, those that it shows twice
+// at the first of the two.
 func (c calendarTicks) every(low, high float64, years, months, days, hours int, label string) (ticks []plot.Tick) {
 	y, m, d := time.Unix(int64(low), 0).In(c.location).Date()
 	switch {

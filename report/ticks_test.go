@@ -10,8 +10,9 @@ import (
 	"time"
 )
 
-// TestTicksOverJumps: ticks of days where the clock skips midnight or shows it twice, and of six hours, worked out by hand from the rules of the IANA time-zone
-// database. Santiago skipped 00:00 to 01:00 on 7 September 2025, Havana shows it twice on 2 November 2031.
+// TestTicksOverJumps: ticks of days where the clock skips midnight or shows it twice, and of six hours, worked out by
+// hand from the rules of the IANA time-zone database. Santiago skipped 00:00 to 01:00 on 7 September 2025, Havana shows
+// it twice on 2 November 2031.
 func TestTicksOverJumps(t *testing.T) {
 	for _, c := range []struct {
 		zone, low string
@@ -37,7 +38,8 @@ func TestTicksOverJumps(t *testing.T) {
 	}
 }
 
-// TestTicksOfEveryZone: in every zone ticks rise and end, over a stretch of each length that is told apart, at many places of the years 1990 to 2035.
+// TestTicksOfEveryZone: in every zone ticks rise and end, over a stretch of each length that is told apart, at many
+// places of the years 1990 to 2035.
 func TestTicksOfEveryZone(t *testing.T) {
 	archive, err := zip.OpenReader(filepath.Join(build.Default.GOROOT, "lib", "time", "zoneinfo.zip"))
 	if err != nil {

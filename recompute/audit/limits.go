@@ -8,8 +8,9 @@ import (
 	"retotal/recompute"
 )
 
-// LimitFinding is a figure beside a limit of the permit: over it before the correction, or not below it beyond doubt now. What may have flowed while nothing was measured, or
-// behind what the meter hid, counts from nothing to the physical maximum. Where the permit has a rule on missing time, its verdict stands first and the truth beside it.
+// LimitFinding is a figure beside a limit of the permit: over it before the correction, or not below it beyond doubt
+// now. What may have flowed while nothing was measured, or behind what the meter hid, counts from nothing to the
+// physical maximum. Where the permit has a rule on missing time, its verdict stands first and the truth beside it.
 type LimitFinding struct {
 	Limit  string             `json:"limit"`
 	Period string             `json:"period"`
@@ -63,8 +64,8 @@ func (f *LimitFinding) Outcome() Outcome {
 	return Unsure
 }
 
-// Limits compares the totals with every limit of the permit. Figures that are below their limit beyond doubt, before and after, are left out; so are periods without any data, of
-// which nothing can be told.
+// Limits compares the totals with every limit of the permit. Figures that are below their limit beyond doubt, before
+// and after, are left out; so are periods without any data, of which nothing can be told.
 func Limits(r *recompute.Result) (out []LimitFinding) {
 	all := append(monthLimits(r), peakLimit(r)...)
 	days := dayLimits(r)
@@ -77,8 +78,8 @@ func Limits(r *recompute.Result) (out []LimitFinding) {
 	return out
 }
 
-// monthLimits holds the average of every month to its limit, by the site's rule. The truth is the average over all days of the month or, by the rule of days with flow, over those
-// that may have had some.
+// monthLimits holds the average of every month to its limit, by the site's rule. The truth is the average over all days
+// of the month or, by the rule of days with flow, over those that may have had some.
 func monthLimits(r *recompute.Result) (out []LimitFinding) {
 	limit, rule := r.Log.Site.Report.MonthlyMean, r.Log.Site.Report.Average
 	if limit == nil {
@@ -130,13 +131,15 @@ func trueAverage(r *recompute.Result, m *MonthAverages) (low, high float64) {
 	return low, high
 }
 
-// peakLimit holds the highest flow of the log to its limit. Its uncertainty is the total's share: a high head is known better than the mean.
+// peakLimit holds the highest flow of the log to its limit. Its uncertainty is the total's share: a high head is known
+// better than the mean.
 func peakLimit(r *recompute.Result) []LimitFinding {
 	limit, s := r.Log.Site.Report.Peak, &r.Statistics
 	if limit == nil {
 		return nil
 	}
-	f := LimitFinding{Limit: "peak " + limit.Text, Period: "whole log", Before: s.PeakBefore, After: s.Peak, Flow: true, Was: s.PeakBefore > limit.SI}
+	f := LimitFinding{Limit: "peak " + limit.Text, Period: "whole log", Before: s.PeakBefore, After: s.Peak, Flow: true}
+	f.Was = f.Before > limit.SI
 	relative := 0.0
 	if r.Total.Budget != nil && r.Total.After.M3() > 0 {
 		relative = r.Total.Budget.Expanded() / r.Total.After.M3()
@@ -181,13 +184,15 @@ func dayLimits(r *recompute.Result) (out []LimitFinding) {
 	return out
 }
 
-// daysOver holds the share of days over the daily limit to its own. In truth any day without data may have been over it.
+// daysOver holds the share of days over the daily limit to its own. In truth any day without data may have been over
+// it.
 func daysOver(r *recompute.Result, days []LimitFinding) []LimitFinding {
 	limits := &r.Log.Site.Report
 	if limits.DaysOver == 0 || len(days) == 0 {
 		return nil
 	}
-	f := LimitFinding{Limit: fmt.Sprintf("days over the daily volume, %.3g %%", 100*limits.DaysOver), Period: "whole log", Share: true}
+	name := fmt.Sprintf("days over the daily volume, %.3g %%", 100*limits.DaysOver)
+	f := LimitFinding{Limit: name, Period: "whole log", Share: true}
 	var was, counting, is, counted, above, maybe, ruled, perhaps float64
 	for i := range r.Days {
 		d := &r.Days[i]
@@ -230,7 +235,8 @@ type DayOverLimit struct {
 	Outcome Outcome `json:"outcome"`
 }
 
-// DailyLimit lists the days that are over the daily volume limit before the correction, or not below it beyond doubt after it; nil without a limit.
+// DailyLimit lists the days that are over the daily volume limit before the correction, or not below it beyond doubt
+// after it; nil without a limit.
 func DailyLimit(r *recompute.Result) (out []DayOverLimit) {
 	for _, f := range dayLimits(r) {
 		if o := f.Outcome(); o != Under {
@@ -240,11 +246,16 @@ func DailyLimit(r *recompute.Result) (out []DayOverLimit) {
 	return out
 }
 
-// DaysOver counts the reporting days whose figure by some lane, which says nothing of its doubt, is above a limit, m³; a part of a day that does not count by the permit's rule is none.
+// DaysOver counts the reporting days whose figure by some lane, which says nothing of its doubt, is above a limit, m³;
+// a part of a day that does not count by the permit's rule is none.
 func DaysOver(r *recompute.Result, limit float64, volume func(*recompute.Period) recompute.Volume) (days int) {
 	for i := range r.Days {
 		d := &r.Days[i]
-		if v := volume(d); !v.Missing() && r.Covered(d, v) >= r.Log.Site.Report.Complete.LeastDay && recompute.Judge(v.M3(), v.M3(), limit) == recompute.Above {
+		v := volume(d)
+		if v.Missing() || r.Covered(d, v) < r.Log.Site.Report.Complete.LeastDay {
+			continue
+		}
+		if recompute.Judge(v.M3(), v.M3(), limit) == recompute.Above {
 			days++
 		}
 	}
@@ -262,8 +273,9 @@ func MonthlyAverages(r *recompute.Result) (out []MonthAverages) {
 	rule := r.Log.Site.Report.Complete
 	for i := range r.Months {
 		days := r.ReportingDays(&r.Months[i])
-		out = append(out, MonthAverages{&r.Months[i], recompute.AverageDays(days, func(p *recompute.Period) recompute.Volume { return p.Before }, rule),
-			recompute.AverageDays(days, func(p *recompute.Period) recompute.Volume { return p.After }, rule)})
+		before := func(p *recompute.Period) recompute.Volume { return p.Before }
+		after := func(p *recompute.Period) recompute.Volume { return p.After }
+		out = append(out, MonthAverages{&r.Months[i], recompute.AverageDays(days, before, rule), recompute.AverageDays(days, after, rule)})
 	}
 	return out
 }

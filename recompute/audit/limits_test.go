@@ -26,7 +26,8 @@ func TestDailyLimit(t *testing.T) {
 	}
 }
 
-// TestLimits: one day of 100 m³ before and 80 ± u after, beside every kind of limit. 80 m³ a day is 0.926 L/s, 100 is 1.157 L/s.
+// TestLimits: one day of 100 m³ before and 80 ± u after, beside every kind of limit. 80 m³ a day is 0.926 L/s, 100 is
+// 1.157 L/s.
 func TestLimits(t *testing.T) {
 	for _, c := range []struct {
 		name     string
@@ -78,8 +79,9 @@ func limited(t *testing.T, text string) *recompute.Result {
 	return r
 }
 
-// TestMissingTime: of the day 16 hours are covered, with 80 m³ (100 before), and 8 are missing. At a physical maximum of 2 L/s up to 0.002 × 28,800 = 57.6 m³ may have flowed in
-// them, so the truth lies between 80 and 137.6 m³; at 5 L/s up to 224 m³.
+// TestMissingTime: of the day 16 hours are covered, with 80 m³ (100 before), and 8 are missing. At a physical maximum
+// of 2 L/s up to 0.002 × 28,800 = 57.6 m³ may have flowed in them, so the truth lies between 80 and 137.6 m³; at 5 L/s
+// up to 224 m³.
 func TestMissingTime(t *testing.T) {
 	for _, c := range []struct {
 		name, limit string
@@ -96,7 +98,8 @@ func TestMissingTime(t *testing.T) {
 		{"by the rule it does not count", "90 m3", 0.002, 0.75, recompute.NotCounted, recompute.CannotTell, Unsure},
 		{"it does not count, but is above", "79 m3", 0.002, 0.75, recompute.NotCounted, recompute.Above, Still},
 		{"it cannot have exceeded it, and does not count", "138 m3", 0.002, 0.75, recompute.NotCounted, recompute.Below, Under},
-		{"average that the rest may have exceeded", "1.1 L/s", 0.005, 0, "", recompute.CannotTell, Unsure}, // 80 m³ a day is 0.926 L/s, 224 is 2.59
+		// 80 m³ a day is 0.926 L/s, 224 is 2.59
+		{"average that the rest may have exceeded", "1.1 L/s", 0.005, 0, "", recompute.CannotTell, Unsure},
 		{"average that it cannot have", "2.6 L/s", 0.005, 0, "", recompute.Below, Under},
 		{"average by a rule", "1.1 L/s", 0.005, 0.5, recompute.Below, recompute.CannotTell, ByRule},
 		{"average of no day that counts", "1.1 L/s", 0.005, 0.75, recompute.NotCounted, recompute.CannotTell, Unsure},
@@ -113,7 +116,8 @@ func TestMissingTime(t *testing.T) {
 	}
 }
 
-// TestCutDay: of a day that the bounds of the report cut in two, the other half is missing like any other time: 12 hours at 2 L/s make 86.4 m³ beside the 80.
+// TestCutDay: of a day that the bounds of the report cut in two, the other half is missing like any other time: 12
+// hours at 2 L/s make 86.4 m³ beside the 80.
 func TestCutDay(t *testing.T) {
 	r := limited(t, "90 m3")
 	r.PhysicalMost = 0.002
@@ -124,8 +128,9 @@ func TestCutDay(t *testing.T) {
 	}
 }
 
-// TestDaysWithFlow: by the rule of days with flow, a month of three days of which one had 80 m³, one none and one no readings, at a physical maximum of 1 L/s, which is 86.4 m³ a day.
-// The average is 80 m³ if nothing flowed on the third day, and (80 + 86.4) / 2 = 83.2 at most; just above no flow it is 40.
+// TestDaysWithFlow: by the rule of days with flow, a month of three days of which one had 80 m³, one none and one no
+// readings, at a physical maximum of 1 L/s, which is 86.4 m³ a day. The average is 80 m³ if nothing flowed on the third
+// day, and (80 + 86.4) / 2 = 83.2 at most; just above no flow it is 40.
 func TestDaysWithFlow(t *testing.T) {
 	r := limited(t, "1 L/s")
 	r.PhysicalMost, r.Log.Site.Report.Average = 0.001, site.AverageDischarging
@@ -135,18 +140,23 @@ func TestDaysWithFlow(t *testing.T) {
 	r.Days = append(r.Days, dry)
 	r.Months[0].End, r.Months[0].After.Covered = r.Days[0].Start+3*day, 2*day
 	list := monthLimits(r)
-	if f := list[0]; math.Abs(f.After*86400-80) > 1e-9 || math.Abs(f.Low*86400-40) > 1e-9 || math.Abs(f.High*86400-83.2) > 1e-9 || f.Sure != recompute.Below {
-		t.Errorf("%+v: %.3f to %.3f m3 a day", f, f.Low*86400, f.High*86400)
+	f := list[0]
+	for _, x := range [][2]float64{{f.After, 80}, {f.Low, 40}, {f.High, 83.2}} {
+		if math.Abs(x[0]*86400-x[1]) > 1e-9 || f.Sure != recompute.Below {
+			t.Errorf("%.3f m3 a day, want %.3f; %s", x[0]*86400, x[1], f.Sure)
+		}
 	}
 }
 
-// TestShareOfDays: of four days one is above for sure, one below, one cannot be told, one has no data. So 25 to 75 % of them are above; by a rule that leaves the third out, one of two.
+// TestShareOfDays: of four days one is above for sure, one below, one cannot be told, one has no data. So 25 to 75 % of
+// them are above; by a rule that leaves the third out, one of two.
 func TestShareOfDays(t *testing.T) {
 	r := limited(t, "79 m3")
 	start, day := r.Days[0].Start, int64(24*time.Hour)
 	for i, v := range []float64{70, 60, 0} {
-		p := recompute.Period{Label: time.Unix(0, start+int64(i+1)*day).UTC().Format("2006-01-02"), Start: start + int64(i+1)*day, End: start + int64(i+2)*day, After: volume(v)}
-		r.Days = append(r.Days, p)
+		from := start + int64(i+1)*day
+		label := time.Unix(0, from).UTC().Format("2006-01-02")
+		r.Days = append(r.Days, recompute.Period{Label: label, Start: from, End: from + day, After: volume(v)})
 	}
 	r.Days[2].After.Covered, r.Days[3].After = day/2, recompute.Volume{}
 	for _, c := range []struct {
@@ -168,7 +178,8 @@ func TestShareOfDays(t *testing.T) {
 	}
 }
 
-// TestHiddenPeak: a peak below its limit is below beyond doubt only when the meter hid nothing above it and nothing is missing, or nothing higher can have flowed.
+// TestHiddenPeak: a peak below its limit is below beyond doubt only when the meter hid nothing above it and nothing is
+// missing, or nothing higher can have flowed.
 func TestHiddenPeak(t *testing.T) {
 	limit := quantity.Value{SI: 0.1}
 	for _, c := range []struct {

@@ -5,9 +5,9 @@ import (
 	"time"
 )
 
-// Calendar cuts time into reporting days: from one start of day in local time to the next, 23 or 25 hours long where the
-// clock changes. It grows as later times are asked for. A start that the clock skips or shows twice is as Civil has it; a date without a time of its own,
-// where a place changed sides of the date line, is no day.
+// Calendar cuts time into reporting days: from one start of day in local time to the next, 23 or 25 hours long where
+// the clock changes. It grows as later times are asked for. A start that the clock skips or shows twice is as Civil has
+// it; a date without a time of its own, where a place changed sides of the date line, is no day.
 type Calendar struct {
 	location  *time.Location
 	dayStarts time.Duration
@@ -17,8 +17,8 @@ type Calendar struct {
 	latest    int         // the day that was asked for last
 }
 
-// NewCalendar returns the calendar whose day 0 holds the instant first. Days that do not begin at midnight carry the date on which they begin
-// or, with byEnd, the one on which they end.
+// NewCalendar returns the calendar whose day 0 holds the instant first. Days that do not begin at midnight carry the
+// date on which they begin or, with byEnd, the one on which they end.
 func NewCalendar(location *time.Location, dayStarts time.Duration, byEnd bool, first int64) *Calendar {
 	c := &Calendar{location: location, dayStarts: dayStarts}
 	if byEnd && dayStarts > 0 {
@@ -82,7 +82,8 @@ func (c *Calendar) label(date time.Time) string {
 	return date.AddDate(0, 0, c.ahead).Format("2006-01-02")
 }
 
-// Span returns start and end of the month, week or year of day i: the reporting days around it whose labels have the same name.
+// Span returns start and end of the month, week or year of day i: the reporting days around it whose labels have the
+// same name.
 func (c *Calendar) Span(i int, name func(label string) string) (start, end int64) {
 	own := name(c.Label(i))
 	start, end = c.starts[i], c.starts[i+1]

@@ -5,9 +5,10 @@ import (
 	"time"
 )
 
-// Civil returns the first instant at which the clock of a place shows a wall time or a later one; wall holds that time as if it were UTC. A time that the clock
-// skips is therefore the first instant that exists after it, and one that it shows twice is the first of the two. (time.Date promises neither, and the ends that
-// Time.ZoneBounds gives are not always jumps.) No clock jumps twice within the time that is searched.
+// Civil returns the first instant at which the clock of a place shows a wall time or a later one; wall holds that time
+// as if it were UTC. A time that the clock skips is therefore the first instant that exists after it, and one that it
+// shows twice is the first of the two. (time.Date promises neither, and the ends that Time.ZoneBounds gives are not
+// always jumps.) No clock jumps twice within the time that is searched.
 func Civil(location *time.Location, wall time.Time) int64 {
 	low := wall.Unix() - farthest
 	offset := func(after int) int {

@@ -12,7 +12,8 @@ import (
 	"time"
 )
 
-// TestCivil: wall times that a clock skips or shows twice, worked out by hand from the rules of the IANA time-zone database.
+// TestCivil: wall times that a clock skips or shows twice, worked out by hand from the rules of the IANA time-zone
+// database.
 func TestCivil(t *testing.T) {
 	for _, c := range []struct{ zone, wall, want string }{
 		{"America/Santiago", "2025-09-07T00:00:00Z", "2025-09-07T04:00:00Z"}, // 00:00 to 01:00 is skipped, from -04 to -03
@@ -62,7 +63,8 @@ type zone struct {
 	jumps    []int64 // s
 }
 
-// zones reads all zones of the database that comes with Go, which is the one that the program holds (package time/tzdata); of aliases, the first.
+// zones reads all zones of the database that comes with Go, which is the one that the program holds (package
+// time/tzdata); of aliases, the first.
 func zones(t *testing.T) (list []zone) {
 	archive, err := zip.OpenReader(filepath.Join(build.Default.GOROOT, "lib", "time", "zoneinfo.zip"))
 	if err != nil {
@@ -95,7 +97,8 @@ func zones(t *testing.T) (list []zone) {
 	return list
 }
 
-// jumps lists when the clock of a place jumps from 1990 to 2035. The ends that ZoneBounds gives are more than the jumps, and one of them may be its own.
+// jumps lists when the clock of a place jumps from 1990 to 2035. The ends that ZoneBounds gives are more than the
+// jumps, and one of them may be its own.
 func jumps(l *time.Location) (list []int64) {
 	for at := time.Date(1990, 1, 1, 0, 0, 0, 0, l); at.Year() <= 2035; {
 		_, end := at.ZoneBounds()
@@ -114,8 +117,9 @@ func jumps(l *time.Location) (list []int64) {
 	return list
 }
 
-// TestEveryZone: around every jump of every clock from 1990 to 2035, days follow each other, none is empty, each begins when the clock first shows its start or, where that is
-// skipped, a later time, and weeks and months are made of whole days.
+// TestEveryZone: around every jump of every clock from 1990 to 2035, days follow each other, none is empty, each begins
+// when the clock first shows its start or, where that is skipped, a later time, and weeks and months are made of whole
+// days.
 func TestEveryZone(t *testing.T) {
 	list := zones(t)
 	if len(list) < 300 {
@@ -168,12 +172,14 @@ func checkDays(t *testing.T, z zone, jump int64, dayStarts time.Duration) {
 	}
 }
 
-// checkSpan: the periods of the days that were walked begin and end where a day does, and one ends where the next begins.
+// checkSpan: the periods of the days that were walked begin and end where a day does, and one ends where the next
+// begins.
 func checkSpan(t *testing.T, z zone, cal *Calendar, name func(string) string) {
 	from, until := cal.Span(0, name)
 	whole := NewCalendar(z.location, cal.dayStarts, false, from)
 	day := whole.Day(until)
-	if first, _ := whole.Bounds(0); first != from || whole.starts[day] != until || name(whole.Label(day-1)) != name(cal.Label(0)) || name(whole.Label(day)) == name(cal.Label(0)) {
+	own, last, next := name(cal.Label(0)), name(whole.Label(day-1)), name(whole.Label(day))
+	if first, _ := whole.Bounds(0); first != from || whole.starts[day] != until || last != own || next == own {
 		t.Errorf("%s: %s is from %d to %d, not made of whole days", z.name, name(cal.Label(0)), from, until)
 	}
 	if start, end := cal.Bounds(cal.Days() - 1); name(cal.Label(cal.Days()-1)) != name(cal.Label(0)) {
