@@ -193,7 +193,7 @@ func (r *Run) pageRow(p *recompute.Period, decimals int) rowData {
 func (r *Run) addLists(d *pageData) {
 	if limit := r.site().Report.DailyVolume; limit != nil {
 		by := byOutcome(r.Over)
-		d.Limit, d.Newly, d.Cleared, d.Still, d.Unsure = limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]), unsure(by)
+		d.Limit, d.Newly, d.Cleared, d.Still, d.Unsure = limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]), r.unsure(by)
 	}
 	for _, f := range r.Findings {
 		d.Findings = append(d.Findings, findingData{f.Topic, string(f.Verdict), f.Sentence, f.Tolerance})

@@ -164,7 +164,7 @@ func attention(w io.Writer, r *Run, decimals int) {
 		by := byOutcome(r.Over)
 		fmt.Fprintf(w, "\nDaily volume limit %s: newly exceeded on %s, cleared on %s, exceeded before and after on %s",
 			limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]))
-		if text := unsure(by); text != "" {
+		if text := r.unsure(by); text != "" {
 			fmt.Fprintf(w, ", %s", text)
 		}
 		fmt.Fprintln(w)
@@ -186,13 +186,22 @@ func byOutcome(over []audit.DayOverLimit) map[audit.Outcome][]string {
 	return by
 }
 
-// unsure words the days that are not below the limit beyond doubt; "" when there are none.
-func unsure(by map[audit.Outcome][]string) string {
+// unsure words the days that are not below the limit beyond doubt, and those of the log without readings; "" when there are none.
+func (r *Run) unsure(by map[audit.Outcome][]string) string {
 	var parts []string
 	for _, o := range []audit.Outcome{audit.ByRule, audit.Unsure} {
 		if len(by[o]) > 0 {
 			parts = append(parts, string(o)+" on "+days(by[o]))
 		}
+	}
+	var none []string
+	for i := range r.Result.Days {
+		if d := &r.Result.Days[i]; d.After.Missing() {
+			none = append(none, d.Label)
+		}
+	}
+	if len(none) > 0 {
+		parts = append(parts, "without readings on "+days(none))
 	}
 	return strings.Join(parts, ", ")
 }
