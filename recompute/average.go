@@ -9,7 +9,7 @@ import (
 
 // Averages are the honest answers to "average daily volume": they differ in the days that count. Volumes in m³ a day.
 type Averages struct {
-	Days            int     // reporting days of the period
+	Days            int     // reporting days of the period, those before and after the log too
 	Measured        int     // of them with a total, and as well covered as the site file asks
 	Discharging     int     // of those, with flow
 	OverMeasured    float64 // sum of measured days ÷ their count (40 CFR 122.2)
@@ -24,7 +24,7 @@ func (a *Averages) Average(rule site.AverageRule) (m3PerDay float64, ok bool) {
 	case site.AverageDischarging:
 		return a.OverDischarging, a.Discharging > 0
 	case site.AverageAll:
-		return a.OverAll, a.Days > 0
+		return a.OverAll, a.Measured > 0
 	}
 	return a.OverMeasured, a.Measured > 0
 }
@@ -49,9 +49,9 @@ func AverageDays(days []Period, volume func(*Period) Volume, rule site.Completen
 	return a
 }
 
-// Statistics describe the corrected daily volumes of a record, m³, and its greatest flows, m³/s.
+// Statistics describe the corrected daily volumes of a record, m³, and its greatest flows, m³/s. A part of a day is no daily volume: only its greatest may be one.
 type Statistics struct {
-	Days        int // measured
+	Days        int // whole, and as well covered as they have to be
 	Least       float64
 	LeastDay    string
 	Greatest    float64
@@ -68,20 +68,22 @@ type Statistics struct {
 // percentilesShown are the percentiles of daily volume. The 20th, exceeded on 80 % of days, is a usual measure of dry-weather flow (common practice).
 var percentilesShown = []int{5, 20, 50, 80, 95}
 
-// statistics works them out of the days.
+// WholeDay is the part of a day that its total covers at least when it is described as a daily volume; common practice, no permit text sets one.
+const WholeDay = 0.95
+
+// statistics works them out of the days; least is the part that the site file asks to be covered.
 func (r *Result) statistics(least float64) (s Statistics) {
 	var volumes []float64
 	for i := range r.Days {
-		d := &r.Days[i]
-		if d.After.Missing() || d.Coverage() < least {
+		v := r.Days[i].After.M3()
+		if !r.Days[i].After.Missing() && (s.GreatestDay == "" || v > s.Greatest) {
+			s.Greatest, s.GreatestDay = v, r.Days[i].Label
+		}
+		if !r.whole(i, max(least, WholeDay)) {
 			continue
 		}
-		v := d.After.M3()
 		if s.Days == 0 || v < s.Least {
-			s.Least, s.LeastDay = v, d.Label
-		}
-		if s.Days == 0 || v > s.Greatest {
-			s.Greatest, s.GreatestDay = v, d.Label
+			s.Least, s.LeastDay = v, r.Days[i].Label
 		}
 		s.Days++
 		volumes = append(volumes, v)
@@ -94,6 +96,13 @@ func (r *Result) statistics(least float64) (s Statistics) {
 		}
 	}
 	return s
+}
+
+// whole reports whether so much of day i is covered, and nothing of it lies outside the period of the report.
+func (r *Result) whole(i int, least float64) bool {
+	start, end := r.calendar.Bounds(i)
+	day := r.toLog(r.Days[i])
+	return start >= r.from && end <= r.until && !day.After.Missing() && day.Coverage() >= least
 }
 
 // Percentile returns a quantile of sorted values, on the straight line between the two nearest (definition 7 of Hyndman and Fan 1996, the usual one of

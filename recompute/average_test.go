@@ -101,6 +101,7 @@ func TestAnyPartition(t *testing.T) {
 	}
 	r := &Result{Days: days(volumes...), from: math.MinInt64, until: math.MaxInt64}
 	r.calendar = total.NewCalendar(time.UTC, 0, false, r.Days[0].Start)
+	r.calendar.Day(r.Days[len(r.Days)-1].Start)
 	var whole total.Sum
 	for i := range r.Days {
 		whole.Merge(r.Days[i].After.Sum)

@@ -74,7 +74,10 @@ func (e *ends) stopAtHead(recorded *Segment) {
 
 // greatest is the greatest flow of a rating up to a head: that of a closed pipe stands below its crown.
 func greatest(r device.Rating, top float64) float64 {
-	const steps = 200
+	if math.IsInf(top, 1) {
+		return top
+	}
+	const steps = 512
 	most := 0.0
 	for i := 1; i <= steps; i++ {
 		most = math.Max(most, r.Flow(top*float64(i)/steps))

@@ -320,24 +320,3 @@ func (b *Budget) Halve() (part *Part, input float64, ok bool) {
 	}
 	return part, part.Source.Input * math.Sqrt(left) / math.Abs(part.Effect), true
 }
-
-// Sureness is where a total stands beside a limit.
-type Sureness string
-
-// The answers.
-const (
-	Above      Sureness = "above beyond doubt"
-	Below      Sureness = "below beyond doubt"
-	CannotTell Sureness = "cannot tell"
-)
-
-// Against says whether a total of an expanded uncertainty is above a limit.
-func Against(total, expanded, limit float64) Sureness {
-	switch {
-	case total-expanded > limit:
-		return Above
-	case total+expanded < limit:
-		return Below
-	}
-	return CannotTell
-}

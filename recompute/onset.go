@@ -7,6 +7,7 @@ import (
 
 	"retotal/ingest/problem"
 	"retotal/ingest/site"
+	"retotal/recompute/total"
 )
 
 // onset is a time from which an error may defensibly be said to have lasted.
@@ -65,8 +66,8 @@ func OnBounds(s *site.Site) (warnings problem.List) {
 			continue
 		}
 		t := time.Unix(0, c.From.UTC).In(s.Report.Clock.Location)
-		month := time.Date(t.Year(), t.Month(), 1, 0, 0, 0, 0, t.Location()).Add(s.Report.DayStarts)
-		if month.Equal(t) && c.Onset != nil {
+		month := total.Civil(t.Location(), time.Date(t.Year(), t.Month(), 1, 0, 0, 0, 0, time.UTC).Add(s.Report.DayStarts))
+		if month == c.From.UTC && c.Onset != nil {
 			warnings.Add(problem.Warn(c.From.Place, "the correction begins exactly at the bound of a reporting month, and its onset is not sure", "an event in the record", "say in reason why it begins there"))
 		}
 	}

@@ -233,7 +233,8 @@ type Result struct {
 	Witness             Witness
 	Drowned             Drowned
 	Rollovers           int
-	RegisterChanges     int // declared changes of the counter that lay between two readings
+	PhysicalMost        float64 // m³/s, the most that channel or device can carry, see physicalMost; +Inf when nothing says it
+	RegisterChanges     int     // declared changes of the counter that lay between two readings
 	Falls               []total.Fall
 }
 
@@ -281,6 +282,7 @@ func (e *Engine) Finish() (*Result, error) {
 	r.Statistics = r.statistics(e.site.Report.Complete.LeastDay)
 	r.Statistics.PeakMost = max(e.peaks.peak, e.peaks.most)
 	r.Statistics.PeakBefore = e.peakShown
+	r.PhysicalMost = physicalMost(e.corrected, e.log.From, e.log.Till)
 	e.addOthers(r)
 	r.Statistics.Peak, r.Statistics.PeakAt, r.Statistics.PeakMean, r.Statistics.PeakMeanAt = e.peaks.peak, e.peaks.peakAt, e.peaks.mean, e.peaks.meanAt
 	return r, nil
@@ -320,7 +322,7 @@ func (e *Engine) day(i int) Period {
 	p.Bracketed, p.Open = e.after.brackets.volumes(i)
 	p.Parts = e.after.parts.volumes(e, i)
 	for k, w := range e.whatIfs {
-		v := volumeOf(w.series, i)
+		v := ofSeries(w.series, i)
 		if k < e.asked {
 			p.WhatIf = append(p.WhatIf, v)
 			continue
@@ -354,8 +356,8 @@ func (e *Engine) day(i int) Period {
 	return p
 }
 
-// volumeOf is the volume of a series on day i.
-func volumeOf(s *total.Series, i int) (v Volume) {
+// ofSeries is the volume of a series on day i.
+func ofSeries(s *total.Series, i int) (v Volume) {
 	v.Sum, v.Covered = s.Volume(i)
 	return v
 }
@@ -363,17 +365,17 @@ func volumeOf(s *total.Series, i int) (v Volume) {
 // volumes are those of day i, and the time in which nothing bounds the flow from above.
 func (x *brackets) volumes(i int) (b Bracket, open int64) {
 	_, open = x.open.Volume(i)
-	return Bracket{volumeOf(x.counted, i), volumeOf(x.lower, i), volumeOf(x.upper, i)}, open
+	return Bracket{ofSeries(x.counted, i), ofSeries(x.lower, i), ofSeries(x.upper, i)}, open
 }
 
 // volumes are the parts of the difference on day i.
 func (p *parts) volumes(e *Engine, i int) Parts {
-	out := Parts{Lost: volumeOf(p.lost, i), LostKept: volumeOf(p.lostKept, i), FilledKept: volumeOf(p.filledKept, i), Gained: volumeOf(p.gained, i),
-		Limits: volumeOf(p.limits, i), Drowned: volumeOf(p.drowned, i)}
+	out := Parts{Lost: ofSeries(p.lost, i), LostKept: ofSeries(p.lostKept, i), FilledKept: ofSeries(p.filledKept, i), Gained: ofSeries(p.gained, i),
+		Limits: ofSeries(p.limits, i), Drowned: ofSeries(p.drowned, i)}
 	if e.kept == nil { // nothing was corrected: the same to the last bit
-		out.Kept, out.LostKept = volumeOf(e.before, i), out.Lost
+		out.Kept, out.LostKept = ofSeries(e.before, i), out.Lost
 		return out
 	}
-	out.Kept = volumeOf(e.kept, i)
+	out.Kept = ofSeries(e.kept, i)
 	return out
 }

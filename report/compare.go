@@ -7,6 +7,8 @@ import (
 	"maps"
 	"slices"
 	"strings"
+
+	"retotal/recompute/audit"
 )
 
 // Compare prints what differs between two records of a site, and what it did to the totals. Volumes are m³, as records hold them.
@@ -70,13 +72,22 @@ func compareTotals(w io.Writer, old, now *Record) {
 	t.write(w)
 }
 
-// overIn counts the days of a month that are over the daily limit after the correction.
+// overIn counts the days of a month that are over the daily limit after the correction, beyond doubt, and those of which it cannot be told.
 func (r *Record) overIn(month string) string {
-	n := 0
+	n, open := 0, 0
 	for _, d := range r.OverLimit {
-		if d.IsOver && (month == "" || d.Day[:7] == month) {
-			n++
+		if month != "" && d.Day[:len(month)] != month {
+			continue
 		}
+		switch {
+		case d.IsOver:
+			n++
+		case d.Outcome == audit.Unsure || d.Outcome == audit.ByRule:
+			open++
+		}
+	}
+	if open > 0 {
+		return fmt.Sprintf("%d to %d", n, n+open)
 	}
 	return fmt.Sprint(n)
 }

@@ -145,17 +145,20 @@ func newAverages(r *Run) (out []averageRecord) {
 	}
 	for _, m := range audit.MonthlyAverages(r.Result) {
 		a := m.After
-		out = append(out, averageRecord{m.Period.Label, string(r.site().Report.Average), a.Days, a.Measured, a.Discharging, r.completeness(), a.Withheld, some(a.OverMeasured, a.Measured), some(a.OverDischarging, a.Discharging), some(a.OverAll, a.Days)})
+		out = append(out, averageRecord{m.Period.Label, string(r.site().Report.Average), a.Days, a.Measured, a.Discharging, r.completeness(), a.Withheld, some(a.OverMeasured, a.Measured), some(a.OverDischarging, a.Discharging), some(a.OverAll, min(a.Days, a.Measured))})
 	}
 	return out
 }
 
-// limitRecord is a figure over a limit, or too near to it to tell.
+// limitRecord is a figure over a limit, or of which it cannot be told.
 type limitRecord struct {
 	audit.LimitFinding
-	Before float64 `json:"before"` // m³, m³/s or a share
-	After  float64 `json:"after"`
-	Doubt  float64 `json:"u95"`
+	Before  float64       `json:"before"` // m³, m³/s or a share
+	After   float64       `json:"after"`
+	Doubt   float64       `json:"u95"`
+	Low     float64       `json:"at_least"`
+	High    *float64      `json:"at_most,omitempty"` // absent when nothing bounds it
+	Outcome audit.Outcome `json:"outcome"`
 }
 
 func newLimits(r *Run) (out []limitRecord) {
@@ -164,7 +167,13 @@ func newLimits(r *Run) (out []limitRecord) {
 		if f.Flow {
 			scale = 1e7
 		}
-		out = append(out, limitRecord{f, math.Round(f.Before*scale) / scale, math.Round(f.After*scale) / scale, math.Round(f.Doubt*scale) / scale})
+		round := func(v float64) float64 { return math.Round(v*scale) / scale }
+		x := limitRecord{LimitFinding: f, Before: round(f.Before), After: round(f.After), Doubt: round(f.Doubt), Low: round(f.Low), Outcome: f.Outcome()}
+		if !math.IsInf(f.High, 1) {
+			high := round(f.High)
+			x.High = &high
+		}
+		out = append(out, x)
 	}
 	return out
 }

@@ -105,7 +105,7 @@ func lanes(w io.Writer, r *Run, decimals int) {
 		header := []string{"lane", "total " + r.site().Report.VolumeUnit.Symbol, "to corrected", ""}
 		limit := r.site().Report.DailyVolume != nil
 		if limit {
-			header = append(header, "days over limit")
+			header = append(header, "days over limit, by figure")
 		}
 		t.add(header...)
 		for _, row := range rows {

@@ -29,7 +29,7 @@ type pageData struct {
 	Months, Days                          []rowData
 	HasCounter, HasLogged                 bool
 	Worst                                 string
-	Limit, Newly, Cleared, Still          string
+	Limit, Newly, Cleared, Still, Unsure  string
 	Findings                              []findingData
 	Lanes                                 []laneRow
 	Onsets, Proposal                      string
@@ -131,7 +131,8 @@ func newPage(r *Run, pictures []drawn) *pageData {
 	}
 	d.Limits, d.Statistics = r.limitRows(), r.statisticLines()
 	for _, m := range audit.MonthlyAverages(res) {
-		d.Averages = append(d.Averages, averageData{m.Period.Label, r.perDay(m.After.OverMeasured, m.After.Measured, m.After.Withheld), r.perDay(m.After.OverDischarging, m.After.Discharging, m.After.Withheld), r.perDay(m.After.OverAll, m.After.Days, m.After.Withheld), m.After.Days, m.After.Measured, m.After.Discharging, r.toReport(m.Period)})
+		by := r.perDays(&m.After)
+		d.Averages = append(d.Averages, averageData{m.Period.Label, by[0], by[1], by[2], m.After.Days, m.After.Measured, m.After.Discharging, r.toReport(m.Period)})
 	}
 	d.Completeness = r.completeness()
 	d.AverageRule, d.HasFigures = string(r.site().Report.Average), r.site().Report.Figures > 0
@@ -161,14 +162,7 @@ func (r *Run) addTables(d *pageData, decimals int) {
 	}
 	over := map[string]string{}
 	for _, o := range r.Over {
-		switch {
-		case o.IsOver && !o.WasOver:
-			over[o.Day] = "newly over the limit"
-		case o.WasOver && !o.IsOver:
-			over[o.Day] = "cleared"
-		default:
-			over[o.Day] = "over the limit"
-		}
+		over[o.Day] = "daily limit: " + string(o.Outcome)
 	}
 	for i := range r.Result.Days {
 		row := r.pageRow(&r.Result.Days[i], 1)
@@ -200,8 +194,8 @@ func (r *Run) pageRow(p *recompute.Period, decimals int) rowData {
 
 func (r *Run) addLists(d *pageData) {
 	if limit := r.site().Report.DailyVolume; limit != nil {
-		newly, cleared, still := overLimit(r.Over)
-		d.Limit, d.Newly, d.Cleared, d.Still = limit.Text, days(newly), days(cleared), days(still)
+		by := byOutcome(r.Over)
+		d.Limit, d.Newly, d.Cleared, d.Still, d.Unsure = limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]), r.unsure(by)
 	}
 	for _, f := range r.Findings {
 		d.Findings = append(d.Findings, findingData{f.Topic, string(f.Verdict), f.Sentence, f.Tolerance})

@@ -342,7 +342,7 @@ func (r *Report) duration(run *Run) *picture {
 		var flows []float64
 		for i := range run.Result.Days {
 			d := &run.Result.Days[i]
-			if v := x.volume(d); !v.Missing() && float64(v.Covered) >= least*float64(d.End-d.Start) {
+			if v := x.volume(d); !v.Missing() && run.Result.Covered(d, v) >= least {
 				flows = append(flows, unit.FromSI(v.M3()/(float64(v.Covered)*1e-9)))
 			}
 		}

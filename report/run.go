@@ -2,7 +2,9 @@ package report
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -38,16 +40,7 @@ func (r *Run) NeedsPerson() (reasons []string) {
 			reasons = append(reasons, f.Topic+": differs")
 		}
 	}
-	for _, o := range r.Over {
-		if o.IsOver && !o.WasOver {
-			reasons = append(reasons, "daily volume limit newly exceeded on "+o.Day)
-		}
-	}
-	for _, l := range r.Limits {
-		if l.Is && !l.Was && !strings.HasPrefix(l.Limit, "daily volume") {
-			reasons = append(reasons, l.Limit+" newly exceeded in "+l.Period)
-		}
-	}
+	reasons = append(reasons, r.limitReasons()...)
 	for _, v := range r.visitRows() {
 		if v.Verdict == "differs" {
 			reasons = append(reasons, fmt.Sprintf("the visit of %s differs from the corrected log by %s mm", v.At, v.After))
@@ -59,8 +52,25 @@ func (r *Run) NeedsPerson() (reasons []string) {
 	return reasons
 }
 
+// limitReasons says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule has them below or not counted.
+func (r *Run) limitReasons() (reasons []string) {
+	open := map[string][]string{}
+	for _, l := range r.Limits {
+		switch {
+		case l.Outcome() == audit.Newly:
+			reasons = append(reasons, l.Limit+" newly exceeded in "+l.Period)
+		case l.Verdict() == recompute.CannotTell:
+			open[l.Limit] = append(open[l.Limit], l.Period)
+		}
+	}
+	for _, limit := range slices.Sorted(maps.Keys(open)) {
+		reasons = append(reasons, fmt.Sprintf("%s: cannot tell for %s", limit, days(open[limit])))
+	}
+	return reasons
+}
+
 // leastCoverage is the part of the time below which a total is called incomplete; common practice, no permit text sets one.
-const leastCoverage = 0.95
+const leastCoverage = recompute.WholeDay
 
 // volume writes a volume in the report's unit with the given decimals, or "missing".
 func (r *Run) volume(v recompute.Volume, decimals int) string {

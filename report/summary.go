@@ -154,10 +154,14 @@ func classes(p *recompute.Period) string {
 
 // attention prints what a person has to look at.
 func attention(w io.Writer, r *Run, decimals int) {
-	newly, cleared, still := overLimit(r.Over)
 	if limit := r.site().Report.DailyVolume; limit != nil {
-		fmt.Fprintf(w, "\nDaily volume limit %s: newly exceeded on %s, cleared on %s, exceeded before and after on %s\n",
-			limit.Text, days(newly), days(cleared), days(still))
+		by := byOutcome(r.Over)
+		fmt.Fprintf(w, "\nDaily volume limit %s: newly exceeded on %s, cleared on %s, exceeded before and after on %s",
+			limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]))
+		if text := r.unsure(by); text != "" {
+			fmt.Fprintf(w, ", %s", text)
+		}
+		fmt.Fprintln(w)
 	}
 	if len(r.Warnings) > 0 {
 		fmt.Fprintln(w, "\nTo look at")
@@ -167,19 +171,33 @@ func attention(w io.Writer, r *Run, decimals int) {
 	}
 }
 
-// overLimit sorts the days over the limit into newly exceeded, cleared and neither.
-func overLimit(over []audit.DayOverLimit) (newly, cleared, still []string) {
+// byOutcome sorts days by what the correction did to them beside the limit.
+func byOutcome(over []audit.DayOverLimit) map[audit.Outcome][]string {
+	by := map[audit.Outcome][]string{}
 	for _, o := range over {
-		switch {
-		case !o.WasOver:
-			newly = append(newly, o.Day)
-		case !o.IsOver:
-			cleared = append(cleared, o.Day)
-		default:
-			still = append(still, o.Day)
+		by[o.Outcome] = append(by[o.Outcome], o.Day)
+	}
+	return by
+}
+
+// unsure words the days that are not below the limit beyond doubt, and those of the log without readings; "" when there are none.
+func (r *Run) unsure(by map[audit.Outcome][]string) string {
+	var parts []string
+	for _, o := range []audit.Outcome{audit.ByRule, audit.Unsure} {
+		if len(by[o]) > 0 {
+			parts = append(parts, string(o)+" on "+days(by[o]))
 		}
 	}
-	return newly, cleared, still
+	var none []string
+	for i := range r.Result.Days {
+		if d := &r.Result.Days[i]; d.After.Missing() {
+			none = append(none, d.Label)
+		}
+	}
+	if len(none) > 0 {
+		parts = append(parts, "without readings on "+days(none))
+	}
+	return strings.Join(parts, ", ")
 }
 
 // days lists days, or counts them when there are many.

@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"gonum.org/v1/plot"
+
+	"retotal/recompute/total"
 )
 
 // calendarTicks puts ticks at the starts of years, months, days or hours in a zone. X is seconds since 1970.
@@ -36,32 +38,29 @@ func (c calendarTicks) Ticks(low, high float64) []plot.Tick {
 	return nil
 }
 
+// every puts ticks at round times of the clock: those that it skips at the first time after, those that it shows twice
+// at the first of the two.
 func (c calendarTicks) every(low, high float64, years, months, days, hours int, label string) (ticks []plot.Tick) {
-	t := time.Unix(int64(low), 0).In(c.location)
-	y, m, d := t.Date()
+	y, m, d := time.Unix(int64(low), 0).In(c.location).Date()
 	switch {
 	case years > 0:
-		t = time.Date(y-y%years, 1, 1, 0, 0, 0, 0, c.location)
+		y, m, d = y-y%years, 1, 1
 	case months > 0:
-		t = time.Date(y, m-(m-1)%time.Month(months), 1, 0, 0, 0, 0, c.location)
-	default:
-		t = time.Date(y, m, d, 0, 0, 0, 0, c.location)
+		m, d = m-(m-1)%time.Month(months), 1
 	}
-	for ; float64(t.Unix()) <= high; t = next(t, years, months, days, hours) {
-		if float64(t.Unix()) >= low {
-			ticks = append(ticks, plot.Tick{Value: float64(t.Unix()), Label: t.Format(label)})
+	last := math.Inf(-1)
+	for i := 0; ; i++ { // the wall time rises with every step
+		wall := time.Date(y+i*years, m+time.Month(i*months), d+i*days, i*hours, 0, 0, 0, time.UTC)
+		t := time.Unix(0, total.Civil(c.location, wall)).In(c.location)
+		at := float64(t.Unix())
+		if at > high {
+			return ticks
+		}
+		if at >= low && at > last {
+			ticks = append(ticks, plot.Tick{Value: at, Label: t.Format(label)})
+			last = at
 		}
 	}
-	return ticks
-}
-
-// next steps on by calendar units, so that a day begins at midnight on both sides of a clock change.
-func next(t time.Time, years, months, days, hours int) time.Time {
-	if hours > 0 {
-		return t.Add(time.Duration(hours) * time.Hour)
-	}
-	y, m, d := t.Date()
-	return time.Date(y+years, m+time.Month(months), d+days, 0, 0, 0, 0, t.Location())
 }
 
 // roundTicks puts about five labelled ticks at round numbers, one, two or five times a power of ten apart.

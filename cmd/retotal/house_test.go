@@ -37,7 +37,7 @@ var house = map[string][]string{
 	"retotal/recompute/device": {"retotal/ingest/quantity"},
 	"retotal/recompute/total":  {},
 	"retotal/report": {"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa",
-		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device",
+		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/total",
 		"github.com/apache/arrow/go/v15/arrow/memory", "github.com/apache/arrow/go/v15/parquet", "github.com/apache/arrow/go/v15/parquet/compress", "github.com/apache/arrow/go/v15/parquet/file",
 		"github.com/apache/arrow/go/v15/parquet/metadata", "github.com/apache/arrow/go/v15/parquet/schema",
 		"gonum.org/v1/plot", "gonum.org/v1/plot/font", "gonum.org/v1/plot/plotter", "gonum.org/v1/plot/vg", "gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg"},

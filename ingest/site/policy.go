@@ -200,6 +200,8 @@ func (s *Site) readReport(top *table) {
 	r.Average = AverageRule(t.choice("average", string(AverageMeasured), string(AverageDischarging), string(AverageAll)))
 	r.PeakOver = t.duration("peak_over")
 	r.Complete = t.completeness()
+	r.RulesDays = r.Complete.LeastDay > 0 || t.has("completeness") && r.Complete.MostMissing < 0
+	r.RulesMonths = r.RulesDays || r.Complete.MostMissing >= 0 || t.has("average")
 	r.Comments = t.comments(r.Clock)
 	if v := t.quantity("figures", quantity.None); v != nil {
 		if r.Figures = int(v.SI); v.SI != math.Trunc(v.SI) || v.SI < 1 || v.SI > 15 {

@@ -300,6 +300,8 @@ type Report struct {
 	DaysOver      float64         // share of days that may be over DailyVolume; 0: none is asked for
 	Average       AverageRule
 	Complete      Completeness        // how much must be covered for averages to stand
+	RulesDays     bool                // the site file says what becomes of missing time in a day; a default is no permit's rule
+	RulesMonths   bool                // the same of a month
 	Comments      []Comment           // why periods have no data, or what else must be said of them
 	PeakOver      time.Duration       // time over which peaks are averaged; 0 for none
 	Figures       int                 // significant figures of figures to report; 0: none are rounded

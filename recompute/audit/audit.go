@@ -138,41 +138,6 @@ func againstFlow(r *recompute.Result, topic string, q reading.Quantity, counted 
 	}
 }
 
-// DayOverLimit is a reporting day whose total is above the permit's limit before or after the correction.
-type DayOverLimit struct {
-	Day           string  `json:"day"`
-	Before, After float64 `json:"-"` // m³
-	WasOver       bool    `json:"over_before"`
-	IsOver        bool    `json:"over_after"`
-}
-
-// DailyLimit lists the days on which the daily volume limit is exceeded before or after; nil without a limit.
-func DailyLimit(r *recompute.Result) (out []DayOverLimit) {
-	limit := r.Log.Site.Report.DailyVolume
-	if limit == nil {
-		return nil
-	}
-	for i := range r.Days {
-		d := &r.Days[i]
-		o := DayOverLimit{Day: d.Label, Before: d.Before.M3(), After: d.After.M3()}
-		o.WasOver, o.IsOver = o.Before > limit.SI, o.After > limit.SI
-		if o.WasOver || o.IsOver {
-			out = append(out, o)
-		}
-	}
-	return out
-}
-
-// DaysOver counts the reporting days on which a volume is above a limit, m³.
-func DaysOver(r *recompute.Result, limit float64, volume func(*recompute.Period) recompute.Volume) (days int) {
-	for i := range r.Days {
-		if v := volume(&r.Days[i]); !v.Missing() && v.M3() > limit {
-			days++
-		}
-	}
-	return days
-}
-
 func times(n int) string {
 	if n == 1 {
 		return "once"

@@ -72,8 +72,11 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 	stated := candidate{"a total", m.Period.Before.M3()}
 	average := reported.Volume.Unit.Dimension == quantity.FlowDimension
 	if average {
-		v, _ := m.Before.Average(r.Log.Site.Report.Average)
-		stated, unit = candidate{"an average over days " + string(r.Log.Site.Report.Average), v / 86400}, reported.Volume.Unit
+		v, ok := m.Before.Average(r.Log.Site.Report.Average)
+		if stated, unit = (candidate{"an average over days " + string(r.Log.Site.Report.Average), v / 86400}), reported.Volume.Unit; !ok {
+			f.Verdict, f.Sentence = CannotTell, fmt.Sprintf("Reported %s; no day of the month counts towards %s.", reported.Volume.Text, stated.rule)
+			return f
+		}
 	}
 	difference := reported.Volume.SI/stated.v - 1
 	figure := fmt.Sprintf("%.1f", unit.FromSI(stated.v))
