@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"retotal/ingest/quantity"
 	"retotal/ingest/site"
@@ -30,7 +31,7 @@ func submitted(r *recompute.Result) (out []Finding) {
 // reportedDays compares reported volumes or average flows of days with the recorded lane, all in one finding.
 func reportedDays(r *recompute.Result) []Finding {
 	f := Finding{Topic: "reported figures of days", Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
-	unit, days, off := r.Log.Site.Report.VolumeUnit, 0, []string{}
+	unit, days, partly, off := r.Log.Site.Report.VolumeUnit, 0, 0, []string{}
 	for i := range r.Days {
 		d := &r.Days[i]
 		reported, ok := r.Log.Site.Report.Submitted[d.Label]
@@ -41,12 +42,19 @@ func reportedDays(r *recompute.Result) []Finding {
 		if reported.Volume.Unit.Dimension == quantity.FlowDimension {
 			v *= float64(d.End-d.Start) * 1e-9
 		}
+		if r.Covered(d, d.Before) < 1 && v > d.Before.M3() { // what was missed may make the difference
+			partly++
+			continue
+		}
 		if days++; math.Abs(v-d.Before.M3()) > counterWithin*d.Before.M3() {
 			off = append(off, fmt.Sprintf("%s (%s against %.1f %s)", d.Label, reported.Volume.Text, unit.FromSI(d.Before.M3()), unit.Symbol))
 		}
 	}
-	if days == 0 {
+	if days+partly == 0 {
 		return nil
+	}
+	if days == 0 {
+		f.Verdict = CannotTell
 	}
 	f.Sentence = fmt.Sprintf("Of %d reported days %d agree with the recorded settings.", days, days-len(off))
 	if len(off) > 0 {
@@ -56,6 +64,9 @@ func reportedDays(r *recompute.Result) []Finding {
 			f.Sentence += fmt.Sprintf(" and %d more", more)
 		}
 		f.Sentence += "."
+	}
+	if partly > 0 {
+		f.Sentence += fmt.Sprintf(" Of %d more the log lacks a part, which may be what is more in them.", partly)
 	}
 	return []Finding{f}
 }
@@ -88,6 +99,11 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 		return f
 	}
 	f.Verdict = Differs
+	if text, possible := inMissingTime(r, m, reported); text != "" && !average {
+		if f.Sentence += text; possible {
+			f.Verdict = CannotTell
+		}
+	}
 	var matches []string
 	for _, c := range candidates(r, i, m, average) {
 		if c.v > 0 && math.Abs(reported.Volume.SI/c.v-1) <= matchWithin {
@@ -100,6 +116,24 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 		f.Sentence += " No other usual rule gives it."
 	}
 	return f
+}
+
+// inMissingTime says what a reported volume leaves for the time of its month that the recorded lane does not cover, and whether so much can have flowed in it: no
+// comparison is made over time that only one of them covers. It is "" where nothing is missing, or nothing is left.
+func inMissingTime(r *recompute.Result, m MonthAverages, reported site.Reported) (text string, possible bool) {
+	covered, left := r.Covered(m.Period, m.Period.Before), reported.Volume.SI-m.Period.Before.M3()
+	missing := (1 - covered) * float64(m.Period.End-m.Period.Start)
+	if left <= 0 || missing < float64(r.Log.Interval) {
+		return "", false
+	}
+	unit, flow := r.Log.Site.Report.VolumeUnit, left/(missing*1e-9)
+	shown := r.Log.Site.Report.FlowUnit
+	text = fmt.Sprintf(" The log covers %.2f %% of the month, over which they can be compared; the reported figure leaves %.1f %s for the other %s, %.4g %s", 100*covered,
+		unit.FromSI(left), unit.Symbol, quantity.FormatDuration(time.Duration(missing).Round(time.Second)), shown.FromSI(flow), shown.Symbol)
+	if possible = flow <= r.Statistics.PeakBefore; possible {
+		return text + ", which may have flowed.", true
+	}
+	return text + ", more than the highest flow that was shown.", false
 }
 
 // candidates are the figures of a month by every other plausible rule.
