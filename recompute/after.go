@@ -210,7 +210,7 @@ func (e *Engine) held(s *Segment, i int, flow float64) (float64, bound) {
 	low, high := e.Flags[i]&qa.CutOff != 0, e.Flags[i]&qa.Capped != 0
 	b := bound{held: true}
 	b.lower, b.upper = s.bounds(e.Time[i], e.figure[i], e.airAt(i), low, high)
-	if !low && !high {
+	if !low && !high && s.ends.hull == nil {
 		b.lower = math.Min(flow, s.hold)
 	}
 	b.upper = math.Max(b.upper, b.lower)
