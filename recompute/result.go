@@ -163,7 +163,7 @@ func (e *Engine) Finish() (*Result, error) {
 	}
 	e.after.finish(e)
 	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
-		Flags: e.events.summary(e), Witness: e.witness, Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, RegisterChanges: e.counter.Changed, Visits: e.visits.list}
+		Flags: e.events.summary(e), Witness: e.witness.finish(), Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, RegisterChanges: e.counter.Changed, Visits: e.visits.list}
 	r.Hours = &e.hours
 	for i := range e.rulings.list {
 		r.Rulings = append(r.Rulings, RulingResult{Ruling: &e.rulings.list[i], Rows: e.rulings.rows[i]})

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -147,11 +148,6 @@ type periodRecord struct {
 	WhatIf     []*number `json:"what_if_m3,omitempty"`
 }
 
-type witnessRecord struct {
-	Recorded  recompute.Misfit `json:"recorded"`
-	Corrected recompute.Misfit `json:"corrected"`
-}
-
 // NewRecord makes the correction record of a run.
 func NewRecord(r *Run) *Record {
 	s, res := r.site(), r.Result
@@ -160,8 +156,8 @@ func NewRecord(r *Run) *Record {
 		Site:     siteRecord{s.ID, s.Name, r.sitePath(), hex.EncodeToString(sum[:])},
 		Log:      newLogRecord(r),
 		Recorded: segments(res.Recorded, res.Log), Corrected: segments(res.Corrected, res.Log),
-		Screening: res.Flags, Rows: &res.Log.Account, Total: newPeriod(&res.Total), Screened: number(res.Screened),
-		Witness: witnessRecord{res.Witness.Recorded, res.Witness.Corrected}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
+		Screening: slices.Clone(res.Flags), Rows: &res.Log.Account, Total: newPeriod(&res.Total), Screened: number(res.Screened),
+		Witness: witnessRecord{newMisfit(res.Witness.Recorded), newMisfit(res.Witness.Corrected)}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
 		Review: "A correction is for a competent person to review before it is reported.",
 	}
 	for _, l := range res.WhatIfs {
