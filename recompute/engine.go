@@ -64,6 +64,7 @@ type Engine struct {
 	register  register
 	witness   Witness
 	visits    visits
+	trials    trials
 	slow      slow
 	peaks     peaks
 	peakShown float64
@@ -320,6 +321,7 @@ func (e *Engine) process(low, high int) error {
 	if !e.ofFlow() {
 		e.witness.compare(e, low, high)
 	}
+	e.trials.add(e, low, high)
 	e.drown(low, high)
 	e.visits.compare(e, low, high)
 	e.slow.add(e, low, high)

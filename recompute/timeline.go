@@ -37,6 +37,7 @@ type Segment struct {
 	hold        float64 // flow of a reading that is held: at top, or at the nearest water the sensor sees if that is lower
 	ends        ends
 	unusable    bool
+	corrections []int // numbers of those in force
 }
 
 // head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
@@ -183,6 +184,7 @@ func (b *builder) lane(name string, corrections []site.Correction) *Lane {
 				still := b.still(c, s)
 				s.Settings = s.Settings.Overlay(&still)
 				s.unusable = s.unusable || c.Unusable
+				s.corrections = append(s.corrections, k)
 			}
 		}
 	}

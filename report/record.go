@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"retotal/ingest"
@@ -116,15 +115,6 @@ type segmentRecord struct {
 	HighestHead *float64           `json:"highest_valid_head_m,omitempty"`
 }
 
-type correctionRecord struct {
-	Line   int    `json:"site_file_line"`
-	From   string `json:"from,omitempty"`
-	Until  string `json:"until,omitempty"`
-	Reason string `json:"reason"`
-	By     string `json:"by,omitempty"`
-	What   string `json:"what"`
-}
-
 type periodRecord struct {
 	Label      string    `json:"label"`
 	Start      string    `json:"start"`
@@ -189,9 +179,7 @@ func NewRecord(r *Run) *Record {
 	for _, f := range r.Beside {
 		rec.Inputs = append(rec.Inputs, inputRecord{File: relative(s, f.File), Bytes: f.Size, SHA256: f.SHA256})
 	}
-	for i := range s.Corrections {
-		rec.Corrections = append(rec.Corrections, newCorrection(&s.Corrections[i]))
-	}
+	rec.Corrections = newCorrections(r)
 	for i := range res.Months {
 		rec.Months = append(rec.Months, newPeriod(&res.Months[i]))
 	}
@@ -283,30 +271,6 @@ func segments(l *recompute.Lane, log *ingest.Log) (out []segmentRecord) {
 		out = append(out, rec)
 	}
 	return out
-}
-
-func newCorrection(c *site.Correction) correctionRecord {
-	out := correctionRecord{Line: c.Place.Line, Reason: c.Reason, By: c.By, What: changes(c)}
-	if c.From != nil {
-		out.From = utc(c.From.UTC)
-	}
-	if c.Until != nil {
-		out.Until = utc(c.Until.UTC)
-	}
-	return out
-}
-
-// changes says in words what a correction sets.
-func changes(c *site.Correction) string {
-	list := c.Words()
-	if c.Device != nil {
-		text, _ := json.Marshal(c.Device.Values) // maps of texts and numbers always can be written
-		list = append(list, "device "+string(text))
-	}
-	if c.Unusable {
-		list = append(list, "unusable: nothing can be made of the readings")
-	}
-	return strings.Join(list, ", ")
 }
 
 func newPeriod(p *recompute.Period) periodRecord {

@@ -37,6 +37,9 @@ func (r *Run) NeedsPerson() (reasons []string) {
 		if f.Verdict == audit.Differs {
 			reasons = append(reasons, f.Topic+": differs")
 		}
+		for _, doubt := range f.Doubts {
+			reasons = append(reasons, f.Topic+" "+doubt)
+		}
 	}
 	for _, o := range r.Over {
 		if o.IsOver && !o.WasOver {

@@ -17,14 +17,17 @@ const (
 	Agrees     Verdict = "agrees"
 	Differs    Verdict = "differs"
 	CannotTell Verdict = "cannot tell"
+	Plausible  Verdict = "plausible" // of a correction
+	Doubtful   Verdict = "doubtful"
 )
 
 // Finding is one comparison of two witnesses.
 type Finding struct {
-	Topic     string  `json:"topic"`
-	Verdict   Verdict `json:"verdict"`
-	Sentence  string  `json:"sentence"`
-	Tolerance string  `json:"tolerance"`
+	Topic     string   `json:"topic"`
+	Verdict   Verdict  `json:"verdict"`
+	Sentence  string   `json:"sentence"`
+	Tolerance string   `json:"tolerance"`
+	Doubts    []string `json:"doubts,omitempty"` // why a correction is doubtful
 }
 
 // Tolerances of the audit, common practice.
@@ -45,7 +48,8 @@ func Findings(r *recompute.Result) []Finding {
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
 	}
-	return append(out, submitted(r)...)
+	out = append(out, submitted(r)...)
+	return append(out, corrections(r)...)
 }
 
 // counter compares the counter's own total with the flow.

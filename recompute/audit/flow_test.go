@@ -25,7 +25,6 @@ type row struct {
 // runLog runs a site at a meter that makes 100 L/s of a metre of head (Q = 0.1 m²/s × h), or what settings say.
 func runLog(t *testing.T, rows []row, unit, decimals, settings string) *recompute.Result {
 	t.Helper()
-	dir := t.TempDir()
 	var log strings.Builder
 	log.WriteString("Time,Level,Flow (L/s)\n")
 	at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
@@ -36,7 +35,14 @@ func runLog(t *testing.T, rows []row, unit, decimals, settings string) *recomput
 		settings = linear("")
 	}
 	text := "id = \"witness\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"" + unit + "\" }\nflow = \"Flow\"\n" + settings
-	for name, content := range map[string]string{"site.toml": text, "log.csv": log.String()} {
+	return runSite(t, log.String(), text)
+}
+
+// runSite runs a site file over the log that it calls log.csv.
+func runSite(t *testing.T, log, text string) *recompute.Result {
+	t.Helper()
+	dir := t.TempDir()
+	for name, content := range map[string]string{"site.toml": text, "log.csv": log} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
 			t.Fatal(err)
 		}
