@@ -186,7 +186,7 @@ func (a *after) row(e *Engine, i int) {
 	}
 	if h := segment.ends.hull; h != nil && !b.held && ruling < 0 {
 		b.held = true
-		b.lower, b.upper = h.bounds(e.figure[i])
+		b.lower, b.upper = h.bounds(e.figure[i], e.airAt(i))
 	}
 	stated := ruling >= 0 && flow != e.afterFlow[i] // whatever the settings
 	e.used[i], e.afterFlow[i] = true, flow

@@ -127,7 +127,7 @@ func (s *Segment) bounds(at int64, figure, air float64, low, high bool) (lower, 
 	case high:
 		return s.flow(at, e.cap, air), e.depth
 	case e.hull != nil:
-		return e.hull.bounds(figure)
+		return e.hull.bounds(figure, air)
 	}
 	return s.hold, e.depth
 }

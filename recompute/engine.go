@@ -367,7 +367,7 @@ func (e *Engine) boundRows(r *Rows, low int) {
 				_, b := e.held(s, i, e.afterFlow[i])
 				e.lower[i-low], e.upper[i-low] = b.lower, b.upper
 			case s.ends.hull != nil:
-				e.lower[i-low], e.upper[i-low] = s.ends.hull.bounds(e.figure[i])
+				e.lower[i-low], e.upper[i-low] = s.ends.hull.bounds(e.figure[i], e.airAt(i))
 			}
 		}
 	})

@@ -20,11 +20,16 @@ type hull struct {
 	segment, recorded *Segment
 	most              float64 // figure at which the meter stops; +Inf for none
 	clamped           bool    // the meter shows no level below zero
-	once              sync.Once
-	lower, upper      []point
-	open              bool    // nothing bounds the recorded figure, so nothing bounds the corrected flow from above
-	highest           float64 // m³/s, the most of the curve
-	dry               float64 // figure beyond which the mean itself lies below zero flow; NaN where figures have no such end
+	lock              sync.Mutex
+	built             map[int]*sides // by the logged temperature of the air, in steps of hullKelvin; 0 alone where none matters
+}
+
+// sides are the two sides of a convex hull.
+type sides struct {
+	lower, upper []point
+	open         bool    // nothing bounds the recorded figure, so nothing bounds the corrected flow from above
+	highest      float64 // m³/s, the most of the curve
+	dry          float64 // figure beyond which the mean itself lies below zero flow; NaN where figures have no such end
 }
 
 // point is a figure and a flow.
@@ -35,26 +40,46 @@ const (
 	hullPlaces = 4096
 	hullLeast  = 1e-5 // m
 	hullTop    = 10.0 // m, no open-channel meter sees more
+	hullKelvin = 0.5  // K; the bounds hold for any temperature of the step
 )
 
-// bounds returns the least and the largest mean of corrected flows for a mean of recorded figures.
-func (h *hull) bounds(mean float64) (lower, upper float64) {
-	h.once.Do(h.build)
-	if falls := h.segment.ends.falling; falls && mean > h.dry || !falls && mean < h.dry {
-		lower, upper = 0, h.highest // for part of the interval the water was far below; how far is not known
+// bounds returns the least and the largest mean of corrected flows for a mean of recorded figures, with the air at a temperature in kelvin.
+func (h *hull) bounds(mean, air float64) (lower, upper float64) {
+	s := h.sides(air)
+	if falls := h.segment.ends.falling; falls && mean > s.dry || !falls && mean < s.dry {
+		lower, upper = 0, s.highest // for part of the interval the water was far below; how far is not known
 	} else {
-		lower, upper = along(h.lower, mean), along(h.upper, mean)
+		lower, upper = along(s.lower, mean), along(s.upper, mean)
 	}
-	if h.open {
+	if s.open {
 		upper = math.Inf(1)
 	}
 	return lower, upper
 }
 
+// sides returns the hull for a temperature of the air, which is worked out once.
+func (h *hull) sides(air float64) *sides {
+	step, from, until := 0, 293.15, 293.15
+	if c := &h.segment.chain; c.air != nil || c.then != nil {
+		step = int(math.Floor(air / hullKelvin))
+		from, until = float64(step)*hullKelvin, float64(step+1)*hullKelvin
+	}
+	h.lock.Lock()
+	defer h.lock.Unlock()
+	s, ok := h.built[step]
+	if !ok {
+		if h.built == nil {
+			h.built = map[int]*sides{}
+		}
+		s = h.build(newCurve(h.segment, h.recorded, from, until))
+		h.built[step] = s
+	}
+	return s
+}
+
 // build works out the two chains of points.
-func (h *hull) build() {
-	c := newCurve(h.segment, h.recorded)
-	bottom, top := h.domain(c)
+func (h *hull) build(c *curve) *sides {
+	bottom, top, open := h.domain(c)
 	var x, least, most []float64
 	places, kinks := c.places(bottom, top)
 	for _, p := range places {
@@ -66,18 +91,23 @@ func (h *hull) build() {
 		wide := turning(x, i)
 		low, high = append(low, edge(x, least, kinks, i, wide, -1)...), append(high, edge(x, most, kinks, i, wide, 1)...)
 	}
-	h.highest = slices.MaxFunc(high, func(a, b point) int { return cmp.Compare(a.y, b.y) }).y
-	if h.dry = math.NaN(); c.backward == nil && !h.clamped {
-		h.dry = x[0]
+	s := &sides{open: open, dry: math.NaN(), highest: slices.MaxFunc(high, func(a, b point) int { return cmp.Compare(a.y, b.y) }).y}
+	if c.backward == nil && !h.clamped {
+		s.dry = x[0]
 	}
-	h.lower, h.upper = chainHull(low, 1), chainHull(high, -1)
+	s.lower, s.upper = chainHull(low, 1), chainHull(high, -1)
+	return s
 }
 
 // domain returns the places between which the curve runs, and decides whether anything bounds it from above.
-func (h *hull) domain(c *curve) (bottom, top float64) {
+func (h *hull) domain(c *curve) (bottom, top float64, open bool) {
 	cap := optional(h.recorded, site.MaximumHead)
 	if c.backward != nil {
-		if !math.IsInf(h.most, 1) {
+		switch {
+		case math.IsInf(h.most, 1):
+		case h.recorded.Rating.Flow(hullTop) <= h.most*(1+1e-9): // a closed pipe shows less when it is full: any head may stand behind a flow
+			cap = math.Min(cap, hullTop)
+		default:
 			cap = math.Min(cap, inverse(h.recorded.Rating, h.most, 0))
 		}
 		bottom = inverse(c.backward, c.alpha+float64(c.beta*h.recorded.cutOffFigure()), 0)
@@ -85,13 +115,13 @@ func (h *hull) domain(c *curve) (bottom, top float64) {
 	}
 	deep := c.deepest(optional(h.segment, site.ChannelDepth))
 	top = math.Min(cap, deep)
-	if h.open = math.IsInf(top, 1); h.open {
+	if open = math.IsInf(top, 1); open {
 		top = hullTop
 	}
 	if c.backward == nil && !h.clamped {
 		bottom = math.Min(0, slices.Min(c.placesOf(0)))
 	}
-	return bottom, math.Max(top, bottom+hullLeast)
+	return bottom, math.Max(top, bottom+hullLeast), open
 }
 
 // ends returns the points that the meter adds at its ends: a zero hides all that it does not show, a cap what the channel still holds.
@@ -114,15 +144,26 @@ func (h *hull) ends(c *curve, x, most []float64) (low, high []point) {
 type curve struct {
 	segment, recorded *Segment
 	chain
-	times []int64 // one, or both ends of a segment whose settings move
+	times []state // one, or both ends of a segment whose settings move, and of a step of the air's temperature
 	plain chain   // without the correction that depends on head
 }
 
-func newCurve(s, recorded *Segment) *curve {
-	c := &curve{segment: s, recorded: recorded, chain: s.chain, plain: s.chain, times: []int64{s.origin}}
+// state is an instant and the temperature of the air, K.
+type state struct {
+	at  int64
+	air float64
+}
+
+func newCurve(s, recorded *Segment, from, until float64) *curve {
+	c := &curve{segment: s, recorded: recorded, chain: s.chain, plain: s.chain, times: []state{{s.origin, from}}}
 	c.plain.bend = nil
 	if moves := c.shiftPerNs != 0 || c.depth.aPerNs != 0 || c.rest.aPerNs != 0; moves && s.Until != never {
-		c.times = append(c.times, s.Until)
+		c.times = append(c.times, state{s.Until, from})
+	}
+	if until != from {
+		for _, t := range c.times {
+			c.times = append(c.times, state{t.at, until})
+		}
 	}
 	return c
 }
@@ -146,8 +187,8 @@ func (c *curve) taken(p float64) float64 {
 // flows are the least and the most of the corrected flows at a place.
 func (c *curve) flows(p float64) (least, most float64) {
 	least = math.Inf(1)
-	for _, at := range c.times {
-		q := c.segment.Rating.Flow(c.forward(at, c.taken(p), 293.15))
+	for _, t := range c.times {
+		q := c.segment.Rating.Flow(c.forward(t.at, c.taken(p), t.air))
 		least, most = math.Min(least, q), math.Max(most, q)
 	}
 	return least, most
@@ -155,7 +196,7 @@ func (c *curve) flows(p float64) (least, most float64) {
 
 // placeOf is where the meter's head lies on a curve of flows.
 func (c *curve) placeOf(head float64) float64 {
-	if math.IsInf(head, 1) {
+	if math.IsInf(head, 1) || c.alpha == 0 && c.beta == 1 {
 		return head
 	}
 	return inverse(c.backward, c.alpha+float64(c.beta*c.recorded.Rating.Flow(head)), head)
@@ -171,10 +212,10 @@ func (c *curve) placesOf(h float64) []float64 {
 	for _, k := range c.bend {
 		reach = math.Max(reach, math.Abs(k.Add.SI))
 	}
-	for i, at := range c.times { // the plain place is wrong by no more than the largest correction
-		low, high := c.plainPlace(at, h-reach), c.plainPlace(at, h+reach)
+	for i, t := range c.times { // the plain place is wrong by no more than the largest correction
+		low, high := c.plainPlace(t, h-reach), c.plainPlace(t, h+reach)
 		for range 60 {
-			if middle := low + (high-low)/2; c.forward(at, c.taken(middle), 293.15) < h {
+			if middle := low + (high-low)/2; c.forward(t.at, c.taken(middle), t.air) < h {
 				low = middle
 			} else {
 				high = middle
@@ -187,14 +228,14 @@ func (c *curve) placesOf(h float64) []float64 {
 
 // plainPlaces are the places at which the corrected head is h before what is added by head.
 func (c *curve) plainPlaces(h float64) (list []float64) {
-	for _, at := range c.times {
-		list = append(list, c.plainPlace(at, h))
+	for _, t := range c.times {
+		list = append(list, c.plainPlace(t, h))
 	}
 	return list
 }
 
-func (c *curve) plainPlace(at int64, h float64) float64 {
-	zero, one := c.plain.forward(at, c.taken(0), 293.15), c.plain.forward(at, c.taken(1), 293.15)
+func (c *curve) plainPlace(t state, h float64) float64 {
+	zero, one := c.plain.forward(t.at, c.taken(0), t.air), c.plain.forward(t.at, c.taken(1), t.air)
 	return (h - zero) / (one - zero)
 }
 
@@ -246,9 +287,9 @@ func edge(x, y []float64, kinks []bool, i int, wide, sign float64) []point {
 	end := [2]float64{y[i], y[i+1]}
 	for k, v := range end {
 		end[k] = v + float64(sign*off)
-		if limit := math.Min(y[i], y[i+1]); sign < 0 && level(y, i) {
+		if limit := math.Min(y[i], y[i+1]); sign < 0 && oneWay(y, i) {
 			end[k] = math.Max(end[k], limit*(1-1e-12))
-		} else if limit := math.Max(y[i], y[i+1]); sign > 0 && level(y, i) {
+		} else if limit := math.Max(y[i], y[i+1]); sign > 0 && oneWay(y, i) {
 			end[k] = math.Min(end[k], limit*(1+1e-12))
 		}
 		end[k] = math.Max(0, end[k])
@@ -272,14 +313,14 @@ func astray(x, y []float64, kinks []bool, i int) float64 {
 			off = math.Max(off, math.Abs(dy-float64(slope*dx)))
 		}
 	}
-	if level(y, i) && !(off <= box) || !(off >= 0) || math.IsInf(off, 0) {
+	if oneWay(y, i) && !(off <= box) || !(off >= 0) || math.IsInf(off, 0) {
 		return box
 	}
 	return off
 }
 
-// level reports whether values go one way from before point i to after point i+1.
-func level(v []float64, i int) bool {
+// oneWay reports whether values go one way from before point i to after point i+1.
+func oneWay(v []float64, i int) bool {
 	from, until := max(i-1, 0), min(i+2, len(v)-1)
 	rises, falls := false, false
 	for k := from; k < until; k++ {
@@ -290,7 +331,7 @@ func level(v []float64, i int) bool {
 
 // turning is by how much figures may pass those of points i and i+1 because they turn nearby, as in a closed pipe that runs nearly full; 0 elsewhere.
 func turning(x []float64, i int) (wide float64) {
-	if level(x, i) {
+	if oneWay(x, i) {
 		return 0
 	}
 	for k := max(i-1, 0); k < min(i+2, len(x)-1); k++ {
