@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+
+	"retotal/ingest/site"
 )
 
 // TestHeadTally: the median of any heads is that of a sorted list to 0.2 %, and exact in millimetres; counts are those of a plain loop.
@@ -48,6 +50,23 @@ func TestHeadTally(t *testing.T) {
 		want.Readings, want.Least, want.Highest, want.Median = 10001, list[0], list[10000], got.Median
 		if got != want {
 			t.Errorf("%s: %+v, want %+v", c.name, got, want)
+		}
+	}
+}
+
+// TestRefused: one step below, at and above what is refused.
+func TestRefused(t *testing.T) {
+	for _, c := range []struct {
+		name                  string
+		before, after, refuse int
+		sure                  bool
+	}{
+		{"none left of all", 1000, 0, 1, false}, {"none left of one in a hundred", 10, 0, 1, false}, {"none left of fewer", 9, 0, 0, false},
+		{"one left", 1000, 1, 0, false}, {"none before", 0, 0, 0, false}, {"sure", 1000, 0, 0, true},
+	} {
+		r := &Result{Trials: []Trial{{Correction: &site.Correction{Sure: c.sure}, Before: Heads{Readings: 1000, Inside: c.before}, After: Heads{Readings: 1000, Inside: c.after}}}}
+		if got := len(r.Refused()); got != c.refuse {
+			t.Errorf("%s: %d refused, want %d", c.name, got, c.refuse)
 		}
 	}
 }
