@@ -262,16 +262,16 @@ func (e *Engine) counted(s *Segment, i int, raw float64, action site.Action, rul
 		}
 		return raw, exactly(raw)
 	}
-	switch {
-	case action == site.Zero:
-		return 0, exactly(0)
-	case action == site.Hold && e.Flags[i]&qa.Hiding != 0:
+	switch h := s.ends.hull; {
+	case action == site.Hold && (e.Flags[i]&(qa.CutOff|qa.Capped) != 0 || h == nil && e.Flags[i]&qa.Hiding != 0):
 		b := s.bounds(e.Time[i], e.figure[i], e.airAt(i), raw, e.Flags[i])
 		return b.lower, b
-	case s.ends.hull != nil:
+	case h != nil: // a mean below zero still has flow in its interval
 		b := bound{held: true}
-		b.lower, b.upper = s.ends.hull.bounds(e.figure[i])
+		b.lower, b.upper = h.bounds(e.figure[i], e.airAt(i))
 		return b.lower, b
+	case action == site.Zero:
+		return 0, exactly(0)
 	case e.atMost != nil && e.atMost[i]:
 		return raw, bound{lower: 0, upper: raw}
 	}
@@ -285,13 +285,18 @@ func (e *Engine) spanning(i int, flow float64, b bound) (float64, bound) {
 	if len(cuts) == 0 {
 		cuts = e.recorded.changesIn(from, e.Time[i]-1)
 	}
+	now := &e.corrected.Segments[e.corrected.at(e.Time[i]-e.lag)]
 	for _, cut := range cuts {
-		s := &e.corrected.Segments[e.corrected.at(cut-1)]
-		other := exactly(s.flow(cut-1, e.figure[i], e.airAt(i)))
-		if s.ends.hull != nil {
-			other.lower, other.upper = s.ends.hull.bounds(e.figure[i])
+		then := &e.corrected.Segments[e.corrected.at(cut-1)]
+		other := exactly(then.flow(cut-1, e.figure[i], e.airAt(i)))
+		if h := then.ends.hull; h != nil {
+			other.lower, other.upper = h.bounds(e.figure[i], e.airAt(i))
 		}
 		b = bound{held: true, lower: math.Min(b.lower, other.lower), upper: math.Max(b.upper, other.upper)}
+		if now.ends.hull != nil && then.ends.hull != nil {
+			lower, upper := now.ends.hull.with(then.ends.hull, e.figure[i], e.airAt(i))
+			b.lower, b.upper = math.Min(b.lower, lower), math.Max(b.upper, upper)
+		}
 		flow = b.lower
 	}
 	return flow, b

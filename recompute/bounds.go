@@ -2,7 +2,6 @@ package recompute
 
 import (
 	"math"
-	"slices"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -54,7 +53,7 @@ func findEnds(s *site.Site, segment, recorded *Segment) ends {
 		}
 	}
 	if s.Log.Means && segment.chain.exact == 0 {
-		e.hull = newHull(segment, recorded, e.most)
+		e.hull = &hull{segment: segment, recorded: recorded, most: e.most, clamped: clamped && primary != reading.Distance}
 	}
 	return e
 }
@@ -201,94 +200,4 @@ func (s *Segment) bounds(at int64, figure, air, flow float64, flags qa.Flags) bo
 	}
 	b.upper = math.Max(b.upper, b.lower)
 	return b
-}
-
-// hull bounds the mean of corrected flows over an interval of which only the mean of the recorded flows is known: whatever happened within the
-// interval, the pair of means lies in the convex hull of the curve that ties one flow to the other (Jensen's inequality, both ways).
-type hull struct {
-	lower, upper []point
-	open         bool // nothing bounds the recorded flow, so nothing bounds the corrected one from above
-}
-
-type point struct{ x, y float64 }
-
-// newHull samples the curve from no flow up to the most that the meter can show, or the water reach.
-func newHull(s, recorded *Segment, most float64) *hull {
-	const samples = 2048
-	top := math.Min(optional(recorded, site.MaximumHead), optional(s, site.ChannelDepth)) // head of the meter
-	if !math.IsInf(most, 1) && recorded.chain.backward != nil {
-		top = math.Min(top, inverse(recorded.Rating, most, 0))
-	}
-	h := &hull{open: math.IsInf(top, 1)}
-	if h.open {
-		if top = recorded.Rating.Limits().High; math.IsInf(top, 1) {
-			top = 10
-		}
-	}
-	var low, high []point
-	for i := 0; i <= samples; i++ {
-		figure := recorded.figureOf(top * float64(i) / samples)
-		y := []float64{s.flow(s.origin, figure, 293.15)}
-		if s.chain.shiftPerNs != 0 && s.Until != never {
-			y = append(y, s.flow(s.Until, figure, 293.15))
-		}
-		low, high = append(low, point{figure, slices.Min(y)}), append(high, point{figure, slices.Max(y)})
-	}
-	if recorded.chain.backward != nil { // a zero may hide as much as the cut-off does
-		low[0].y, high[0].y = 0, s.highest(s.origin, s.Until, recorded.cutOffFigure())
-	}
-	if low[0].x > low[samples].x {
-		slices.Reverse(low)
-		slices.Reverse(high)
-	}
-	h.lower, h.upper = chainHull(low, 1), chainHull(high, -1)
-	return h
-}
-
-// figureOf is what a meter shows at a head: its flow, or the level that gives the head.
-func (s *Segment) figureOf(head float64) float64 {
-	if s.chain.backward != nil {
-		return s.Rating.Flow(head)
-	}
-	return (head - s.chain.shift) / s.chain.scale
-}
-
-// chainHull keeps the points of one side of the convex hull, x rising: the lower side for sign 1, the upper for −1.
-func chainHull(points []point, sign float64) (out []point) {
-	for _, p := range points {
-		for len(out) >= 2 {
-			a, b := out[len(out)-2], out[len(out)-1]
-			if sign*((b.x-a.x)*(p.y-a.y)-float64((b.y-a.y)*(p.x-a.x))) > 0 {
-				break
-			}
-			out = out[:len(out)-1]
-		}
-		out = append(out, p)
-	}
-	return out
-}
-
-// bounds returns the least and the largest mean of corrected flows for a mean of recorded ones.
-func (h *hull) bounds(mean float64) (lower, upper float64) {
-	lower, upper = along(h.lower, mean), along(h.upper, mean)
-	if h.open {
-		upper = math.Inf(1)
-	}
-	return lower, upper
-}
-
-// along interpolates a chain of points; beyond its ends the last slope goes on.
-func along(points []point, x float64) float64 {
-	i, _ := slices.BinarySearchFunc(points, x, func(p point, x float64) int {
-		if p.x < x {
-			return -1
-		}
-		return 1
-	})
-	i = min(max(i, 1), len(points)-1)
-	a, b := points[i-1], points[i]
-	if a.x == b.x {
-		return a.y
-	}
-	return math.Max(0, a.y+float64((b.y-a.y)*((x-a.x)/(b.x-a.x))))
 }

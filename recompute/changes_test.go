@@ -291,3 +291,39 @@ func TestIntervalsOfMeans(t *testing.T) {
 		}
 	}
 }
+
+// TestMeanOverAChangeOfDatum: means of flows over 15 minutes, written with an empty distance 20 mm too long until a change within the second interval. Whatever the water did, the
+// true mean lies between the bounds: here the head wanders between 50 and 250 mm, and means are taken over its seconds.
+func TestMeanOverAChangeOfDatum(t *testing.T) {
+	random := rand.New(rand.NewPCG(31, 32))
+	for round := range 60 {
+		first, second := 0.05+0.2*random.Float64(), 0.05+0.2*random.Float64()
+		change := 900 + random.IntN(900)
+		turn := 900 + random.IntN(900)
+		log, truth := "Time,Value (m3/s)\n", 0.0
+		for i := range 4 {
+			shown := 0.0
+			for s := 900 * i; s < 900*(i+1); s++ {
+				h := first
+				if s >= turn {
+					h = second
+				}
+				off := 0.0
+				if s < change {
+					off = 0.02
+				}
+				shown += notch(h+off, 90) / 900
+				truth += notch(h, 90)
+			}
+			log += fmt.Sprintf("%s,%.17g\n", time.Date(2031, 3, 1, 0, 15*(i+1), 0, 0, time.UTC).Format("2006-01-02 15:04:05"), shown)
+		}
+		at := time.Date(2031, 3, 1, 0, 0, change, 0, time.UTC).Format("2006-01-02T15:04:05")
+		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n[settings]\nempty_distance = \"1.02 m\"\nmaximum_head = \"0.5 m\"\n[settings.device]\n"+notch90+
+			"[[settings.change]]\nat = "+at+"\nempty_distance = \"1.00 m\"\n[[correction]]\nuntil = "+at+"\nreason = \"test\"\nempty_distance = \"1.00 m\"\n")
+		r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
+		upper, known := r.Total.Upper()
+		if low := r.Total.Lower(); !known || low > truth*(1+1e-9) || upper < truth*(1-1e-9) || math.Abs(r.Total.After.M3()/low-1) > 1e-12 {
+			t.Errorf("round %d: %.6f to %.6f do not hold %.6f; after %.6f", round, low, upper, truth, r.Total.After.M3())
+		}
+	}
+}

@@ -51,7 +51,7 @@ type Engine struct {
 	bends     [][2]float64 // by day: what every other reading changes in the volume, of after and of the difference, m³
 	squares   [][2]float64 // by day: squares of what a metre of head changes in the volume of each reading, of both, m⁴
 	joins     [][2]float64 // by day: squares of what the two ways to join readings over a change of settings differ by, of both, m⁶
-	curves    []curve      // by day
+	curves    []noise      // by day
 	beyond    []float64    // by day: volume times how much less well its coefficient is known, above the limit of validity, m³
 	screener  qa.Screener
 	sink      func(*Rows) error
@@ -68,6 +68,7 @@ type Engine struct {
 	register  register
 	witness   Witness
 	visits    visits
+	trials    trials
 	slow      slow
 	peaks     peaks
 	peakShown float64
@@ -355,6 +356,7 @@ func (e *Engine) process(low, high int) error {
 	if !e.ofFlow() {
 		e.witness.compare(e, low, high)
 	}
+	e.trials.add(e, low, high)
 	e.drown(low, high)
 	e.visits.compare(e, low, high)
 	e.slow.add(e, low, high)

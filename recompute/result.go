@@ -236,6 +236,7 @@ type Result struct {
 	PhysicalMost        float64 // m³/s, the most that channel or device can carry, see physicalMost; +Inf when nothing says it
 	RegisterChanges     int     // declared changes of the counter that lay between two readings
 	Falls               []total.Fall
+	Trials              []Trial // of corrections
 }
 
 // Worst returns the day whose total the correction changes most; nil when no day can be compared.
@@ -256,8 +257,8 @@ func (e *Engine) Finish() (*Result, error) {
 	}
 	e.after.finish(e)
 	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
-		Flags: e.events.summary(e), Witness: e.witness, Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, RegisterChanges: e.counter.Changed, Visits: e.visits.list}
-	r.Hours = &e.hours
+		Flags: e.events.summary(e), Witness: e.witness.finish(), Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, RegisterChanges: e.counter.Changed, Visits: e.visits.list}
+	r.Hours, r.Trials = &e.hours, e.trials.finish(e)
 	for i := range e.rulings.list {
 		r.Rulings = append(r.Rulings, RulingResult{Ruling: &e.rulings.list[i], Rows: e.rulings.rows[i]})
 	}

@@ -42,7 +42,8 @@ type Segment struct {
 	asRecorded  bool // of a corrected segment: no correction holds in it
 	// later is the segment as its settings stand at its end, where a correction moves more than a datum: heads and flows go over from the one to the other
 	// in a straight line. Nil for others.
-	later *Segment
+	later       *Segment
+	corrections []int // numbers of those in force
 }
 
 // head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
@@ -206,6 +207,7 @@ func (b *builder) lane(name string, corrections []site.Correction) *Lane {
 				s.Settings, later.Settings = s.Settings.Overlay(&start), later.Settings.Overlay(&end)
 				s.unusable = s.unusable || c.Unusable
 				moving, s.asRecorded = moving || stepped(c), false
+				s.corrections = append(s.corrections, k)
 			}
 		}
 		if moving {

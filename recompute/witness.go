@@ -8,19 +8,48 @@ import (
 
 // Witness compares the logged flow with the flow that each lane's settings give, reading by reading.
 type Witness struct {
-	Recorded, Corrected Misfit
-	flowStep, levelStep float64   // SI steps of the log
-	limited, heads      []float64 // memory
-	higher              []float64
+	Recorded, Corrected  Misfit
+	recorded, corrected  follower
+	flowStep, levelStep  float64   // SI steps of the log
+	limited, heads       []float64 // memory
+	least, most, seconds []float64
 }
 
 // Misfit is how far logged flows are from those of one lane.
 type Misfit struct {
-	Readings int     `json:"readings"`
-	Within   int     `json:"within_rounding"` // differ by no more than the log's rounding of flow and level explains
-	Largest  float64 `json:"largest_m3s"`
-	At       int64   `json:"-"` // reading of the largest difference
-	Sum      float64 `json:"-"` // of logged − lane, m³/s
+	Readings int
+	Within   int          // differ by no more than the log's rounding of flow and level explains
+	Largest  float64      // m³/s
+	At       int64        // reading of the largest difference
+	Sum      float64      // of logged − lane, m³/s
+	Logged   float64      // m³, of the readings compared
+	Lane     float64      // m³
+	Lagged   int          // of the others, that lie between the lane's flow and the one before
+	AboveCap int          // that are more than the lane's settings let a meter show
+	Cap      float64      // m³/s, the last such limit
+	Worth    float64      // m³, see tally
+	Spans    []MisfitSpan // those that are worth most
+	Standing MisfitSpan   // of those that stand for StandingSpan or longer, the one whose own volume differs most
+	Factor   Factor
+}
+
+// MisfitSpan is a stretch of readings that disagree.
+type MisfitSpan struct {
+	From, Until  int64 // first and last of them
+	Readings     int
+	Logged, Lane float64 // m³
+	Largest      float64 // m³/s
+}
+
+// Net is what the logged flow is worth more than the lane's, m³.
+func (s *MisfitSpan) Net() float64 { return s.Logged - s.Lane }
+
+// Part is the net difference as a part of the span's own volume.
+func (s *MisfitSpan) Part() float64 {
+	if s.Net() == 0 {
+		return 0
+	}
+	return math.Abs(s.Net()) / math.Max(s.Logged, s.Lane)
 }
 
 // Mean returns the mean difference logged − lane in m³/s.
@@ -29,13 +58,21 @@ func (m Misfit) Mean() float64 { return m.Sum / math.Max(float64(m.Readings), 1)
 // Share returns the part of the readings that agree.
 func (m Misfit) Share() float64 { return float64(m.Within) / math.Max(float64(m.Readings), 1) }
 
+// Part is what the disagreement is worth, as a part of the volume.
+func (m Misfit) Part() float64 {
+	if m.Worth == 0 {
+		return 0
+	}
+	return m.Worth / math.Max(m.Logged, m.Lane)
+}
+
 // compare takes in rows low to high−1. It stands before screening: a meter knows no flags.
 func (w *Witness) compare(e *Engine, low, high int) {
 	if len(e.flow) == 0 {
 		return
 	}
 	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) {
-		w.Recorded.compare(e, w, s, e.beforeFlow[low:high], low)
+		w.lane(e, &w.Recorded, &w.recorded, s, e.beforeFlow[low:high], low)
 	})
 	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
 		w.limited = append(w.limited[:0], e.afterFlow[low:high]...)
@@ -49,40 +86,71 @@ func (w *Witness) compare(e *Engine, low, high int) {
 				w.limited[i] = 0
 			}
 		}
-		w.Corrected.compare(e, w, s, w.limited, low)
+		w.lane(e, &w.Corrected, &w.corrected, s, w.limited, low)
 	})
+}
+
+// finish closes what is open and returns the witness.
+func (w *Witness) finish() Witness {
+	w.recorded.finish(&w.Recorded)
+	w.corrected.finish(&w.Corrected)
+	return *w
 }
 
 // compareBlock is how many rows are compared at a time: where all of them agree to the rounding of the flow alone, that of
 // the level need not be worked out.
 const compareBlock = 256
 
-// compare takes in the flows of one segment for the rows from first on.
-func (m *Misfit) compare(e *Engine, w *Witness, s *Segment, flows []float64, first int) {
+// lane takes in the flows of one segment for the rows from first on.
+func (w *Witness) lane(e *Engine, m *Misfit, f *follower, s *Segment, flows []float64, first int) {
 	half := w.flowStep/2 + 1e-12
+	f.enter(s)
 	for len(flows) > 0 {
 		n := min(compareBlock, len(flows))
-		within, least := m.add(flows[:n], e.flow[first:first+n], e.flowState[first:first+n], e.Time[first:first+n], half)
-		if within < n && least <= half+w.rangeOf(e, s, first, n) {
-			within = w.withinLevel(e, s, flows[:n], first, half)
+		w.durations(e, first, n)
+		present, within, least := m.add(flows[:n], e.flow[first:first+n], w.seconds, e.flowState[first:first+n], e.Time[first:first+n], half)
+		w.sample(e, f, s, flows[:n], first, half)
+		if within < present {
+			level := least <= half+w.rangeOf(e, s, first, n)
+			if level {
+				w.rounding(e, s, first, n)
+			}
+			within = w.follow(e, m, f, flows[:n], first, half, level)
+		} else {
+			f.agree(present)
+			f.last, f.lastTime = flows[n-1], e.Time[first+n-1]
 		}
 		m.Within += within
 		flows, first = flows[n:], first+n
 	}
 }
 
-// add takes in a block and returns how many flows differ by no more than half, and the least difference.
-func (m *Misfit) add(flows, logged []float64, states []reading.State, times []int64, half float64) (within int, least float64) {
+// durations works out the time that each of n rows stands for, in seconds: since the row before, or the log's interval after a gap.
+func (w *Witness) durations(e *Engine, first, n int) {
+	w.seconds = w.seconds[:0]
+	for i := first; i < first+n; i++ {
+		dt := int64(e.log.Interval)
+		if i > 0 && e.Time[i]-e.Time[i-1] <= e.log.GapLimit.Nanoseconds() {
+			dt = e.Time[i] - e.Time[i-1]
+		}
+		w.seconds = append(w.seconds, float64(dt)*1e-9)
+	}
+}
+
+// add takes in a block and returns how many rows have a flow, how many of these differ by no more than half, and the least difference.
+func (m *Misfit) add(flows, logged, seconds []float64, states []reading.State, times []int64, half float64) (present, within int, least float64) {
 	least = math.Inf(1)
-	readings, sum, largest, at := 0, 0.0, m.Largest, -1
-	logged, states = logged[:len(flows)], states[:len(flows)]
+	sum, largest, at := 0.0, m.Largest, -1
+	ours, theirs := 0.0, 0.0
+	logged, states, seconds = logged[:len(flows)], states[:len(flows)], seconds[:len(flows)]
 	for i, flow := range flows {
 		if states[i] != reading.Present {
 			continue
 		}
 		d := logged[i] - flow
-		readings++
+		present++
 		sum += d
+		ours, theirs = ours+float64(flow*seconds[i]), theirs+float64(logged[i]*seconds[i])
 		if d = math.Abs(d); d > largest {
 			largest, at = d, i
 		}
@@ -93,16 +161,17 @@ func (m *Misfit) add(flows, logged []float64, states []reading.State, times []in
 			least = d
 		}
 	}
-	m.Readings += readings
+	m.Readings += present
 	m.Sum += sum
+	m.Lane, m.Logged = m.Lane+ours, m.Logged+theirs
 	if at >= 0 {
 		m.Largest, m.At = largest, times[at]
 	}
-	return within, least
+	return present, within, least
 }
 
 // rangeOf returns a flow that half a step of the level cannot exceed anywhere in a block: flow rises with head, so it is less
-// than the flow half a step above the highest head less that at the lowest.
+// than the flow half a step above the highest head less that half a step below the lowest.
 func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
 	lowest, highest := e.figure[first], e.figure[first]
 	for _, v := range e.figure[first+1 : first+n] {
@@ -112,7 +181,7 @@ func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
 			highest = v
 		}
 	}
-	if !s.chain.straight() {
+	if !s.chain.straight() || s.cutOff > 0 {
 		return math.Inf(1)
 	}
 	a, b := s.head(e.Time[first], lowest, 0), s.head(e.Time[first+n-1], highest, 0)
@@ -120,19 +189,45 @@ func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
 	return s.Rating.Flow(max(a, b, c, d)+w.levelStep/2) - s.Rating.Flow(min(a, b, c, d)-w.levelStep/2)
 }
 
-// withinLevel counts the rows whose flows agree to the rounding of flow and level: half a step of the level more, or less,
-// would give the logged flow.
-func (w *Witness) withinLevel(e *Engine, s *Segment, flows []float64, first int, half float64) (within int) {
-	w.heads = append(w.heads[:0], flows...)
-	s.heads(w.heads, e.Time[first:first+len(flows)], e.figure[first:first+len(flows)], e.airOf(first, first+len(flows)))
-	w.higher = append(w.higher[:0], flows...)
-	for i := range w.heads {
-		w.heads[i] += w.levelStep / 2
+// rounding works out, for n rows, what the meter would show at half a step of the level less, and more.
+func (w *Witness) rounding(e *Engine, s *Segment, first, n int) {
+	w.heads = append(w.heads[:0], e.figure[first:first+n]...)
+	s.heads(w.heads, e.Time[first:first+n], e.figure[first:first+n], e.airOf(first, first+n))
+	w.least, w.most = w.least[:0], w.most[:0]
+	for _, h := range w.heads {
+		w.least, w.most = append(w.least, s.meterFlow(h-w.levelStep/2)), append(w.most, s.meterFlow(h+w.levelStep/2))
 	}
-	s.Rating.Flows(w.higher, w.heads)
+}
+
+// follow passes the rows of a block on and counts those that agree to the rounding of flow and, where level says so, of level.
+func (w *Witness) follow(e *Engine, m *Misfit, f *follower, flows []float64, first int, half float64, level bool) (within int) {
 	for i, flow := range flows {
-		if e.flowState[first+i] == reading.Present && math.Abs(e.flow[first+i]-flow) <= half+math.Abs(w.higher[i]-flow) {
+		at, before := e.Time[first+i], flow
+		if at-f.lastTime <= e.log.GapLimit.Nanoseconds() {
+			before = f.last
+		}
+		f.last, f.lastTime = flow, at
+		if e.flowState[first+i] != reading.Present {
+			continue
+		}
+		least, most := flow-half, flow+half
+		if level {
+			least, most = math.Min(least, w.least[i]-half), math.Max(most, w.most[i]+half)
+		}
+		switch logged := e.flow[first+i]; {
+		case logged >= least && logged <= most:
 			within++
+			f.agree(1)
+		case logged > f.cap+half:
+			m.AboveCap++
+			m.Cap = f.cap
+			f.disagree(at, logged, flow, w.seconds[i])
+		case logged >= before-half && logged <= most || logged <= before+half && logged >= least:
+			m.Lagged++
+			f.all.disagree(at, logged, flow, w.seconds[i])
+			f.others.quiet(1)
+		default:
+			f.disagree(at, logged, flow, w.seconds[i])
 		}
 	}
 	return within

@@ -50,11 +50,11 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &readingsWriter{out: out, location: l.Site.Report.Clock.Location, logged: l.Has[reading.Flow], names: map[string]parquet.ByteArray{}}
+	w := &readingsWriter{out: out, location: l.Site.Report.Clock.Location, logged: l.Has[reading.Flow] && l.Site.Log.Primary != reading.Flow, names: map[string]parquet.ByteArray{}}
 	properties := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Zstd), parquet.WithAllocator(memory.DefaultAllocator),
 		parquet.WithCreatedBy("retotal"), parquet.WithDictionaryFor("time_utc", false), parquet.WithDictionaryFor("time_local", false))
 	kv := metadata.KeyValueMetadata{}
-	for _, x := range [][2]string{{"site", l.Site.ID}, {"time_local_zone", l.Site.Report.Clock.Name}, {"head", "under the corrected settings, m"},
+	for _, x := range [][2]string{{"site", l.Site.ID}, {"time_local_zone", l.Site.Report.Clock.Name}, {"head_corrected_m", "above the level of zero flow under the corrected settings"}, {"logged_", "as the log says, in SI units"},
 		{"flow_after_m3s", "null where the reading does not count"}} {
 		if err := kv.Append(x[0], x[1]); err != nil {
 			return nil, err
@@ -64,7 +64,8 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	return w, nil
 }
 
-// readingsSchema names the columns. Instants carry the UTC flag, local times do not.
+// readingsSchema names the columns: one name has one meaning, whatever the log holds. What the log says begins with logged_. Instants carry the UTC flag, local
+// times do not. logged says that the log has a flow beside the quantity that flows are computed from.
 func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
 	var nodes schema.FieldList
 	add := func(name string, optional bool, logical schema.LogicalType, physical parquet.Type) {
@@ -79,19 +80,15 @@ func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
 	none := schema.NoLogicalType{}
 	switch {
 	case primary <= reading.Head:
-		add(primary.String()+"_m", false, none, parquet.Types.Double)
+		add("logged_"+primary.String()+"_m", false, none, parquet.Types.Double)
 	case primary == reading.Flow:
-		add("flow_figure_m3s", false, none, parquet.Types.Double)
+		add("logged_flow_m3s", false, none, parquet.Types.Double)
 	default:
 		add(primary.String()+"_mean_flow_m3s", false, none, parquet.Types.Double)
 	}
-	if primary != reading.Head {
-		add("head_m", false, none, parquet.Types.Double)
-	} else {
-		add("head_corrected_m", false, none, parquet.Types.Double)
-	}
+	add("head_corrected_m", false, none, parquet.Types.Double)
 	if logged {
-		add("flow_logged_m3s", true, none, parquet.Types.Double)
+		add("logged_flow_m3s", true, none, parquet.Types.Double)
 	}
 	add("flow_before_m3s", false, none, parquet.Types.Double)
 	add("flow_after_m3s", true, none, parquet.Types.Double)

@@ -8,8 +8,8 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"retotal/ingest"
@@ -116,15 +116,6 @@ type segmentRecord struct {
 	End         *float64           `json:"physical_end_head_m,omitempty"`
 }
 
-type correctionRecord struct {
-	Line   int    `json:"site_file_line"`
-	From   string `json:"from,omitempty"`
-	Until  string `json:"until,omitempty"`
-	Reason string `json:"reason"`
-	By     string `json:"by,omitempty"`
-	What   string `json:"what"`
-}
-
 type periodRecord struct {
 	Label      string    `json:"label"`
 	Start      string    `json:"start"`
@@ -167,11 +158,6 @@ func newSplit(p *recompute.Period) splitRecord {
 	return splitRecord{number(s.Settings), number(s.Limits), number(s.Drowned), number(s.Filled), number(s.Screening)}
 }
 
-type witnessRecord struct {
-	Recorded  recompute.Misfit `json:"recorded"`
-	Corrected recompute.Misfit `json:"corrected"`
-}
-
 // NewRecord makes the correction record of a run.
 func NewRecord(r *Run) *Record {
 	s, res := r.site(), r.Result
@@ -180,8 +166,8 @@ func NewRecord(r *Run) *Record {
 		Site:     siteRecord{s.ID, s.Name, r.sitePath(), hex.EncodeToString(sum[:])},
 		Log:      newLogRecord(r),
 		Recorded: segments(res.Recorded, res.Log), Corrected: segments(res.Corrected, res.Log),
-		Screening: res.Flags, Rows: &res.Log.Account, Total: newPeriod(&res.Total), Split: newSplit(&res.Total),
-		Witness: witnessRecord{res.Witness.Recorded, res.Witness.Corrected}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
+		Screening: slices.Clone(res.Flags), Rows: &res.Log.Account, Total: newPeriod(&res.Total), Split: newSplit(&res.Total),
+		Witness: witnessRecord{newMisfit(res.Witness.Recorded), newMisfit(res.Witness.Corrected)}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
 		Review: "A correction is for a competent person to review before it is reported.",
 	}
 	for _, l := range res.WhatIfs {
@@ -213,9 +199,7 @@ func NewRecord(r *Run) *Record {
 	for _, f := range r.Beside {
 		rec.Inputs = append(rec.Inputs, inputRecord{File: relative(s, f.File), Bytes: f.Size, SHA256: f.SHA256})
 	}
-	for i := range s.Corrections {
-		rec.Corrections = append(rec.Corrections, newCorrection(&s.Corrections[i]))
-	}
+	rec.Corrections = newCorrections(r)
 	for i := range res.Months {
 		rec.Months = append(rec.Months, newPeriod(&res.Months[i]))
 	}
@@ -310,30 +294,6 @@ func segments(l *recompute.Lane, log *ingest.Log) (out []segmentRecord) {
 		out = append(out, rec)
 	}
 	return out
-}
-
-func newCorrection(c *site.Correction) correctionRecord {
-	out := correctionRecord{Line: c.Place.Line, Reason: c.Reason, By: c.By, What: changes(c)}
-	if c.From != nil {
-		out.From = utc(c.From.UTC)
-	}
-	if c.Until != nil {
-		out.Until = utc(c.Until.UTC)
-	}
-	return out
-}
-
-// changes says in words what a correction sets.
-func changes(c *site.Correction) string {
-	list := c.Words()
-	if c.Device != nil {
-		text, _ := json.Marshal(c.Device.Values) // maps of texts and numbers always can be written
-		list = append(list, "device "+string(text))
-	}
-	if c.Unusable {
-		list = append(list, "unusable: nothing can be made of the readings")
-	}
-	return strings.Join(list, ", ")
 }
 
 func newPeriod(p *recompute.Period) periodRecord {

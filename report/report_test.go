@@ -24,7 +24,13 @@ import (
 // correct runs one of the demo's site files and writes its folder.
 func correct(t *testing.T, file string) (*Run, string) {
 	t.Helper()
-	s, problems := site.Load(filepath.Join("..", "testdata", "quarry-lane", file))
+	return correctFile(t, filepath.Join("..", "testdata", "quarry-lane", file))
+}
+
+// correctFile runs a site file and writes its folder.
+func correctFile(t *testing.T, file string) (*Run, string) {
+	t.Helper()
+	s, problems := site.Load(file)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}

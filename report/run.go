@@ -39,6 +39,9 @@ func (r *Run) NeedsPerson() (reasons []string) {
 		if f.Verdict == audit.Differs {
 			reasons = append(reasons, f.Topic+": differs")
 		}
+		for _, doubt := range f.Doubts {
+			reasons = append(reasons, f.Topic+" "+doubt)
+		}
 	}
 	reasons = append(reasons, r.limitReasons()...)
 	for _, v := range r.visitRows() {

@@ -138,6 +138,9 @@ func (j *job) finish(result *recompute.Result) (*report.Run, error) {
 	if err := outside.Err(); err != nil {
 		return nil, err
 	}
+	if err := result.Refused().Err(); err != nil {
+		return nil, err
+	}
 	var draws *recompute.Draws
 	if j.draws > 0 {
 		d, ok := result.MonteCarlo(j.draws, 1)

@@ -49,7 +49,7 @@ func (s *Site) readSettings(top *table) {
 func (s *Site) readCorrections(top *table) {
 	for _, t := range top.list("correction") {
 		c := Correction{Place: t.at(""), Reason: t.required("reason", "Tape survey of 2 April, two readings agree"), By: t.text("by", ""),
-			From: t.instant("from", s.Log.Clock), Until: t.instant("until", s.Log.Clock), Unusable: t.flag("unusable")}
+			From: t.instant("from", s.Log.Clock), Until: t.instant("until", s.Log.Clock), Unusable: t.flag("unusable"), Sure: t.flag("sure")}
 		c.Settings = t.settings(true, s.Log.Primary)
 		if !c.Given() && !c.Unusable && len(t.doc.problems) == 0 {
 			t.refuse("", "corrects nothing", "a setting that was wrong", `add for example empty_distance = "1.225 m"`)
@@ -61,6 +61,7 @@ func (s *Site) readCorrections(top *table) {
 				t.refuse("uncertainty", fmt.Sprintf("%q is not above 0", v.Text), "", "")
 			}
 		}
+		s.checkSizes(t, &c)
 		c.Onset = s.onset(t, &c)
 		t.close()
 		s.Corrections = append(s.Corrections, c)

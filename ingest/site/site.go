@@ -139,6 +139,7 @@ type Correction struct {
 	Doubt    float64 // m, expanded uncertainty (95 %) of what the correction sets the datum to; 0 when none is stated
 	Unusable bool    // nothing can be made of the readings of the span
 	Onset    *Onset
+	Sure     bool // somebody stands for it, however unlikely it looks
 	Place    problem.Place
 }
 

@@ -17,19 +17,21 @@ const (
 	Agrees     Verdict = "agrees"
 	Differs    Verdict = "differs"
 	CannotTell Verdict = "cannot tell"
+	Plausible  Verdict = "plausible" // of a correction
+	Doubtful   Verdict = "doubtful"
 )
 
 // Finding is one comparison of two witnesses.
 type Finding struct {
-	Topic     string  `json:"topic"`
-	Verdict   Verdict `json:"verdict"`
-	Sentence  string  `json:"sentence"`
-	Tolerance string  `json:"tolerance"`
+	Topic     string   `json:"topic"`
+	Verdict   Verdict  `json:"verdict"`
+	Sentence  string   `json:"sentence"`
+	Tolerance string   `json:"tolerance"`
+	Doubts    []string `json:"doubts,omitempty"` // why a correction is doubtful
 }
 
 // Tolerances of the audit, common practice.
 const (
-	leastShare    = 0.99  // of the readings must agree within rounding
 	counterWithin = 0.005 // of the volume
 )
 
@@ -46,38 +48,8 @@ func Findings(r *recompute.Result) []Finding {
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
 	}
-	return append(out, submitted(r)...)
-}
-
-// loggedFlow decides whether the settings on file are those that the meter used.
-func loggedFlow(r *recompute.Result) Finding {
-	f := Finding{Topic: "logged flow and recorded settings", Tolerance: fmt.Sprintf("%.0f %% of the readings within the log's rounding of flow and level", leastShare*100)}
-	m, c := r.Witness.Recorded, r.Witness.Corrected
-	if primary := r.Log.Site.Log.Primary; primary > reading.Head {
-		f.Verdict = CannotTell
-		f.Sentence = fmt.Sprintf("The flow is computed from the logged %s itself, so nothing shows whether the recorded settings are those the meter used.", primary)
-		return f
-	}
-	if m.Readings == 0 {
-		f.Verdict = CannotTell
-		f.Sentence = "The log has no flow column, so nothing shows whether the recorded settings are those the meter used."
-		return f
-	}
-	unit := r.Log.Site.Report.FlowUnit
-	largest := fmt.Sprintf("%.4g %s", unit.FromSI(m.Largest), unit.Symbol)
-	if m.Share() >= leastShare {
-		f.Verdict = Agrees
-		f.Sentence = fmt.Sprintf("The recorded settings reproduce the logged flow: %d of %d readings agree within the log's rounding, the largest difference is %s.", m.Within, m.Readings, largest)
-		return f
-	}
-	f.Verdict = Differs
-	f.Sentence = fmt.Sprintf("The recorded settings do NOT reproduce the logged flow: only %d of %d readings agree, the largest difference is %s, the mean %+.4g %s. The settings on file are then not what the meter used.",
-		m.Within, m.Readings, largest, unit.FromSI(m.Mean()), unit.Symbol)
-	if len(r.Log.Site.Corrections) > 0 && c.Share() >= leastShare {
-		f.Sentence += fmt.Sprintf(" The corrected settings do reproduce it (%d of %d readings, largest difference %.4g %s): the logged flow seems to have been corrected already.",
-			c.Within, c.Readings, unit.FromSI(c.Largest), unit.Symbol)
-	}
-	return f
+	out = append(out, submitted(r)...)
+	return append(out, corrections(r)...)
 }
 
 // counter compares the counter's own total with the flow.

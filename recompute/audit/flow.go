@@ -1,0 +1,106 @@
+package audit
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+	"retotal/recompute"
+)
+
+// Limits of what the logged flow and the recorded settings may disagree by, common practice.
+const (
+	worthWithin    = 0.002 // of the volume
+	standingWithin = 0.02  // of the volume of a span of recompute.StandingSpan or longer
+	listedFrom     = 1e-6  // of the volume: a span worth less is not listed
+	capReadings    = 2     // above the most that the settings let a meter show
+)
+
+// reproduces reports whether a lane's settings give the logged flow: what disagrees is worth next to nothing, over the whole and wherever it stands.
+func reproduces(m recompute.Misfit) bool {
+	return m.Part() <= worthWithin*(1+1e-9) && m.Standing.Part() <= standingWithin*(1+1e-9) && m.AboveCap < capReadings
+}
+
+// loggedFlow decides whether the settings on file are those that the meter used.
+func loggedFlow(r *recompute.Result) Finding {
+	f := Finding{Topic: "logged flow and recorded settings", Verdict: CannotTell,
+		Tolerance: fmt.Sprintf("what differs by more than the log's rounding of flow and level, two readings or more, is worth no more than %.1f %% of the volume, and %.0f %% of that of any %s in which it stands",
+			worthWithin*100, standingWithin*100, quantity.FormatDuration(time.Duration(recompute.StandingSpan)))}
+	m, c := r.Witness.Recorded, r.Witness.Corrected
+	switch primary := r.Log.Site.Log.Primary; {
+	case primary > reading.Head:
+		f.Sentence = fmt.Sprintf("The flow is computed from the logged %s itself, so nothing shows whether the recorded settings are those the meter used.", primary)
+		return f
+	case m.Readings == 0:
+		f.Sentence = "The log has no flow column, so nothing shows whether the recorded settings are those the meter used."
+		return f
+	}
+	if reproduces(m) {
+		f.Verdict = Agrees
+		f.Sentence = "The recorded settings reproduce the logged flow: " + agreement(r, m) + "."
+		return f
+	}
+	f.Verdict = Differs
+	f.Sentence = "The recorded settings do NOT reproduce the logged flow: " + agreement(r, m) + ". The settings on file are then not what the meter used."
+	if len(r.Log.Site.Corrections) > 0 && reproduces(c) {
+		f.Sentence += " The corrected settings do reproduce it (" + agreement(r, c) + "): the logged flow seems to have been corrected already."
+	}
+	return f
+}
+
+// agreement says how many readings agree, by what the others differ, what that is worth and where.
+func agreement(r *recompute.Result, m recompute.Misfit) string {
+	unit := r.Log.Site.Report.FlowUnit
+	text := fmt.Sprintf("%d of %d readings agree within the log's rounding, the largest difference is %.4g %s", m.Within, m.Readings, unit.FromSI(m.Largest), unit.Symbol)
+	if m.Within == m.Readings {
+		return text
+	}
+	if m.At != 0 {
+		text += " at " + utc(m.At) + " UTC"
+	}
+	if m.Lagged > 0 {
+		text += fmt.Sprintf(", %d lag behind their level by a reading", m.Lagged)
+	}
+	if m.Factor.Explains() && reproduces(m) {
+		text += fmt.Sprintf("; a coefficient rounded to four digits explains the rest: times %.5f, %d of %d readings tried agree", m.Factor.Value, m.Factor.Within, m.Factor.Readings)
+	}
+	if m.AboveCap >= capReadings {
+		text += fmt.Sprintf("; %d readings are above %.4g %s, the most that these settings let a meter show", m.AboveCap, unit.FromSI(m.Cap), unit.Symbol)
+	}
+	if m.Worth > 0 {
+		text += "; what differs is worth " + percent(m.Part()) + " of the volume"
+	}
+	return text + spans(r, m)
+}
+
+// spans lists where the disagreement is worth most.
+func spans(r *recompute.Result, m recompute.Misfit) string {
+	volume, flow := r.Log.Site.Report.VolumeUnit, r.Log.Site.Report.FlowUnit
+	var list []string
+	for i := range m.Spans {
+		if s := &m.Spans[i]; math.Abs(s.Net()) > listedFrom*m.Logged {
+			list = append(list, fmt.Sprintf("%s to %s UTC (logged %+.3g %s, %s, up to %.4g %s)", utc(s.From), utc(s.Until), volume.FromSI(s.Net()), volume.Symbol, percent(s.Part()), flow.FromSI(s.Largest), flow.Symbol))
+		}
+	}
+	text := ""
+	if len(list) > 0 {
+		text = ", most in " + strings.Join(list, ", ")
+	}
+	if s := &m.Standing; s.Part() > standingWithin*(1+1e-9) {
+		text += fmt.Sprintf("; from %s to %s UTC it is %s", utc(s.From), utc(s.Until), percent(s.Part()))
+	}
+	return text
+}
+
+// percent writes a part: 0.025 %, 3.1 %, 100 %.
+func percent(part float64) string {
+	switch v := 100 * part; {
+	case v >= 99.95:
+		return fmt.Sprintf("%.0f %%", v)
+	default:
+		return fmt.Sprintf("%.2g %%", v)
+	}
+}

@@ -1,0 +1,53 @@
+package report
+
+import (
+	"math"
+
+	"retotal/recompute"
+)
+
+// witnessRecord is the logged flow beside that of each lane.
+type witnessRecord struct {
+	Recorded  misfitRecord `json:"recorded"`
+	Corrected misfitRecord `json:"corrected"`
+}
+
+type misfitRecord struct {
+	Readings int          `json:"readings"`
+	Within   int          `json:"within_rounding"`
+	Lagged   int          `json:"lagging_by_a_reading,omitempty"`
+	AboveCap int          `json:"above_the_lanes_most,omitempty"`
+	Largest  float64      `json:"largest_m3s"`
+	At       string       `json:"largest_at,omitempty"`
+	Worth    number       `json:"worth_m3"`
+	Percent  number       `json:"worth_percent"`
+	Factor   float64      `json:"rounded_coefficient_factor,omitempty"`
+	Spans    []spanRecord `json:"spans,omitempty"`
+}
+
+// spanRecord is a stretch in which logged flow and lane disagree.
+type spanRecord struct {
+	From     string  `json:"from"`
+	Until    string  `json:"until"`
+	Readings int     `json:"readings"`
+	Net      number  `json:"logged_less_lane_m3"`
+	Largest  float64 `json:"largest_m3s"`
+}
+
+func newMisfit(m recompute.Misfit) misfitRecord {
+	out := misfitRecord{Readings: m.Readings, Within: m.Within, Lagged: m.Lagged, AboveCap: m.AboveCap, Largest: flowOf(m.Largest), Worth: number(m.Worth), Percent: number(100 * m.Part())}
+	if out.Largest > 0 {
+		out.At = utc(m.At)
+	}
+	if m.Factor.Explains() {
+		out.Factor = math.Round(m.Factor.Value*1e6) / 1e6
+	}
+	for i := range m.Spans {
+		s := &m.Spans[i]
+		out.Spans = append(out.Spans, spanRecord{utc(s.From), utc(s.Until), s.Readings, number(s.Net()), flowOf(s.Largest)})
+	}
+	return out
+}
+
+// flowOf rounds a flow to 10⁻⁷ m³/s, as readings.parquet does.
+func flowOf(v float64) float64 { return math.Round(v*1e7) / 1e7 }
