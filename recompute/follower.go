@@ -11,17 +11,51 @@ const (
 	quietReadings = 10                // that agree in a row end a span
 	longestSpan   = 24 * int64(36e11) // ns; longer disagreement is counted by spans of this length, lest it cancel
 	keptSpans     = 3
+	lagSteps      = 32  // of the lags that are tried, each a quarter longer than the one before
+	shortestLag   = 0.1 // readings
+	lagGain       = 0.8 // what a lag must leave of the disagreement, or less, to be said
 )
 
-// follower follows one lane reading by reading.
+// lagOf is one of the lags that are tried, in readings: none, then from shortestLag to about 100.
+func lagOf(k int) float64 {
+	if k == 0 {
+		return 0
+	}
+	return shortestLag * math.Pow(1.25, float64(k-1))
+}
+
+// follower works out what the disagreement of one lane is worth, in m³: the net difference of each span in which readings disagree, whatever its sign, or the net
+// difference at each size of flow, if that is more: an error that grows with flow may cancel over a day. A reading that disagrees alone is none.
+//
+// Meters damp their flow: it lags behind the level, by lag × its own rise since the reading before (first-order damping exactly, an average nearly). Over a span that adds
+// up to the rise over the whole, so that any lag can be taken out of the span's net difference afterwards. The lag that leaves least is taken.
 type follower struct {
-	segment  *Segment
-	cap      float64 // m³/s, the most that a meter with these settings shows
-	last     float64 // m³/s, of the lane
-	lastTime int64
-	all      tally // every reading that disagrees
-	others   tally // without those that lie between the lane's flow and the one before
-	factors  factors
+	segment *Segment
+	cap     float64 // m³/s, the most that a meter with these settings shows
+	last    float64 // m³/s, logged
+	lastAt  int64
+	span    MisfitSpan
+	agreed  int            // readings since the last of the span
+	first   disagreement   // of the span
+	sizes   [128]sizeTally // by the size of the lane's flow, two to an octave
+	lags    [lagSteps]lagTally
+	factors factors
+}
+
+// disagreement is one reading.
+type disagreement struct {
+	size int
+	sizeTally
+}
+
+// sizeTally is a net difference and the rise beside it, both m³.
+type sizeTally struct{ net, rise float64 }
+
+// lagTally is what is left when a lag is taken out.
+type lagTally struct {
+	worth    float64
+	spans    []MisfitSpan
+	standing MisfitSpan
 }
 
 // enter begins a segment: other settings, another disagreement.
@@ -29,94 +63,51 @@ func (f *follower) enter(s *Segment) {
 	if f.segment == s {
 		return
 	}
-	f.all.close()
-	f.others.close()
-	f.segment, f.lastTime, f.cap = s, math.MinInt64/2, s.maximumFlow
+	f.close()
+	f.segment, f.cap = s, s.maximumFlow
 	if !math.IsInf(s.maximumHead, 1) {
 		f.cap = math.Min(f.cap, s.Rating.Flow(s.maximumHead))
 	}
 }
 
-// agree takes in readings that agree.
+// agree takes in readings that agree, the last of which logged a flow.
 func (f *follower) agree(n int) {
-	f.all.quiet(n)
-	f.others.quiet(n)
-}
-
-// disagree takes in a reading that disagrees.
-func (f *follower) disagree(at int64, logged, flow, seconds float64) {
-	f.all.disagree(at, logged, flow, seconds)
-	f.others.disagree(at, logged, flow, seconds)
-}
-
-// lagging is the part of the readings off that must lie between the lane's flow and the one before to say that the logged flow lags: an error in the
-// settings puts no more than about half of them there.
-const lagging = 0.9
-
-// finish puts what was found into the misfit.
-func (f *follower) finish(m *Misfit) {
-	t := &f.all
-	if float64(m.Lagged) >= lagging*float64(m.Readings-m.Within) {
-		t = &f.others
-	} else {
-		m.Lagged = 0
-	}
-	t.close()
-	sizes := 0.0
-	for _, net := range t.sizes {
-		sizes += math.Abs(net)
-	}
-	m.Worth, m.Spans, m.Standing = math.Max(t.worth, sizes), t.spans, t.standing
-	m.Factor = f.factors.best()
-}
-
-// tally works out what disagreement is worth, in m³: the net difference of each span in which readings disagree, whatever its sign, or the net difference at
-// each size of flow, if that is more: an error that grows with flow may cancel over a day. A reading that disagrees alone is none.
-type tally struct {
-	span   MisfitSpan
-	agreed int // readings since the last of the span
-	worth  float64
-	sizes  [128]float64 // net by the size of the lane's flow, two to an octave, m³
-	first  struct {
-		size int
-		net  float64
-	} // of a span of one reading
-	spans    []MisfitSpan
-	standing MisfitSpan
-}
-
-// quiet takes in readings that agree.
-func (t *tally) quiet(n int) {
-	if t.span.Readings == 0 {
+	if f.span.Readings == 0 {
 		return
 	}
-	if t.agreed += n; t.agreed >= quietReadings {
-		t.close()
+	if f.agreed += n; f.agreed >= quietReadings {
+		f.close()
 	}
 }
 
-// disagree takes in a reading that disagrees.
-func (t *tally) disagree(at int64, logged, flow, seconds float64) {
-	if t.span.Readings > 0 && at-t.span.From >= longestSpan {
-		t.close()
+// disagree takes in a reading that disagrees; rise is by how much the logged flow rose since the one before.
+func (f *follower) disagree(at int64, logged, flow, rise, seconds float64) {
+	if f.span.Readings > 0 && at-f.span.From >= longestSpan {
+		f.close()
 	}
-	if t.span.Readings == 0 {
-		t.span.From = at
+	if f.span.Readings == 0 {
+		f.span.From = at
 	}
-	t.agreed = 0
-	t.span.Until = at
-	t.span.Readings++
-	t.span.Logged, t.span.Lane = t.span.Logged+float64(logged*seconds), t.span.Lane+float64(flow*seconds)
-	t.span.Largest = math.Max(t.span.Largest, math.Abs(logged-flow))
-	size, net := sizeOf(flow), float64((logged-flow)*seconds)
-	switch t.span.Readings {
+	f.agreed = 0
+	f.span.Until = at
+	f.span.Readings++
+	f.span.Logged, f.span.Lane = f.span.Logged+float64(logged*seconds), f.span.Lane+float64(flow*seconds)
+	f.span.rise += float64(rise * seconds)
+	f.span.Largest = math.Max(f.span.Largest, math.Abs(logged-flow))
+	d := disagreement{sizeOf(flow), sizeTally{float64((logged - flow) * seconds), float64(rise * seconds)}}
+	switch f.span.Readings {
 	case 1:
-		t.first.size, t.first.net = size, net
+		f.first = d
 		return
 	case 2:
-		t.sizes[t.first.size] += t.first.net
+		f.addSize(f.first)
 	}
-	t.sizes[size] += net
+	f.addSize(d)
+}
+
+func (f *follower) addSize(d disagreement) {
+	f.sizes[d.size].net += d.net
+	f.sizes[d.size].rise += d.rise
 }
 
 // sizeOf numbers half octaves of flow, from 2⁻³² m³/s.
@@ -133,19 +124,23 @@ func sizeOf(flow float64) int {
 }
 
 // close ends a span.
-func (t *tally) close() {
-	if t.span.Readings > 1 {
-		t.worth += math.Abs(t.span.Net())
-		t.keep(t.span)
-		if t.span.Until-t.span.From >= StandingSpan && t.span.Part() > t.standing.Part() {
-			t.standing = t.span
+func (f *follower) close() {
+	if f.span.Readings > 1 {
+		for k := range f.lags {
+			span := f.span
+			span.Lag = float64(lagOf(k) * span.rise)
+			f.lags[k].add(span)
 		}
 	}
-	t.span, t.agreed = MisfitSpan{}, 0
+	f.span, f.agreed = MisfitSpan{}, 0
 }
 
-// keep keeps the spans that are worth most.
-func (t *tally) keep(s MisfitSpan) {
+// add takes in a span.
+func (t *lagTally) add(s MisfitSpan) {
+	t.worth += math.Abs(s.Net())
+	if s.Until-s.From >= StandingSpan && s.Part() > t.standing.Part() {
+		t.standing = s
+	}
 	if t.spans = append(t.spans, s); len(t.spans) <= keptSpans {
 		return
 	}
@@ -156,4 +151,29 @@ func (t *tally) keep(s MisfitSpan) {
 		}
 	}
 	t.spans = slices.Delete(t.spans, least, least+1)
+}
+
+// worth is what is left of the disagreement when a lag is taken out, m³.
+func (f *follower) worth(k int) float64 {
+	sizes := 0.0
+	for _, s := range f.sizes {
+		sizes += math.Abs(s.net + float64(lagOf(k)*s.rise))
+	}
+	return math.Max(f.lags[k].worth, sizes)
+}
+
+// finish puts what was found into the misfit.
+func (f *follower) finish(m *Misfit) {
+	f.close()
+	best := 0
+	for k := range f.lags {
+		if f.worth(k) < f.worth(best) {
+			best = k
+		}
+	}
+	if f.worth(best) > lagGain*f.worth(0) {
+		best = 0
+	}
+	m.Lag, m.Worth, m.Spans, m.Standing = lagOf(best), f.worth(best), f.lags[best].spans, f.lags[best].standing
+	m.Factor = f.factors.best()
 }

@@ -29,10 +29,13 @@ type Heads struct {
 	Readings               int
 	Least, Median, Highest float64 // m; the median to 0.1 %
 	Negative               int     // below the level of zero flow by more than screening allows
-	Surcharged             int     // above the maximum head or the device's limit
+	Surcharged             int     // above the least of maximum head, the device's limit of validity and its end
 	Low                    int     // below the lowest head of validity
-	Inside                 int     // above zero flow and not surcharged
+	Inside                 int     // above zero flow and below the end of channel and device or, where none is known, within three times the highest expected head
 }
+
+// farBeyond is how many times the highest expected head still counts as inside a device of which no end is known; common practice.
+const farBeyond = 3
 
 // Outside is how many are negative, surcharged or below validity.
 func (h *Heads) Outside() int { return h.Negative + h.Surcharged + h.Low }
@@ -93,7 +96,7 @@ func (r *Result) Refused() (problems problem.List) {
 			continue
 		}
 		problems.Add(problem.At(t.Correction.Place, fmt.Sprintf("correction[%d] leaves no reading of the log inside the device: heads lie between %.4g and %.4g m (recorded: %.4g to %.4g m)", t.Number,
-			t.After.Least, t.After.Highest, t.Before.Least, t.Before.Highest), "heads above zero flow and below the limit of device and maximum head", "check unit and sign, or write sure = true in the correction if it is so"))
+			t.After.Least, t.After.Highest, t.Before.Least, t.Before.Highest), "heads above zero flow and below the end of channel and device", "check unit and sign, or write sure = true in the correction if it is so"))
 	}
 	return problems
 }
@@ -120,8 +123,8 @@ func (t *trial) add(e *Engine, all *trials, s, recorded *Segment, low, high int)
 			then = t.guess
 		}
 		if known {
-			t.before.add(then, recorded.top, lowestThen, below)
-			t.after.add(head, s.top, lowest, below)
+			t.before.add(then, recorded, lowestThen, below)
+			t.after.add(head, s, lowest, below)
 			t.nights.add(e, i, then, head)
 		}
 		t.flow(e, i, known && math.Abs(then-head) > 1e-9)
@@ -183,7 +186,7 @@ const (
 )
 
 // add takes in one head.
-func (t *headTally) add(h, top, lowest, below float64) {
+func (t *headTally) add(h float64, s *Segment, lowest, below float64) {
 	if t.Readings == 0 {
 		t.Least, t.Highest = h, h
 	}
@@ -192,13 +195,13 @@ func (t *headTally) add(h, top, lowest, below float64) {
 	switch {
 	case h < -below:
 		t.Negative++
-	case h > top:
+	case h > s.usual:
 		t.Surcharged++
-	case h > 0:
+	case h > 0 && h < lowest:
+		t.Low++
+	}
+	if h > 0 && h <= math.Min(s.top, farBeyond*s.usual) {
 		t.Inside++
-		if h < lowest {
-			t.Low++
-		}
 	}
 	side := 1
 	if h < 0 {

@@ -29,13 +29,14 @@ func TestHeadTally(t *testing.T) {
 		for range 10001 {
 			h := c.head()
 			list = append(list, h)
-			tally.add(h, 0.4, 0.06, 0.0005)
+			tally.add(h, &Segment{usual: 0.4, top: 0.5}, 0.06, 0.0005)
 			switch {
 			case h < -0.0005:
 				want.Negative++
 			case h > 0.4:
 				want.Surcharged++
-			case h > 0:
+			}
+			if h > 0 && h <= 0.5 {
 				want.Inside++
 			}
 			if h > 0 && h < 0.06 {

@@ -24,10 +24,10 @@ type Misfit struct {
 	Sum      float64      // of logged − lane, m³/s
 	Logged   float64      // m³, of the readings compared
 	Lane     float64      // m³
-	Lagged   int          // of the others, that lie between the lane's flow and the one before
+	Lag      float64      // readings by which the logged flow lags behind its level, as a meter does that damps it; it is taken out of what follows
 	AboveCap int          // that are more than the lane's settings let a meter show
 	Cap      float64      // m³/s, the last such limit
-	Worth    float64      // m³, see tally
+	Worth    float64      // m³, see follower
 	Spans    []MisfitSpan // those that are worth most
 	Standing MisfitSpan   // of those that stand for StandingSpan or longer, the one whose own volume differs most
 	Factor   Factor
@@ -39,10 +39,12 @@ type MisfitSpan struct {
 	Readings     int
 	Logged, Lane float64 // m³
 	Largest      float64 // m³/s
+	Lag          float64 // m³ that the logged flow lags behind its level, see Misfit
+	rise         float64 // m³, of the logged flow from reading to reading
 }
 
-// Net is what the logged flow is worth more than the lane's, m³.
-func (s *MisfitSpan) Net() float64 { return s.Logged - s.Lane }
+// Net is what the logged flow is worth more than the lane's, without its lag, m³.
+func (s *MisfitSpan) Net() float64 { return s.Logged - s.Lane + s.Lag }
 
 // Part is the net difference as a part of the span's own volume.
 func (s *MisfitSpan) Part() float64 {
@@ -118,7 +120,12 @@ func (w *Witness) lane(e *Engine, m *Misfit, f *follower, s *Segment, flows []fl
 			within = w.follow(e, m, f, flows[:n], first, half, level)
 		} else {
 			f.agree(present)
-			f.last, f.lastTime = flows[n-1], e.Time[first+n-1]
+			for i := first + n - 1; i >= first; i-- {
+				if e.flowState[i] == reading.Present {
+					f.last, f.lastAt = e.flow[i], e.Time[i]
+					break
+				}
+			}
 		}
 		m.Within += within
 		flows, first = flows[n:], first+n
@@ -202,33 +209,28 @@ func (w *Witness) rounding(e *Engine, s *Segment, first, n int) {
 // follow passes the rows of a block on and counts those that agree to the rounding of flow and, where level says so, of level.
 func (w *Witness) follow(e *Engine, m *Misfit, f *follower, flows []float64, first int, half float64, level bool) (within int) {
 	for i, flow := range flows {
-		at, before := e.Time[first+i], flow
-		if at-f.lastTime <= e.log.GapLimit.Nanoseconds() {
-			before = f.last
-		}
-		f.last, f.lastTime = flow, at
 		if e.flowState[first+i] != reading.Present {
 			continue
 		}
+		at, logged, rise := e.Time[first+i], e.flow[first+i], 0.0
+		if at-f.lastAt <= e.log.GapLimit.Nanoseconds() {
+			rise = logged - f.last
+		}
+		f.last, f.lastAt = logged, at
 		least, most := flow-half, flow+half
 		if level {
 			least, most = math.Min(least, w.least[i]-half), math.Max(most, w.most[i]+half)
 		}
-		switch logged := e.flow[first+i]; {
-		case logged >= least && logged <= most:
+		if logged >= least && logged <= most {
 			within++
 			f.agree(1)
-		case logged > f.cap+half:
+			continue
+		}
+		if logged > f.cap+half {
 			m.AboveCap++
 			m.Cap = f.cap
-			f.disagree(at, logged, flow, w.seconds[i])
-		case logged >= before-half && logged <= most || logged <= before+half && logged >= least:
-			m.Lagged++
-			f.all.disagree(at, logged, flow, w.seconds[i])
-			f.others.quiet(1)
-		default:
-			f.disagree(at, logged, flow, w.seconds[i])
 		}
+		f.disagree(at, logged, flow, rise, w.seconds[i])
 	}
 	return within
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"time"
 
 	"retotal/recompute"
 )
@@ -15,7 +16,7 @@ type witnessRecord struct {
 type misfitRecord struct {
 	Readings int          `json:"readings"`
 	Within   int          `json:"within_rounding"`
-	Lagged   int          `json:"lagging_by_a_reading,omitempty"`
+	LagS     float64      `json:"lag_s,omitempty"`
 	AboveCap int          `json:"above_the_lanes_most,omitempty"`
 	Largest  float64      `json:"largest_m3s"`
 	At       string       `json:"largest_at,omitempty"`
@@ -34,8 +35,8 @@ type spanRecord struct {
 	Largest  float64 `json:"largest_m3s"`
 }
 
-func newMisfit(m recompute.Misfit) misfitRecord {
-	out := misfitRecord{Readings: m.Readings, Within: m.Within, Lagged: m.Lagged, AboveCap: m.AboveCap, Largest: flowOf(m.Largest), Worth: number(m.Worth), Percent: number(100 * m.Part())}
+func newMisfit(m recompute.Misfit, interval time.Duration) misfitRecord {
+	out := misfitRecord{Readings: m.Readings, Within: m.Within, LagS: math.Round(m.Lag * interval.Seconds()), AboveCap: m.AboveCap, Largest: flowOf(m.Largest), Worth: number(m.Worth), Percent: number(100 * m.Part())}
 	if out.Largest > 0 {
 		out.At = utc(m.At)
 	}

@@ -167,7 +167,7 @@ func NewRecord(r *Run) *Record {
 		Log:      newLogRecord(r),
 		Recorded: segments(res.Recorded, res.Log), Corrected: segments(res.Corrected, res.Log),
 		Screening: slices.Clone(res.Flags), Rows: &res.Log.Account, Total: newPeriod(&res.Total), Split: newSplit(&res.Total),
-		Witness: witnessRecord{newMisfit(res.Witness.Recorded), newMisfit(res.Witness.Corrected)}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
+		Witness: witnessRecord{newMisfit(res.Witness.Recorded, res.Log.Interval), newMisfit(res.Witness.Corrected, res.Log.Interval)}, Drowned: res.Drowned, Findings: r.Findings, OverLimit: r.Over, NeedsPerson: r.NeedsPerson(),
 		Review: "A correction is for a competent person to review before it is reported.",
 	}
 	for _, l := range res.WhatIfs {

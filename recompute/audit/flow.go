@@ -61,8 +61,8 @@ func agreement(r *recompute.Result, m recompute.Misfit) string {
 	if m.At != 0 {
 		text += " at " + utc(m.At) + " UTC"
 	}
-	if m.Lagged > 0 {
-		text += fmt.Sprintf(", %d lag behind their level by a reading", m.Lagged)
+	if m.Lag > 0 {
+		text += fmt.Sprintf("; it lags behind the level by about %s, as a damped flow does, which is taken out", quantity.FormatDuration(time.Duration(m.Lag*float64(r.Log.Interval)).Round(time.Second)))
 	}
 	if m.Factor.Explains() && reproduces(m) {
 		text += fmt.Sprintf("; a coefficient rounded to four digits explains the rest: times %.5f, %d of %d readings tried agree", m.Factor.Value, m.Factor.Within, m.Factor.Readings)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -145,7 +146,7 @@ func TestLoggedFlow(t *testing.T) {
 			}
 			return q
 		})), Agrees, "599 of 600"},
-		{"a flow that lags by one reading", "m", "%.2f", "", rows(600, func(i int) (string, float64) { return metre(wave(i)), 100 * wave(max(i-1, 0)) }), Agrees, "lag behind their level by a reading"},
+		{"a flow that lags by one reading", "m", "%.2f", "", rows(600, func(i int) (string, float64) { return metre(wave(i)), 100 * wave(max(i-1, 0)) }), Agrees, "lags behind the level by about"},
 		{"the level rounded to a centimetre", "m", "%.3f", "", rows(600, func(i int) (string, float64) { return fmt.Sprintf("%.2f", wave(i)), 100 * wave(i) }), Agrees, "600 of 600"},
 		{"25 mm for a whole day of three", "m", "%.2f", "", rows(3*1440, with(func(i int, q float64) float64 {
 			if i >= 1440 && i < 2880 {
@@ -170,6 +171,34 @@ func TestLoggedFlow(t *testing.T) {
 			t.Errorf("%s: %s: %s", c.name, f.Verdict, f.Sentence)
 		}
 		t.Logf("%s: %s", c.name, f.Sentence)
+	}
+}
+
+// TestDampedFlow: a meter that damps its flow over five minutes (first order: each minute a fifth of what is missing, a lag of 4 readings) makes it by the settings on file, and one whose datum is
+// 0.5 mm off, besides, does not: 2.5 · 0.5 mm / 200 mm is 0.6 %. Levels carry 3 mm of noise.
+func TestDampedFlow(t *testing.T) {
+	for _, c := range []struct {
+		off     float64 // m
+		verdict Verdict
+	}{{0, Agrees}, {0.0005, Differs}} {
+		random := rand.New(rand.NewPCG(1, 2))
+		var rows []row
+		q := 0.0
+		for i := range 5 * 1440 {
+			h := math.Round(1000*(wave(i/6)+0.003*random.NormFloat64())) / 1000
+			shown := 1366 * math.Pow(math.Max(h+c.off, 0), 2.5)
+			if i == 0 {
+				q = shown
+			}
+			q += (shown - q) / 5
+			rows = append(rows, row{fmt.Sprintf("%.3f", h), q})
+		}
+		r := runLog(t, rows, "m", "%.2f", strings.Replace(weir(1.366, ""), "1.5\n", "2.5\n", 1))
+		f, lag := finding(t, r), r.Witness.Recorded.Lag
+		named := math.Abs(lag-4) <= 1 && strings.Contains(f.Sentence, "as a damped flow does")
+		if f.Verdict != c.verdict || c.verdict == Agrees && !named { // where something else is worth more, no lag is said
+			t.Errorf("%g m off: %s, lag %.2f readings: %s", c.off, f.Verdict, lag, f.Sentence)
+		}
 	}
 }
 
