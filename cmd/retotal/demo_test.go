@@ -59,7 +59,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 		t.Errorf("recorded lane against logged flow: %+v", w)
 	}
 	for _, f := range run.Result.Flags {
-		want := map[string]bool{"spike": true, "stuck": true, "below_zero": true, "surcharge": true, "gap": true}[f.Check]
+		want := map[string]bool{"spike": true, "stuck": true, "below_zero": true, "validity": true, "gap": true}[f.Check]
 		if (f.Rows > 0) != want {
 			t.Errorf("check %s flagged %d readings", f.Check, f.Rows)
 		}
