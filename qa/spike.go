@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"sort"
+
+	"retotal/recompute/stat"
 )
 
 // madToDeviation turns a median absolute deviation into the standard deviation of normal noise: 1/(√2 erfinv(1/2)).
@@ -64,7 +66,7 @@ func (s *Screener) isSpike(w *Window, i int, least float64) bool {
 		return false
 	}
 	s.sorted = append(s.sorted[:0], near...)
-	middle := median(s.sorted)
+	middle := stat.Median(s.sorted)
 	off := math.Abs(x - middle)
 	if off <= least {
 		return false
@@ -72,15 +74,5 @@ func (s *Screener) isSpike(w *Window, i int, least float64) bool {
 	for k, v := range near {
 		s.sorted[k] = math.Abs(v - middle)
 	}
-	return off > s.Limits.SpikeThreshold*math.Max(madToDeviation*median(s.sorted), s.Limits.SpikeFloor)
-}
-
-// median sorts the values and returns the middle one, or the mean of the middle two.
-func median(values []float64) float64 {
-	slices.Sort(values)
-	n := len(values)
-	if n%2 == 1 {
-		return values[n/2]
-	}
-	return (values[n/2-1] + values[n/2]) / 2
+	return off > s.Limits.SpikeThreshold*math.Max(madToDeviation*stat.Median(s.sorted), s.Limits.SpikeFloor)
 }

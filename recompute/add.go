@@ -141,7 +141,7 @@ func (e *Engine) addCurve(day, i int, slope, seconds float64) {
 	if i < 2 || e.Time[i]-e.Time[i-2] > 3*int64(e.log.Interval) || e.ofIntervals() {
 		return
 	}
-	e.curves[day].scatter.add(math.Abs(e.Head[i-2] - 2*e.Head[i-1] + e.Head[i]))
+	e.curves[day].scatter.Add(math.Abs(e.Head[i-2] - 2*e.Head[i-1] + e.Head[i]))
 }
 
 // slope is what a metre of head changes in the flow of row i, m²/s: in the corrected one, and in the one before.

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"retotal/ingest/site"
+	"retotal/recompute/stat"
 )
 
 // Averages are the honest answers to "average daily volume": they differ in the days that count. Volumes in m³ a day.
@@ -92,7 +93,7 @@ func (r *Result) statistics(least float64) (s Statistics) {
 	s.Percentiles = map[int]float64{}
 	for _, p := range percentilesShown {
 		if len(volumes) > 0 {
-			s.Percentiles[p] = Percentile(volumes, float64(p)/100)
+			s.Percentiles[p] = stat.Percentile(volumes, float64(p)/100)
 		}
 	}
 	return s
@@ -103,17 +104,6 @@ func (r *Result) whole(i int, least float64) bool {
 	start, end := r.calendar.Bounds(i)
 	day := r.toLog(r.Days[i])
 	return start >= r.from && end <= r.until && !day.After.Missing() && day.Coverage() >= least
-}
-
-// Percentile returns a quantile of sorted values, on the straight line between the two nearest (definition 7 of Hyndman and Fan 1996, the usual one of
-// general-purpose statistics programs).
-func Percentile(sorted []float64, p float64) float64 {
-	at := p * float64(len(sorted)-1)
-	i := int(math.Floor(at))
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + float64((sorted[i+1]-sorted[i])*(at-float64(i)))
 }
 
 // peaks follows the highest flow, and the highest mean flow over a window that trails.

@@ -66,15 +66,6 @@ func TestMostMissing(t *testing.T) {
 	}
 }
 
-// TestPercentile: definition 7 on 1 to 5, worked out by hand: at p the value 1 + 4p.
-func TestPercentile(t *testing.T) {
-	for _, p := range []float64{0, 0.05, 0.2, 0.5, 0.95, 1} {
-		if got := Percentile([]float64{1, 2, 3, 4, 5}, p); math.Abs(got-(1+4*p)) > 1e-12 {
-			t.Errorf("%g: %g", p, got)
-		}
-	}
-}
-
 // TestPeaks: a flow of 1, with 3 for the second minute: the highest mean of two minutes spans the whole rise and fall, worked out by hand. Times in minutes 0 1 2
 // 3 4, flows 1 1 3 1 1: from 1 to 3 the volume is 2 + 2 = 4 minutes, mean 2.
 func TestPeaks(t *testing.T) {

@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"retotal/qa"
+	"retotal/recompute/stat"
 )
 
 const profileHour = int64(3600e9)
@@ -84,9 +84,9 @@ func (p *Profile) FromDonor(donor *Profile, byRank bool) (estimate func(hour int
 		return nil, m, false
 	}
 	from := line2(theirs, own)
-	m.Correlation = qa.Correlation(theirs, own)
+	m.Correlation = stat.Correlation(theirs, own)
 	if byRank {
-		m.Correlation = qa.RankCorrelation(theirs, own)
+		m.Correlation = stat.RankCorrelation(theirs, own)
 		slices.Sort(own)
 		slices.Sort(theirs)
 		from = func(x float64) float64 { return sameRank(theirs, own, x) }

@@ -5,6 +5,7 @@ import (
 
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/stat"
 )
 
 // slow gathers slow statistics of the log, one value a reporting day, in which a change of settings shows: the night minimum is the lowest hourly mean of
@@ -104,9 +105,9 @@ func (e *Engine) pattern(r *Result) (p Pattern) {
 		}
 		similar := 0.0
 		for k := i - beforeDays; k < i; k++ {
-			similar += qa.Correlation(s.days[k].hours[:], mean[:]) / beforeDays
+			similar += stat.Correlation(s.days[k].hours[:], mean[:]) / beforeDays
 		}
-		if similar >= alike && qa.Correlation(s.days[i].hours[:], mean[:]) <= unlike {
+		if similar >= alike && stat.Correlation(s.days[i].hours[:], mean[:]) <= unlike {
 			p.Broken = append(p.Broken, r.Days[i].Label)
 		}
 	}
@@ -122,7 +123,7 @@ func (e *Engine) pattern(r *Result) (p Pattern) {
 	if p.Days = len(lowest); p.Days < fewestAir {
 		return p
 	}
-	p.Correlation, p.PerKelvin = qa.RankCorrelation(air, lowest), qa.SlopeOf(air, lowest)
+	p.Correlation, p.PerKelvin = stat.RankCorrelation(air, lowest), stat.TheilSen(air, lowest)
 	if s := last(e.corrected); s.Settings.Values[site.EmptyDistance] != nil { // a distance d is shown d/(2T) too short for each kelvin too cold
 		p.Expected = s.Settings.Values[site.EmptyDistance].From.SI * 1000 / (2 * 283.15)
 	}
@@ -154,8 +155,8 @@ func (e *Engine) changePoints(r *Result) (list []ChangePoint) {
 				values, days = append(values, v), append(days, i)
 			}
 		}
-		found := qa.Changes(values)
-		if trend, ok := qa.FindTrend(values); ok && qa.Straighter(values, trend, found) {
+		found := stat.Changes(values)
+		if trend, ok := stat.FindTrend(values); ok && stat.Straighter(values, trend, found) {
 			found = nil
 			d := &r.Days[days[0]]
 			list = append(list, ChangePoint{Statistic: statistic, Day: d.Label, At: d.Start, Size: trend.PerStep * float64(days[len(days)-1]-days[0]), Unit: unit, Drift: true, Confidence: trend.Confidence})

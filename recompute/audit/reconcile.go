@@ -7,7 +7,7 @@ import (
 	"slices"
 
 	"retotal/ingest/quantity"
-	"retotal/qa"
+	"retotal/recompute/stat"
 )
 
 // Limits of the reconciliation by day; common practice.
@@ -40,7 +40,7 @@ func reconcile(pairs []dayPair, rounding float64) (l line) {
 	if len(pairs) < leastPairs || slices.Max(x)-slices.Min(x) < leastSpread*slices.Max(x) {
 		return l // days that are alike make no line
 	}
-	l.fitted, l.slope = true, qa.SlopeOf(x, y)
+	l.fitted, l.slope = true, stat.TheilSen(x, y)
 	rest := make([]float64, len(x))
 	for i := range x {
 		rest[i] = y[i] - float64(l.slope*x[i])

@@ -1,4 +1,4 @@
-package qa
+package stat
 
 import (
 	"math"

@@ -1,4 +1,4 @@
-package qa
+package stat
 
 import (
 	"math"
@@ -49,7 +49,7 @@ func Changes(values []float64) (list []Change) {
 	return list
 }
 
-func middle(values []float64) float64 { return median(slices.Clone(values)) }
+func middle(values []float64) float64 { return Median(slices.Clone(values)) }
 
 // pettitt returns the most likely change of a series, as the first index after it, and the confidence that there is one:
 // U(t) = 2 Σ ranks − t (n + 1), K = max |U|, p ≈ 2 exp(−6 K² / (n³ + n²)).
@@ -133,7 +133,7 @@ func FindTrend(values []float64) (Trend, bool) {
 	}
 	size := float64(n)
 	z := math.Max(math.Abs(s)-1, 0) / math.Sqrt(size*(size-1)*(2*size+5)/18)
-	t := Trend{PerStep: median(slopes), Confidence: math.Erf(z / math.Sqrt2)}
+	t := Trend{PerStep: Median(slopes), Confidence: math.Erf(z / math.Sqrt2)}
 	return t, t.Confidence >= 0.999
 }
 
@@ -186,8 +186,8 @@ func Correlation(a, b []float64) float64 {
 // RankCorrelation is Spearman's: Pearson's of the ranks.
 func RankCorrelation(a, b []float64) float64 { return Correlation(ranked(a), ranked(b)) }
 
-// SlopeOf is the median of the slopes of all pairs of points (Theil-Sen), 0 when there is none.
-func SlopeOf(x, y []float64) float64 {
+// TheilSen is the median of the slopes of all pairs of points (Theil-Sen), 0 when there is none.
+func TheilSen(x, y []float64) float64 {
 	var slopes []float64
 	stride := 1 + (len(x)-1)/mostTrend
 	for i := 0; i < len(x); i += stride {
@@ -200,5 +200,5 @@ func SlopeOf(x, y []float64) float64 {
 	if len(slopes) == 0 {
 		return 0
 	}
-	return median(slopes)
+	return Median(slopes)
 }
