@@ -130,7 +130,7 @@ func (a *after) clean(e *Engine, low, high int) int {
 		return low
 	}
 	segment := &e.corrected.Segments[e.corrected.at(a.last.at)]
-	if segment.ends.hull != nil {
+	if segment.ofMeans() {
 		return low
 	}
 	until := segment.Until
@@ -262,13 +262,13 @@ func (e *Engine) counted(s *Segment, i int, raw float64, action site.Action, rul
 		}
 		return raw, exactly(raw)
 	}
-	switch h := s.ends.hull; {
-	case action == site.Hold && (e.Flags[i]&(qa.CutOff|qa.Capped) != 0 || h == nil && e.Flags[i]&qa.Hiding != 0):
+	switch means := s.ofMeans(); {
+	case action == site.Hold && (e.Flags[i]&(qa.CutOff|qa.Capped) != 0 || !means && e.Flags[i]&qa.Hiding != 0):
 		b := s.bounds(e.Time[i], e.figure[i], e.airAt(i), raw, e.Flags[i])
 		return b.lower, b
-	case h != nil: // a mean below zero still has flow in its interval
+	case means: // a mean below zero still has flow in its interval
 		b := bound{held: true}
-		b.lower, b.upper = h.bounds(e.figure[i], e.airAt(i))
+		b.lower, b.upper = s.meanBounds(e.figure[i], e.airAt(i))
 		return b.lower, b
 	case action == site.Zero:
 		return 0, exactly(0)
@@ -289,12 +289,12 @@ func (e *Engine) spanning(i int, flow float64, b bound) (float64, bound) {
 	for _, cut := range cuts {
 		then := &e.corrected.Segments[e.corrected.at(cut-1)]
 		other := exactly(then.flow(cut-1, e.figure[i], e.airAt(i)))
-		if h := then.ends.hull; h != nil {
-			other.lower, other.upper = h.bounds(e.figure[i], e.airAt(i))
+		if then.ofMeans() {
+			other.lower, other.upper = then.meanBounds(e.figure[i], e.airAt(i))
 		}
 		b = bound{held: true, lower: math.Min(b.lower, other.lower), upper: math.Max(b.upper, other.upper)}
-		if now.ends.hull != nil && then.ends.hull != nil {
-			lower, upper := now.ends.hull.with(then.ends.hull, e.figure[i], e.airAt(i))
+		if now.ofMeans() && then.ofMeans() {
+			lower, upper := now.meanBoundsWith(then, e.figure[i], e.airAt(i))
 			b.lower, b.upper = math.Min(b.lower, lower), math.Max(b.upper, upper)
 		}
 		flow = b.lower

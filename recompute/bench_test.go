@@ -94,16 +94,12 @@ func runHashed(tb testing.TB, file string, hashed bool) *recompute.Result {
 	if err := problems.Err(); err != nil {
 		tb.Fatal(err)
 	}
-	lanes, problems := recompute.NewLanes(s, nil)
-	if err := problems.Err(); err != nil {
-		tb.Fatal(err)
-	}
 	log, problems := ingest.Inspect(s)
 	if err := problems.Err(); err != nil {
 		tb.Fatal(err)
 	}
 	log.Hashed = hashed
-	result, err := recompute.Pass(context.Background(), log, lanes, nil, nil)
+	result, err := recompute.Run(context.Background(), log, recompute.Options{})
 	if err != nil {
 		tb.Fatal(err)
 	}

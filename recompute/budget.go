@@ -3,11 +3,12 @@ package recompute
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/recompute/device"
 )
 
 // Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty, everything is computed again, and the change of
@@ -84,6 +85,32 @@ func (p *Period) Interval() (x Interval, ok bool) {
 	return x, true
 }
 
+// plan is all lanes of a run: those of the site, and those that sources of uncertainty move.
+type plan struct {
+	*Lanes
+	sources []Source
+	moved   []*Lane
+	then    []*Lane // the recorded lane moved by the same source; nil where before does not share it
+}
+
+// newPlan builds the lanes of a site.
+func newPlan(s *site.Site, without []int, budget bool, found ...Step) (*plan, problem.List) {
+	lanes, problems := NewLanes(s, without, found...)
+	p := &plan{Lanes: lanes}
+	if budget && problems.Err() == nil {
+		b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}, recorded: lanes.Recorded.Segments}
+		p.sources, p.moved, p.then = b.budget()
+		b.problems.Sort()
+		problems.Add(b.problems...)
+	}
+	return p, problems
+}
+
+// showMore takes the maximum head off as an end of the meter where the log shows more.
+func (p *plan) showMore(s *site.Site, more []bool) {
+	showsMoreThan(s, p.Recorded, more, slices.Concat([]*Lane{p.Recorded, p.Corrected}, p.WhatIfs, p.moved))
+}
+
 // budget builds the sources of a site and the lanes that they move.
 //
 // A source that before shares moves a copy of the recorded lane too: by the same, so that it cancels in the difference.
@@ -102,14 +129,14 @@ func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
 	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
 	moved("datum", fmt.Sprintf("%.3g mm, %s", datum*1000, text), "mm", datum/coverage*1000, true, func(s *Segment) {
 		if own(s) < 0 {
-			s.chain.raise(nudge * datum / coverage)
+			s.raise(nudge * datum / coverage)
 		}
 	})
 	for i, c := range b.site.Corrections {
 		if c.Doubt > 0 {
 			moved(fmt.Sprintf("survey of correction[%d]", i), fmt.Sprintf("%.3g mm, stated", c.Doubt*1000), "mm", c.Doubt/coverage*1000, false, func(s *Segment) {
 				if own(s) == i {
-					s.chain.raise(nudge * c.Doubt / coverage)
+					s.raise(nudge * c.Doubt / coverage)
 				}
 			})
 		}
@@ -118,7 +145,7 @@ func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
 		b.dimension(d, moved)
 	}
 	if u.Air > 0 {
-		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, true, func(s *Segment) { s.warm(b, nudge*u.Air/coverage) })
+		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, true, func(s *Segment) { b.warm(s, nudge*u.Air/coverage) })
 	}
 	sources = append(sources, b.coefficient()...)
 	random, text := orUsual(u.Reading, usualReading, u.ReadingGiven)
@@ -140,29 +167,6 @@ func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
 	return sources, lanes, then
 }
 
-// spans are corrections that correct nothing: they cut the recorded lane where a survey begins or ends to stand for the datum.
-func spans(corrections []site.Correction) (out []site.Correction) {
-	for _, c := range corrections {
-		out = append(out, site.Correction{From: c.From, Until: c.Until})
-	}
-	return out
-}
-
-// moved applies a change to every segment of a lane, and works out anew what follows from it.
-func (b *builder) moved(l *Lane, change func(s *Segment)) *Lane {
-	recorded := Lane{Segments: b.recorded}
-	for i := range l.Segments {
-		s := &l.Segments[i]
-		for _, x := range []*Segment{s, s.later} {
-			if x != nil && x.Rating != nil {
-				change(x)
-				x.derive(b.site, &b.recorded[recorded.at(s.From)])
-			}
-		}
-	}
-	return l
-}
-
 func orUsual(v, usual float64, given bool) (float64, string) {
 	if given {
 		return v, "stated"
@@ -178,31 +182,6 @@ func (b *builder) surveyOf(s *Segment) int {
 		}
 	}
 	return -1
-}
-
-// raise moves all heads of a chain by a length.
-func (c *chain) raise(by float64) {
-	c.shift += by
-	c.rest.a += by
-	c.exact = 0 // the meter's datum is in doubt, so a factor is not all
-}
-
-// warm moves the air's temperature of a segment by some kelvin, where its way depends on it.
-func (s *Segment) warm(b *builder, by float64) {
-	if s.Settings.Air == nil {
-		return
-	}
-	moved := *s.Settings.Air
-	if moved.Fixed != nil {
-		v := *moved.Fixed
-		v.SI += by
-		moved.Fixed = &v
-	}
-	moved.Plus += by
-	then := &b.recorded[(&Lane{Segments: b.recorded}).at(s.From)]
-	s.Settings.Air = &moved
-	s.chain = buildChain(b.site.Log.Primary, &b.site.Log.Columns[b.site.Log.Primary], s, then)
-	s.chain.exact = 0
 }
 
 // dimension moves one dimension of the device.
@@ -225,10 +204,7 @@ func (b *builder) dimension(d site.DimensionDoubt, moved func(string, string, st
 		}
 		keys.Values[d.Key] = text
 		if r := b.rating(&keys); r != nil {
-			s.Rating = r
-			if b.site.Log.Primary > reading.Head {
-				s.chain.exact = 0
-			}
+			b.rate(s, r)
 		}
 	})
 }

@@ -21,12 +21,13 @@ func withBudget(t testing.TB, file string) *recompute.Result { return withBudget
 
 func withBudgetTo(t testing.TB, file string, sink func(*recompute.Rows) error) *recompute.Result {
 	t.Helper()
+	return runWith(t, file, recompute.Options{Budget: true, Rows: func() (func(*recompute.Rows) error, error) { return sink, nil }})
+}
+
+// runWith runs a site with options.
+func runWith(t testing.TB, file string, o recompute.Options) *recompute.Result {
+	t.Helper()
 	s, problems := site.Load(file)
-	if err := problems.Err(); err != nil {
-		t.Fatal(err)
-	}
-	lanes, problems := recompute.NewLanes(s, nil)
-	problems.Add(lanes.AddBudget(s)...)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
@@ -34,8 +35,7 @@ func withBudgetTo(t testing.TB, file string, sink func(*recompute.Rows) error) *
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	begin := func() (func(*recompute.Rows) error, error) { return sink, nil }
-	r, err := recompute.Pass(context.Background(), l, lanes, begin, (*recompute.Engine).Sample)
+	r, err := recompute.Run(context.Background(), l, o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -225,10 +225,9 @@ func TestMonteCarlo(t *testing.T) {
 	m := loadMonth(t)
 	for _, more := range []string{"[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n", "[uncertainty]\ndatum = \"0.2 mm\"\nreading = \"20 mm\"\ncoefficient = \"0.01 %\"\n",
 		"[uncertainty]\ndatum = \"1 mm\"\ncoefficient = \"4 %\"\n[[correction]]\nuntil = 2031-03-16T00:00:00\nreason = \"x\"\nlevel_of_zero_flow = \"1 mm\"\nuncertainty = \"4 mm\"\n"} {
-		r := withBudget(t, writeMonth(t, &m, more))
-		d, ok := r.MonteCarlo(1000, 1)
-		again, _ := r.MonteCarlo(1000, 1)
-		if !ok || d != again {
+		r := runWith(t, writeMonth(t, &m, more), recompute.Options{Draws: 1000})
+		d := *r.Draws
+		if again, ok := r.MonteCarlo(1000, 1); !ok || d != again {
 			t.Fatalf("%v, %+v, %+v", ok, d, again)
 		}
 		if ratio := d.Standard / r.Total.Budget.Standard; math.Abs(ratio-1) > 0.03 {
@@ -246,7 +245,7 @@ func BenchmarkMonteCarlo(b *testing.B) {
 	if err := os.WriteFile(file, []byte(longSite), 0o644); err != nil {
 		b.Fatal(err)
 	}
-	r := withBudget(b, file)
+	r := runWith(b, file, recompute.Options{Draws: 2})
 	for b.Loop() {
 		if _, ok := r.MonteCarlo(1000, 1); !ok {
 			b.Fatal("no draws")

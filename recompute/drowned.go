@@ -15,18 +15,6 @@ type Drowned struct {
 	Source   string  `json:"source,omitempty"`
 }
 
-// modular returns the modular limit of a segment's device, 0 when none is known.
-func (s *Segment) modular() float64 {
-	d, ok := s.Rating.(device.Drownable)
-	if !ok {
-		return 0
-	}
-	if limit, _ := d.ModularLimit(); !math.IsInf(limit, 1) {
-		return math.Max(limit, 1e-9) // a thin plate drowns as soon as the water reaches its crest
-	}
-	return 0
-}
-
 // drown replaces the free flow of drowned readings where the device has an equation for it. Where it has none that holds, the last flow that it knows, or the free
 // one, is the most that can have flowed.
 func (e *Engine) drown(low, high int) {

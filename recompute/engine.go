@@ -122,17 +122,17 @@ type whatIf struct {
 	beside   *beside // the recorded lane moved by the same source; nil when there is none
 }
 
-// NewEngine prepares a run over a log; sink, which may be nil, is given all rows once they are decided.
-func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
+// newEngine prepares a pass over a log; sink, which may be nil, is given all rows once they are decided.
+func newEngine(l *ingest.Log, lanes *plan, sink func(*Rows) error) *Engine {
 	s := l.Site
 	e := &Engine{log: l, site: s, primary: s.Log.Primary, recorded: lanes.Recorded, corrected: lanes.Corrected, sink: sink, from: math.MinInt64, until: math.MaxInt64}
-	e.asked, e.sources = len(lanes.WhatIfs), lanes.Sources
+	e.asked, e.sources = len(lanes.WhatIfs), lanes.sources
 	for _, lane := range lanes.WhatIfs {
 		e.whatIfs = append(e.whatIfs, &whatIf{lane: lane})
 	}
-	for i, lane := range lanes.Moved {
+	for i, lane := range lanes.moved {
 		w := &whatIf{lane: lane}
-		if then := lanes.MovedThen[i]; then != nil {
+		if then := lanes.then[i]; then != nil {
 			w.beside = &beside{lane: then}
 		}
 		e.whatIfs = append(e.whatIfs, w)
@@ -164,21 +164,12 @@ func NewEngine(l *ingest.Log, lanes *Lanes, sink func(*Rows) error) *Engine {
 		e.until = s.Report.Until.UTC
 	}
 	e.witness.flowStep, e.witness.levelStep = l.Resolution[reading.Flow], l.Resolution[e.primary]
-	e.rulings = newRulings(s, -1)
+	e.rulings = newRulings(s)
 	e.peaks.window = s.Report.PeakOver.Nanoseconds()
 	e.register.rollover = s.Log.Columns[reading.Counter].Rollover
 	e.register.changes = registerChanges(&s.Log, func(at int64) int64 { return at })
 	return e
 }
-
-// FillFrom gives the engine estimates of missing hours, from an earlier run. It is called before the first batch.
-func (e *Engine) FillFrom(estimate func(hour int64) (float64, bool)) { e.estimate = estimate }
-
-// CollectHours makes the engine keep the hourly flows, for Result.Hours. It is called before the first batch.
-func (e *Engine) CollectHours() { e.collect = true }
-
-// WithoutRuling makes the engine pass over one ruling, to see what it did. It is called before the first batch.
-func (e *Engine) WithoutRuling(n int) { e.rulings.without = n }
 
 // ofFlow reports whether the log's figures are flows or volumes, so that heads come out of a rating.
 func (e *Engine) ofFlow() bool { return e.primary > reading.Head }
@@ -233,8 +224,8 @@ func (e *Engine) greatestFlow() float64 {
 	return 1.5 * greatest // meters count in coarse steps of time
 }
 
-// Add takes in one batch.
-func (e *Engine) Add(b *reading.Batch) error {
+// add takes in one batch.
+func (e *Engine) add(b *reading.Batch) error {
 	if b.Len() == 0 {
 		return nil
 	}
@@ -243,25 +234,6 @@ func (e *Engine) Add(b *reading.Batch) error {
 	}
 	e.take(b)
 	return e.advance(false)
-}
-
-// heads turns figures of one segment into heads.
-func (s *Segment) heads(heads []float64, times []int64, figures, air []float64) {
-	c := &s.chain
-	if c.straight() && c.shiftPerNs == 0 && s.later == nil {
-		scale, shift := c.scale, c.shift
-		for i, v := range figures {
-			heads[i] = float64(scale*v) + shift
-		}
-		return
-	}
-	for i, v := range figures {
-		temperature := 293.15
-		if air != nil {
-			temperature = air[i]
-		}
-		heads[i] = s.head(times[i], v, temperature)
-	}
 }
 
 // eachSegment calls f for the stretches of rows low to high−1 that lie in one segment of a lane.
@@ -409,31 +381,12 @@ func (e *Engine) keep(s *Segment, low, high int) {
 	s.limit(out, e.Head[low:high])
 }
 
-// limit brings flows to what a meter with a segment's settings shows of them.
-func (s *Segment) limit(flows, heads []float64) {
-	most := s.maximumFlow
-	if !math.IsInf(s.maximumHead, 1) {
-		most = math.Min(most, s.Rating.Flow(s.maximumHead))
-	}
-	if s.cutOff == 0 && math.IsInf(most, 1) {
-		return
-	}
-	for i, q := range flows {
-		switch {
-		case heads[i] > s.maximumHead || q > most:
-			flows[i] = most
-		case q < s.cutOff:
-			flows[i] = 0
-		}
-	}
-}
-
 // boundRows fills in the bounds of rows from low on.
 func (e *Engine) boundRows(r *Rows, low int) {
 	e.lower, e.upper = append(e.lower[:0], r.After...), append(e.upper[:0], r.After...)
 	e.eachSegment(e.corrected, low, low+len(r.Time), func(s *Segment, from, until int) {
 		for i := from; i < until; i++ {
-			if !e.used[i] || e.Flags[i]&(e.after.drops|qa.Hiding) == 0 && s.ends.hull == nil && len(e.rulings.list) == 0 {
+			if !e.used[i] || e.Flags[i]&(e.after.drops|qa.Hiding) == 0 && !s.ofMeans() && len(e.rulings.list) == 0 {
 				continue
 			}
 			ruling := e.rulings.of(e.Time[i], e.Flags[i])
@@ -445,46 +398,9 @@ func (e *Engine) boundRows(r *Rows, low int) {
 	r.Ruling = func(i int) int { return e.rulings.of(r.Time[i], r.Flags[i]) }
 }
 
-// flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need no rating.
-func (s *Segment) flows(out, heads, figures []float64, times []int64) {
-	switch {
-	case s.later != nil:
-		for i, h := range heads {
-			out[i] = s.between(times[i], s.flowOf(times[i], figures[i], h), s.later.flowOf(times[i], figures[i], h))
-		}
-	case s.chain.exact == 0:
-		s.Rating.Flows(out, heads)
-	default:
-		for i, v := range figures {
-			out[i] = math.Max(0, float64(s.chain.exact*v))
-		}
-	}
-}
-
 // shown is what the meter showed for the rows of one recorded segment.
 func (e *Engine) shown(s *Segment, column []float64, low, high int) {
-	out := column[low:high]
-	if e.ofFlow() && s.chain.meter == s {
-		copy(out, e.figure[low:high])
-		return
-	}
-	s.heads(out, e.Time[low:high], e.figure[low:high], nil)
-	for i, h := range out {
-		if h > s.maximumHead {
-			out[i] = s.maximumHead
-		}
-	}
-	s.Rating.Flows(out, out)
-	if s.cutOff == 0 && math.IsInf(s.maximumFlow, 1) {
-		return
-	}
-	for i, q := range out {
-		if q < s.cutOff {
-			out[i] = 0
-		} else if q > s.maximumFlow {
-			out[i] = s.maximumFlow
-		}
-	}
+	s.shows(column[low:high], e.Time[low:high], e.figure[low:high], e.ofFlow())
 }
 
 func (e *Engine) rows(low, high int) *Rows {

@@ -155,10 +155,6 @@ func undo(t testing.TB, m *month, k *mistake, format string) outcome {
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}
-	lanes, problems := recompute.NewLanes(s, nil)
-	if err := problems.Err(); err != nil {
-		t.Fatalf("%s: %v", k.name, err)
-	}
 	l, problems := ingest.Inspect(s)
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", k.name, err)
@@ -179,7 +175,7 @@ func undo(t testing.TB, m *month, k *mistake, format string) outcome {
 		}, nil
 	}
 	var err error
-	if out.result, err = recompute.Pass(context.Background(), l, lanes, begin, nil); err != nil {
+	if out.result, err = recompute.Run(context.Background(), l, recompute.Options{Rows: begin}); err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}
 	return out
@@ -573,7 +569,8 @@ func TestFoundStep(t *testing.T) {
 	if !slices.Equal(names, want) {
 		t.Errorf("%q", names)
 	}
-	lanes, _ := recompute.NewLanes(out.result.Log.Site, nil, changes...)
+	step := recompute.Step{At: changes[0].At, What: fmt.Sprintf("a step of %+.2g %s in the %s", changes[0].Size, changes[0].Unit, changes[0].Statistic)}
+	lanes, _ := recompute.NewLanes(out.result.Log.Site, nil, step)
 	if n := len(lanes.WhatIfs); n != 3 || !strings.HasPrefix(lanes.WhatIfs[2].Name, "onset at a step of +20 mm in the night minimum of the head, 2031-03-1") {
 		t.Errorf("%d lanes, the last %q", n, lanes.WhatIfs[n-1].Name)
 	}

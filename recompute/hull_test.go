@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"retotal/ingest"
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute"
 )
@@ -166,24 +165,18 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", m.name, err)
 	}
-	lanes, _ := recompute.NewLanes(s, nil)
 	l, problems := ingest.Inspect(s)
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", m.name, err)
 	}
-	var engine *recompute.Engine
-	err := l.Each(context.Background(), func() func(*reading.Batch) error {
+	_, err := recompute.Run(context.Background(), l, recompute.Options{Rows: func() (func(*recompute.Rows) error, error) {
 		lower, upper = nil, nil
-		engine = recompute.NewEngine(l, lanes, func(rows *recompute.Rows) error {
+		return func(rows *recompute.Rows) error {
 			lower, upper = append(lower, rows.Lower...), append(upper, rows.Upper...)
 			return nil
-		})
-		return engine.Add
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err = engine.Finish(); err != nil || len(lower) != len(list) {
+		}, nil
+	}})
+	if err != nil || len(lower) != len(list) {
 		t.Fatal(m.name, err, len(lower))
 	}
 	return lower, upper

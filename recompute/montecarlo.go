@@ -5,7 +5,6 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 )
 
@@ -19,9 +18,6 @@ type sampler struct {
 	segments       []*Segment // of the corrected lane
 	full           bool       // there were too many
 }
-
-// Sample makes the engine keep what a Monte Carlo check needs, 16 bytes a reading. It is called before the first batch.
-func (e *Engine) Sample() { e.sampler = &sampler{} }
 
 // addSamples takes in measured rows low to high−1, of one segment; row low−1 is the accepted one before them.
 func (e *Engine) addSamples(low, high int) {
@@ -150,7 +146,7 @@ func (r *Result) sourceOf(s *Segment) string {
 			continue
 		}
 		moved := r.moved[x.lane]
-		if m := &moved.Segments[moved.at(s.From)]; m.chain.rest.a != s.chain.rest.a || strings.HasPrefix(x.Name, "survey") && m.chain.shift != s.chain.shift {
+		if m := &moved.Segments[moved.at(s.From)]; m.raised(s) {
 			return x.Name
 		}
 	}

@@ -10,6 +10,12 @@ import (
 	"retotal/recompute/total"
 )
 
+// Step is a step that an earlier run found in a log.
+type Step struct {
+	At   int64
+	What string // "a step of +20 mm in the night minimum of the head"
+}
+
 // onset is a time from which an error may defensibly be said to have lasted.
 type onset struct {
 	rule string
@@ -18,7 +24,7 @@ type onset struct {
 
 // onsets lists the other defensible onsets of a correction whose own is not sure: the last good check, half the time since then (R-10 and R-12 of the
 // trade's record-computation practice: assumptions side by side), no further back than the cap, changes of settings in between, and steps found in the log.
-func onsets(s *site.Site, c *site.Correction, steps []ChangePoint) (list []onset) {
+func onsets(s *site.Site, c *site.Correction, found []Step) (list []onset) {
 	if c.Onset == nil || c.Onset.LastGood == nil || c.Until == nil || c.From == nil {
 		return nil
 	}
@@ -45,16 +51,16 @@ func onsets(s *site.Site, c *site.Correction, steps []ChangePoint) (list []onset
 			add("at the change of settings", change.At.UTC)
 		}
 	}
-	for _, p := range steps {
-		if p.At > good && !p.Drift {
-			add(fmt.Sprintf("at a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic), p.At)
+	for _, step := range found {
+		if step.At > good {
+			add("at "+step.What, step.At)
 		}
 	}
 	return list
 }
 
-// OnsetOpen reports whether a site has a correction whose onset is not sure, so that steps found in the data are of use (see NewLanes).
-func OnsetOpen(s *site.Site) bool {
+// onsetOpen reports whether a site has a correction whose onset is not sure, so that steps found in the data are of use (see NewLanes).
+func onsetOpen(s *site.Site) bool {
 	return slices.ContainsFunc(s.Corrections, func(c site.Correction) bool { return c.Onset != nil })
 }
 

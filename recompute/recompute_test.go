@@ -1,7 +1,6 @@
 package recompute_test
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -11,9 +10,6 @@ import (
 	"testing"
 	"time"
 
-	"retotal/ingest"
-	"retotal/ingest/reading"
-	"retotal/ingest/site"
 	"retotal/recompute"
 )
 
@@ -254,56 +250,6 @@ angle = "90 deg"
 		near(t, "sum of days", sum, with.Total.After.M3())
 		s := with.Total.Split()
 		near(t, "parts of the difference", s.Settings+s.Limits+s.Drowned+s.Filled+s.Screening, with.Total.Difference())
-	}
-}
-
-// TestAnyBatchGivesOneResult hands the same rows over in batches of any size.
-func TestAnyBatchGivesOneResult(t *testing.T) {
-	s, problems := site.Load("../testdata/quarry-lane/one-day.toml")
-	if err := problems.Err(); err != nil {
-		t.Fatal(err)
-	}
-	lanes, _ := recompute.NewLanes(s, nil)
-	lanes.AddBudget(s)
-	log, problems := ingest.Inspect(s)
-	if err := problems.Err(); err != nil {
-		t.Fatal(err)
-	}
-	random := rand.New(rand.NewPCG(15, 16))
-	var want string
-	for round := range 40 {
-		var engine *recompute.Engine
-		err := log.Each(context.Background(), func() func(*reading.Batch) error {
-			engine = recompute.NewEngine(log, lanes, nil)
-			return func(b *reading.Batch) error {
-				for low := 0; low < b.Len(); {
-					high := b.Len()
-					if round > 0 {
-						high = min(high, low+1+random.IntN(200))
-					}
-					part := *b
-					part.Slice(low, high)
-					if err := engine.Add(&part); err != nil {
-						return err
-					}
-					low = high
-				}
-				return nil
-			}
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		r, err := engine.Finish()
-		if err != nil {
-			t.Fatal(err)
-		}
-		got := fmt.Sprintf("%.9f %.9f %.9f %v %.9f %.9f %.9f %.9f %v %v %d", r.Total.Budget.Standard, r.Total.Budget.Difference, r.Total.Lift, r.Total.Split(), r.Total.Before.M3(), r.Total.After.M3(), r.Total.Logged.M3(), r.Total.Counted.M3(), r.Flags, r.Witness.Recorded.Within, len(r.Events))
-		if round == 0 {
-			want = got
-		} else if got != want {
-			t.Fatalf("round %d: %s, whole batches %s", round, got, want)
-		}
 	}
 }
 

@@ -1,10 +1,13 @@
 package recompute
 
 import (
+	"fmt"
 	"math"
 
 	"retotal/ingest"
+	"retotal/ingest/problem"
 	"retotal/ingest/reading"
+	"retotal/ingest/site"
 	"retotal/qa"
 	"retotal/recompute/total"
 )
@@ -215,15 +218,20 @@ type Result struct {
 	Recorded, Corrected *Lane
 	WhatIfs             []*Lane
 	Visits              []Residual
-	Sources             []Source // of uncertainty
-	moved               []*Lane  // by them
+	Sources             []Source      // of uncertainty
+	Draws               *Draws        // of a Monte Carlo check; nil when none was asked for
+	Match               *Match        // how a donor's flows and ours go together, where missing time is filled from one
+	Beside              []site.Beside // files that were read beside site file and log
+	Warnings            problem.List
+	Refused             problem.List // corrections that no structure allows: the result is not to be used
+	moved               []*Lane      // by them
 	sampler             *sampler
 	calendar            *total.Calendar
 	from, until         int64 // the report's period
 	Changes             []ChangePoint
 	Pattern             Pattern
 	Statistics          Statistics
-	Hours               *Profile       // filled only when missing time is filled by the time of day
+	hours               *Profile       // filled only in a run whose hours are wanted
 	Rulings             []RulingResult // their effects are for the caller to fill in, by runs without each
 	Limits              qa.Limits
 	Days, Months        []Period
@@ -250,15 +258,15 @@ func (r *Result) Worst() *Period {
 	return worst
 }
 
-// Finish processes the rows still held back and returns the result.
-func (e *Engine) Finish() (*Result, error) {
+// finish processes the rows still held back and returns the result.
+func (e *Engine) finish() (*Result, error) {
 	if err := e.advance(true); err != nil {
 		return nil, err
 	}
 	e.after.finish(e)
 	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
 		Flags: e.events.summary(e), Witness: e.witness.finish(), Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, RegisterChanges: e.counter.Changed, Visits: e.visits.list}
-	r.Hours, r.Trials = &e.hours, e.trials.finish(e)
+	r.hours, r.Trials = &e.hours, e.trials.finish(e)
 	for i := range e.rulings.list {
 		r.Rulings = append(r.Rulings, RulingResult{Ruling: &e.rulings.list[i], Rows: e.rulings.rows[i]})
 	}
@@ -379,4 +387,14 @@ func (p *parts) volumes(e *Engine, i int) Parts {
 	}
 	out.Kept = ofSeries(e.kept, i)
 	return out
+}
+
+// steps are the steps found in the log, as defensible onsets of a correction.
+func (r *Result) steps() (list []Step) {
+	for _, p := range r.Changes {
+		if !p.Drift {
+			list = append(list, Step{p.At, fmt.Sprintf("a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic)})
+		}
+	}
+	return list
 }

@@ -14,14 +14,14 @@ type RulingResult struct {
 
 // rulings are the decisions of persons, over what screening found.
 type rulings struct {
-	list    []site.Ruling
-	checks  []qa.Flags // of each: the flags that it is about; 0 for all readings
-	rows    []int
-	without int // ruling that is passed over; −1 for none
+	list     []site.Ruling
+	checks   []qa.Flags // of each: the flags that it is about; 0 for all readings
+	rows     []int
+	passOver *int // ruling that is passed over, to see what it did; nil for none
 }
 
-func newRulings(s *site.Site, without int) rulings {
-	r := rulings{list: s.Rulings, rows: make([]int, len(s.Rulings)), without: without}
+func newRulings(s *site.Site) rulings {
+	r := rulings{list: s.Rulings, rows: make([]int, len(s.Rulings))}
 	for _, x := range s.Rulings {
 		flags := qa.Flags(0)
 		for _, c := range qa.Checks {
@@ -40,7 +40,7 @@ func newRulings(s *site.Site, without int) rulings {
 func (r *rulings) of(at int64, flags qa.Flags) int {
 	for i := len(r.list) - 1; i >= 0; i-- {
 		x := &r.list[i]
-		if i != r.without && at >= x.From.UTC && at <= x.Until.UTC && (r.checks[i] == 0 || r.checks[i]&flags != 0) {
+		if (r.passOver == nil || i != *r.passOver) && at >= x.From.UTC && at <= x.Until.UTC && (r.checks[i] == 0 || r.checks[i]&flags != 0) {
 			return i
 		}
 	}

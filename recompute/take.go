@@ -136,7 +136,7 @@ func (e *Engine) takeAir(b *reading.Batch, start int) {
 // soundByLog reports whether the corrected lane takes the speed of sound from logged temperatures.
 func (e *Engine) soundByLog() bool {
 	for i := range e.corrected.Segments {
-		if c := &e.corrected.Segments[i].chain; c.air != nil || c.then != nil {
+		if e.corrected.Segments[i].takesSound() {
 			return true
 		}
 	}

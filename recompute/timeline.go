@@ -87,25 +87,12 @@ func (l *Lane) at(t int64) int {
 type Lanes struct {
 	Recorded, Corrected *Lane
 	WhatIfs             []*Lane
-	// Moved are lanes that each source of uncertainty moves by its standard uncertainty; Sources are all sources. Both are empty unless AddBudget was
-	// called.
-	Moved     []*Lane
-	MovedThen []*Lane // the recorded lane moved by the same source; nil where before does not share it
-	Sources   []Source
-}
-
-// AddBudget adds what the uncertainty of totals is worked out from. Each source that moves heads or ratings costs a lane.
-func (l *Lanes) AddBudget(s *site.Site) problem.List {
-	b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}, recorded: l.Recorded.Segments}
-	l.Sources, l.Moved, l.MovedThen = b.budget()
-	b.problems.Sort()
-	return b.problems
 }
 
 // NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not sure gives one lane for
-// each other defensible onset, and each number in without one lane that lacks that correction. Steps are changes found in the log by an earlier run, which are defensible onsets too. Problems have the
+// each other defensible onset, and each number in without one lane that lacks that correction. What an earlier run found in the log are defensible onsets too. Problems have the
 // place of the key at fault.
-func NewLanes(s *site.Site, without []int, steps ...ChangePoint) (*Lanes, problem.List) {
+func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, problem.List) {
 	b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}}
 	b.recorded = b.timeline()
 	lanes := &Lanes{Recorded: &Lane{Name: "recorded", Segments: b.recorded}}
@@ -115,7 +102,7 @@ func NewLanes(s *site.Site, without []int, steps ...ChangePoint) (*Lanes, proble
 		lanes.WhatIfs = append(lanes.WhatIfs, b.lane(w.Name, append(slices.Clone(s.Corrections), site.Correction{From: w.From, Until: w.Until, Settings: w.Settings, Place: w.Place})))
 	}
 	for i := range s.Corrections {
-		for _, other := range onsets(s, &s.Corrections[i], steps) {
+		for _, other := range onsets(s, &s.Corrections[i], found) {
 			list := slices.Clone(s.Corrections)
 			list[i].From = other.from
 			lane := b.lane(fmt.Sprintf("onset %s", other.rule), list)
@@ -134,7 +121,7 @@ func NewLanes(s *site.Site, without []int, steps ...ChangePoint) (*Lanes, proble
 	return lanes, b.problems
 }
 
-// builder turns the tables of a site file into segments.
+// Builder turns the tables of a site file into segments.
 type builder struct {
 	site     *site.Site
 	problems problem.List
@@ -400,13 +387,17 @@ func line(r *site.Ramp, s *Segment) straight {
 	return straight{at: r.From.SI + float64(perNs*float64(s.origin-r.Starts)), perNs: perNs}
 }
 
-// OutsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings after its
+// outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings after its
 // end. It is called once the log's first and last reading are known.
-func OutsideLog(l *ingest.Log) (problems problem.List) {
+func outsideLog(l *ingest.Log) (problems problem.List) {
 	clock := l.Site.Log.Clock
 	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)", clock.Format(l.From), clock.Format(l.Till), clock.Name)
+	first := l.From
+	if l.Site.Log.Means {
+		first = l.Begins(first) // a mean stands for the time before its stamp
+	}
 	for i, c := range l.Site.Corrections {
-		if from, until := span(c); from >= l.Till || until <= l.From {
+		if from, until := span(c); from >= l.Till || until <= first {
 			problems.Add(problem.At(c.Place, fmt.Sprintf("correction[%d] lies outside the log", i), bounds, "check from and until, and the year"))
 		}
 	}

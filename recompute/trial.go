@@ -87,9 +87,9 @@ func (t *trials) add(e *Engine, low, high int) {
 // fewestInside is one in how many readings must stand inside the device by the recorded settings: in a channel that is all but dry, a correction may well leave none.
 const fewestInside = 100
 
-// Refused returns problems with corrections that leave no reading inside the device, above zero flow and below its limit, where the recorded settings have some. sure = true overrules
+// refused returns problems with corrections that leave no reading inside the device, above zero flow and below its limit, where the recorded settings have some. sure = true overrules
 // it. It is called once the log is read.
-func (r *Result) Refused() (problems problem.List) {
+func (r *Result) refused() (problems problem.List) {
 	for i := range r.Trials {
 		t := &r.Trials[i]
 		if t.Before.Inside == 0 || fewestInside*t.Before.Inside < t.Before.Readings || t.After.Inside > 0 || t.Correction.Sure {

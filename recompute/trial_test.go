@@ -66,7 +66,7 @@ func TestRefused(t *testing.T) {
 		{"one left", 1000, 1, 0, false}, {"none before", 0, 0, 0, false}, {"sure", 1000, 0, 0, true},
 	} {
 		r := &Result{Trials: []Trial{{Correction: &site.Correction{Sure: c.sure}, Before: Heads{Readings: 1000, Inside: c.before}, After: Heads{Readings: 1000, Inside: c.after}}}}
-		if got := len(r.Refused()); got != c.refuse {
+		if got := len(r.refused()); got != c.refuse {
 			t.Errorf("%s: %d refused, want %d", c.name, got, c.refuse)
 		}
 	}

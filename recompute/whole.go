@@ -1,14 +1,10 @@
 package recompute
 
 import (
-	"context"
 	"math"
-	"slices"
 	"time"
 
-	"retotal/ingest"
 	"retotal/ingest/reading"
-	"retotal/ingest/site"
 	"retotal/qa"
 )
 
@@ -227,68 +223,4 @@ func (e *Engine) takeVerdicts(start int) {
 			e.Verdicts[i] = e.whole.stays[0].verdict
 		}
 	}
-}
-
-// showMore takes the maximum head off as an end of the meter where the log shows more.
-func (l *Lanes) showMore(s *site.Site, more []bool) {
-	for k, m := range more {
-		l.Recorded.Segments[k].showsMore = m
-	}
-	for _, lane := range slices.Concat([]*Lane{l.Recorded, l.Corrected}, l.WhatIfs, l.Moved) {
-		for i := range lane.Segments {
-			for _, x := range []*Segment{&lane.Segments[i], lane.Segments[i].later} {
-				if x != nil && x.Rating != nil {
-					x.derive(s, x.chain.meter)
-				}
-			}
-		}
-	}
-}
-
-// Pass reads a log once through all lanes, and once more where the whole record shows what the first pass could not know. begin is called whenever the log
-// is read from its beginning and returns where the rows go; it may be nil. set, which may be nil, prepares each engine.
-func Pass(ctx context.Context, l *ingest.Log, lanes *Lanes, begin func() (func(*Rows) error, error), set func(*Engine)) (*Result, error) {
-	var whole *Whole
-	for {
-		engine, err := read(ctx, l, lanes, whole, begin, set)
-		if err != nil {
-			return nil, err
-		}
-		result, err := engine.Finish()
-		if err != nil || whole != nil {
-			return result, err
-		}
-		if whole = engine.learn(); whole == nil {
-			return result, nil
-		}
-		lanes.showMore(l.Site, whole.more)
-	}
-}
-
-// read is one pass.
-func read(ctx context.Context, l *ingest.Log, lanes *Lanes, whole *Whole, begin func() (func(*Rows) error, error), set func(*Engine)) (engine *Engine, err error) {
-	var failure error
-	err = l.Each(ctx, func() func(*reading.Batch) error {
-		var sink func(*Rows) error
-		if begin != nil {
-			sink, failure = begin()
-		}
-		engine = NewEngine(l, lanes, sink)
-		if whole != nil {
-			engine.whole = &Whole{stays: whole.stays}
-		}
-		if set != nil {
-			set(engine)
-		}
-		return func(b *reading.Batch) error {
-			if failure != nil {
-				return failure
-			}
-			return engine.Add(b)
-		}
-	})
-	if failure != nil {
-		return nil, failure
-	}
-	return engine, err
 }

@@ -188,7 +188,7 @@ func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
 			highest = v
 		}
 	}
-	if !s.chain.straight() || s.cutOff > 0 {
+	if !s.straight() || s.cutOff > 0 {
 		return math.Inf(1)
 	}
 	a, b := s.head(e.Time[first], lowest, 0), s.head(e.Time[first+n-1], highest, 0)

@@ -34,7 +34,6 @@ func correctFile(t *testing.T, file string) (*Run, string) {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	lanes, _ := recompute.NewLanes(s, nil)
 	log, problems := ingest.Inspect(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
@@ -48,7 +47,7 @@ func correctFile(t *testing.T, file string) (*Run, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	result, err := recompute.Pass(context.Background(), log, lanes, func() (func(*recompute.Rows) error, error) { return rep.Rows, nil }, nil)
+	result, err := recompute.Run(context.Background(), log, recompute.Options{Rows: func() (func(*recompute.Rows) error, error) { return rep.Rows, nil }})
 	if err != nil {
 		t.Fatal(err)
 	}

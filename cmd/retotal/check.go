@@ -31,8 +31,8 @@ every row, the settings of both lanes with the limits and the source of each dev
 				}
 				j, err := prepare(file)
 				var run *report.Run
-				if err == nil && !asJSON {
-					j.lanes.Sources, j.lanes.Moved = nil, nil // nothing here shows uncertainties
+				if err == nil {
+					j.budget = asJSON // nothing else here shows uncertainties
 				}
 				if err == nil && !quiet {
 					j.withRecord()
@@ -76,9 +76,9 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 	}
 	fmt.Fprint(w, "\n\n")
 	report.WriteCertificate(w, l)
-	lane(w, j, j.lanes.Recorded)
-	lane(w, j, j.lanes.Corrected)
-	for _, l := range j.lanes.WhatIfs {
+	lane(w, j, run.Result.Recorded)
+	lane(w, j, run.Result.Corrected)
+	for _, l := range run.Result.WhatIfs {
 		fmt.Fprintf(w, "\nWhat if: %s\n", l.Name)
 	}
 	fmt.Fprintln(w, "\nScreening")

@@ -23,8 +23,8 @@ func judge(t *testing.T, levels []float64, settings, correction string) (Finding
 		settings + "[[correction]]\nreason = \"test\"\n" + correction
 	r := runSite(t, log.String(), text)
 	refused := ""
-	if p := r.Refused(); len(p) > 0 {
-		refused = p.Error()
+	if len(r.Refused) > 0 {
+		refused = r.Refused.Error()
 	}
 	for _, f := range Findings(r) {
 		if strings.HasPrefix(f.Topic, "correction") {

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"retotal/ingest"
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute"
 )
@@ -52,23 +51,11 @@ func runSite(t *testing.T, log, text string) *recompute.Result {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	lanes, problems := recompute.NewLanes(s, nil)
-	if err := problems.Err(); err != nil {
-		t.Fatal(err)
-	}
 	l, problems := ingest.Inspect(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	var e *recompute.Engine
-	err := l.Each(context.Background(), func() func(*reading.Batch) error {
-		e = recompute.NewEngine(l, lanes, nil)
-		return e.Add
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := e.Finish()
+	r, err := recompute.Run(context.Background(), l, recompute.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,192 @@
+package recompute
+
+import (
+	"context"
+	"fmt"
+
+	"retotal/ingest"
+	"retotal/ingest/problem"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+)
+
+// Options say what a run finds out beside the totals.
+type Options struct {
+	Without []int // numbers of corrections; for each a lane that lacks it
+	Budget  bool  // the uncertainty of every total; costs a lane or two a source
+	Draws   int   // of a Monte Carlo check of the budget; 0 for none
+	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided; nil for nowhere.
+	Rows func() (func(*Rows) error, error)
+	// Donor opens the log of another site, from which missing time is filled; needed only where a site file names one.
+	Donor func(siteFile string) (*ingest.Log, error)
+}
+
+// Check builds all lanes of a site without a log and returns what is wrong with their settings.
+func Check(s *site.Site, without []int) problem.List {
+	_, problems := newPlan(s, without, true)
+	return problems
+}
+
+// Run computes a site: the one way in. The log is read once; once more where steps found in it are defensible onsets, or missing time is filled from hours that
+// it must be read for; once more where the whole record shows what a first pass could not know; and once for each ruling, to see what it did.
+func Run(ctx context.Context, l *ingest.Log, o Options) (*Result, error) {
+	r := runner{log: l, site: l.Site, options: o}
+	var problems problem.List
+	if r.plan, problems = newPlan(l.Site, o.Without, o.Budget || o.Draws > 0); problems.Err() != nil {
+		return nil, problems
+	}
+	if err := r.learnFirst(ctx); err != nil {
+		return nil, err
+	}
+	result, err := r.pass(ctx, o.Rows, nil)
+	if err != nil {
+		return nil, err
+	}
+	if err := r.rule(ctx, result); err != nil {
+		return nil, err
+	}
+	return result, r.finish(result)
+}
+
+// runner is a run on its way.
+type runner struct {
+	log      *ingest.Log
+	site     *site.Site
+	options  Options
+	plan     *plan
+	whole    *Whole
+	estimate func(hour int64) (float64, bool) // of missing hours; nil when nothing is filled by hours
+	match    *Match
+	beside   []site.Beside
+}
+
+// learnFirst reads the log once for what a run must know before it begins.
+func (r *runner) learnFirst(ctx context.Context) error {
+	if !onsetOpen(r.site) && !r.site.Filling.Rule.ByHours() {
+		return nil
+	}
+	first, err := r.bare().pass(ctx, nil, nil)
+	if err != nil {
+		return err
+	}
+	r.plan, _ = newPlan(r.site, r.options.Without, r.plan.sources != nil, first.steps()...)
+	return r.fillFrom(ctx, first)
+}
+
+// bare is the same run without a budget, for passes of which only totals are wanted.
+func (r *runner) bare() *runner {
+	other := *r
+	other.plan, _ = newPlan(r.site, nil, false)
+	other.options.Draws = 0
+	return &other
+}
+
+// rule finds out what each ruling did, by a run without it.
+func (r *runner) rule(ctx context.Context, result *Result) error {
+	for i := range result.Rulings {
+		without, err := r.bare().pass(ctx, nil, &i)
+		if err != nil {
+			return err
+		}
+		result.Rulings[i].Effect = result.Total.After.M3() - without.Total.After.M3()
+	}
+	return nil
+}
+
+// finish adds what is said of the result as a whole.
+func (r *runner) finish(result *Result) error {
+	outside := outsideLog(r.log)
+	if err := outside.Err(); err != nil {
+		return err
+	}
+	result.Refused, result.Warnings, result.Match, result.Beside = result.refused(), outside.Warnings(), r.match, r.beside
+	if r.options.Draws > 0 {
+		draws, ok := result.MonteCarlo(r.options.Draws, 1)
+		if !ok {
+			return problem.At(problem.Place{File: r.site.File}, "the uncertainty cannot be drawn: the log has no measured total, or more than 5.5 million readings", "a log of up to ten years of minutes", "leave out --monte-carlo")
+		}
+		result.Draws = &draws
+	}
+	return nil
+}
+
+// fillFrom decides from a first run, and from that of a donor, how missing hours are estimated.
+func (r *runner) fillFrom(ctx context.Context, first *Result) error {
+	f := r.site.Filling
+	if f.Rule == site.FillSameTime {
+		r.estimate = first.hours.SameTime(f.Days)
+	}
+	if !f.Rule.ByDonor() {
+		return nil
+	}
+	donor, err := r.options.Donor(f.Donor)
+	if err != nil {
+		return err
+	}
+	theirs, err := (&runner{log: donor, site: donor.Site}).bare().pass(ctx, nil, nil)
+	if err != nil {
+		return err
+	}
+	r.beside = append(r.beside, site.NewBeside(donor.Site.File, donor.Site.Text))
+	for _, file := range donor.Files {
+		r.beside = append(r.beside, site.Beside{File: file.Name, Size: file.Size, SHA256: file.SHA256})
+	}
+	estimate, match, ok := first.hours.FromDonor(theirs.hours, f.Rule == site.FillDonorPercentiles)
+	if !ok {
+		return problem.At(r.site.Places["filling.donor"], fmt.Sprintf("the donor shares %d hours with this log", match.Hours), "two days or more in common", "take another donor or another rule")
+	}
+	r.estimate, r.match = estimate, &match
+	return nil
+}
+
+// pass reads the log through all lanes, and again where the whole record shows what was not known. A ruling that is not nil is passed over.
+func (r *runner) pass(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (*Result, error) {
+	for {
+		engine, err := r.read(ctx, rows, without)
+		if err != nil {
+			return nil, err
+		}
+		result, err := engine.finish()
+		if err != nil || r.whole != nil {
+			return result, err
+		}
+		if r.whole = engine.learn(); r.whole == nil {
+			return result, nil
+		}
+	}
+}
+
+// read reads the log once.
+func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (engine *Engine, err error) {
+	if r.whole != nil {
+		r.plan.showMore(r.site, r.whole.more)
+	}
+	var failure error
+	err = r.log.Each(ctx, func() func(*reading.Batch) error {
+		var sink func(*Rows) error
+		if rows != nil {
+			sink, failure = rows()
+		}
+		engine = newEngine(r.log, r.plan, sink)
+		engine.estimate, engine.collect = r.estimate, r.estimate == nil
+		if r.whole != nil {
+			engine.whole = &Whole{stays: r.whole.stays}
+		}
+		if without != nil {
+			engine.rulings.passOver = without
+		}
+		if r.options.Draws > 0 {
+			engine.sampler = &sampler{}
+		}
+		return func(b *reading.Batch) error {
+			if failure != nil {
+				return failure
+			}
+			return engine.add(b)
+		}
+	})
+	if failure != nil {
+		return nil, failure
+	}
+	return engine, err
+}

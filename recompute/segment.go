@@ -1,0 +1,204 @@
+package recompute
+
+import (
+	"math"
+
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+	"retotal/recompute/device"
+)
+
+// heads turns figures of one segment into heads.
+func (s *Segment) heads(heads []float64, times []int64, figures, air []float64) {
+	c := &s.chain
+	if c.straight() && c.shiftPerNs == 0 && s.later == nil {
+		scale, shift := c.scale, c.shift
+		for i, v := range figures {
+			heads[i] = float64(scale*v) + shift
+		}
+		return
+	}
+	for i, v := range figures {
+		temperature := 293.15
+		if air != nil {
+			temperature = air[i]
+		}
+		heads[i] = s.head(times[i], v, temperature)
+	}
+}
+
+// flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need no rating.
+func (s *Segment) flows(out, heads, figures []float64, times []int64) {
+	switch {
+	case s.later != nil:
+		for i, h := range heads {
+			out[i] = s.between(times[i], s.flowOf(times[i], figures[i], h), s.later.flowOf(times[i], figures[i], h))
+		}
+	case s.chain.exact == 0:
+		s.Rating.Flows(out, heads)
+	default:
+		for i, v := range figures {
+			out[i] = math.Max(0, float64(s.chain.exact*v))
+		}
+	}
+}
+
+// limit brings flows to what a meter with a segment's settings shows of them.
+func (s *Segment) limit(flows, heads []float64) {
+	most := s.maximumFlow
+	if !math.IsInf(s.maximumHead, 1) {
+		most = math.Min(most, s.Rating.Flow(s.maximumHead))
+	}
+	if s.cutOff == 0 && math.IsInf(most, 1) {
+		return
+	}
+	for i, q := range flows {
+		switch {
+		case heads[i] > s.maximumHead || q > most:
+			flows[i] = most
+		case q < s.cutOff:
+			flows[i] = 0
+		}
+	}
+}
+
+// modular returns the modular limit of a segment's device, 0 when none is known.
+func (s *Segment) modular() float64 {
+	d, ok := s.Rating.(device.Drownable)
+	if !ok {
+		return 0
+	}
+	if limit, _ := d.ModularLimit(); !math.IsInf(limit, 1) {
+		return math.Max(limit, 1e-9) // a thin plate drowns as soon as the water reaches its crest
+	}
+	return 0
+}
+
+// shows fills out with what a meter with a segment's settings shows for logged figures: of a log of flows the figures themselves, unless the segment is moved off what
+// the meter had.
+func (s *Segment) shows(out []float64, times []int64, figures []float64, ofFlow bool) {
+	if ofFlow && s.chain.meter == s {
+		copy(out, figures)
+		return
+	}
+	s.heads(out, times, figures, nil)
+	for i, h := range out {
+		if h > s.maximumHead {
+			out[i] = s.maximumHead
+		}
+	}
+	s.Rating.Flows(out, out)
+	if s.cutOff == 0 && math.IsInf(s.maximumFlow, 1) {
+		return
+	}
+	for i, q := range out {
+		if q < s.cutOff {
+			out[i] = 0
+		} else if q > s.maximumFlow {
+			out[i] = s.maximumFlow
+		}
+	}
+}
+
+// raise moves all heads of a segment by a length.
+func (s *Segment) raise(by float64) {
+	s.chain.shift += by
+	s.chain.rest.a += by
+	s.chain.exact = 0 // the meter's datum is in doubt, so a factor is not all
+}
+
+// warm moves the air's temperature of a segment by some kelvin, where its way depends on it.
+func (b *builder) warm(s *Segment, by float64) {
+	if s.Settings.Air == nil {
+		return
+	}
+	moved := *s.Settings.Air
+	if moved.Fixed != nil {
+		v := *moved.Fixed
+		v.SI += by
+		moved.Fixed = &v
+	}
+	moved.Plus += by
+	then := &b.recorded[(&Lane{Segments: b.recorded}).at(s.From)]
+	s.Settings.Air = &moved
+	s.chain = buildChain(b.site.Log.Primary, &b.site.Log.Columns[b.site.Log.Primary], s, then)
+	s.chain.exact = 0
+}
+
+// rate puts another rating in the place of a segment's.
+func (b *builder) rate(s *Segment, r device.Rating) {
+	if s.Rating = r; b.site.Log.Primary > reading.Head {
+		s.chain.exact = 0
+	}
+}
+
+// raised reports whether a segment's heads are moved against those of another that has the same settings.
+func (s *Segment) raised(from *Segment) bool {
+	return s.chain.rest.a != from.chain.rest.a || s.chain.shift != from.chain.shift
+}
+
+// takesSound reports whether the speed of sound is that of each reading's logged temperature.
+func (s *Segment) takesSound() bool { return s.chain.air != nil || s.chain.then != nil }
+
+// straight reports whether heads are one straight line of figures.
+func (s *Segment) straight() bool { return s.chain.straight() }
+
+// echo is what the sensor itself measured behind a figure, whatever the meter was told: the distance at 20 degC, m.
+func (s *Segment) echo(at int64, figure, air float64) float64 { return s.chain.echo(at, figure, air) }
+
+// headOfEcho is the head of what the sensor measured.
+func (s *Segment) headOfEcho(at int64, echo, air float64) float64 {
+	return s.chain.headOf(at, float64(echo*s.chain.scaleOf(air)), air)
+}
+
+// ofMeans reports whether the segment's flows are means that are only known between bounds.
+func (s *Segment) ofMeans() bool { return s.ends.hull != nil }
+
+// meanBounds returns the bounds of a mean.
+func (s *Segment) meanBounds(figure, air float64) (lower, upper float64) {
+	return s.ends.hull.bounds(figure, air)
+}
+
+// meanBoundsWith returns the bounds of a mean that was written partly under another segment's settings.
+func (s *Segment) meanBoundsWith(other *Segment, figure, air float64) (lower, upper float64) {
+	return s.ends.hull.with(other.ends.hull, figure, air)
+}
+
+// spans are corrections that correct nothing: they cut the recorded lane where a survey begins or ends to stand for the datum.
+func spans(corrections []site.Correction) (out []site.Correction) {
+	for _, c := range corrections {
+		out = append(out, site.Correction{From: c.From, Until: c.Until})
+	}
+	return out
+}
+
+// moved applies a change to every segment of a lane, and works out anew what follows from it.
+func (b *builder) moved(l *Lane, change func(s *Segment)) *Lane {
+	recorded := Lane{Segments: b.recorded}
+	for i := range l.Segments {
+		s := &l.Segments[i]
+		for _, x := range []*Segment{s, s.later} {
+			if x != nil && x.Rating != nil {
+				change(x)
+				x.derive(b.site, &b.recorded[recorded.at(s.From)])
+			}
+		}
+	}
+	return l
+}
+
+// showsMoreThan takes the maximum head off as an end of the meter where the log shows more, in all lanes; more says so of each recorded segment.
+func showsMoreThan(s *site.Site, recorded *Lane, more []bool, lanes []*Lane) {
+	for k, m := range more {
+		recorded.Segments[k].showsMore = m
+	}
+	for _, lane := range lanes {
+		for i := range lane.Segments {
+			for _, x := range []*Segment{&lane.Segments[i], lane.Segments[i].later} {
+				if x != nil && x.Rating != nil {
+					x.derive(s, x.chain.meter)
+				}
+			}
+		}
+	}
+}
