@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 
 	"retotal/ingest/reading"
 	"retotal/qa"
@@ -21,19 +22,19 @@ func (e *Engine) addBefore(low, high int) {
 }
 
 // addLane integrates the flows of a lane over rows low to high−1, row low being one that was taken in before, into series that run by a clock.
-func (e *Engine) addLane(l *Lane, flows []float64, clock []int64, low, high int, series ...*total.Series) {
+func (e *Engine) addLane(l *settings.Lane, flows []float64, clock []int64, low, high int, series ...*total.Series) {
 	if e.ofIntervals() {
 		e.addIntervals(flows, clock, low, high, series)
 		return
 	}
 	for low < high {
-		end := e.unbroken(low, high, l.Segments[l.at(e.Time[low])].Until)
+		end := e.unbroken(low, high, l.Segments[l.At(e.Time[low])].Until)
 		for _, s := range series {
 			s.Run(clock[low:end], flows[low:end])
 		}
 		if end < high && e.Flags[end]&qa.Gap == 0 {
 			off := clock[end-1] - e.Time[end-1]
-			e.connect(l, e.endAt(end-1, flows[end-1]), e.endAt(end, flows[end]), meterRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+			e.connect(l, e.endAt(end-1, flows[end-1]), e.endAt(end, flows[end]), settings.MeterRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
 				for _, s := range series {
 					s.Step(t0+off, q0, t1+off, q1)
 				}
@@ -238,7 +239,7 @@ func (e *Engine) addJoin(i int, a, b end) {
 	}
 	after := e.choice(e.corrected, a, b, e.after.laneRate)
 	a.flow, b.flow = e.after.parts.before, e.beforeFlow[i]
-	before := e.choice(e.recorded, a, b, meterRate)
+	before := e.choice(e.recorded, a, b, settings.MeterRate)
 	if after == 0 && before == 0 {
 		return
 	}
@@ -249,8 +250,8 @@ func (e *Engine) addJoin(i int, a, b end) {
 }
 
 // choice is the volume by which a lane's two ways of joining two readings differ; 0 where it has no change between them.
-func (e *Engine) choice(l *Lane, a, b end, rate func(*Segment, int64, float64) float64) (volume float64) {
-	cuts := l.changesIn(a.at, b.at)
+func (e *Engine) choice(l *settings.Lane, a, b end, rate func(*settings.Segment, int64, float64) float64) (volume float64) {
+	cuts := l.ChangesIn(a.at, b.at)
 	if len(cuts) == 0 {
 		return 0
 	}
@@ -267,7 +268,7 @@ func (e *Engine) addBeyond(low, high int) {
 		if e.Flags[i]&qa.Validity == 0 {
 			continue
 		}
-		more := device.Beyond(e.corrected.Segments[e.corrected.at(e.Time[i]-e.lag)].Rating, e.Head[i]) - 1
+		more := device.Beyond(e.corrected.Segments[e.corrected.At(e.Time[i]-e.lag)].Rating, e.Head[i]) - 1
 		if more <= 0 {
 			continue
 		}

@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -54,7 +55,7 @@ func newBrackets(e *Engine) brackets { return brackets{e.series(), e.series(), e
 type accepted struct {
 	any bool
 	end
-	bound bound
+	bound settings.Bound
 	raw   float64 // flow before screening, m³/s
 	free  float64 // flow before drowned readings were looked at
 	flags qa.Flags
@@ -101,7 +102,7 @@ func (a *after) add(e *Engine, low, high int) {
 			a.series[Measured].Run(e.Time[low-1:end], e.afterFlow[low-1:end])
 			for _, w := range e.whatIfs {
 				w.series.Run(e.Time[low-1:end], w.flow[low-1:end])
-				w.accept(e, end-1, w.flow[end-1], exactly(w.flow[end-1]))
+				w.accept(e, end-1, w.flow[end-1], settings.Exactly(w.flow[end-1]))
 				w.beside.run(e, low, end)
 			}
 			for i := low; i < end; i++ {
@@ -114,7 +115,7 @@ func (a *after) add(e *Engine, low, high int) {
 			e.addPeaks(low, end)
 			e.addSamples(low, end)
 			e.events.extend(e, low, end)
-			a.accept(e, end-1, e.afterFlow[end-1], e.afterFlow[end-1], exactly(e.afterFlow[end-1]))
+			a.accept(e, end-1, e.afterFlow[end-1], e.afterFlow[end-1], settings.Exactly(e.afterFlow[end-1]))
 			low = end
 			continue
 		}
@@ -126,18 +127,18 @@ func (a *after) add(e *Engine, low, high int) {
 // clean returns the end of the rows from low on that follow an accepted neighbour, fail no check that drops them, and share
 // its segment.
 func (a *after) clean(e *Engine, low, high int) int {
-	if low == 0 || !a.last.any || a.last.at != e.Time[low-1] || a.last.bound.held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
+	if low == 0 || !a.last.any || a.last.at != e.Time[low-1] || a.last.bound.Held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
 		return low
 	}
-	segment := &e.corrected.Segments[e.corrected.at(a.last.at)]
-	if segment.ofMeans() {
+	segment := &e.corrected.Segments[e.corrected.At(a.last.at)]
+	if segment.OfMeans() {
 		return low
 	}
 	until := segment.Until
 	for _, w := range e.whatIfs {
-		until = min(until, w.lane.Segments[w.lane.at(a.last.at)].Until)
+		until = min(until, w.lane.Segments[w.lane.At(a.last.at)].Until)
 		if w.beside != nil {
-			until = min(until, w.beside.lane.Segments[w.beside.lane.at(a.last.at)].Until)
+			until = min(until, w.beside.lane.Segments[w.beside.lane.At(a.last.at)].Until)
 		}
 	}
 	end := low
@@ -156,7 +157,7 @@ func (a *after) clean(e *Engine, low, high int) int {
 }
 
 // accept makes row i the last accepted reading; raw is its flow before screening.
-func (a *after) accept(e *Engine, i int, flow, raw float64, b bound) {
+func (a *after) accept(e *Engine, i int, flow, raw float64, b settings.Bound) {
 	a.last = accepted{any: true, end: e.endAt(i, flow), bound: b, raw: raw, free: raw, flags: e.Flags[i] & a.drops}
 	if e.free != nil {
 		a.last.free = e.free[i]
@@ -169,7 +170,7 @@ func (e *Engine) endAt(i int, flow float64) end {
 }
 
 // accept makes row i the last accepted reading of a lane.
-func (w *whatIf) accept(e *Engine, i int, flow float64, b bound) {
+func (w *whatIf) accept(e *Engine, i int, flow float64, b settings.Bound) {
 	w.last, w.bound = e.endAt(i, flow), b
 }
 
@@ -188,10 +189,10 @@ func (a *after) action(flags qa.Flags) site.Action {
 // row takes in one reading the careful way.
 func (a *after) row(e *Engine, i int) {
 	e.events.extend(e, i, i+1)
-	segment := &e.corrected.Segments[e.corrected.at(e.Time[i]-e.lag)]
+	segment := &e.corrected.Segments[e.corrected.At(e.Time[i]-e.lag)]
 	raw := e.afterFlow[i]
 	a.unscreened(e, i, raw)
-	flow, b := raw, exactly(raw)
+	flow, b := raw, settings.Exactly(raw)
 	action := a.action(e.Flags[i] & a.drops)
 	ruling := e.rulings.of(e.Time[i], e.Flags[i])
 	if ruling >= 0 {
@@ -214,15 +215,15 @@ func (a *after) row(e *Engine, i int) {
 	stated := ruling >= 0 && flow != raw // whatever the settings
 	e.used[i], e.afterFlow[i] = true, flow
 	e.peaks.add(a.last.at, a.last.flow, e.Time[i], flow, a.last.any && !a.stretch.gap && !a.stretch.leftOut && a.stretch.dropped == 0)
-	e.peaks.most = max(e.peaks.most, b.upper)
-	own := make([]bound, len(e.whatIfs))
+	e.peaks.most = max(e.peaks.most, b.Upper)
+	own := make([]settings.Bound, len(e.whatIfs))
 	for k, w := range e.whatIfs {
 		own[k] = b
 		if stated {
 			w.flow[i] = flow
 			continue
 		}
-		w.flow[i], own[k] = e.counted(&w.lane.Segments[w.lane.at(e.Time[i]-e.lag)], i, w.flow[i], action, ruling)
+		w.flow[i], own[k] = e.counted(&w.lane.Segments[w.lane.At(e.Time[i]-e.lag)], i, w.flow[i], action, ruling)
 	}
 	volume := a.join(e, i, flow, raw, b, own)
 	a.settle(e, i, volume)
@@ -248,56 +249,56 @@ func (a *after) unscreened(e *Engine, i int, raw float64) {
 		if a.last.any && a.last.at == e.Time[i-1] {
 			previous = a.last.raw
 		}
-		e.connect(e.corrected, e.endAt(i-1, previous), e.endAt(i, raw), (*Segment).rated, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+		e.connect(e.corrected, e.endAt(i-1, previous), e.endAt(i, raw), (*settings.Segment).Rated, func(t0 int64, q0 float64, t1 int64, q1 float64) {
 			a.stretch.unscreened += e.trapezoid(t0, q0, t1, q1)
 		})
 	}
 }
 
 // counted returns the flow of a lane that counts for a reading that is used, and what is known of it; raw is its flow whatever stands behind it.
-func (e *Engine) counted(s *Segment, i int, raw float64, action site.Action, ruling int) (float64, bound) {
+func (e *Engine) counted(s *settings.Segment, i int, raw float64, action site.Action, ruling int) (float64, settings.Bound) {
 	if ruling >= 0 {
 		if x := &e.rulings.list[ruling]; x.Action == site.RuleBound {
-			return x.Least, bound{held: true, lower: x.Least, upper: x.Most}
+			return x.Least, settings.Bound{Held: true, Lower: x.Least, Upper: x.Most}
 		}
-		return raw, exactly(raw)
+		return raw, settings.Exactly(raw)
 	}
-	switch means := s.ofMeans(); {
+	switch means := s.OfMeans(); {
 	case action == site.Hold && (e.Flags[i]&(qa.CutOff|qa.Capped) != 0 || !means && e.Flags[i]&qa.Hiding != 0):
-		b := s.bounds(e.Time[i], e.figure[i], e.airAt(i), raw, e.Flags[i])
-		return b.lower, b
+		b := s.Bounds(e.Time[i], e.figure[i], e.airAt(i), raw, e.Flags[i])
+		return b.Lower, b
 	case means: // a mean below zero still has flow in its interval
-		b := bound{held: true}
-		b.lower, b.upper = s.meanBounds(e.figure[i], e.airAt(i))
-		return b.lower, b
+		b := settings.Bound{Held: true}
+		b.Lower, b.Upper = s.MeanBounds(e.figure[i], e.airAt(i))
+		return b.Lower, b
 	case action == site.Zero:
-		return 0, exactly(0)
+		return 0, settings.Exactly(0)
 	case e.atMost != nil && e.atMost[i]:
-		return raw, bound{lower: 0, upper: raw}
+		return raw, settings.Bound{Lower: 0, Upper: raw}
 	}
-	return raw, exactly(raw)
+	return raw, settings.Exactly(raw)
 }
 
 // spanning widens what is known of a mean whose interval holds a change of settings: it was written under both.
-func (e *Engine) spanning(i int, flow float64, b bound) (float64, bound) {
+func (e *Engine) spanning(i int, flow float64, b settings.Bound) (float64, settings.Bound) {
 	from := e.opens(i)
-	cuts := e.corrected.changesIn(from, e.Time[i]-1)
+	cuts := e.corrected.ChangesIn(from, e.Time[i]-1)
 	if len(cuts) == 0 {
-		cuts = e.recorded.changesIn(from, e.Time[i]-1)
+		cuts = e.recorded.ChangesIn(from, e.Time[i]-1)
 	}
-	now := &e.corrected.Segments[e.corrected.at(e.Time[i]-e.lag)]
+	now := &e.corrected.Segments[e.corrected.At(e.Time[i]-e.lag)]
 	for _, cut := range cuts {
-		then := &e.corrected.Segments[e.corrected.at(cut-1)]
-		other := exactly(then.flow(cut-1, e.figure[i], e.airAt(i)))
-		if then.ofMeans() {
-			other.lower, other.upper = then.meanBounds(e.figure[i], e.airAt(i))
+		then := &e.corrected.Segments[e.corrected.At(cut-1)]
+		other := settings.Exactly(then.Flow(cut-1, e.figure[i], e.airAt(i)))
+		if then.OfMeans() {
+			other.Lower, other.Upper = then.MeanBounds(e.figure[i], e.airAt(i))
 		}
-		b = bound{held: true, lower: math.Min(b.lower, other.lower), upper: math.Max(b.upper, other.upper)}
-		if now.ofMeans() && then.ofMeans() {
-			lower, upper := now.meanBoundsWith(then, e.figure[i], e.airAt(i))
-			b.lower, b.upper = math.Min(b.lower, lower), math.Max(b.upper, upper)
+		b = settings.Bound{Held: true, Lower: math.Min(b.Lower, other.Lower), Upper: math.Max(b.Upper, other.Upper)}
+		if now.OfMeans() && then.OfMeans() {
+			lower, upper := now.MeanBoundsWith(then, e.figure[i], e.airAt(i))
+			b.Lower, b.Upper = math.Min(b.Lower, lower), math.Max(b.Upper, upper)
 		}
-		flow = b.lower
+		flow = b.Lower
 	}
 	return flow, b
 }
@@ -335,7 +336,7 @@ func (a *after) drop(e *Engine, i int) {
 
 // join integrates from the last accepted reading to row i, if anything may be put between them, and returns the volume. own is what is known of the flows of
 // the other lanes.
-func (a *after) join(e *Engine, i int, flow, raw float64, b bound, own []bound) (volume float64) {
+func (a *after) join(e *Engine, i int, flow, raw float64, b settings.Bound, own []settings.Bound) (volume float64) {
 	class := Measured
 	t0, t1 := a.last.at, e.Time[i]
 	if (a.stretch.dropped > 0 || a.stretch.gap) && !e.ofIntervals() {
@@ -354,8 +355,8 @@ func (a *after) join(e *Engine, i int, flow, raw float64, b bound, own []bound) 
 	case s.dropped > 0:
 		class = Bridged
 	}
-	held := b.held || a.last.bound.held && !e.ofIntervals()
-	bracketed := b.lower != b.upper || b.held || !e.ofIntervals() && (a.last.bound.lower != a.last.bound.upper || a.last.bound.held)
+	held := b.Held || a.last.bound.Held && !e.ofIntervals()
+	bracketed := b.Lower != b.Upper || b.Held || !e.ofIntervals() && (a.last.bound.Lower != a.last.bound.Upper || a.last.bound.Held)
 	switch {
 	case class == Bridged:
 	case held:
@@ -385,7 +386,7 @@ func (a *after) join(e *Engine, i int, flow, raw float64, b bound, own []bound) 
 }
 
 // join integrates a lane beside the corrected one over the same interval.
-func (w *whatIf) join(a *after, e *Engine, i int, t0 int64, b bound, bracketed bool) {
+func (w *whatIf) join(a *after, e *Engine, i int, t0 int64, b settings.Bound, bracketed bool) {
 	first := w.last
 	first.at = t0
 	e.connect(w.lane, first, e.endAt(i, w.flow[i]), a.laneRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
@@ -452,16 +453,16 @@ func (e *Engine) fillBy(t0 int64, from float64, t1 int64, until float64, step fu
 }
 
 // between integrates the least and the most that flowed between two readings of which one at least is only bounded.
-func (x *brackets) between(t0 int64, a bound, t1 int64, b bound) {
+func (x *brackets) between(t0 int64, a settings.Bound, t1 int64, b settings.Bound) {
 	if x.lower.Hold { // a mean stands for its interval alone
 		a = b
 	}
-	x.lower.Step(t0, a.lower, t1, b.lower)
-	if math.IsInf(a.upper, 1) || math.IsInf(b.upper, 1) {
+	x.lower.Step(t0, a.Lower, t1, b.Lower)
+	if math.IsInf(a.Upper, 1) || math.IsInf(b.Upper, 1) {
 		x.open.Step(t0, 0, t1, 0)
-		a.upper, b.upper = a.lower, b.lower
+		a.Upper, b.Upper = a.Lower, b.Lower
 	}
-	x.upper.Step(t0, a.upper, t1, b.upper)
+	x.upper.Step(t0, a.Upper, t1, b.Upper)
 }
 
 // settle gives the difference that screening made since the last accepted reading to the events behind it, in equal parts

@@ -3,6 +3,7 @@ package recompute
 import (
 	"fmt"
 	"math"
+	"retotal/recompute/settings"
 	"slices"
 
 	"retotal/ingest/problem"
@@ -85,58 +86,61 @@ func (p *Period) Interval() (x Interval, ok bool) {
 	return x, true
 }
 
+// budgeter builds the lanes that sources of uncertainty move.
+type budgeter struct{ *settings.Builder }
+
 // plan is all lanes of a run: those of the site, and those that sources of uncertainty move.
 type plan struct {
-	*Lanes
+	*settings.Lanes
 	sources []Source
-	moved   []*Lane
-	then    []*Lane // the recorded lane moved by the same source; nil where before does not share it
+	moved   []*settings.Lane
+	then    []*settings.Lane // the recorded lane moved by the same source; nil where before does not share it
 }
 
 // newPlan builds the lanes of a site.
-func newPlan(s *site.Site, without []int, budget bool, found ...Step) (*plan, problem.List) {
-	lanes, problems := NewLanes(s, without, found...)
+func newPlan(s *site.Site, without []int, budget bool, found ...settings.Step) (*plan, problem.List) {
+	lanes, problems := settings.NewLanes(s, without, found...)
 	p := &plan{Lanes: lanes}
 	if budget && problems.Err() == nil {
-		b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}, recorded: lanes.Recorded.Segments}
+		b := budgeter{&settings.Builder{Site: s, Ratings: map[*site.DeviceKeys]device.Rating{}, Recorded: lanes.Recorded.Segments}}
 		p.sources, p.moved, p.then = b.budget()
-		b.problems.Sort()
-		problems.Add(b.problems...)
+		b.Problems.Sort()
+		problems.Add(b.Problems...)
 	}
 	return p, problems
 }
 
 // showMore takes the maximum head off as an end of the meter where the log shows more.
 func (p *plan) showMore(s *site.Site, more []bool) {
-	showsMoreThan(s, p.Recorded, more, slices.Concat([]*Lane{p.Recorded, p.Corrected}, p.WhatIfs, p.moved))
+	settings.ShowsMoreThan(s, p.Recorded, more, slices.Concat([]*settings.Lane{p.Recorded, p.Corrected}, p.WhatIfs, p.moved))
 }
 
 // budget builds the sources of a site and the lanes that they move.
 //
 // A source that before shares moves a copy of the recorded lane too: by the same, so that it cancels in the difference.
-func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
-	u := &b.site.Uncertainty
-	moved := func(name, text, unit string, input float64, shared bool, change func(s *Segment)) {
+func (b *budgeter) budget() (sources []Source, lanes, then []*settings.Lane) {
+	u := &b.Site.Uncertainty
+	moved := func(name, text, unit string, input float64, shared bool, change func(s *settings.Segment)) {
 		sources = append(sources, Source{Name: name, Text: text, Input: input, Unit: unit, lane: len(lanes)})
-		lanes = append(lanes, b.moved(b.lane(name, b.site.Corrections), change))
+		lanes = append(lanes, b.Moved(b.Lane(name, b.Site.Corrections), change))
 		if !shared {
 			then = append(then, nil)
 			return
 		}
-		then = append(then, b.moved(b.lane(name, spans(b.site.Corrections)), change))
+		then = append(then, b.Moved(b.Lane(name, settings.Spans(b.Site.Corrections)), change))
 	}
-	own := func(s *Segment) int { return b.surveyOf(s) }
+	own := func(s *settings.Segment) int { return b.surveyOf(s) }
 	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
-	moved("datum", fmt.Sprintf("%.3g mm, %s", datum*1000, text), "mm", datum/coverage*1000, true, func(s *Segment) {
+	moved("datum", fmt.Sprintf("%.3g mm, %s", datum*1000, text), "mm", datum/coverage*1000, true, func(s *settings.Segment) {
 		if own(s) < 0 {
-			s.raise(nudge * datum / coverage)
+			s.Raise(nudge * datum / coverage)
 		}
 	})
-	for i, c := range b.site.Corrections {
+	for i, c := range b.Site.Corrections {
 		if c.Doubt > 0 {
-			moved(fmt.Sprintf("survey of correction[%d]", i), fmt.Sprintf("%.3g mm, stated", c.Doubt*1000), "mm", c.Doubt/coverage*1000, false, func(s *Segment) {
+			moved(fmt.Sprintf("survey of correction[%d]", i), fmt.Sprintf("%.3g mm, stated", c.Doubt*1000), "mm", c.Doubt/coverage*1000, false, func(s *settings.Segment) {
 				if own(s) == i {
-					s.raise(nudge * c.Doubt / coverage)
+					s.Raise(nudge * c.Doubt / coverage)
 				}
 			})
 		}
@@ -145,7 +149,7 @@ func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
 		b.dimension(d, moved)
 	}
 	if u.Air > 0 {
-		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, true, func(s *Segment) { b.warm(s, nudge*u.Air/coverage) })
+		moved("air temperature", fmt.Sprintf("%.3g K, stated", u.Air), "K", u.Air/coverage, true, func(s *settings.Segment) { b.Warm(s, nudge*u.Air/coverage) })
 	}
 	sources = append(sources, b.coefficient()...)
 	random, text := orUsual(u.Reading, usualReading, u.ReadingGiven)
@@ -158,10 +162,10 @@ func (b *builder) budget() (sources []Source, lanes, then []*Lane) {
 		share, text := orUsual(x.given, x.share, x.given > 0)
 		sources = append(sources, Source{Name: "what is " + x.class.String(), Text: fmt.Sprintf("%.3g %% of it, %s", share*100, text), Input: share / coverage * 100, Unit: "%", lane: -1, relative: share / coverage, class: x.class, ofClass: true})
 	}
-	if !b.site.Log.Means {
+	if !b.Site.Log.Means {
 		sources = append(sources, Source{Name: "sampling interval", Text: "what every other reading changes in the day, by the root of 3", lane: -1, sampling: true})
 	}
-	if len(b.site.Settings)+len(b.site.Corrections) > 1 {
+	if len(b.Site.Settings)+len(b.Site.Corrections) > 1 {
 		sources = append(sources, Source{Name: "joins over changes", Text: "what a straight line of flow and one of distance differ by, by the root of 3", lane: -1, joining: true})
 	}
 	return sources, lanes, then
@@ -175,9 +179,9 @@ func orUsual(v, usual float64, given bool) (float64, string) {
 }
 
 // surveyOf returns the correction whose own uncertainty stands for a segment's datum, −1 for none.
-func (b *builder) surveyOf(s *Segment) int {
-	for i, c := range b.site.Corrections {
-		if from, until := span(c); c.Doubt > 0 && from <= s.From && s.Until <= until {
+func (b *budgeter) surveyOf(s *settings.Segment) int {
+	for i, c := range b.Site.Corrections {
+		if from, until := settings.Span(c); c.Doubt > 0 && from <= s.From && s.Until <= until {
 			return i
 		}
 	}
@@ -185,16 +189,16 @@ func (b *builder) surveyOf(s *Segment) int {
 }
 
 // dimension moves one dimension of the device.
-func (b *builder) dimension(d site.DimensionDoubt, moved func(string, string, string, float64, bool, func(*Segment))) {
-	moved("device "+d.Key, d.Text+", stated", "", 0, true, func(s *Segment) {
+func (b *budgeter) dimension(d site.DimensionDoubt, moved func(string, string, string, float64, bool, func(*settings.Segment))) {
+	moved("device "+d.Key, d.Text+", stated", "", 0, true, func(s *settings.Segment) {
 		value, ok := s.Settings.Device.Values[d.Key]
 		if !ok {
-			b.add(problem.At(b.site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: the device has no such dimension in the site file", d.Key), "a key of [settings.device]", ""))
+			b.Add(problem.At(b.Site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: the device has no such dimension in the site file", d.Key), "a key of [settings.device]", ""))
 			return
 		}
 		text, err := quantity.Moved(fmt.Sprint(value), d.Text, nudge/coverage)
 		if err != nil {
-			b.add(problem.At(b.site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: %v", d.Key, err), "the unit that the device is written in", ""))
+			b.Add(problem.At(b.Site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: %v", d.Key, err), "the unit that the device is written in", ""))
 			return
 		}
 		keys := *s.Settings.Device
@@ -203,18 +207,18 @@ func (b *builder) dimension(d site.DimensionDoubt, moved func(string, string, st
 			keys.Values[k] = v
 		}
 		keys.Values[d.Key] = text
-		if r := b.rating(&keys); r != nil {
-			b.rate(s, r)
+		if r := b.Rating(&keys); r != nil {
+			b.Rate(s, r)
 		}
 	})
 }
 
 // coefficient is the doubt of the device's coefficient: as stated, or as its source has it.
-func (b *builder) coefficient() []Source {
-	share, text := b.site.Uncertainty.Coefficient, "stated"
+func (b *budgeter) coefficient() []Source {
+	share, text := b.Site.Uncertainty.Coefficient, "stated"
 	if share == 0 {
-		for i := range b.recorded {
-			if r := b.recorded[i].Rating; r != nil {
+		for i := range b.Recorded {
+			if r := b.Recorded[i].Rating; r != nil {
 				if d := r.Describe(); d.Uncertainty > share {
 					share, text = d.Uncertainty, d.UncertainBy
 				}

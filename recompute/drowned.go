@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 
 	"retotal/qa"
 	"retotal/recompute/device"
@@ -22,7 +23,7 @@ func (e *Engine) drown(low, high int) {
 		return
 	}
 	copy(e.free[low:high], e.afterFlow[low:high])
-	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
+	e.eachSegment(e.corrected, low, high, func(s *settings.Segment, low, high int) {
 		d, ok := s.Rating.(device.Drownable)
 		for i := low; ok && i < high; i++ {
 			if e.Flags[i]&qa.Drowned == 0 {
@@ -45,8 +46,8 @@ func (e *Engine) drown(low, high int) {
 
 // drown does the same for one reading of a lane, by its own device and head.
 func (w *whatIf) drown(e *Engine, i int) {
-	s := &w.lane.Segments[w.lane.at(e.Time[i]-e.lag)]
+	s := &w.lane.Segments[w.lane.At(e.Time[i]-e.lag)]
 	if d, ok := s.Rating.(device.Drownable); ok {
-		w.flow[i], _, _ = d.Drowned(s.head(e.Time[i], e.figure[i], e.airAt(i)), e.DownstreamHead[i])
+		w.flow[i], _, _ = d.Drowned(s.Head(e.Time[i], e.figure[i], e.airAt(i)), e.DownstreamHead[i])
 	}
 }

@@ -7,6 +7,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 	"slices"
 	"sort"
 
@@ -42,8 +43,8 @@ type Engine struct {
 	log       *ingest.Log
 	site      *site.Site
 	primary   reading.Quantity
-	recorded  *Lane
-	corrected *Lane
+	recorded  *settings.Lane
+	corrected *settings.Lane
 	whatIfs   []*whatIf // the what-if lanes, then those that the uncertainty budget moves
 	asked     int       // how many of them are what-if lanes
 	sources   []Source
@@ -112,12 +113,12 @@ type columns struct {
 
 // whatIf is a lane beside the corrected one.
 type whatIf struct {
-	lane     *Lane
+	lane     *settings.Lane
 	flow     []float64
 	series   *total.Series
 	brackets brackets
 	last     end // the last accepted reading
-	bound    bound
+	bound    settings.Bound
 	heads    []float64
 	beside   *beside // the recorded lane moved by the same source; nil when there is none
 }
@@ -137,7 +138,7 @@ func newEngine(l *ingest.Log, lanes *plan, sink func(*Rows) error) *Engine {
 		}
 		e.whatIfs = append(e.whatIfs, w)
 	}
-	e.movedAt = movedAt(s, lanes.Corrected)
+	e.movedAt = settings.MovedAt(s, lanes.Corrected)
 	if e.ofIntervals() {
 		e.lag = 1
 	}
@@ -215,7 +216,7 @@ func (e *Engine) greatestFlow() float64 {
 	greatest := 0.0
 	for i := range e.recorded.Segments {
 		s := &e.recorded.Segments[i]
-		top := math.Min(recordedTop(s), s.maximumFlow)
+		top := math.Min(settings.RecordedTop(s), s.MaximumFlow)
 		if math.IsInf(top, 1) {
 			return 0
 		}
@@ -237,11 +238,11 @@ func (e *Engine) add(b *reading.Batch) error {
 }
 
 // eachSegment calls f for the stretches of rows low to high−1 that lie in one segment of a lane.
-func (e *Engine) eachSegment(l *Lane, low, high int, f func(s *Segment, low, high int)) {
+func (e *Engine) eachSegment(l *settings.Lane, low, high int, f func(s *settings.Segment, low, high int)) {
 	for low < high {
-		s := &l.Segments[l.at(e.Time[low]-e.lag)]
+		s := &l.Segments[l.At(e.Time[low]-e.lag)]
 		end := low + sort.Search(high-low, func(i int) bool { return e.Time[low+i]-e.lag >= s.Until })
-		if s.Until == never {
+		if s.Until == settings.Never {
 			end = high
 		}
 		f(s, low, end)
@@ -252,10 +253,10 @@ func (e *Engine) eachSegment(l *Lane, low, high int, f func(s *Segment, low, hig
 // advance screens and processes the rows that can be decided, and drops those that nothing needs any more.
 func (e *Engine) advance(final bool) error {
 	e.Spans = e.Spans[:0]
-	e.eachSegment(e.corrected, 0, len(e.Time), func(s *Segment, low, high int) {
+	e.eachSegment(e.corrected, 0, len(e.Time), func(s *settings.Segment, low, high int) {
 		limits := s.Rating.Limits()
-		e.Spans = append(e.Spans, qa.Span{End: high, Blanking: s.blanking, Top: s.top, Valid: limits.High, Usual: s.usual, Low: limits.Low, Modular: s.modular(),
-			Least: s.ends.least, Most: s.ends.most, Falling: s.ends.falling, Twofold: s.ends.twofold})
+		e.Spans = append(e.Spans, qa.Span{End: high, Blanking: s.Blanking, Top: s.Top, Valid: limits.High, Usual: s.Usual, Low: limits.Low, Modular: s.Modular(),
+			Least: s.Ends.Least, Most: s.Ends.Most, Falling: s.Ends.Falling, Twofold: s.Ends.Twofold})
 	})
 	ready := e.screener.Flag(&e.Window, e.done, final)
 	if ready > e.done {
@@ -312,9 +313,9 @@ func shift[T any](column []T, k int) []T {
 
 // process computes the flows of rows low to high−1 and adds them to all totals. Row low−1, if any, is the one before.
 func (e *Engine) process(low, high int) error {
-	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) { e.shown(s, e.beforeFlow, low, high) })
-	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
-		s.flows(e.afterFlow[low:high], e.Head[low:high], e.figure[low:high], e.Time[low:high])
+	e.eachSegment(e.recorded, low, high, func(s *settings.Segment, low, high int) { e.shown(s, e.beforeFlow, low, high) })
+	e.eachSegment(e.corrected, low, high, func(s *settings.Segment, low, high int) {
+		s.Flows(e.afterFlow[low:high], e.Head[low:high], e.figure[low:high], e.Time[low:high])
 		e.keep(s, low, high)
 	})
 	for _, w := range e.whatIfs {
@@ -357,41 +358,41 @@ func (e *Engine) process(low, high int) error {
 
 // compute works out the flows of a what-if lane, and of the recorded lane that its source moves.
 func (w *whatIf) compute(e *Engine, low, high int) {
-	e.eachSegment(w.lane, low, high, func(s *Segment, low, high int) {
+	e.eachSegment(w.lane, low, high, func(s *settings.Segment, low, high int) {
 		w.heads = slices.Grow(w.heads[:0], high-low)[:high-low]
-		s.heads(w.heads, e.Time[low:high], e.figure[low:high], e.airOf(low, high))
-		s.flows(w.flow[low:high], w.heads, e.figure[low:high], e.Time[low:high])
+		s.Heads(w.heads, e.Time[low:high], e.figure[low:high], e.airOf(low, high))
+		s.Flows(w.flow[low:high], w.heads, e.figure[low:high], e.Time[low:high])
 	})
 	if w.beside != nil {
-		e.eachSegment(w.beside.lane, low, high, func(s *Segment, low, high int) { e.shown(s, w.beside.flow, low, high) })
+		e.eachSegment(w.beside.lane, low, high, func(s *settings.Segment, low, high int) { e.shown(s, w.beside.flow, low, high) })
 	}
 }
 
 // keep works out what a meter with the corrected settings of a segment would have shown.
-func (e *Engine) keep(s *Segment, low, high int) {
+func (e *Engine) keep(s *settings.Segment, low, high int) {
 	if e.kept == nil {
 		return
 	}
 	out := e.keptFlow[low:high]
-	if s.asRecorded {
+	if s.AsRecorded {
 		copy(out, e.beforeFlow[low:high])
 		return
 	}
 	copy(out, e.afterFlow[low:high])
-	s.limit(out, e.Head[low:high])
+	s.Limit(out, e.Head[low:high])
 }
 
 // boundRows fills in the bounds of rows from low on.
 func (e *Engine) boundRows(r *Rows, low int) {
 	e.lower, e.upper = append(e.lower[:0], r.After...), append(e.upper[:0], r.After...)
-	e.eachSegment(e.corrected, low, low+len(r.Time), func(s *Segment, from, until int) {
+	e.eachSegment(e.corrected, low, low+len(r.Time), func(s *settings.Segment, from, until int) {
 		for i := from; i < until; i++ {
-			if !e.used[i] || e.Flags[i]&(e.after.drops|qa.Hiding) == 0 && !s.ofMeans() && len(e.rulings.list) == 0 {
+			if !e.used[i] || e.Flags[i]&(e.after.drops|qa.Hiding) == 0 && !s.OfMeans() && len(e.rulings.list) == 0 {
 				continue
 			}
 			ruling := e.rulings.of(e.Time[i], e.Flags[i])
 			_, b := e.counted(s, i, e.afterFlow[i], e.after.action(e.Flags[i]&e.after.drops), ruling)
-			e.lower[i-low], e.upper[i-low] = b.lower, b.upper
+			e.lower[i-low], e.upper[i-low] = b.Lower, b.Upper
 		}
 	})
 	r.Lower, r.Upper = e.lower, e.upper
@@ -399,8 +400,8 @@ func (e *Engine) boundRows(r *Rows, low int) {
 }
 
 // shown is what the meter showed for the rows of one recorded segment.
-func (e *Engine) shown(s *Segment, column []float64, low, high int) {
-	s.shows(column[low:high], e.Time[low:high], e.figure[low:high], e.ofFlow())
+func (e *Engine) shown(s *settings.Segment, column []float64, low, high int) {
+	s.Shows(column[low:high], e.Time[low:high], e.figure[low:high], e.ofFlow())
 }
 
 func (e *Engine) rows(low, high int) *Rows {

@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	timeline "retotal/recompute/settings"
 	"slices"
 	"strconv"
 	"strings"
@@ -569,8 +570,8 @@ func TestFoundStep(t *testing.T) {
 	if !slices.Equal(names, want) {
 		t.Errorf("%q", names)
 	}
-	step := recompute.Step{At: changes[0].At, What: fmt.Sprintf("a step of %+.2g %s in the %s", changes[0].Size, changes[0].Unit, changes[0].Statistic)}
-	lanes, _ := recompute.NewLanes(out.result.Log.Site, nil, step)
+	step := timeline.Step{At: changes[0].At, What: fmt.Sprintf("a step of %+.2g %s in the %s", changes[0].Size, changes[0].Unit, changes[0].Statistic)}
+	lanes, _ := timeline.NewLanes(out.result.Log.Site, nil, step)
 	if n := len(lanes.WhatIfs); n != 3 || !strings.HasPrefix(lanes.WhatIfs[2].Name, "onset at a step of +20 mm in the night minimum of the head, 2031-03-1") {
 		t.Errorf("%d lanes, the last %q", n, lanes.WhatIfs[n-1].Name)
 	}

@@ -159,7 +159,7 @@ func (e *Engine) withoutDownstream() string {
 		return "the log has no downstream level"
 	}
 	for i := range e.corrected.Segments {
-		if e.corrected.Segments[i].modular() > 0 {
+		if e.corrected.Segments[i].Modular() > 0 {
 			return ""
 		}
 	}
@@ -170,9 +170,9 @@ func (e *Engine) withoutDownstream() string {
 func (e *Engine) withoutEnds() (low, high string) {
 	low, high = "nothing hides little flow: no cut-off, no zero that is moved, no loop", "nothing hides much flow: no maximum flow, no loop"
 	for i := range e.corrected.Segments {
-		ends := &e.corrected.Segments[i].ends
-		least, most := !math.IsInf(ends.least, -1), !math.IsInf(ends.most, 1)
-		if ends.falling {
+		ends := &e.corrected.Segments[i].Ends
+		least, most := !math.IsInf(ends.Least, -1), !math.IsInf(ends.Most, 1)
+		if ends.Falling {
 			least, most = most, least
 		}
 		if least {
@@ -188,7 +188,7 @@ func (e *Engine) withoutEnds() (low, high string) {
 // withoutTop reports whether no segment has a highest head.
 func (e *Engine) withoutTop() bool {
 	for i := range e.corrected.Segments {
-		if !math.IsInf(e.corrected.Segments[i].usual, 1) {
+		if !math.IsInf(e.corrected.Segments[i].Usual, 1) {
 			return false
 		}
 	}
@@ -198,7 +198,7 @@ func (e *Engine) withoutTop() bool {
 // withoutBlanking says why readings too near were not looked for; "" when they were.
 func (e *Engine) withoutBlanking() string {
 	for i := range e.corrected.Segments {
-		if e.corrected.Segments[i].blanking > 0 {
+		if e.corrected.Segments[i].Blanking > 0 {
 			return ""
 		}
 	}

@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 
 	"retotal/ingest/reading"
 )
@@ -38,18 +39,18 @@ type factors struct {
 }
 
 // sample tries some of the rows of a block.
-func (w *Witness) sample(e *Engine, f *follower, s *Segment, flows []float64, first int, half float64) {
+func (w *Witness) sample(e *Engine, f *follower, s *settings.Segment, flows []float64, first int, half float64) {
 	for i := 0; i < len(flows); i++ {
 		if n := f.factors.seen + i; n >= factorAll && n%factorEvery != 0 {
 			i += factorEvery - 1 - n%factorEvery
 			continue
 		}
 		logged := e.flow[first+i]
-		if e.flowState[first+i] != reading.Present || !(flows[i] > 0) || flows[i] == s.maximumFlow || logged <= half {
+		if e.flowState[first+i] != reading.Present || !(flows[i] > 0) || flows[i] == s.MaximumFlow || logged <= half {
 			continue
 		}
-		h := s.head(e.Time[first+i], e.figure[first+i], e.airAt(first+i))
-		least, most := math.Min(flows[i], s.meterFlow(h-w.levelStep/2)), math.Max(flows[i], s.meterFlow(h+w.levelStep/2))
+		h := s.Head(e.Time[first+i], e.figure[first+i], e.airAt(first+i))
+		least, most := math.Min(flows[i], s.MeterFlow(h-w.levelStep/2)), math.Max(flows[i], s.MeterFlow(h+w.levelStep/2))
 		f.factors.add((logged-half)/most, (logged+half)/math.Max(least, 1e-300))
 	}
 	f.factors.seen += len(flows)

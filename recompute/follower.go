@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 	"slices"
 )
 
@@ -30,7 +31,7 @@ func lagOf(k int) float64 {
 // Meters damp their flow: it lags behind the level, by lag × its own rise since the reading before (first-order damping exactly, an average nearly). Over a span that adds
 // up to the rise over the whole, so that any lag can be taken out of the span's net difference afterwards. The lag that leaves least is taken.
 type follower struct {
-	segment *Segment
+	segment *settings.Segment
 	cap     float64 // m³/s, the most that a meter with these settings shows
 	last    float64 // m³/s, logged
 	lastAt  int64
@@ -59,14 +60,14 @@ type lagTally struct {
 }
 
 // enter begins a segment: other settings, another disagreement.
-func (f *follower) enter(s *Segment) {
+func (f *follower) enter(s *settings.Segment) {
 	if f.segment == s {
 		return
 	}
 	f.close()
-	f.segment, f.cap = s, s.maximumFlow
-	if !math.IsInf(s.maximumHead, 1) {
-		f.cap = math.Min(f.cap, s.Rating.Flow(s.maximumHead))
+	f.segment, f.cap = s, s.MaximumFlow
+	if !math.IsInf(s.MaximumHead, 1) {
+		f.cap = math.Min(f.cap, s.Rating.Flow(s.MaximumHead))
 	}
 }
 

@@ -3,6 +3,7 @@ package recompute
 import (
 	"math"
 	"math/rand/v2"
+	"retotal/recompute/settings"
 	"runtime"
 	"slices"
 	"sync"
@@ -14,9 +15,9 @@ const mostSampled = 5_500_000
 // sampler keeps the heads of readings that count, with the time that each stands for, so that a total can be drawn again and again.
 type sampler struct {
 	heads, seconds []float64
-	starts         []int      // first reading of each segment's stretch
-	segments       []*Segment // of the corrected lane
-	full           bool       // there were too many
+	starts         []int               // first reading of each segment's stretch
+	segments       []*settings.Segment // of the corrected lane
+	full           bool                // there were too many
 }
 
 // addSamples takes in measured rows low to high−1, of one segment; row low−1 is the accepted one before them.
@@ -28,7 +29,7 @@ func (e *Engine) addSamples(low, high int) {
 	if s.full = len(s.heads)+high-low+1 > mostSampled; s.full {
 		return
 	}
-	segment := &e.corrected.Segments[e.corrected.at(e.Time[low])]
+	segment := &e.corrected.Segments[e.corrected.At(e.Time[low])]
 	s.starts, s.segments = append(s.starts, len(s.heads)), append(s.segments, segment)
 	s.heads, s.seconds = append(s.heads, e.Head[low-1]), append(s.seconds, 0)
 	for i := low; i < high; i++ {
@@ -139,14 +140,14 @@ func (r *Result) draw(k int, chances [][]float64, random *rand.Rand, memory []fl
 }
 
 // sourceOf names the source that raises a segment's heads.
-func (r *Result) sourceOf(s *Segment) string {
+func (r *Result) sourceOf(s *settings.Segment) string {
 	for i := range r.Sources {
 		x := &r.Sources[i]
 		if x.lane < 0 || x.Unit != "mm" {
 			continue
 		}
 		moved := r.moved[x.lane]
-		if m := &moved.Segments[moved.at(s.From)]; m.raised(s) {
+		if m := &moved.Segments[moved.At(s.From)]; m.Raised(s) {
 			return x.Name
 		}
 	}

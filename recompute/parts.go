@@ -3,6 +3,7 @@ package recompute
 import (
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/settings"
 	"retotal/recompute/total"
 )
 
@@ -114,8 +115,8 @@ func (p *parts) pend(e *Engine, i int) {
 	case e.Flags[i]&qa.Gap != 0:
 		add(ofGap, 0)(e.Time[i-1], 0, e.Time[i], 0)
 	default:
-		e.connect(e.recorded, e.endAt(i-1, e.beforeFlow[i-1]), e.endAt(i, e.beforeFlow[i]), meterRate, add(ofBefore, shown))
-		e.connect(e.corrected, e.endAt(i-1, e.keptAt(i-1)), e.endAt(i, e.keptAt(i)), meterRate, add(ofKept, 0))
+		e.connect(e.recorded, e.endAt(i-1, e.beforeFlow[i-1]), e.endAt(i, e.beforeFlow[i]), settings.MeterRate, add(ofBefore, shown))
+		e.connect(e.corrected, e.endAt(i-1, e.keptAt(i-1)), e.endAt(i, e.keptAt(i)), settings.MeterRate, add(ofKept, 0))
 	}
 	if a.hopeless(e, e.Time[i]) {
 		p.settle(e, lost)
@@ -160,7 +161,7 @@ func (p *parts) gain(t0 int64, q0 float64, t1 int64, q1 float64) {
 
 // beside is the recorded lane moved by a source of uncertainty, over the readings that count: what before and after share of the source cancels.
 type beside struct {
-	lane   *Lane
+	lane   *settings.Lane
 	flow   []float64
 	series *total.Series // of the moved flows
 	still  *total.Series // of the flows before, over the same time

@@ -3,6 +3,7 @@ package recompute
 import (
 	"fmt"
 	"math"
+	"retotal/recompute/settings"
 	"strings"
 
 	"retotal/ingest/reading"
@@ -71,14 +72,14 @@ func Propose(r *Result) string {
 
 // emptyLess is the corrected empty distance at a visit less a difference, in metres.
 func (r *Result) emptyLess(v *Residual, difference float64) (text string, ok bool) {
-	s := &r.Corrected.Segments[r.Corrected.at(v.Visit.At.UTC)]
+	s := &r.Corrected.Segments[r.Corrected.At(v.Visit.At.UTC)]
 	if s.Settings.Values[site.EmptyDistance] == nil {
 		return "", false
 	}
-	empty := line(s.Settings.Values[site.EmptyDistance], s)
-	value := empty.at - difference
-	if empty.perNs != 0 {
-		value += float64(empty.perNs * float64(v.Visit.At.UTC-s.origin))
+	empty := settings.Line(s.Settings.Values[site.EmptyDistance], s)
+	value := empty.At - difference
+	if empty.PerNs != 0 {
+		value += float64(empty.PerNs * float64(v.Visit.At.UTC-s.Origin))
 	}
 	return fmt.Sprintf("%.4f m", value), true
 }

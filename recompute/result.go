@@ -3,6 +3,7 @@ package recompute
 import (
 	"fmt"
 	"math"
+	"retotal/recompute/settings"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
@@ -215,16 +216,16 @@ func (m *MovedVolumes) merge(o *MovedVolumes) {
 // Result is everything that a run found.
 type Result struct {
 	Log                 *ingest.Log
-	Recorded, Corrected *Lane
-	WhatIfs             []*Lane
+	Recorded, Corrected *settings.Lane
+	WhatIfs             []*settings.Lane
 	Visits              []Residual
 	Sources             []Source      // of uncertainty
 	Draws               *Draws        // of a Monte Carlo check; nil when none was asked for
 	Match               *Match        // how a donor's flows and ours go together, where missing time is filled from one
 	Beside              []site.Beside // files that were read beside site file and log
 	Warnings            problem.List
-	Refused             problem.List // corrections that no structure allows: the result is not to be used
-	moved               []*Lane      // by them
+	Refused             problem.List     // corrections that no structure allows: the result is not to be used
+	moved               []*settings.Lane // by them
 	sampler             *sampler
 	calendar            *total.Calendar
 	from, until         int64 // the report's period
@@ -390,10 +391,10 @@ func (p *parts) volumes(e *Engine, i int) Parts {
 }
 
 // steps are the steps found in the log, as defensible onsets of a correction.
-func (r *Result) steps() (list []Step) {
+func (r *Result) steps() (list []settings.Step) {
 	for _, p := range r.Changes {
 		if !p.Drift {
-			list = append(list, Step{p.At, fmt.Sprintf("a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic)})
+			list = append(list, settings.Step{At: p.At, What: fmt.Sprintf("a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic)})
 		}
 	}
 	return list

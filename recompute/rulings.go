@@ -3,6 +3,7 @@ package recompute
 import (
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/settings"
 )
 
 // RulingResult is what a ruling did.
@@ -48,18 +49,18 @@ func (r *rulings) of(at int64, flags qa.Flags) int {
 }
 
 // rule applies ruling n to row i: its action in terms of screening, its flow and its bounds.
-func (e *Engine) rule(n, i int, flow float64) (site.Action, float64, bound) {
+func (e *Engine) rule(n, i int, flow float64) (site.Action, float64, settings.Bound) {
 	x := &e.rulings.list[n]
 	e.rulings.rows[n]++
 	switch x.Action {
 	case site.RuleLeaveOut:
-		return site.LeaveOut, flow, bound{}
+		return site.LeaveOut, flow, settings.Bound{}
 	case site.RuleBridge:
-		return site.Bridge, flow, bound{}
+		return site.Bridge, flow, settings.Bound{}
 	case site.RuleValue:
-		return site.Keep, x.Flow, exactly(x.Flow)
+		return site.Keep, x.Flow, settings.Exactly(x.Flow)
 	case site.RuleBound:
-		return site.Keep, x.Least, bound{held: true, lower: x.Least, upper: x.Most}
+		return site.Keep, x.Least, settings.Bound{Held: true, Lower: x.Least, Upper: x.Most}
 	}
-	return site.Keep, flow, exactly(flow)
+	return site.Keep, flow, settings.Exactly(flow)
 }

@@ -3,6 +3,7 @@ package recompute
 import (
 	"context"
 	"fmt"
+	"retotal/recompute/settings"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
@@ -62,7 +63,7 @@ type runner struct {
 
 // learnFirst reads the log once for what a run must know before it begins.
 func (r *runner) learnFirst(ctx context.Context) error {
-	if !onsetOpen(r.site) && !r.site.Filling.Rule.ByHours() {
+	if !settings.OnsetOpen(r.site) && !r.site.Filling.Rule.ByHours() {
 		return nil
 	}
 	first, err := r.bare().pass(ctx, nil, nil)
@@ -189,4 +190,26 @@ func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error
 		return nil, failure
 	}
 	return engine, err
+}
+
+// outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings after its
+// end. It is called once the log's first and last reading are known.
+func outsideLog(l *ingest.Log) (problems problem.List) {
+	clock := l.Site.Log.Clock
+	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)", clock.Format(l.From), clock.Format(l.Till), clock.Name)
+	first := l.From
+	if l.Site.Log.Means {
+		first = l.Begins(first) // a mean stands for the time before its stamp
+	}
+	for i, c := range l.Site.Corrections {
+		if from, until := settings.Span(c); from >= l.Till || until <= first {
+			problems.Add(problem.At(c.Place, fmt.Sprintf("correction[%d] lies outside the log", i), bounds, "check from and until, and the year"))
+		}
+	}
+	for i, c := range l.Site.Settings {
+		if c.At != nil && c.At.UTC > l.Till {
+			problems.Add(problem.Warn(c.At.Place, fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing", i-1, c.At.Text), bounds, ""))
+		}
+	}
+	return problems
 }

@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 
 	"retotal/ingest/site"
 	"retotal/qa"
@@ -130,7 +131,7 @@ func (e *Engine) pattern(r *Result) (p Pattern) {
 	return p
 }
 
-func last(l *Lane) *Segment { return &l.Segments[len(l.Segments)-1] }
+func last(l *settings.Lane) *settings.Segment { return &l.Segments[len(l.Segments)-1] }
 
 // ChangePoint is a day on which a slow statistic of the log changes its level: a candidate for when a setting changed.
 type ChangePoint struct {

@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 	"slices"
 
 	"retotal/ingest/reading"
@@ -57,13 +58,13 @@ func (e *Engine) take(b *reading.Batch) {
 	e.takeVerdicts(start)
 	e.takeAir(b, start)
 	e.takeFigures(b, start)
-	e.eachSegment(e.corrected, start, n, func(s *Segment, low, high int) {
-		s.heads(e.Head[low:high], e.Time[low:high], e.figure[low:high], e.airOf(low, high))
-		if s.unusable {
+	e.eachSegment(e.corrected, start, n, func(s *settings.Segment, low, high int) {
+		s.Heads(e.Head[low:high], e.Time[low:high], e.figure[low:high], e.airOf(low, high))
+		if s.Unusable {
 			e.unusable(low, high)
 		}
-		s.belowZero(e.DownstreamHead, e.Time, low, high)
-		s.belowZero(e.SecondHead, e.Time, low, high)
+		s.BelowZero(e.DownstreamHead, e.Time, low, high)
+		s.BelowZero(e.SecondHead, e.Time, low, high)
 	})
 	e.findTooLarge(start, n)
 	if e.ofFlow() {
@@ -80,21 +81,6 @@ func (e *Engine) takeClock(start int) {
 	}
 	for _, at := range e.Time[start:] {
 		e.shownTime = append(e.shownTime, e.site.Log.Shown(at))
-	}
-}
-
-// belowZero takes the level of zero flow off levels, of rows low to high−1; nil levels stay nil.
-func (s *Segment) belowZero(levels []float64, times []int64, low, high int) {
-	if levels == nil {
-		return
-	}
-	zero := line(s.Settings.Values[site.LevelOfZeroFlow], s)
-	for i := low; i < high; i++ {
-		at := zero.at
-		if zero.perNs != 0 {
-			at += float64(zero.perNs * float64(times[i]-s.origin))
-		}
-		levels[i] -= at
 	}
 }
 
@@ -136,7 +122,7 @@ func (e *Engine) takeAir(b *reading.Batch, start int) {
 // soundByLog reports whether the corrected lane takes the speed of sound from logged temperatures.
 func (e *Engine) soundByLog() bool {
 	for i := range e.corrected.Segments {
-		if e.corrected.Segments[i].takesSound() {
+		if e.corrected.Segments[i].TakesSound() {
 			return true
 		}
 	}
@@ -192,9 +178,9 @@ func (e *Engine) findTooLarge(start, n int) {
 	if most == 0 {
 		return
 	}
-	e.eachSegment(e.recorded, start, n, func(s *Segment, low, high int) {
+	e.eachSegment(e.recorded, start, n, func(s *settings.Segment, low, high int) {
 		for i := low; i < high; i++ {
-			if math.Abs(e.Head[i]-s.head(e.Time[i], e.figure[i], e.airAt(i))) > most+1e-9 {
+			if math.Abs(e.Head[i]-s.Head(e.Time[i], e.figure[i], e.airAt(i))) > most+1e-9 {
 				e.unusable(i, i+1)
 			}
 		}

@@ -3,6 +3,7 @@ package recompute
 import (
 	"fmt"
 	"math"
+	"retotal/recompute/settings"
 	"slices"
 
 	"retotal/ingest/problem"
@@ -72,12 +73,12 @@ func (t *trials) add(e *Engine, low, high int) {
 	if t.list == nil {
 		t.list = make([]trial, len(e.site.Corrections))
 	}
-	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
-		if len(s.corrections) == 0 {
+	e.eachSegment(e.corrected, low, high, func(s *settings.Segment, low, high int) {
+		if len(s.Corrections) == 0 {
 			return
 		}
-		e.eachSegment(e.recorded, low, high, func(recorded *Segment, low, high int) {
-			for _, k := range s.corrections {
+		e.eachSegment(e.recorded, low, high, func(recorded *settings.Segment, low, high int) {
+			for _, k := range s.Corrections {
 				t.list[k].add(e, t, s, recorded, low, high)
 			}
 		})
@@ -102,11 +103,11 @@ func (r *Result) refused() (problems problem.List) {
 }
 
 // add takes in rows of one segment of either lane.
-func (t *trial) add(e *Engine, all *trials, s, recorded *Segment, low, high int) {
+func (t *trial) add(e *Engine, all *trials, s, recorded *settings.Segment, low, high int) {
 	ofFlow := e.ofFlow()
 	if !ofFlow {
 		all.heads = slices.Grow(all.heads[:0], high-low)[:high-low]
-		recorded.heads(all.heads, e.Time[low:high], e.figure[low:high], e.airOf(low, high))
+		recorded.Heads(all.heads, e.Time[low:high], e.figure[low:high], e.airOf(low, high))
 	}
 	below := e.screener.Limits.BelowZero
 	lowest, lowestThen := s.Rating.Limits().Low, recorded.Rating.Limits().Low
@@ -119,7 +120,7 @@ func (t *trial) add(e *Engine, all *trials, s, recorded *Segment, low, high int)
 		if known {
 			then = all.heads[i-low]
 		} else if known = t.wanted(e.figure[i]); known {
-			t.guess = inverse(recorded.Rating, e.figure[i], t.guess)
+			t.guess = settings.Inverse(recorded.Rating, e.figure[i], t.guess)
 			then = t.guess
 		}
 		if known {
@@ -186,7 +187,7 @@ const (
 )
 
 // add takes in one head.
-func (t *headTally) add(h float64, s *Segment, lowest, below float64) {
+func (t *headTally) add(h float64, s *settings.Segment, lowest, below float64) {
 	if t.Readings == 0 {
 		t.Least, t.Highest = h, h
 	}
@@ -195,12 +196,12 @@ func (t *headTally) add(h float64, s *Segment, lowest, below float64) {
 	switch {
 	case h < -below:
 		t.Negative++
-	case h > s.usual:
+	case h > s.Usual:
 		t.Surcharged++
 	case h > 0 && h < lowest:
 		t.Low++
 	}
-	if h > 0 && h <= math.Min(s.top, farBeyond*s.usual) {
+	if h > 0 && h <= math.Min(s.Top, farBeyond*s.Usual) {
 		t.Inside++
 	}
 	side := 1

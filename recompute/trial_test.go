@@ -3,6 +3,7 @@ package recompute
 import (
 	"math"
 	"math/rand/v2"
+	"retotal/recompute/settings"
 	"slices"
 	"testing"
 
@@ -29,7 +30,7 @@ func TestHeadTally(t *testing.T) {
 		for range 10001 {
 			h := c.head()
 			list = append(list, h)
-			tally.add(h, &Segment{usual: 0.4, top: 0.5}, 0.06, 0.0005)
+			tally.add(h, &settings.Segment{Usual: 0.4, Top: 0.5}, 0.06, 0.0005)
 			switch {
 			case h < -0.0005:
 				want.Negative++

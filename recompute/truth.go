@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 
 	"retotal/ingest/site"
 )
@@ -84,7 +85,7 @@ func (r *Result) Covered(p *Period, by Volume) float64 {
 // physicalMost is the most that can have flowed under a lane's settings between two instants, m³/s: up to the depth of
 // the channel, above which the water leaves it, or else up to the end of the rating (a table's last point, a full
 // pipe). A meter's caps are no physical limits: water goes over them.
-func physicalMost(l *Lane, from, till int64) (most float64) {
+func physicalMost(l *settings.Lane, from, till int64) (most float64) {
 	for i := range l.Segments {
 		s := &l.Segments[i]
 		if s.Until <= from || s.From > till || s.Rating == nil {
@@ -94,7 +95,7 @@ func physicalMost(l *Lane, from, till int64) (most float64) {
 		if depth := s.Settings.Values[site.ChannelDepth]; depth != nil {
 			top = math.Max(depth.From.SI, depth.To.SI)
 		}
-		most = math.Max(most, greatest(s.Rating, top))
+		most = math.Max(most, settings.Greatest(s.Rating, top))
 	}
 	return most
 }

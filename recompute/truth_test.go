@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 	"testing"
 	"time"
 
@@ -85,11 +86,11 @@ func TestGreatest(t *testing.T) {
 	if len(issues) > 0 {
 		t.Fatal(issues)
 	}
-	if ratio := greatest(pipe, 0.5) / pipe.Flow(0.5); math.Abs(ratio-1.076) > 0.001 {
+	if ratio := settings.Greatest(pipe, 0.5) / pipe.Flow(0.5); math.Abs(ratio-1.076) > 0.001 {
 		t.Errorf("%.4f of the full pipe's flow", ratio)
 	}
 	weir, issues := device.Build("v-notch", map[string]any{"angle": "90 deg"})
-	if len(issues) > 0 || !math.IsInf(greatest(weir, weir.Limits().End), 1) {
+	if len(issues) > 0 || !math.IsInf(settings.Greatest(weir, weir.Limits().End), 1) {
 		t.Error("a weir has no end", issues)
 	}
 }

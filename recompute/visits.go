@@ -3,6 +3,7 @@ package recompute
 import (
 	"cmp"
 	"math"
+	"retotal/recompute/settings"
 	"slices"
 
 	"retotal/ingest/reading"
@@ -55,23 +56,23 @@ func (r *Residual) fill(e *Engine, i int) {
 		}
 		figure = e.figure[i-1] + float64((e.figure[i]-e.figure[i-1])*(float64(at-e.Time[i-1])/float64(e.Time[i]-e.Time[i-1])))
 	}
-	recorded, corrected := &e.recorded.Segments[e.recorded.at(at)], &e.corrected.Segments[e.corrected.at(at)]
-	r.Recorded, r.Corrected = recorded.head(at, figure, e.airAt(i)), corrected.head(at, figure, e.airAt(i))
+	recorded, corrected := &e.recorded.Segments[e.recorded.At(at)], &e.corrected.Segments[e.corrected.At(at)]
+	r.Recorded, r.Corrected = recorded.Head(at, figure, e.airAt(i)), corrected.Head(at, figure, e.airAt(i))
 	value := r.Visit.Value.SI
-	empty, zero := line(corrected.Settings.Values[site.EmptyDistance], corrected), line(corrected.Settings.Values[site.LevelOfZeroFlow], corrected)
-	dt := float64(at - corrected.origin)
-	if corrected.From == always {
+	empty, zero := settings.Line(corrected.Settings.Values[site.EmptyDistance], corrected), settings.Line(corrected.Settings.Values[site.LevelOfZeroFlow], corrected)
+	dt := float64(at - corrected.Origin)
+	if corrected.From == settings.Always {
 		dt = 0
 	}
 	switch r.Visit.Quantity {
 	case reading.Distance:
-		r.True = empty.at + float64(empty.perNs*dt) - value - zero.at - float64(zero.perNs*dt)
+		r.True = empty.At + float64(empty.PerNs*dt) - value - zero.At - float64(zero.PerNs*dt)
 	case reading.Level:
-		r.True = value - zero.at - float64(zero.perNs*dt)
+		r.True = value - zero.At - float64(zero.PerNs*dt)
 	case reading.Head:
 		r.True = value
 	default:
-		r.True = inverse(corrected.Rating, value, 0.1)
+		r.True = settings.Inverse(corrected.Rating, value, 0.1)
 	}
 	r.Found = !math.IsNaN(r.True)
 }

@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 	"time"
 
 	"retotal/ingest/reading"
@@ -49,7 +50,7 @@ const doubted = qa.Spike | qa.Conflict | qa.Unusable | qa.Dead | qa.Stuck | qa.L
 
 // add takes in rows low to high−1.
 func (s *stays) add(e *Engine, low, high int) {
-	e.eachSegment(e.corrected, low, high, func(segment *Segment, low, high int) {
+	e.eachSegment(e.corrected, low, high, func(segment *settings.Segment, low, high int) {
 		for i := low; i < high; i++ {
 			s.row(e, segment, i)
 		}
@@ -58,7 +59,7 @@ func (s *stays) add(e *Engine, low, high int) {
 }
 
 // row takes in one reading.
-func (s *stays) row(e *Engine, segment *Segment, i int) {
+func (s *stays) row(e *Engine, segment *settings.Segment, i int) {
 	head, flags := e.Head[i], e.Flags[i]
 	if flags&qa.Gap != 0 || i == 0 || e.Time[i] == segment.From {
 		s.end(e, 0)
@@ -66,7 +67,7 @@ func (s *stays) row(e *Engine, segment *Segment, i int) {
 	}
 	end, low := e.atEnd(i)
 	if end && low { // the meter itself jumps from its cut-off to zero
-		head = math.Max(head, segment.head(e.Time[i], segment.ends.floor, e.airAt(i)))
+		head = math.Max(head, segment.Head(e.Time[i], segment.Ends.Floor, e.airAt(i)))
 	}
 	change := math.Abs(head - s.head)
 	switch {
@@ -123,10 +124,10 @@ func (s *stays) showMore(e *Engine, low, high int) {
 	}
 	half := e.screener.Limits.Step/2 + 1e-9
 	for low < high {
-		k := e.recorded.at(e.Time[low] - e.lag)
+		k := e.recorded.At(e.Time[low] - e.lag)
 		segment := &e.recorded.Segments[k]
 		for ; low < high && e.Time[low]-e.lag < segment.Until; low++ {
-			if over := segment.head(e.Time[low], e.figure[low], e.airAt(low)) - segment.maximumHead; over > half && e.Flags[low]&doubted == 0 {
+			if over := segment.Head(e.Time[low], e.figure[low], e.airAt(low)) - segment.MaximumHead; over > half && e.Flags[low]&doubted == 0 {
 				s.more[k] = true
 			}
 		}
@@ -199,7 +200,7 @@ func (e *Engine) learn() *Whole {
 	w := &Whole{more: make([]bool, len(e.recorded.Segments)), stays: e.stays.verdicts(e)}
 	news := len(w.stays) > 0
 	for k := range e.stays.more {
-		if w.more[k] = e.stays.more[k]; w.more[k] && !e.recorded.Segments[k].showsMore {
+		if w.more[k] = e.stays.more[k]; w.more[k] && !e.recorded.Segments[k].ShowsMore {
 			news = true
 		}
 	}

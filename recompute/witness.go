@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"math"
+	"retotal/recompute/settings"
 
 	"retotal/ingest/reading"
 )
@@ -73,18 +74,18 @@ func (w *Witness) compare(e *Engine, low, high int) {
 	if len(e.flow) == 0 {
 		return
 	}
-	e.eachSegment(e.recorded, low, high, func(s *Segment, low, high int) {
+	e.eachSegment(e.recorded, low, high, func(s *settings.Segment, low, high int) {
 		w.lane(e, &w.Recorded, &w.recorded, s, e.beforeFlow[low:high], low)
 	})
-	e.eachSegment(e.corrected, low, high, func(s *Segment, low, high int) {
+	e.eachSegment(e.corrected, low, high, func(s *settings.Segment, low, high int) {
 		w.limited = append(w.limited[:0], e.afterFlow[low:high]...)
 		for i, h := range e.Head[low:high] {
-			if h > s.maximumHead { // as the meter would have shown it
-				w.limited[i] = s.Rating.Flow(s.maximumHead)
+			if h > s.MaximumHead { // as the meter would have shown it
+				w.limited[i] = s.Rating.Flow(s.MaximumHead)
 			}
-			if w.limited[i] > s.maximumFlow {
-				w.limited[i] = s.maximumFlow
-			} else if w.limited[i] < s.cutOff {
+			if w.limited[i] > s.MaximumFlow {
+				w.limited[i] = s.MaximumFlow
+			} else if w.limited[i] < s.CutOff {
 				w.limited[i] = 0
 			}
 		}
@@ -104,7 +105,7 @@ func (w *Witness) finish() Witness {
 const compareBlock = 256
 
 // lane takes in the flows of one segment for the rows from first on.
-func (w *Witness) lane(e *Engine, m *Misfit, f *follower, s *Segment, flows []float64, first int) {
+func (w *Witness) lane(e *Engine, m *Misfit, f *follower, s *settings.Segment, flows []float64, first int) {
 	half := w.flowStep/2 + 1e-12
 	f.enter(s)
 	for len(flows) > 0 {
@@ -179,7 +180,7 @@ func (m *Misfit) add(flows, logged, seconds []float64, states []reading.State, t
 
 // rangeOf returns a flow that half a step of the level cannot exceed anywhere in a block: flow rises with head, so it is less
 // than the flow half a step above the highest head less that half a step below the lowest.
-func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
+func (w *Witness) rangeOf(e *Engine, s *settings.Segment, first, n int) float64 {
 	lowest, highest := e.figure[first], e.figure[first]
 	for _, v := range e.figure[first+1 : first+n] {
 		if v < lowest {
@@ -188,21 +189,21 @@ func (w *Witness) rangeOf(e *Engine, s *Segment, first, n int) float64 {
 			highest = v
 		}
 	}
-	if !s.straight() || s.cutOff > 0 {
+	if !s.Straight() || s.CutOff > 0 {
 		return math.Inf(1)
 	}
-	a, b := s.head(e.Time[first], lowest, 0), s.head(e.Time[first+n-1], highest, 0)
-	c, d := s.head(e.Time[first+n-1], lowest, 0), s.head(e.Time[first], highest, 0)
+	a, b := s.Head(e.Time[first], lowest, 0), s.Head(e.Time[first+n-1], highest, 0)
+	c, d := s.Head(e.Time[first+n-1], lowest, 0), s.Head(e.Time[first], highest, 0)
 	return s.Rating.Flow(max(a, b, c, d)+w.levelStep/2) - s.Rating.Flow(min(a, b, c, d)-w.levelStep/2)
 }
 
 // rounding works out, for n rows, what the meter would show at half a step of the level less, and more.
-func (w *Witness) rounding(e *Engine, s *Segment, first, n int) {
+func (w *Witness) rounding(e *Engine, s *settings.Segment, first, n int) {
 	w.heads = append(w.heads[:0], e.figure[first:first+n]...)
-	s.heads(w.heads, e.Time[first:first+n], e.figure[first:first+n], e.airOf(first, first+n))
+	s.Heads(w.heads, e.Time[first:first+n], e.figure[first:first+n], e.airOf(first, first+n))
 	w.least, w.most = w.least[:0], w.most[:0]
 	for _, h := range w.heads {
-		w.least, w.most = append(w.least, s.meterFlow(h-w.levelStep/2)), append(w.most, s.meterFlow(h+w.levelStep/2))
+		w.least, w.most = append(w.least, s.MeterFlow(h-w.levelStep/2)), append(w.most, s.MeterFlow(h+w.levelStep/2))
 	}
 }
 

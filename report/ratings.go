@@ -14,8 +14,8 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"retotal/ingest/quantity"
-	"retotal/recompute"
 	"retotal/recompute/device"
+	"retotal/recompute/settings"
 )
 
 // rating shows the ratings of both lanes as they were last, and the logged flow at the corrected head.
@@ -43,7 +43,7 @@ func (r *Report) rating(run *Run) *picture {
 	return &picture{name: "rating", height: 11 * vg.Centimeter, parts: []*plot.Plot{p}}
 }
 
-func last(l *recompute.Lane) *recompute.Segment { return &l.Segments[len(l.Segments)-1] }
+func last(l *settings.Lane) *settings.Segment { return &l.Segments[len(l.Segments)-1] }
 
 // addCloud adds the least and greatest logged flow at each head.
 func (r *Report) addCloud(p *plot.Plot, run *Run) {
@@ -72,7 +72,7 @@ func sortedByX(points plotter.XYs) plotter.XYs {
 }
 
 // curve is a rating as a line of 200 points.
-func curve(s *recompute.Segment, top float64, unit func(float64) float64) plotter.XYs {
+func curve(s *settings.Segment, top float64, unit func(float64) float64) plotter.XYs {
 	points := make(plotter.XYs, 201)
 	for i := range points {
 		h := top * float64(i) / 200
@@ -91,7 +91,7 @@ func DrawRatings(name string, names []string, ratings []device.Rating, top float
 		if i < len(ratings)-1 {
 			style = beforeLine
 		}
-		run.addLine(p, curve(&recompute.Segment{Rating: r}, top, unit.FromSI), names[i], style, true)
+		run.addLine(p, curve(&settings.Segment{Rating: r}, top, unit.FromSI), names[i], style, true)
 	}
 	p.X.Min, p.X.Max, p.Y.Min = 0, top, 0
 	p.Legend.Left = true

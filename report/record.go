@@ -20,6 +20,7 @@ import (
 	"retotal/recompute"
 	"retotal/recompute/audit"
 	"retotal/recompute/device"
+	"retotal/recompute/settings"
 )
 
 // Record is the correction record: what was read, decided, computed and found. Volumes are m³ rounded to 0.001, times are UTC. It
@@ -277,7 +278,7 @@ func utc(at int64) string {
 }
 
 // segments lists the settings that were in force at some time of the log.
-func segments(l *recompute.Lane, log *ingest.Log) (out []segmentRecord) {
+func segments(l *settings.Lane, log *ingest.Log) (out []segmentRecord) {
 	for i := range l.Segments {
 		s := &l.Segments[i]
 		if s.Until <= log.From || s.From > log.Till {

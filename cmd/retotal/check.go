@@ -10,7 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"retotal/recompute"
+	"retotal/recompute/settings"
 	"retotal/report"
 )
 
@@ -105,7 +105,7 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 }
 
 // lane prints the settings of one lane.
-func lane(w io.Writer, j *job, l *recompute.Lane) {
+func lane(w io.Writer, j *job, l *settings.Lane) {
 	fmt.Fprintf(w, "\n%s settings\n", strings.ToUpper(l.Name[:1])+l.Name[1:])
 	clock := j.site.Log.Clock
 	for i := range l.Segments {

@@ -8,6 +8,7 @@ import (
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
+	"retotal/recompute/settings"
 	"retotal/report"
 )
 
@@ -40,7 +41,7 @@ func prepare(file string, without ...int) (*job, error) {
 	if err := problems.Err(); err != nil {
 		return nil, err
 	}
-	j.warnings = append(problems.Warnings(), recompute.OnBounds(s)...)
+	j.warnings = append(problems.Warnings(), settings.OnBounds(s)...)
 	if j.log, problems = ingest.Inspect(s); len(problems) > 0 {
 		return nil, problems
 	}

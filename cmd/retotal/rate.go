@@ -11,8 +11,8 @@ import (
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
 	"retotal/ingest/site"
-	"retotal/recompute"
 	"retotal/recompute/device"
+	"retotal/recompute/settings"
 	"retotal/report"
 )
 
@@ -160,7 +160,7 @@ func chosen(args []string, o rateOptions) ([]rated, error) {
 	if s == nil {
 		return nil, problems
 	}
-	lanes, more := recompute.NewLanes(s, nil)
+	lanes, more := settings.NewLanes(s, nil)
 	problems.Add(more...)
 	if err := problems.Err(); err != nil {
 		return nil, err

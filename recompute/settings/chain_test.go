@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"math"

@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"math"
@@ -51,7 +51,7 @@ func (c *chain) y(v float64) float64 {
 	if c.backward == nil {
 		return v
 	}
-	c.last = inverse(c.backward, v, c.last)
+	c.last = Inverse(c.backward, v, c.last)
 	return c.last
 }
 
@@ -152,7 +152,7 @@ func bendAt(knots []site.Knot, h float64) float64 {
 
 // inverse returns the head that gives a flow, by Newton's method from a guess and, where that does not settle, by bisection. Flows that the
 // rating does not reach give the head at its end; flows of zero and less give zero.
-func inverse(r device.Rating, q, guess float64) float64 {
+func Inverse(r device.Rating, q, guess float64) float64 {
 	if q <= 0 {
 		return 0
 	}
@@ -177,26 +177,26 @@ func inverse(r device.Rating, q, guess float64) float64 {
 
 // buildChain works out the way from the log's figures, written under the recorded settings, to heads under those of s.
 func buildChain(primary reading.Quantity, column *site.Column, s, recorded *Segment) chain {
-	c := chain{origin: s.origin, alpha: 0, beta: 1, head: number(s, site.HeadFactor), sound: 1, meter: recorded}
+	c := chain{origin: s.Origin, alpha: 0, beta: 1, head: number(s, site.HeadFactor), sound: 1, meter: recorded}
 	c.alpha, c.beta = loopChange(column, recorded.Settings.Loop, s.Settings.Loop)
 	factor := number(s, site.LoggedFactor) / number(recorded, site.LoggedFactor)
 	c.alpha, c.beta = float64(factor*c.alpha), float64(factor*c.beta)
-	empty, zero := line(s.Settings.Values[site.EmptyDistance], s), line(s.Settings.Values[site.LevelOfZeroFlow], s)
-	emptyThen, zeroThen := line(recorded.Settings.Values[site.EmptyDistance], s), line(recorded.Settings.Values[site.LevelOfZeroFlow], s)
+	empty, zero := Line(s.Settings.Values[site.EmptyDistance], s), Line(s.Settings.Values[site.LevelOfZeroFlow], s)
+	emptyThen, zeroThen := Line(recorded.Settings.Values[site.EmptyDistance], s), Line(recorded.Settings.Values[site.LevelOfZeroFlow], s)
 	if at := s.Settings.EchoAt; at != nil { // the distance that the meter called the empty distance was measured by sound
 		k := soundRatio(at.SI, kelvin(recorded.Settings.Air, at.SI))
-		empty = straight{float64(empty.at * k), float64(empty.perNs * k)}
+		empty = straight{float64(empty.At * k), float64(empty.PerNs * k)}
 	}
 	c.ratio = number(s, site.DistanceFactor) / number(recorded, site.DistanceFactor)
 	headThen := number(recorded, site.HeadFactor)
-	c.rest = affine{empty.at - zero.at, empty.perNs - zero.perNs, 0}
+	c.rest = affine{empty.At - zero.At, empty.PerNs - zero.PerNs, 0}
 	switch {
 	case primary == reading.Distance:
 		c.depth = affine{0, 0, 1}
 	case primary == reading.Level:
-		c.depth = affine{emptyThen.at, emptyThen.perNs, -1}
+		c.depth = affine{emptyThen.At, emptyThen.PerNs, -1}
 	default: // a head, logged or of a flow
-		c.depth = affine{emptyThen.at - zeroThen.at, emptyThen.perNs - zeroThen.perNs, -1 / headThen}
+		c.depth = affine{emptyThen.At - zeroThen.At, emptyThen.PerNs - zeroThen.PerNs, -1 / headThen}
 	}
 	if primary > reading.Head {
 		c.backward = recorded.Rating

@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"math"
@@ -21,14 +21,14 @@ func TestHullOfEveryKind(t *testing.T) {
 		top := math.Min(math.Min(1.3*r.Limits().High, r.Limits().End), 2)
 		for _, shift := range []float64{0.02, -0.02} {
 			lane := func(empty float64) *Segment {
-				s := &Segment{From: always, Until: never, origin: always, Rating: r, maximumHead: top, maximumFlow: math.Inf(1)}
+				s := &Segment{From: Always, Until: Never, Origin: Always, Rating: r, MaximumHead: top, MaximumFlow: math.Inf(1)}
 				s.Settings.Values[site.EmptyDistance] = &site.Ramp{From: quantity.Value{SI: empty}, To: quantity.Value{SI: empty}}
 				s.Settings.Values[site.MaximumHead] = &site.Ramp{From: quantity.Value{SI: top}, To: quantity.Value{SI: top}}
 				return s
 			}
 			recorded, s := lane(3), lane(3+shift)
 			recorded.chain, s.chain = buildChain(reading.Flow, nil, recorded, recorded), buildChain(reading.Flow, nil, s, recorded)
-			s.ends = ends{depth: math.Inf(1)}
+			s.Ends = ends{depth: math.Inf(1)}
 			h := &hull{segment: s, recorded: recorded, most: math.Inf(1)}
 			begun := time.Now()
 			h.bounds(0, 293.15)

@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"math"
@@ -9,7 +9,7 @@ import (
 )
 
 // heads turns figures of one segment into heads.
-func (s *Segment) heads(heads []float64, times []int64, figures, air []float64) {
+func (s *Segment) Heads(heads []float64, times []int64, figures, air []float64) {
 	c := &s.chain
 	if c.straight() && c.shiftPerNs == 0 && s.later == nil {
 		scale, shift := c.scale, c.shift
@@ -23,12 +23,12 @@ func (s *Segment) heads(heads []float64, times []int64, figures, air []float64) 
 		if air != nil {
 			temperature = air[i]
 		}
-		heads[i] = s.head(times[i], v, temperature)
+		heads[i] = s.Head(times[i], v, temperature)
 	}
 }
 
 // flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need no rating.
-func (s *Segment) flows(out, heads, figures []float64, times []int64) {
+func (s *Segment) Flows(out, heads, figures []float64, times []int64) {
 	switch {
 	case s.later != nil:
 		for i, h := range heads {
@@ -44,26 +44,26 @@ func (s *Segment) flows(out, heads, figures []float64, times []int64) {
 }
 
 // limit brings flows to what a meter with a segment's settings shows of them.
-func (s *Segment) limit(flows, heads []float64) {
-	most := s.maximumFlow
-	if !math.IsInf(s.maximumHead, 1) {
-		most = math.Min(most, s.Rating.Flow(s.maximumHead))
+func (s *Segment) Limit(flows, heads []float64) {
+	most := s.MaximumFlow
+	if !math.IsInf(s.MaximumHead, 1) {
+		most = math.Min(most, s.Rating.Flow(s.MaximumHead))
 	}
-	if s.cutOff == 0 && math.IsInf(most, 1) {
+	if s.CutOff == 0 && math.IsInf(most, 1) {
 		return
 	}
 	for i, q := range flows {
 		switch {
-		case heads[i] > s.maximumHead || q > most:
+		case heads[i] > s.MaximumHead || q > most:
 			flows[i] = most
-		case q < s.cutOff:
+		case q < s.CutOff:
 			flows[i] = 0
 		}
 	}
 }
 
 // modular returns the modular limit of a segment's device, 0 when none is known.
-func (s *Segment) modular() float64 {
+func (s *Segment) Modular() float64 {
 	d, ok := s.Rating.(device.Drownable)
 	if !ok {
 		return 0
@@ -76,39 +76,39 @@ func (s *Segment) modular() float64 {
 
 // shows fills out with what a meter with a segment's settings shows for logged figures: of a log of flows the figures themselves, unless the segment is moved off what
 // the meter had.
-func (s *Segment) shows(out []float64, times []int64, figures []float64, ofFlow bool) {
+func (s *Segment) Shows(out []float64, times []int64, figures []float64, ofFlow bool) {
 	if ofFlow && s.chain.meter == s {
 		copy(out, figures)
 		return
 	}
-	s.heads(out, times, figures, nil)
+	s.Heads(out, times, figures, nil)
 	for i, h := range out {
-		if h > s.maximumHead {
-			out[i] = s.maximumHead
+		if h > s.MaximumHead {
+			out[i] = s.MaximumHead
 		}
 	}
 	s.Rating.Flows(out, out)
-	if s.cutOff == 0 && math.IsInf(s.maximumFlow, 1) {
+	if s.CutOff == 0 && math.IsInf(s.MaximumFlow, 1) {
 		return
 	}
 	for i, q := range out {
-		if q < s.cutOff {
+		if q < s.CutOff {
 			out[i] = 0
-		} else if q > s.maximumFlow {
-			out[i] = s.maximumFlow
+		} else if q > s.MaximumFlow {
+			out[i] = s.MaximumFlow
 		}
 	}
 }
 
 // raise moves all heads of a segment by a length.
-func (s *Segment) raise(by float64) {
+func (s *Segment) Raise(by float64) {
 	s.chain.shift += by
 	s.chain.rest.a += by
 	s.chain.exact = 0 // the meter's datum is in doubt, so a factor is not all
 }
 
 // warm moves the air's temperature of a segment by some kelvin, where its way depends on it.
-func (b *builder) warm(s *Segment, by float64) {
+func (b *Builder) Warm(s *Segment, by float64) {
 	if s.Settings.Air == nil {
 		return
 	}
@@ -119,53 +119,53 @@ func (b *builder) warm(s *Segment, by float64) {
 		moved.Fixed = &v
 	}
 	moved.Plus += by
-	then := &b.recorded[(&Lane{Segments: b.recorded}).at(s.From)]
+	then := &b.Recorded[(&Lane{Segments: b.Recorded}).At(s.From)]
 	s.Settings.Air = &moved
-	s.chain = buildChain(b.site.Log.Primary, &b.site.Log.Columns[b.site.Log.Primary], s, then)
+	s.chain = buildChain(b.Site.Log.Primary, &b.Site.Log.Columns[b.Site.Log.Primary], s, then)
 	s.chain.exact = 0
 }
 
 // rate puts another rating in the place of a segment's.
-func (b *builder) rate(s *Segment, r device.Rating) {
-	if s.Rating = r; b.site.Log.Primary > reading.Head {
+func (b *Builder) Rate(s *Segment, r device.Rating) {
+	if s.Rating = r; b.Site.Log.Primary > reading.Head {
 		s.chain.exact = 0
 	}
 }
 
 // raised reports whether a segment's heads are moved against those of another that has the same settings.
-func (s *Segment) raised(from *Segment) bool {
+func (s *Segment) Raised(from *Segment) bool {
 	return s.chain.rest.a != from.chain.rest.a || s.chain.shift != from.chain.shift
 }
 
 // takesSound reports whether the speed of sound is that of each reading's logged temperature.
-func (s *Segment) takesSound() bool { return s.chain.air != nil || s.chain.then != nil }
+func (s *Segment) TakesSound() bool { return s.chain.air != nil || s.chain.then != nil }
 
 // straight reports whether heads are one straight line of figures.
-func (s *Segment) straight() bool { return s.chain.straight() }
+func (s *Segment) Straight() bool { return s.chain.straight() }
 
 // echo is what the sensor itself measured behind a figure, whatever the meter was told: the distance at 20 degC, m.
-func (s *Segment) echo(at int64, figure, air float64) float64 { return s.chain.echo(at, figure, air) }
+func (s *Segment) Echo(at int64, figure, air float64) float64 { return s.chain.echo(at, figure, air) }
 
 // headOfEcho is the head of what the sensor measured.
-func (s *Segment) headOfEcho(at int64, echo, air float64) float64 {
+func (s *Segment) HeadOfEcho(at int64, echo, air float64) float64 {
 	return s.chain.headOf(at, float64(echo*s.chain.scaleOf(air)), air)
 }
 
 // ofMeans reports whether the segment's flows are means that are only known between bounds.
-func (s *Segment) ofMeans() bool { return s.ends.hull != nil }
+func (s *Segment) OfMeans() bool { return s.Ends.hull != nil }
 
 // meanBounds returns the bounds of a mean.
-func (s *Segment) meanBounds(figure, air float64) (lower, upper float64) {
-	return s.ends.hull.bounds(figure, air)
+func (s *Segment) MeanBounds(figure, air float64) (lower, upper float64) {
+	return s.Ends.hull.bounds(figure, air)
 }
 
 // meanBoundsWith returns the bounds of a mean that was written partly under another segment's settings.
-func (s *Segment) meanBoundsWith(other *Segment, figure, air float64) (lower, upper float64) {
-	return s.ends.hull.with(other.ends.hull, figure, air)
+func (s *Segment) MeanBoundsWith(other *Segment, figure, air float64) (lower, upper float64) {
+	return s.Ends.hull.with(other.Ends.hull, figure, air)
 }
 
 // spans are corrections that correct nothing: they cut the recorded lane where a survey begins or ends to stand for the datum.
-func spans(corrections []site.Correction) (out []site.Correction) {
+func Spans(corrections []site.Correction) (out []site.Correction) {
 	for _, c := range corrections {
 		out = append(out, site.Correction{From: c.From, Until: c.Until})
 	}
@@ -173,14 +173,14 @@ func spans(corrections []site.Correction) (out []site.Correction) {
 }
 
 // moved applies a change to every segment of a lane, and works out anew what follows from it.
-func (b *builder) moved(l *Lane, change func(s *Segment)) *Lane {
-	recorded := Lane{Segments: b.recorded}
+func (b *Builder) Moved(l *Lane, change func(s *Segment)) *Lane {
+	recorded := Lane{Segments: b.Recorded}
 	for i := range l.Segments {
 		s := &l.Segments[i]
 		for _, x := range []*Segment{s, s.later} {
 			if x != nil && x.Rating != nil {
 				change(x)
-				x.derive(b.site, &b.recorded[recorded.at(s.From)])
+				x.derive(b.Site, &b.Recorded[recorded.At(s.From)])
 			}
 		}
 	}
@@ -188,9 +188,9 @@ func (b *builder) moved(l *Lane, change func(s *Segment)) *Lane {
 }
 
 // showsMoreThan takes the maximum head off as an end of the meter where the log shows more, in all lanes; more says so of each recorded segment.
-func showsMoreThan(s *site.Site, recorded *Lane, more []bool, lanes []*Lane) {
+func ShowsMoreThan(s *site.Site, recorded *Lane, more []bool, lanes []*Lane) {
 	for k, m := range more {
-		recorded.Segments[k].showsMore = m
+		recorded.Segments[k].ShowsMore = m
 	}
 	for _, lane := range lanes {
 		for i := range lane.Segments {
@@ -200,5 +200,20 @@ func showsMoreThan(s *site.Site, recorded *Lane, more []bool, lanes []*Lane) {
 				}
 			}
 		}
+	}
+}
+
+// BelowZero takes the level of zero flow off levels, of rows low to high−1; nil levels stay nil.
+func (s *Segment) BelowZero(levels []float64, times []int64, low, high int) {
+	if levels == nil {
+		return
+	}
+	zero := Line(s.Settings.Values[site.LevelOfZeroFlow], s)
+	for i := low; i < high; i++ {
+		at := zero.At
+		if zero.PerNs != 0 {
+			at += float64(zero.PerNs * float64(times[i]-s.Origin))
+		}
+		levels[i] -= at
 	}
 }

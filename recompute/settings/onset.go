@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"fmt"
@@ -60,7 +60,7 @@ func onsets(s *site.Site, c *site.Correction, found []Step) (list []onset) {
 }
 
 // onsetOpen reports whether a site has a correction whose onset is not sure, so that steps found in the data are of use (see NewLanes).
-func onsetOpen(s *site.Site) bool {
+func OnsetOpen(s *site.Site) bool {
 	return slices.ContainsFunc(s.Corrections, func(c site.Correction) bool { return c.Onset != nil })
 }
 

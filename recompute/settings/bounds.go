@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"math"
@@ -11,68 +11,68 @@ import (
 
 // ends are the figures at which a meter stops: what stands behind them is only bounded.
 type ends struct {
-	least, most float64 // logged figures at and beyond which the truth is not known; ∓Inf for none
-	falling     bool    // flow falls as the figure rises
-	floor, cap  float64 // figures that bound the truth: from above at the end of little flow, from below at the end of much
+	Least, Most float64 // logged figures at and beyond which the truth is not known; ∓Inf for none
+	Falling     bool    // flow falls as the figure rises
+	Floor, cap  float64 // figures that bound the truth: from above at the end of little flow, from below at the end of much
 	depth       float64 // m³/s, the greatest flow below the channel's depth and the rating's end; +Inf when neither is known
 	spill       float64 // m³/s, flow at the channel's depth, which bounds the flow when the head is above it; +Inf when it is not known
-	twofold     float64 // logged flow above which two heads of the meter's rating give it; 0 for none
+	Twofold     float64 // logged flow above which two heads of the meter's rating give it; 0 for none
 	hull        *hull   // for figures that are means over an interval, unless a factor corrects them exactly
 }
 
 // findEnds works out where figures stop in a segment, from what the meter was set to.
 func findEnds(s *site.Site, segment, recorded *Segment) ends {
-	e := ends{least: math.Inf(-1), most: math.Inf(1), depth: math.Inf(1), spill: math.Inf(1), falling: segment.chain.falling()}
+	e := ends{Least: math.Inf(-1), Most: math.Inf(1), depth: math.Inf(1), spill: math.Inf(1), Falling: segment.chain.falling()}
 	if depth := optional(segment, site.ChannelDepth); depth <= segment.Rating.Limits().End {
 		e.spill = segment.Rating.Flow(depth)
 	}
-	if !math.IsInf(segment.top, 1) {
-		e.depth = greatest(segment.Rating, segment.top)
+	if !math.IsInf(segment.Top, 1) {
+		e.depth = Greatest(segment.Rating, segment.Top)
 	}
 	primary := s.Log.Primary
 	clamped := recorded.Settings.Clamped != nil && *recorded.Settings.Clamped
 	switch {
 	case primary > reading.Head:
-		e.least, e.floor = 0, recorded.cutOffFigure()
-		e.most = math.Min(recordedTop(recorded), optional(recorded, site.MaximumFlow))
-		e.cap = e.most
-		if end := recorded.Rating.Limits().End; segment.chain.exact == 0 && !math.IsInf(end, 1) && greatest(recorded.Rating, end) > recorded.Rating.Flow(end)*(1+1e-9) {
-			e.twofold = recorded.Rating.Flow(end)
+		e.Least, e.Floor = 0, recorded.cutOffFigure()
+		e.Most = math.Min(RecordedTop(recorded), optional(recorded, site.MaximumFlow))
+		e.cap = e.Most
+		if end := recorded.Rating.Limits().End; segment.chain.exact == 0 && !math.IsInf(end, 1) && Greatest(recorded.Rating, end) > recorded.Rating.Flow(end)*(1+1e-9) {
+			e.Twofold = recorded.Rating.Flow(end)
 		}
 	case clamped && primary != reading.Distance:
-		e.least, e.floor = 0, 0
+		e.Least, e.Floor = 0, 0
 	}
 	if primary == reading.Level || primary == reading.Head {
 		e.stopAtHead(recorded)
 	}
 	e.saturate(columnLoop(&s.Log.Columns[primary]), recorded.Settings.Loop)
-	if air := segment.chain.air; air == nil && e.least == 0 && !e.falling { // a zero that stays zero is exact
-		at := segment.origin
-		if end := segment.Until; segment.highest(at, end, e.floor) <= 1e-12 {
-			e.least = math.Inf(-1)
+	if air := segment.chain.air; air == nil && e.Least == 0 && !e.Falling { // a zero that stays zero is exact
+		at := segment.Origin
+		if end := segment.Until; segment.highest(at, end, e.Floor) <= 1e-12 {
+			e.Least = math.Inf(-1)
 		}
 	}
 	if s.Log.Means && segment.chain.exact == 0 {
-		e.hull = &hull{segment: segment, recorded: recorded, most: e.most, clamped: clamped && primary != reading.Distance}
+		e.hull = &hull{segment: segment, recorded: recorded, most: e.Most, clamped: clamped && primary != reading.Distance}
 	}
 	return e
 }
 
 // stopAtHead takes in the maximum head of a meter that logged levels or heads: it showed no more, unless the log does (see Whole).
 func (e *ends) stopAtHead(recorded *Segment) {
-	if recorded.showsMore || math.IsInf(optional(recorded, site.MaximumHead), 1) || !recorded.chain.straight() || recorded.chain.scale == 0 {
+	if recorded.ShowsMore || math.IsInf(optional(recorded, site.MaximumHead), 1) || !recorded.chain.straight() || recorded.chain.scale == 0 {
 		return
 	}
 	figure := recorded.figureOf(optional(recorded, site.MaximumHead))
 	if recorded.chain.scale > 0 {
-		e.most, e.cap = figure, figure
+		e.Most, e.cap = figure, figure
 	} else {
-		e.least, e.cap = figure, figure
+		e.Least, e.cap = figure, figure
 	}
 }
 
 // greatest is the greatest flow of a rating up to a head: that of a closed pipe stands below its crown.
-func greatest(r device.Rating, top float64) float64 {
+func Greatest(r device.Rating, top float64) float64 {
 	if math.IsInf(top, 1) {
 		return top
 	}
@@ -85,7 +85,7 @@ func greatest(r device.Rating, top float64) float64 {
 }
 
 // recordedTop is the flow at the meter's maximum head, +Inf when none is set.
-func recordedTop(recorded *Segment) float64 {
+func RecordedTop(recorded *Segment) float64 {
 	if h := optional(recorded, site.MaximumHead); !math.IsInf(h, 1) {
 		return recorded.Rating.Flow(h)
 	}
@@ -110,18 +110,18 @@ func (e *ends) saturate(loops ...*site.Loop) {
 			return l.Low.SI + float64((current-l.From)*((l.High.SI-l.Low.SI)/(l.To-l.From)))
 		}
 		low, high := min(at(3.8), at(20.5)), max(at(3.8), at(20.5))
-		if low > e.least {
-			e.least = low
-			if e.falling {
+		if low > e.Least {
+			e.Least = low
+			if e.Falling {
 				e.cap = low
 			} else {
-				e.floor = low
+				e.Floor = low
 			}
 		}
-		if high < e.most {
-			e.most = high
-			if e.falling {
-				e.floor = high
+		if high < e.Most {
+			e.Most = high
+			if e.Falling {
+				e.Floor = high
 			} else {
 				e.cap = high
 			}
@@ -142,18 +142,18 @@ func (c *chain) falling() bool {
 
 // highest is the larger of the flows that a figure gives at the beginning and at the end of a segment whose settings may move.
 func (s *Segment) highest(from, until int64, figure float64) float64 {
-	flow := s.flow(from, figure, 293.15)
-	if s.chain.shiftPerNs != 0 && until != never {
-		flow = math.Max(flow, s.flow(until, figure, 293.15))
+	flow := s.Flow(from, figure, 293.15)
+	if s.chain.shiftPerNs != 0 && until != Never {
+		flow = math.Max(flow, s.Flow(until, figure, 293.15))
 	}
 	return flow
 }
 
 // flow is the lane's flow of a logged figure at an instant, whatever stands behind it.
-func (s *Segment) flow(at int64, figure, air float64) float64 {
-	flow := s.flowOf(at, figure, s.head(at, figure, air))
+func (s *Segment) Flow(at int64, figure, air float64) float64 {
+	flow := s.flowOf(at, figure, s.Head(at, figure, air))
 	if s.later != nil {
-		flow = s.between(at, flow, s.later.flowOf(at, figure, s.head(at, figure, air)))
+		flow = s.between(at, flow, s.later.flowOf(at, figure, s.Head(at, figure, air)))
 	}
 	return flow
 }
@@ -167,7 +167,7 @@ func (s *Segment) flowOf(_ int64, figure, head float64) float64 {
 }
 
 // rated is the flow of a head at an instant.
-func (s *Segment) rated(at int64, head float64) float64 {
+func (s *Segment) Rated(at int64, head float64) float64 {
 	flow := s.Rating.Flow(head)
 	if s.later != nil {
 		flow = s.between(at, flow, s.later.Rating.Flow(head))
@@ -176,28 +176,28 @@ func (s *Segment) rated(at int64, head float64) float64 {
 }
 
 // bound is what is known of a reading's flow.
-type bound struct {
-	held         bool // only bounds are known
-	lower, upper float64
+type Bound struct {
+	Held         bool // only bounds are known
+	Lower, Upper float64
 }
 
-func exactly(flow float64) bound { return bound{lower: flow, upper: flow} }
+func Exactly(flow float64) Bound { return Bound{Lower: flow, Upper: flow} }
 
 // bounds returns the flows between which the truth lies behind a reading that stands at an end, or has two heads. flow is its flow whatever stands behind it.
-func (s *Segment) bounds(at int64, figure, air, flow float64, flags qa.Flags) bound {
-	e, b := &s.ends, bound{held: true}
+func (s *Segment) Bounds(at int64, figure, air, flow float64, flags qa.Flags) Bound {
+	e, b := &s.Ends, Bound{Held: true}
 	switch {
 	case flags&qa.CutOff != 0: // at the end of little flow
-		b.lower, b.upper = 0, s.flow(at, e.floor, air)
+		b.Lower, b.Upper = 0, s.Flow(at, e.Floor, air)
 	case flags&qa.Capped != 0:
-		b.lower, b.upper = s.flow(at, e.cap, air), e.depth
+		b.Lower, b.Upper = s.Flow(at, e.cap, air), e.depth
 	case flags&qa.Blanking != 0:
-		b.lower, b.upper = math.Min(flow, s.hold), e.depth
-	case e.twofold > 0 && figure > e.twofold:
-		b.lower, b.upper = s.twoFlows(at, figure, air)
+		b.Lower, b.Upper = math.Min(flow, s.Hold), e.depth
+	case e.Twofold > 0 && figure > e.Twofold:
+		b.Lower, b.Upper = s.twoFlows(at, figure, air)
 	default:
-		b.lower, b.upper = math.Min(flow, s.hold), e.spill
+		b.Lower, b.Upper = math.Min(flow, s.Hold), e.spill
 	}
-	b.upper = math.Max(b.upper, b.lower)
+	b.Upper = math.Max(b.Upper, b.Lower)
 	return b
 }

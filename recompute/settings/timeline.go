@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"fmt"
@@ -8,7 +8,6 @@ import (
 	"sort"
 	"strconv"
 
-	"retotal/ingest"
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
@@ -18,8 +17,8 @@ import (
 
 // The ends of time.
 const (
-	always = math.MinInt64
-	never  = math.MaxInt64
+	Always = math.MinInt64
+	Never  = math.MaxInt64
 )
 
 // Segment is a span of time under one set of settings.
@@ -28,26 +27,26 @@ type Segment struct {
 	Settings    site.Settings
 	Rating      device.Rating
 	chain       chain
-	origin      int64   // from where settings that move are reckoned
-	maximumHead float64 // m; +Inf when none is set
-	maximumFlow float64 // m³/s; +Inf when none is set
-	cutOff      float64 // m³/s
-	blanking    float64 // m; 0 when none is set or the log holds no distance
-	top         float64 // head at which the channel or the rating ends: the lower of channel depth and the rating's end; +Inf for none
-	usual       float64 // highest head that is expected: the least of maximum head, the limit of validity and top
-	hold        float64 // flow of a reading that is held: at top, or at the nearest water the sensor sees if that is lower
-	ends        ends
-	unusable    bool
-	showsMore   bool // of a recorded segment: the log shows more than its maximum head
-	asRecorded  bool // of a corrected segment: no correction holds in it
+	Origin      int64   // from where settings that move are reckoned
+	MaximumHead float64 // m; +Inf when none is set
+	MaximumFlow float64 // m³/s; +Inf when none is set
+	CutOff      float64 // m³/s
+	Blanking    float64 // m; 0 when none is set or the log holds no distance
+	Top         float64 // head at which the channel or the rating ends: the lower of channel depth and the rating's end; +Inf for none
+	Usual       float64 // highest head that is expected: the least of maximum head, the limit of validity and top
+	Hold        float64 // flow of a reading that is held: at top, or at the nearest water the sensor sees if that is lower
+	Ends        ends
+	Unusable    bool
+	ShowsMore   bool // of a recorded segment: the log shows more than its maximum head
+	AsRecorded  bool // of a corrected segment: no correction holds in it
 	// later is the segment as its settings stand at its end, where a correction moves more than a datum: heads and flows go over from the one to the other
 	// in a straight line. Nil for others.
 	later       *Segment
-	corrections []int // numbers of those in force
+	Corrections []int // numbers of those in force
 }
 
 // head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
-func (s *Segment) head(at int64, value, air float64) float64 {
+func (s *Segment) Head(at int64, value, air float64) float64 {
 	h := s.chain.headAt(at, value, air)
 	if s.later != nil {
 		h = s.between(at, h, s.later.chain.headAt(at, value, air))
@@ -62,9 +61,9 @@ func (s *Segment) between(at int64, from, to float64) float64 {
 
 // meterFlow returns the flow that a meter with these settings shows: none below zero or below its cut-off, and no more than at the maximum
 // head or the maximum flow.
-func (s *Segment) meterFlow(head float64) float64 {
-	q := math.Min(s.Rating.Flow(math.Min(head, s.maximumHead)), s.maximumFlow)
-	if q < s.cutOff {
+func (s *Segment) MeterFlow(head float64) float64 {
+	q := math.Min(s.Rating.Flow(math.Min(head, s.MaximumHead)), s.MaximumFlow)
+	if q < s.CutOff {
 		return 0
 	}
 	return q
@@ -79,7 +78,7 @@ type Lane struct {
 }
 
 // at returns the number of the segment that holds an instant.
-func (l *Lane) at(t int64) int {
+func (l *Lane) At(t int64) int {
 	return sort.Search(len(l.Segments)-1, func(i int) bool { return l.Segments[i].Until > t })
 }
 
@@ -93,77 +92,77 @@ type Lanes struct {
 // each other defensible onset, and each number in without one lane that lacks that correction. What an earlier run found in the log are defensible onsets too. Problems have the
 // place of the key at fault.
 func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, problem.List) {
-	b := builder{site: s, ratings: map[*site.DeviceKeys]device.Rating{}}
-	b.recorded = b.timeline()
-	lanes := &Lanes{Recorded: &Lane{Name: "recorded", Segments: b.recorded}}
+	b := Builder{Site: s, Ratings: map[*site.DeviceKeys]device.Rating{}}
+	b.Recorded = b.timeline()
+	lanes := &Lanes{Recorded: &Lane{Name: "recorded", Segments: b.Recorded}}
 	b.finish(lanes.Recorded)
-	lanes.Corrected = b.lane("corrected", s.Corrections)
+	lanes.Corrected = b.Lane("corrected", s.Corrections)
 	for _, w := range s.WhatIfs {
-		lanes.WhatIfs = append(lanes.WhatIfs, b.lane(w.Name, append(slices.Clone(s.Corrections), site.Correction{From: w.From, Until: w.Until, Settings: w.Settings, Place: w.Place})))
+		lanes.WhatIfs = append(lanes.WhatIfs, b.Lane(w.Name, append(slices.Clone(s.Corrections), site.Correction{From: w.From, Until: w.Until, Settings: w.Settings, Place: w.Place})))
 	}
 	for i := range s.Corrections {
 		for _, other := range onsets(s, &s.Corrections[i], found) {
 			list := slices.Clone(s.Corrections)
 			list[i].From = other.from
-			lane := b.lane(fmt.Sprintf("onset %s", other.rule), list)
+			lane := b.Lane(fmt.Sprintf("onset %s", other.rule), list)
 			lane.Onset = true
 			lanes.WhatIfs = append(lanes.WhatIfs, lane)
 		}
 	}
 	for _, i := range without {
 		if i < 0 || i >= len(s.Corrections) {
-			b.add(problem.At(problem.Place{File: s.File}, fmt.Sprintf("there is no correction[%d] to leave out", i), fmt.Sprintf("a number from 0 to %d", len(s.Corrections)-1), ""))
+			b.Add(problem.At(problem.Place{File: s.File}, fmt.Sprintf("there is no correction[%d] to leave out", i), fmt.Sprintf("a number from 0 to %d", len(s.Corrections)-1), ""))
 			continue
 		}
-		lanes.WhatIfs = append(lanes.WhatIfs, b.lane(fmt.Sprintf("without correction[%d]", i), slices.Delete(slices.Clone(s.Corrections), i, i+1)))
+		lanes.WhatIfs = append(lanes.WhatIfs, b.Lane(fmt.Sprintf("without correction[%d]", i), slices.Delete(slices.Clone(s.Corrections), i, i+1)))
 	}
-	b.problems.Sort()
-	return lanes, b.problems
+	b.Problems.Sort()
+	return lanes, b.Problems
 }
 
 // Builder turns the tables of a site file into segments.
-type builder struct {
-	site     *site.Site
-	problems problem.List
+type Builder struct {
+	Site     *site.Site
+	Problems problem.List
 	seen     map[string]bool // messages already given: a device may serve several segments
-	recorded []Segment       // as the meter was set
-	ratings  map[*site.DeviceKeys]device.Rating
+	Recorded []Segment       // as the meter was set
+	Ratings  map[*site.DeviceKeys]device.Rating
 }
 
-func (b *builder) add(p *problem.Problem) {
+func (b *Builder) Add(p *problem.Problem) {
 	if b.seen == nil {
 		b.seen = map[string]bool{}
 	}
 	if !b.seen[p.Error()] {
 		b.seen[p.Error()] = true
-		b.problems.Add(p)
+		b.Problems.Add(p)
 	}
 }
 
 // timeline carries the recorded settings from change to change.
-func (b *builder) timeline() []Segment {
+func (b *Builder) timeline() []Segment {
 	var segments []Segment
 	var now site.Settings
-	for i, change := range b.site.Settings {
+	for i, change := range b.Site.Settings {
 		now = now.Overlay(&change.Settings)
-		from, until := int64(always), int64(never)
+		from, until := int64(Always), int64(Never)
 		if i > 0 && change.At != nil {
 			from = change.At.UTC
 		}
-		if i+1 < len(b.site.Settings) && b.site.Settings[i+1].At != nil {
-			until = b.site.Settings[i+1].At.UTC
+		if i+1 < len(b.Site.Settings) && b.Site.Settings[i+1].At != nil {
+			until = b.Site.Settings[i+1].At.UTC
 		}
-		segments = append(segments, Segment{From: from, Until: until, Settings: now, origin: from, Rating: b.rating(now.Device)})
+		segments = append(segments, Segment{From: from, Until: until, Settings: now, Origin: from, Rating: b.Rating(now.Device)})
 	}
 	return segments
 }
 
 // lane builds the timeline that a list of corrections makes of the recorded settings: segments are cut at the bounds of corrections, which are laid
 // over them in their order.
-func (b *builder) lane(name string, corrections []site.Correction) *Lane {
+func (b *Builder) Lane(name string, corrections []site.Correction) *Lane {
 	bounds := map[int64]bool{}
 	for i := range corrections {
-		from, until := span(corrections[i])
+		from, until := Span(corrections[i])
 		bounds[from], bounds[until] = true, true
 		for _, cut := range steps(&corrections[i]) {
 			bounds[cut] = true
@@ -171,7 +170,7 @@ func (b *builder) lane(name string, corrections []site.Correction) *Lane {
 	}
 	cuts := slices.Sorted(maps.Keys(bounds))
 	l := &Lane{Name: name}
-	for _, r := range b.recorded {
+	for _, r := range b.Recorded {
 		from := r.From
 		for _, cut := range cuts {
 			if cut > from && cut < r.Until {
@@ -183,18 +182,18 @@ func (b *builder) lane(name string, corrections []site.Correction) *Lane {
 	}
 	for i := range l.Segments {
 		s := &l.Segments[i]
-		s.origin = s.From
+		s.Origin = s.From
 		later := *s
 		moving := false
-		s.asRecorded = true
+		s.AsRecorded = true
 		for k := range corrections {
 			c := &corrections[k]
-			if from, until := span(*c); from <= s.From && s.Until <= until {
+			if from, until := Span(*c); from <= s.From && s.Until <= until {
 				start, end := b.still(c, s.From), b.still(c, s.Until)
 				s.Settings, later.Settings = s.Settings.Overlay(&start), later.Settings.Overlay(&end)
-				s.unusable = s.unusable || c.Unusable
-				moving, s.asRecorded = moving || stepped(c), false
-				s.corrections = append(s.corrections, k)
+				s.Unusable = s.Unusable || c.Unusable
+				moving, s.AsRecorded = moving || stepped(c), false
+				s.Corrections = append(s.Corrections, k)
 			}
 		}
 		if moving {
@@ -206,8 +205,8 @@ func (b *builder) lane(name string, corrections []site.Correction) *Lane {
 }
 
 // span returns the bounds of a correction.
-func span(c site.Correction) (from, until int64) {
-	from, until = always, never
+func Span(c site.Correction) (from, until int64) {
+	from, until = Always, Never
 	if c.From != nil {
 		from = c.From.UTC
 	}
@@ -240,7 +239,7 @@ func stepped(c *site.Correction) bool {
 }
 
 // still returns a correction's settings at an instant, those that move along a straight line as they are.
-func (b *builder) still(c *site.Correction, at int64) site.Settings {
+func (b *Builder) still(c *site.Correction, at int64) site.Settings {
 	out := c.Settings
 	if !stepped(c) {
 		return out
@@ -261,7 +260,7 @@ func (b *builder) still(c *site.Correction, at int64) site.Settings {
 }
 
 // stillDevice puts the dimensions of a device that move at their value for a share of the way.
-func (b *builder) stillDevice(d *site.DeviceKeys, share float64) *site.DeviceKeys {
+func (b *Builder) stillDevice(d *site.DeviceKeys, share float64) *site.DeviceKeys {
 	out := *d
 	out.Values = maps.Clone(d.Values)
 	for key, v := range d.Values {
@@ -271,7 +270,7 @@ func (b *builder) stillDevice(d *site.DeviceKeys, share float64) *site.DeviceKey
 		}
 		middle, err := quantity.Between(fmt.Sprint(from), fmt.Sprint(to), share)
 		if err != nil {
-			b.add(problem.At(d.Place, fmt.Sprintf("%s.%s cannot move: %v", d.Prefix, key, err), "two values of one unit", ""))
+			b.Add(problem.At(d.Place, fmt.Sprintf("%s.%s cannot move: %v", d.Prefix, key, err), "two values of one unit", ""))
 			middle = fmt.Sprint(from)
 		}
 		out.Values[key] = middle
@@ -283,20 +282,20 @@ func (b *builder) stillDevice(d *site.DeviceKeys, share float64) *site.DeviceKey
 }
 
 // finish builds the device of each segment and the way from a logged figure to a head.
-func (b *builder) finish(l *Lane) {
-	recorded := Lane{Segments: b.recorded}
+func (b *Builder) finish(l *Lane) {
+	recorded := Lane{Segments: b.Recorded}
 	for i := range l.Segments {
 		s := &l.Segments[i]
-		then := &b.recorded[recorded.at(s.From)]
+		then := &b.Recorded[recorded.At(s.From)]
 		for _, x := range []*Segment{s, s.later} {
 			if x == nil {
 				continue
 			}
-			x.Rating = b.rating(x.Settings.Device)
+			x.Rating = b.Rating(x.Settings.Device)
 			if x.Rating != nil && then.Rating != nil {
-				x.chain = buildChain(b.site.Log.Primary, &b.site.Log.Columns[b.site.Log.Primary], x, then)
+				x.chain = buildChain(b.Site.Log.Primary, &b.Site.Log.Columns[b.Site.Log.Primary], x, then)
 				b.warnOfLimit(x)
-				x.derive(b.site, then)
+				x.derive(b.Site, then)
 			}
 		}
 	}
@@ -306,22 +305,22 @@ func (b *builder) finish(l *Lane) {
 // derive works out what follows from a segment's settings, its rating and its chain: where meter, channel and rating end, and what is known there.
 func (s *Segment) derive(of *site.Site, then *Segment) {
 	limits := s.Rating.Limits()
-	s.maximumHead, s.maximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
+	s.MaximumHead, s.MaximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
 	if r := s.Settings.Values[site.FlowCutOff]; r != nil {
-		s.cutOff = r.From.SI
+		s.CutOff = r.From.SI
 	}
-	s.top = math.Min(limits.End, optional(s, site.ChannelDepth))
-	s.usual = min(s.maximumHead, limits.High, s.top)
-	holdHead := s.top
+	s.Top = math.Min(limits.End, optional(s, site.ChannelDepth))
+	s.Usual = min(s.MaximumHead, limits.High, s.Top)
+	holdHead := s.Top
 	if r := s.Settings.Values[site.BlankingDistance]; r != nil && of.Log.Primary == reading.Distance {
-		s.blanking = r.From.SI
-		holdHead = math.Min(holdHead, s.chain.headAt(s.origin, s.blanking, 293.15))
+		s.Blanking = r.From.SI
+		holdHead = math.Min(holdHead, s.chain.headAt(s.Origin, s.Blanking, 293.15))
 	}
-	s.hold = math.Inf(1)
+	s.Hold = math.Inf(1)
 	if !math.IsInf(holdHead, 1) {
-		s.hold = s.Rating.Flow(holdHead)
+		s.Hold = s.Rating.Flow(holdHead)
 	}
-	s.ends = findEnds(of, s, then)
+	s.Ends = findEnds(of, s, then)
 }
 
 // optional returns a limit, +Inf when it is not set.
@@ -333,25 +332,25 @@ func optional(s *Segment, which site.Setting) float64 {
 }
 
 // warnOfLimit tells a maximum head for which the device's rating is not valid.
-func (b *builder) warnOfLimit(s *Segment) {
+func (b *Builder) warnOfLimit(s *Segment) {
 	limits := s.Rating.Limits()
 	if m := s.Settings.Values[site.MaximumHead]; m != nil && m.From.SI > limits.High+1e-6 {
-		b.add(problem.Warn(m.Place, fmt.Sprintf("maximum_head %q is above the highest head, %.3g m, for which the rating is valid", m.From.Text, limits.High),
+		b.Add(problem.Warn(m.Place, fmt.Sprintf("maximum_head %q is above the highest head, %.3g m, for which the rating is valid", m.From.Text, limits.High),
 			limits.HighSource, "readings above that limit are flagged, and kept"))
 	}
 }
 
 // rating builds a device, once for each table of keys, and words what is wrong with them.
-func (b *builder) rating(keys *site.DeviceKeys) device.Rating {
+func (b *Builder) Rating(keys *site.DeviceKeys) device.Rating {
 	if keys == nil || keys.Kind == "" {
 		return nil // reported when the file was read
 	}
-	if r, ok := b.ratings[keys]; ok {
+	if r, ok := b.Ratings[keys]; ok {
 		return r
 	}
 	r, issues := device.Build(keys.Kind, keys.Values)
 	for _, issue := range issues {
-		place, ok := b.site.Places[keys.Prefix+"."+issue.Key]
+		place, ok := b.Site.Places[keys.Prefix+"."+issue.Key]
 		if !ok {
 			place = keys.Place
 		}
@@ -363,48 +362,26 @@ func (b *builder) rating(keys *site.DeviceKeys) device.Rating {
 			}
 			remedy = problem.Suggest(name, issue.Known)
 		}
-		b.add(problem.At(place, keys.Prefix+": "+issue.Found, issue.Expected, remedy))
+		b.Add(problem.At(place, keys.Prefix+": "+issue.Found, issue.Expected, remedy))
 	}
 	if len(issues) > 0 {
 		r = nil
 	}
-	b.ratings[keys] = r
+	b.Ratings[keys] = r
 	return r
 }
 
 // straight is a setting as a straight line in time from the segment's beginning.
-type straight struct{ at, perNs float64 }
+type straight struct{ At, PerNs float64 }
 
 // line returns a setting over a segment, which may be only a part of the correction that moves it.
-func line(r *site.Ramp, s *Segment) straight {
+func Line(r *site.Ramp, s *Segment) straight {
 	if r == nil {
 		return straight{}
 	}
 	if r.From.SI == r.To.SI {
-		return straight{at: r.From.SI}
+		return straight{At: r.From.SI}
 	}
 	perNs := (r.To.SI - r.From.SI) / float64(r.Ends-r.Starts)
-	return straight{at: r.From.SI + float64(perNs*float64(s.origin-r.Starts)), perNs: perNs}
-}
-
-// outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings after its
-// end. It is called once the log's first and last reading are known.
-func outsideLog(l *ingest.Log) (problems problem.List) {
-	clock := l.Site.Log.Clock
-	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)", clock.Format(l.From), clock.Format(l.Till), clock.Name)
-	first := l.From
-	if l.Site.Log.Means {
-		first = l.Begins(first) // a mean stands for the time before its stamp
-	}
-	for i, c := range l.Site.Corrections {
-		if from, until := span(c); from >= l.Till || until <= first {
-			problems.Add(problem.At(c.Place, fmt.Sprintf("correction[%d] lies outside the log", i), bounds, "check from and until, and the year"))
-		}
-	}
-	for i, c := range l.Site.Settings {
-		if c.At != nil && c.At.UTC > l.Till {
-			problems.Add(problem.Warn(c.At.Place, fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing", i-1, c.At.Text), bounds, ""))
-		}
-	}
-	return problems
+	return straight{At: r.From.SI + float64(perNs*float64(s.Origin-r.Starts)), PerNs: perNs}
 }

@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"math"
@@ -82,7 +82,7 @@ func echoAt(s *site.Settings) float64 {
 }
 
 // changesIn returns the lane's changes after t0 and up to t1.
-func (l *Lane) changesIn(t0, t1 int64) []int64 {
+func (l *Lane) ChangesIn(t0, t1 int64) []int64 {
 	if len(l.changes) == 0 {
 		return nil
 	}
@@ -92,7 +92,7 @@ func (l *Lane) changesIn(t0, t1 int64) []int64 {
 }
 
 // movedAt lists the instants at which something moved: the corrected settings change, or a change says so.
-func movedAt(s *site.Site, corrected *Lane) []int64 {
+func MovedAt(s *site.Site, corrected *Lane) []int64 {
 	list := slices.Clone(corrected.changes)
 	for _, c := range s.Settings {
 		if c.At == nil || c.Moved == nil {
@@ -108,4 +108,4 @@ func movedAt(s *site.Site, corrected *Lane) []int64 {
 }
 
 // meterRate is what a meter shows at a head.
-func meterRate(s *Segment, _ int64, head float64) float64 { return s.meterFlow(head) }
+func MeterRate(s *Segment, _ int64, head float64) float64 { return s.MeterFlow(head) }

@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"cmp"
@@ -46,7 +46,7 @@ const (
 // bounds returns the least and the largest mean of corrected flows for a mean of recorded figures, with the air at a temperature in kelvin.
 func (h *hull) bounds(mean, air float64) (lower, upper float64) {
 	s := h.sides(air)
-	if falls := h.segment.ends.falling; falls && mean > s.dry || !falls && mean < s.dry {
+	if falls := h.segment.Ends.Falling; falls && mean > s.dry || !falls && mean < s.dry {
 		lower, upper = 0, s.highest // for part of the interval the water was far below; how far is not known
 	} else {
 		lower, upper = along(s.lower, mean), along(s.upper, mean)
@@ -119,9 +119,9 @@ func (h *hull) domain(c *curve) (bottom, top float64, open bool) {
 		case h.recorded.Rating.Flow(hullTop) <= h.most*(1+1e-9): // a closed pipe shows less when it is full: any head may stand behind a flow
 			cap = math.Min(cap, hullTop)
 		default:
-			cap = math.Min(cap, inverse(h.recorded.Rating, h.most, 0))
+			cap = math.Min(cap, Inverse(h.recorded.Rating, h.most, 0))
 		}
-		bottom = inverse(c.backward, c.alpha+float64(c.beta*h.recorded.cutOffFigure()), 0)
+		bottom = Inverse(c.backward, c.alpha+float64(c.beta*h.recorded.cutOffFigure()), 0)
 		cap = c.placeOf(cap)
 	}
 	deep := c.deepest(optional(h.segment, site.ChannelDepth))
@@ -144,7 +144,7 @@ func (h *hull) ends(c *curve, x, most []float64) (low, high []point) {
 		}
 		low, high = append(low, point{zero, 0}), append(high, point{zero, most[0]})
 	}
-	if depth := h.segment.ends.spill; !math.IsInf(depth, 1) && depth > most[len(most)-1] {
+	if depth := h.segment.Ends.spill; !math.IsInf(depth, 1) && depth > most[len(most)-1] {
 		high = append(high, point{x[len(x)-1], depth})
 	}
 	return low, high
@@ -166,9 +166,9 @@ type state struct {
 }
 
 func newCurve(s, recorded *Segment, from, until float64) *curve {
-	c := &curve{segment: s, recorded: recorded, chain: s.chain, plain: s.chain, times: []state{{s.origin, from}}}
+	c := &curve{segment: s, recorded: recorded, chain: s.chain, plain: s.chain, times: []state{{s.Origin, from}}}
 	c.plain.bend = nil
-	if moves := c.shiftPerNs != 0 || c.depth.aPerNs != 0 || c.rest.aPerNs != 0; moves && s.Until != never {
+	if moves := c.shiftPerNs != 0 || c.depth.aPerNs != 0 || c.rest.aPerNs != 0; moves && s.Until != Never {
 		c.times = append(c.times, state{s.Until, from})
 	}
 	if until != from {
@@ -210,7 +210,7 @@ func (c *curve) placeOf(head float64) float64 {
 	if math.IsInf(head, 1) || c.alpha == 0 && c.beta == 1 {
 		return head
 	}
-	return inverse(c.backward, c.alpha+float64(c.beta*c.recorded.Rating.Flow(head)), head)
+	return Inverse(c.backward, c.alpha+float64(c.beta*c.recorded.Rating.Flow(head)), head)
 }
 
 // placesOf are the places at which the corrected head is h, at each of the times.

@@ -1,4 +1,4 @@
-package recompute
+package settings
 
 import (
 	"math"
@@ -12,7 +12,7 @@ func (s *Segment) twoFlows(at int64, figure, air float64) (lower, upper float64)
 	c := &s.chain
 	low, high, ok := device.Heads(c.backward, c.alpha+float64(c.beta*figure))
 	if !ok {
-		return s.hold, s.ends.depth
+		return s.Hold, s.Ends.depth
 	}
 	a := s.Rating.Flow(c.forward(at, low, air))
 	b := s.Rating.Flow(c.forward(at, high, air))
