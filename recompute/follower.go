@@ -14,6 +14,7 @@ const (
 	keptSpans     = 3
 	lagSteps      = 32  // of the lags that are tried, each a quarter longer than the one before
 	shortestLag   = 0.1 // readings
+	limbShare     = 0.1 // of the rise on one limb must stand on the other
 	lagGain       = 0.8 // what a lag must leave of the disagreement, or less, to be said
 )
 
@@ -40,6 +41,7 @@ type follower struct {
 	first   disagreement   // of the span
 	sizes   [128]sizeTally // by the size of the lane's flow, two to an octave
 	lags    [lagSteps]lagTally
+	limbs   [2]sizeTally // of rising and of falling flow
 	factors factors
 }
 
@@ -109,6 +111,27 @@ func (f *follower) disagree(at int64, logged, flow, rise, seconds float64) {
 func (f *follower) addSize(d disagreement) {
 	f.sizes[d.size].net += d.net
 	f.sizes[d.size].rise += d.rise
+	limb := &f.limbs[0]
+	if d.rise < 0 {
+		limb = &f.limbs[1]
+	}
+	limb.net += d.net
+	limb.rise += d.rise
+}
+
+// lagging reports whether a lag is what the disagreement looks like: too little while flow rises and too much while it falls. A fault of some hours on one limb looks
+// like a lag there and nowhere else.
+func (f *follower) lagging(k int) bool {
+	rising, falling := &f.limbs[0], &f.limbs[1]
+	if least := math.Min(rising.rise, -falling.rise); least < limbShare*math.Max(rising.rise, -falling.rise) {
+		return false
+	}
+	for _, limb := range []*sizeTally{rising, falling} {
+		if math.Abs(limb.net+float64(lagOf(k)*limb.rise)) > lagGain*math.Abs(limb.net) {
+			return false
+		}
+	}
+	return true
 }
 
 // sizeOf numbers half octaves of flow, from 2⁻³² m³/s.
@@ -172,7 +195,7 @@ func (f *follower) finish(m *Misfit) {
 			best = k
 		}
 	}
-	if f.worth(best) > lagGain*f.worth(0) {
+	if f.worth(best) > lagGain*f.worth(0) || !f.lagging(best) {
 		best = 0
 	}
 	m.Lag, m.Worth, m.Spans, m.Standing = lagOf(best), f.worth(best), f.lags[best].spans, f.lags[best].standing
