@@ -3,13 +3,13 @@ package site
 // Table describes one table of a site file for people. A test holds the descriptions to what the reader asks for.
 type Table struct {
 	Heading string   // as it stands in a site file
-	Under   []string // full keys of the tables that it describes; COLUMN, CHECK and PERIOD stand for any of theirs
+	Under   []string // full keys of the tables that it describes; COLUMN stands for any column
 	Keys    []Key
 }
 
 // Key describes one key of a table.
 type Key struct {
-	Name    string
+	Name    string // CHECK and PERIOD stand for any of theirs
 	Type    string // what the value is, in words
 	Default string // what stands for a key that is left out; "" for nothing
 	Meaning string
@@ -39,19 +39,24 @@ func ramps() (list []string) {
 
 // Tables describes every table and key of the site file, in the order of its parts.
 var Tables = []Table{
-	{"at the top", []string{""}, []Key{
+	{"at the top of the file", []string{""}, []Key{
 		{"id", "text", "required", "names the output folder: letters, digits, hyphens"},
 		{"name", "text", "", "what people call the site"},
 	}},
 	{"[log]", []string{"log"}, []Key{
-		{"files", "text or list", "required", "files, patterns or folders, relative to the site file: CSV (plain, gzip, zstd) or Parquet"},
+		{"files", "text or list", "required",
+			"files, patterns or folders, relative to the site file: CSV (plain, gzip, zstd) or Parquet"},
 		{"time_zone", "time zone", "required", "what the logger's clock keeps, not where the site lies"},
-		{"primary", "text", "the rawest one", "column that flow is computed from: the first there is of distance, level, head, flow, " +
+		{"primary", "text", "the rawest one",
+			"column that flow is computed from: the first there is of distance, level, head, flow, " +
 			"interval_volume and counter"},
-		{"values", `"instants", "means"`, "instants", `"means": figures are means over the interval that ends at their stamp`},
-		{"stamp", `"instant", "start", "end"`, "instant", "what a stamp names: the reading's instant, or start or end of the interval that it stands for"},
+		{"values", `"instants", "means"`, "instants",
+			`"means": figures are means over the interval that ends at their stamp`},
+		{"stamp", `"instant", "start", "end"`, "instant",
+			"what a stamp names: the reading's instant, or start or end of the interval that it stands for"},
 		{"gap_limit", "duration", "3 intervals of the log", "time between two readings above which the time is missing"},
-		{"date_order", `"day-first", "month-first", "year-first"`, "told by the log", "settles 03/04/2031 where all rows leave it open"},
+		{"date_order", `"day-first", "month-first", "year-first"`, "told by the log",
+			"settles 03/04/2031 where all rows leave it open"},
 		{"decimal", `"point", "comma"`, "told by the log", "settles 1,234 where all rows leave it open"},
 		{"unpack_limit", "number", "200", "how many times its size a compressed log may unpack to"},
 	}},
@@ -86,7 +91,8 @@ var Tables = []Table{
 		{"first", "volume", "required", "what it showed first after"},
 	}},
 	{"[settings], [[settings.change]], [[correction]], [[what_if]]", settingTables, []Key{
-		{"device", "table", "required in [settings]", "the primary device: kind and dimensions; in a correction, single dimensions suffice"},
+		{"device", "table", "required in [settings]",
+			"the primary device: kind and dimensions; in a correction, single dimensions suffice"},
 		{"empty_distance", "length", "required for distances", "sensor face down to the gauge datum"},
 		{"level_of_zero_flow", "length", "0 m", "crest, vertex or floor above the gauge datum"},
 		{"maximum_head", "length", "", "the meter shows no more than this head and the flow at it"},
@@ -99,7 +105,8 @@ var Tables = []Table{
 		{"air_temperature", `temperature, "logged" or table`, "", "of the sound's way, as the meter took it"},
 		{"distance_factor", "number", "1", "a tilted sensor: distance the meter works with over the one measured"},
 		{"head_factor", "number", "1", "a head that the rating is given in another unit"},
-		{"logged_factor", "number", "1", "only in corrections and what-ifs: what logged figures are to be multiplied with"},
+		{"logged_factor", "number", "1",
+			"only in corrections and what-ifs: what logged figures are to be multiplied with"},
 		{"head_shift", "list of pairs", "", `only there: by level, as [["0.05 m", "2 mm"], ["0.30 m", "8 mm"]]`},
 		{"empty_distance_set_at", "temperature", "", "only there: air temperature when an echo set the empty distance"},
 	}},
@@ -113,7 +120,8 @@ var Tables = []Table{
 		{"to", "number", "20", "the second current, mA"},
 	}},
 	{"air_temperature as { ... }", below(settingTables, "air_temperature"), []Key{
-		{"logged_plus", "temperature", "required", `a difference in K that is added to the logged temperature, as "-2 K"`},
+		{"logged_plus", "temperature", "required",
+			`a difference in K that is added to the logged temperature, as "-2 K"`},
 	}},
 	{"a number that moves as { ... }, in corrections and what-ifs", ramps(), []Key{
 		{"from", "as the setting", "required", "at the beginning of the span, from there even in time"},
@@ -121,7 +129,8 @@ var Tables = []Table{
 	}},
 	{"[[settings.change]], beside settings", []string{"settings.change"}, []Key{
 		{"at", "date and time", "required", "when it was changed in the meter"},
-		{"moved", "true or false", "told by corrections", "whether sensor, datum or device moved, or only a number was entered anew"},
+		{"moved", "true or false", "told by corrections",
+			"whether sensor, datum or device moved, or only a number was entered anew"},
 	}},
 	{"[[correction]], beside settings", []string{"correction"}, []Key{
 		{"reason", "text", "required", "how it is known"},
@@ -178,7 +187,8 @@ var Tables = []Table{
 		{"reason", "text", "required", "why it was left alone"},
 	}},
 	{"[screening]", []string{"screening"}, []Key{
-		{"CHECK", "action or table", "each its own", "what becomes of a reading that a check flags: retotal help screening"},
+		{"CHECK", "action or table", "each its own",
+			"what becomes of a reading that a check flags: retotal help screening"},
 		{"CHECK.action", "text", "each its own", "the same, where limits stand beside it"},
 		{"spike.window", "duration", "7 intervals", "whole width of the median"},
 		{"spike.threshold", "number", "3", "in scaled median absolute deviations"},
@@ -193,19 +203,21 @@ var Tables = []Table{
 		{"rate.up", "length", "half the highest head", "most that water rises in rate.per"},
 		{"rate.down", "length", "half the highest head", "most that it falls"},
 		{"rate.per", "duration", "1 interval", "the time that up and down are for"},
-		{"step.limit", "length", "5 spike.floor", "least jump between levels that stand still"},
+		{"step.limit", "length", "5 x spike.floor", "least jump between levels that stand still"},
 		{"step.window", "duration", "6 h or 24 intervals", "how long they stand still"},
 		{"attenuated.range", "length", "1 step, at least 1 mm", "a signal that moves by no more"},
 		{"attenuated.window", "duration", "24 h", "for so long"},
-		{"noise.limit", "length", "5 spike.floor", "change from reading to reading that is noise where it turns back"},
+		{"noise.limit", "length", "5 x spike.floor", "change from reading to reading that is noise where it turns back"},
 		{"second_sensor.limit", "length", "20 mm", "how far two sensors may differ"},
 		{"bridge_limit", "duration", "4 h", "longest time that is bridged"},
 		{"largest_correction", "length", "", "readings whose head is moved by more are unusable"},
 		{"air_temperature", "true or false", "false", "compares the night minimum with the logged temperature"},
 	}},
 	{"[filling]", []string{"filling"}, []Key{
-		{"rule", `"none", "linear", "hold", "same-time", "donor-regression", "donor-percentiles"`, "none", "what missing time is filled by"},
-		{"limit", "duration", "required with a rule", "longest missing time that is filled; a longer one is not filled at all"},
+		{"rule", `"none", "linear", "hold", "same-time", "donor-regression", "donor-percentiles"`, "none",
+			"what missing time is filled by"},
+		{"limit", "duration", "required with a rule",
+			"longest missing time that is filled; a longer one is not filled at all"},
 		{"days", "number", "7", "same-time: days before and after that are looked at, 1 to 60"},
 		{"donor", "text", "", "donor rules: the file of another site"},
 	}},
@@ -226,8 +238,10 @@ var Tables = []Table{
 		{"volume_unit", "unit", "m3", "of volumes"},
 		{"from", "date and time", "the first reading", "begin of what is reported"},
 		{"until", "date and time", "the last reading", "its end"},
-		{"average", `"measured", "discharging", "all"`, "measured", "days that the average which limits are held to is over"},
-		{"completeness", `"coverage", "five-half-hours", "three-quarters", "seven-days", "five-days"`, "coverage", "a named rule on missing time"},
+		{"average", `"measured", "discharging", "all"`, "measured",
+			"days that the average which limits are held to is over"},
+		{"completeness", `"coverage", "five-half-hours", "three-quarters", "seven-days", "five-days"`, "coverage",
+			"a named rule on missing time"},
 		{"least_coverage", "share", "", "an own rule: part of a day that must be covered for it to count"},
 		{"most_missing_days", "number", "", "an own rule: days of a month that may be missing"},
 		{"peak_over", "duration", "", "highest mean flow over this time, beside the highest flow"},
@@ -247,7 +261,8 @@ var Tables = []Table{
 		{"code", "text", "", "the code that your authority asks for"},
 	}},
 	{"[reported]", []string{"reported"}, []Key{
-		{"PERIOD", "volume or flow", "", `what was submitted of a month or day: "2031-03" = "42134 m3"; a flow is its average`},
+		{"PERIOD", "volume or flow", "",
+			`what was submitted of a month or day: "2031-03" = "42134 m3"; a flow is its average`},
 		{"file", "text", "", "CSV file with a month or day and a figure in each row"},
 	}},
 }
