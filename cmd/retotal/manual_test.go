@@ -224,8 +224,8 @@ func TestManualSiteFiles(t *testing.T) {
 	}
 }
 
-// TestManualNames holds `retotal COMMAND --flag` in the running text of README and help pages to the commands that there
-// are.
+// TestManualNames holds `retotal COMMAND --flag` in the running text of README and help pages to the commands that
+// there are.
 func TestManualNames(t *testing.T) {
 	names, pages := manual(t)
 	call := regexp.MustCompile("`retotal ([a-z]+)([^`]*)`")

@@ -49,7 +49,7 @@ var Tables = []Table{
 		{"time_zone", "time zone", "required", "what the logger's clock keeps, not where the site lies"},
 		{"primary", "text", "the rawest one",
 			"column that flow is computed from: the first there is of distance, level, head, flow, " +
-			"interval_volume and counter"},
+				"interval_volume and counter"},
 		{"values", `"instants", "means"`, "instants",
 			`"means": figures are means over the interval that ends at their stamp`},
 		{"stamp", `"instant", "start", "end"`, "instant",

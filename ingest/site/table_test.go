@@ -118,8 +118,8 @@ func shared(key string) string {
 	return regexp.MustCompile(`^reported\.\d.*`).ReplaceAllString(key, "reported.PERIOD")
 }
 
-// TestTables holds the table of keys to the reader: a site file with every table asks for exactly its keys, with its types
-// and, where the reader has one, its defaults.
+// TestTables holds the table of keys to the reader: a site file with every table asks for exactly its keys, with its
+// types and, where the reader has one, its defaults.
 func TestTables(t *testing.T) {
 	doc, bad := parseDocument("site.toml", []byte(wholeFile()))
 	if bad != nil {
@@ -182,8 +182,8 @@ func TestTablesNameEveryKeyInSource(t *testing.T) {
 			known = append(known, strings.Split(k.Name, ".")...)
 		}
 	}
-	readers := []string{"get", "text", "required", "texts", "quantity", "choice", "oneOf", "sub", "list", "flag", "instant",
-		"duration", "share", "unit", "clock", "dayStart", "column", "knots"}
+	readers := []string{"get", "text", "required", "texts", "quantity", "choice", "oneOf", "sub", "list", "flag",
+		"instant", "duration", "share", "unit", "clock", "dayStart", "column", "knots"}
 	files, err := filepath.Glob("*.go")
 	if err != nil {
 		t.Fatal(err)
