@@ -2,11 +2,9 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"errors"
 	"io"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -74,38 +72,6 @@ func TestImports(t *testing.T) {
 				t.Errorf("%s imports %s, which the table does not allow", p.ImportPath, name)
 			}
 		}
-	}
-}
-
-// TestREADME runs the README's retotal commands, in its order, in one folder.
-func TestREADME(t *testing.T) {
-	readme, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	dir := t.TempDir()
-	if err := os.CopyFS(filepath.Join(dir, "testdata", "quarry-lane"), os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane"))); err != nil {
-		t.Fatal(err)
-	}
-	t.Chdir(dir)
-	ran := 0
-	for _, line := range strings.Split(string(readme), "\n") {
-		command, _, _ := strings.Cut(line, " #")
-		command = strings.TrimSpace(command)
-		args, ok := strings.CutPrefix(command, "go run ./cmd/retotal ")
-		if !ok {
-			if args, ok = strings.CutPrefix(command, "retotal "); !ok || !strings.HasPrefix(line, "    ") {
-				continue
-			}
-		}
-		ran++
-		var text bytes.Buffer
-		if code := run(context.Background(), fields(args), &text, &text); code != 0 {
-			t.Errorf("%s: exit status %d: %s", command, code, text.String())
-		}
-	}
-	if ran < 5 {
-		t.Errorf("only %d commands were found", ran)
 	}
 }
 

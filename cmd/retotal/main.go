@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"slices"
 	"strings"
 	"syscall"
 	_ "time/tzdata" // zones on systems that have none
@@ -103,6 +104,8 @@ A correction is for a competent person to review before it is reported.`,
 	}
 	root.SetFlagErrorFunc(flagError)
 	root.AddCommand(correctCommand(), checkCommand(), rateCommand(), devicesCommand(), draftCommand(), verifyCommand(), compareCommand(), demoCommand())
+	root.SetHelpCommand(helpCommand())
+	listTopics(root)
 	root.InitDefaultCompletionCmd()
 	return root
 }
@@ -115,6 +118,9 @@ func noArguments(c *cobra.Command, args []string) error {
 	var names []string
 	for _, sub := range c.Commands() {
 		names = append(names, sub.Name())
+	}
+	if slices.Contains(topics, args[0]) {
+		return usage{fmt.Sprintf("there is no command %q; did you mean retotal help %[1]s?", args[0])}
 	}
 	return usage{fmt.Sprintf("there is no command %q; %s", args[0], problem.Suggest(args[0], names))}
 }

@@ -31,6 +31,7 @@ func (s *Site) readSettings(top *table) {
 		}
 		c.refuseCorrections()
 		change := Change{At: at}
+		c.asks("moved", "true or false", "") // what is left out is not false
 		if moved := c.flag("moved"); c.has("moved") {
 			change.Moved = &moved
 		}
@@ -102,6 +103,7 @@ func (s *Site) checkDatum(t *table, c *Settings) {
 
 // flag reads true or false.
 func (t *table) flag(key string) bool {
+	t.asks(key, "true or false", "false")
 	v, ok := t.get(key)
 	b, isFlag := v.(bool)
 	if ok && !isFlag {
@@ -112,11 +114,10 @@ func (t *table) flag(key string) bool {
 
 // onset reads onset = { last_good_check = 2031-01-15T00:00:00, cap = "60 d" }.
 func (s *Site) onset(t *table, c *Correction) *Onset {
+	sub := t.sub("onset")
 	if !t.has("onset") {
-		t.get("onset")
 		return nil
 	}
-	sub := t.sub("onset")
 	o := &Onset{LastGood: sub.instant("last_good_check", s.Log.Clock), Cap: sub.duration("cap"), Place: t.at("onset")}
 	sub.close()
 	if o.LastGood == nil && !sub.has("last_good_check") {

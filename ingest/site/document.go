@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -19,12 +20,17 @@ type document struct {
 	file     string
 	root     map[string]any
 	places   map[string]problem.Place // by full key: settings.device.angle, correction[0].from
+	asked    map[string]ask           // by full key without the indexes of lists: correction.from
 	problems problem.List
 }
 
+// ask is what a key was read as: the type of its value in words, and what stands for one that is left out ("" for nothing, or what
+// only the log or the meter can say).
+type ask struct{ kind, fallback string }
+
 // parseDocument reads TOML. The result is nil when the text is not TOML at all.
 func parseDocument(file string, text []byte) (*document, *problem.Problem) {
-	d := &document{file: file, root: map[string]any{}, places: map[string]problem.Place{}}
+	d := &document{file: file, root: map[string]any{}, places: map[string]problem.Place{}, asked: map[string]ask{}}
 	if err := toml.Unmarshal(text, &d.root); err != nil {
 		place := problem.Place{File: file}
 		var decode *toml.DecodeError
@@ -145,13 +151,26 @@ func (t *table) refuse(key, found, expected, remedy string) {
 func (t *table) get(key string) (any, bool) {
 	if !slices.Contains(t.known, key) {
 		t.known = append(t.known, key)
+		t.asks(key, "", "")
 	}
 	v, ok := t.values[key]
 	return v, ok
 }
 
+var listIndex = regexp.MustCompile(`\[\d+\]`)
+
+// asks notes what a key is read as, which the table of keys is held to (Tables). The first word stands: readers that build on others
+// say theirs before.
+func (t *table) asks(key, kind, fallback string) {
+	full := listIndex.ReplaceAllString(join(t.path, key), "")
+	if t.doc.asked[full].kind == "" {
+		t.doc.asked[full] = ask{kind, fallback}
+	}
+}
+
 // text reads an optional string.
 func (t *table) text(key, fallback string) string {
+	t.asks(key, "text", fallback)
 	v, ok := t.get(key)
 	if !ok {
 		return fallback
@@ -166,6 +185,7 @@ func (t *table) text(key, fallback string) string {
 
 // required reads a string that must be there and not empty.
 func (t *table) required(key, example string) string {
+	t.asks(key, "text", "required")
 	s := t.text(key, "")
 	if s == "" && (!t.has(key) || t.values[key] == "") {
 		t.refuse(key, "is missing", "", fmt.Sprintf("add %s = %q", key, example))
@@ -175,6 +195,7 @@ func (t *table) required(key, example string) string {
 
 // texts reads a list of strings, or one string.
 func (t *table) texts(key string) []string {
+	t.asks(key, "text or list", "")
 	v, ok := t.get(key)
 	if s, single := v.(string); single {
 		return []string{s}
@@ -196,11 +217,18 @@ func (t *table) texts(key string) []string {
 
 // quantity reads an optional physical value.
 func (t *table) quantity(key string, dim quantity.Dimension) *quantity.Value {
+	t.asks(key, dimensionWord(dim), "")
 	v, ok := t.get(key)
 	if !ok {
 		return nil
 	}
 	return t.parse(key, v, dim)
+}
+
+// dimensionWord names a dimension without an article: "length"; a bare number is "number".
+func dimensionWord(dim quantity.Dimension) string {
+	words := strings.Fields(dim.String())
+	return words[len(words)-1]
 }
 
 // parse reads a value that was already taken from the table.
@@ -223,20 +251,34 @@ func (t *table) parse(key string, v any, dim quantity.Dimension) *quantity.Value
 
 // choice reads one of a few words, the first being the default.
 func (t *table) choice(key string, words ...string) string {
-	s := t.text(key, words[0])
-	if !slices.Contains(words, s) {
+	t.asks(key, quoted(words), words[0])
+	if s := t.oneOf(key, words...); s != "" {
+		return s
+	}
+	return words[0]
+}
+
+// quoted lists words as they are written: "a", "b".
+func quoted(words []string) string { return `"` + strings.Join(words, `", "`) + `"` }
+
+// oneOf reads one of a few words; "" when the key is left out or holds another.
+func (t *table) oneOf(key string, words ...string) string {
+	t.asks(key, quoted(words), "")
+	s := t.text(key, "")
+	if t.has(key) && !slices.Contains(words, s) {
 		remedy := ""
 		if near := problem.Nearest(s, words); near != "" {
 			remedy = fmt.Sprintf("did you mean %q?", near)
 		}
 		t.refuse(key, fmt.Sprintf("%q is not known", s), "one of "+strings.Join(words, ", "), remedy)
-		return words[0]
+		return ""
 	}
 	return s
 }
 
 // sub returns a table below this one; an absent one is empty.
 func (t *table) sub(key string) *table {
+	t.asks(key, "table", "")
 	v, ok := t.get(key)
 	values, isTable := v.(map[string]any)
 	if ok && !isTable {
@@ -247,6 +289,7 @@ func (t *table) sub(key string) *table {
 
 // list returns the tables of an array of tables.
 func (t *table) list(key string) []*table {
+	t.asks(key, "tables", "")
 	v, ok := t.get(key)
 	if !ok {
 		return nil

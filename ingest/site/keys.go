@@ -22,6 +22,7 @@ func (t *table) settings(ramps bool, primary reading.Quantity) Settings {
 			t.refuse("device", "is empty", "", `write [settings.device] with kind = "v-notch" and its dimensions`)
 		}
 	} else {
+		t.asks("device", "table", "")
 		t.get("device")
 	}
 	s.Loop = t.loop(primary)
@@ -30,17 +31,19 @@ func (t *table) settings(ramps bool, primary reading.Quantity) Settings {
 		t.airRange("empty_distance_set_at", s.EchoAt.SI)
 	}
 	s.Shift = t.knots("head_shift")
-	if t.has("below_zero") {
-		clamped := t.choice("below_zero", "shown", "clamped") == "clamped"
+	if word := t.oneOf("below_zero", "shown", "clamped"); word != "" {
+		clamped := word == "clamped"
 		s.Clamped = &clamped
 	}
-	t.get("below_zero")
 	return s
 }
 
+// onlyCorrected are the keys that only say what was wrong.
+var onlyCorrected = []string{"head_shift", "empty_distance_set_at", LoggedFactor.Key()}
+
 // refuseCorrections refuses the keys that only say what was wrong, in a table of what the meter was set to.
 func (t *table) refuseCorrections() {
-	for _, key := range []string{"head_shift", "empty_distance_set_at", LoggedFactor.Key()} {
+	for _, key := range onlyCorrected {
 		if t.has(key) {
 			t.refuse(key, "says what was wrong and not what the meter was set to", "it in a [[correction]] or a [[what_if]]", "")
 		}
@@ -56,6 +59,7 @@ func (t *table) airRange(key string, kelvin float64) {
 
 // loop reads { low = "0 m", high = "0.40 m", from = 4, to = 20 }.
 func (t *table) loop(primary reading.Quantity) *Loop {
+	t.asks("loop", "table", "")
 	raw, ok := t.get("loop")
 	if !ok {
 		return nil
@@ -89,6 +93,7 @@ func (t *table) loop(primary reading.Quantity) *Loop {
 
 // air reads "20 degC", "logged" or { logged_plus = "-2 K" }.
 func (t *table) air() *Air {
+	t.asks("air_temperature", `temperature, "logged" or table`, "")
 	raw, ok := t.get("air_temperature")
 	if !ok {
 		return nil
@@ -124,6 +129,7 @@ func (t *table) air() *Air {
 
 // knots reads [["0.05 m", "2 mm"], ["0.30 m", "6 mm"]]: heads that rise, and what is added to the head at each.
 func (t *table) knots(key string) (list []Knot) {
+	t.asks(key, "list of pairs", "")
 	raw, ok := t.get(key)
 	if !ok {
 		return nil
@@ -156,6 +162,7 @@ func (t *table) knots(key string) (list []Knot) {
 // ramp reads "1.225 m" or, where ramps are allowed, { from = "1.250 m", to = "1.225 m" }.
 func (t *table) ramp(s Setting, allowed bool) *Ramp {
 	key, dimension := s.Key(), settingKeys[s].dimension
+	t.asks(key, dimensionWord(dimension), "")
 	raw, ok := t.get(key)
 	if !ok {
 		return nil

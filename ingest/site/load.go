@@ -2,6 +2,7 @@ package site
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -58,6 +59,11 @@ func Parse(file string, text []byte) (*Site, problem.List) {
 	if bad != nil {
 		return nil, problem.List{bad}
 	}
+	return doc.site(file, text), doc.problems
+}
+
+// site reads all tables of the document.
+func (doc *document) site(file string, text []byte) *Site {
 	s := &Site{File: file, Folder: filepath.Dir(file), Text: text, Places: doc.places}
 	top := doc.top()
 	s.ID, s.Name = top.required("id", "quarry-lane"), top.text("name", "")
@@ -78,7 +84,7 @@ func Parse(file string, text []byte) (*Site, problem.List) {
 	s.readReport(top)
 	top.close()
 	doc.problems.Sort()
-	return s, doc.problems
+	return s
 }
 
 var idPattern = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9-]{0,63}$`)
@@ -89,13 +95,9 @@ func (s *Site) readLog(t *table) {
 	if len(s.Log.Files) == 0 {
 		t.refuse("files", "names no file", "", `add files = ["2031-*.csv"], relative to the site file`)
 	}
-	s.Log.Clock = t.clock("time_zone", t.required("time_zone", "+00:00"))
-	if t.has("date_order") {
-		s.Log.DateOrder = t.choice("date_order", "day-first", "month-first", "year-first")
-	}
-	if t.has("decimal") {
-		s.Log.Decimal = t.choice("decimal", "point", "comma")
-	}
+	s.Log.Clock = t.clock("time_zone", "")
+	s.Log.DateOrder = t.oneOf("date_order", "day-first", "month-first", "year-first")
+	s.Log.Decimal = t.oneOf("decimal", "point", "comma")
 	s.Log.GapLimit = t.duration("gap_limit")
 	s.Log.StampAt = t.choice("stamp", "instant", "start", "end")
 	s.readClockChecks(t)
@@ -104,12 +106,9 @@ func (s *Site) readLog(t *table) {
 			t.refuse("unpack_limit", fmt.Sprintf("= %s is not usable", v.Text), "how many times its size a compressed log may unpack to, 200 by default", "")
 		}
 	}
-	t.get("date_order")
-	t.get("decimal")
 	s.readColumns(t.sub("columns"))
 	s.readPrimary(t)
 	s.readRegisterChanges(t)
-	t.get("primary")
 	s.Log.Means = t.choice("values", "instants", "means") == "means" || s.Log.Primary > reading.Flow
 	t.close()
 }
@@ -172,6 +171,7 @@ var primaries = []reading.Quantity{reading.Distance, reading.Level, reading.Head
 // readPrimary decides what the flow is computed from: what primary names, or the rawest quantity of the log.
 func (s *Site) readPrimary(t *table) {
 	s.Log.Primary = reading.Count
+	primary := t.text("primary", "")
 	var names []string
 	for _, q := range primaries {
 		if s.Log.Columns[q].Name != "" {
@@ -187,13 +187,12 @@ func (s *Site) readPrimary(t *table) {
 		return
 	}
 	if t.has("primary") {
-		chosen := t.text("primary", "")
-		if !slices.Contains(names, chosen) {
-			t.refuse("primary", fmt.Sprintf("%q is not a column that gives the flow", chosen), "one of "+strings.Join(names, ", "), "")
+		if !slices.Contains(names, primary) {
+			t.refuse("primary", fmt.Sprintf("%q is not a column that gives the flow", primary), "one of "+strings.Join(names, ", "), "")
 			return
 		}
 		for _, q := range primaries {
-			if q.String() == chosen {
+			if q.String() == primary {
 				s.Log.Primary = q
 			}
 		}
@@ -202,6 +201,7 @@ func (s *Site) readPrimary(t *table) {
 
 // column reads "Header" or { name = "Header", unit = "m" }.
 func (t *table) column(key string, dim quantity.Dimension) Column {
+	t.asks(key, "header or table", "")
 	raw, ok := t.get(key)
 	if !ok {
 		return Column{}
@@ -261,8 +261,15 @@ func (t *table) scale(c *Column, unit string, dim quantity.Dimension) {
 	c.Unit = &quantity.Unit{Symbol: unit, Dimension: dim, Factor: factor, Offset: low.SI - float64(from*factor)}
 }
 
-// clock reads a time zone that was already taken from the table.
-func (t *table) clock(key, name string) Clock {
+// clock reads a time zone; without a fallback it must be there.
+func (t *table) clock(key, fallback string) Clock {
+	t.asks(key, "time zone", cmp.Or(fallback, "required"))
+	name := fallback
+	if fallback != "" {
+		name = t.text(key, fallback)
+	} else {
+		name = t.required(key, "+00:00")
+	}
 	c, err := ParseClock(name)
 	if err != nil {
 		if name != "" {
@@ -288,6 +295,7 @@ func (t *table) duration(key string) time.Duration {
 
 // instant reads an optional date and time; one without offset is in the clock given.
 func (t *table) instant(key string, c Clock) *Instant {
+	t.asks(key, "date and time", "")
 	raw, ok := t.get(key)
 	if !ok {
 		return nil

@@ -54,6 +54,7 @@ var flowActions = map[string][]Action{
 func (s *Site) readScreening(t *table) {
 	s.Screening.Actions = map[string]Action{}
 	for _, check := range Checks {
+		t.asks(check.Name, "action or table", string(check.Default))
 		raw, ok := t.get(check.Name)
 		s.Screening.Actions[check.Name] = check.Default
 		if !ok {
@@ -64,11 +65,10 @@ func (s *Site) readScreening(t *table) {
 			continue
 		}
 		sub := t.sub(check.Name)
-		if sub.has("action") {
-			s.setAction(sub, "action", check.Name, sub.text("action", ""))
+		if action := sub.text("action", ""); sub.has("action") {
+			s.setAction(sub, "action", check.Name, action)
 		}
 		s.readCheck(check.Name, sub)
-		sub.get("action")
 		sub.close()
 	}
 	s.Screening.BridgeLimit = t.duration("bridge_limit")
@@ -163,11 +163,16 @@ func (s *Site) readFilling(t *table) {
 	t.close()
 }
 
-func (s *Site) setAction(t *table, key, check, text string) {
-	allowed := []Action{Keep, Bridge, LeaveOut}
+// ActionsOf lists the actions that a site file can choose for a check.
+func ActionsOf(check string) []Action {
 	if special, ok := flowActions[check]; ok {
-		allowed = special
+		return special
 	}
+	return []Action{Keep, Bridge, LeaveOut}
+}
+
+func (s *Site) setAction(t *table, key, check, text string) {
+	allowed := ActionsOf(check)
 	if !slices.Contains(allowed, Action(text)) {
 		t.refuse(key, fmt.Sprintf("%q is not an action of %s", text, check), fmt.Sprintf("one of %v", allowed), "")
 		return
@@ -178,7 +183,7 @@ func (s *Site) setAction(t *table, key, check, text string) {
 func (s *Site) readReport(top *table) {
 	t := top.sub("report")
 	r := &s.Report
-	r.Clock = t.clock("time_zone", t.text("time_zone", s.Log.Clock.Name))
+	r.Clock = t.clock("time_zone", s.Log.Clock.Name)
 	r.DayStarts = t.dayStart("day_starts")
 	r.LabelByEnd = t.choice("day_label", "start", "end") == "end"
 	r.FlowUnit = t.unit("flow_unit", "L/s", quantity.FlowDimension)
@@ -269,6 +274,7 @@ func (t *table) comments(clock Clock) (list []Comment) {
 
 // dayStart reads "00:00" to "23:59".
 func (t *table) dayStart(key string) time.Duration {
+	t.asks(key, "time of day", "00:00")
 	text := t.text(key, "00:00")
 	at, err := time.Parse("15:04", text)
 	if err != nil {
@@ -280,6 +286,7 @@ func (t *table) dayStart(key string) time.Duration {
 
 // unit reads a unit symbol.
 func (t *table) unit(key, fallback string, dim quantity.Dimension) quantity.Unit {
+	t.asks(key, "unit", fallback)
 	text := t.text(key, fallback)
 	u, err := quantity.LookUp(text)
 	if err != nil {

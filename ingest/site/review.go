@@ -35,10 +35,7 @@ func (s *Site) readWhatIfs(top *table) {
 func (s *Site) readVisits(top *table) {
 	for _, t := range top.list("check") {
 		v := Visit{Place: t.at(""), By: t.text("by", ""), Note: t.text("note", "")}
-		if t.has("phase") {
-			v.Phase = t.choice("phase", "before-cleaning", "after-cleaning", "after-reset")
-		}
-		t.get("phase")
+		v.Phase = t.oneOf("phase", "before-cleaning", "after-cleaning", "after-reset")
 		at := t.instant("at", s.Log.Clock)
 		if at == nil && !t.has("at") {
 			t.refuse("at", "is missing", "", "add at = 2031-04-02T10:30:00")
@@ -135,7 +132,7 @@ func (s *Site) readRulings(top *table) {
 				t.refuse("checks", fmt.Sprintf("%q is not a check", name), "names of checks, as retotal check lists them", "")
 			}
 		}
-		r.Action = RulingAction(t.choice("action", string(RuleKeep), string(RuleLeaveOut), string(RuleBridge), string(RuleValue), string(RuleBound)))
+		r.Action = RulingAction(t.oneOf("action", string(RuleKeep), string(RuleLeaveOut), string(RuleBridge), string(RuleValue), string(RuleBound)))
 		if !t.has("action") {
 			t.refuse("action", "is missing", "", `add action = "leave-out"`)
 		}

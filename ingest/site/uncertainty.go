@@ -49,20 +49,17 @@ func (s *Site) readUncertainty(t *table) {
 			t.refuse("air_temperature", fmt.Sprintf("%q is not a difference of temperature above 0", v.Text), "K", `as in "2 K"`)
 		}
 	}
-	if t.has("device") {
-		d := t.sub("device")
-		for _, key := range slices.Sorted(maps.Keys(d.values)) {
-			d.get(key)
-			u.Device = append(u.Device, DimensionDoubt{key, fmt.Sprint(d.values[key])})
-		}
-	} else {
-		t.get("device")
+	d := t.sub("device")
+	for _, key := range slices.Sorted(maps.Keys(d.values)) {
+		d.asks(key, "size", "")
+		u.Device = append(u.Device, DimensionDoubt{key, fmt.Sprint(d.values[key])})
 	}
 	t.close()
 }
 
 // share reads "2 %" as 0.02; 0 when absent.
 func (t *table) share(key string) float64 {
+	t.asks(key, "share", "")
 	raw, ok := t.get(key)
 	if !ok {
 		return 0
