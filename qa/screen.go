@@ -38,7 +38,7 @@ type Span struct {
 	// Least and Most are the figures at which the meter stops, ∓Inf for none; Falling says that the flow falls as the figure rises.
 	Least, Most float64
 	Falling     bool
-	Twofold     float64 // logged flow above which two heads give the same flow; 0 for none
+	Twofold     float64 // logged flow from which on two heads give the same flow, that of a full pipe; 0 for none
 	Modular     float64 // downstream head over head up to which flow is free; 0 or +Inf when it is not known
 }
 
@@ -204,6 +204,11 @@ func (s *Screener) ends(span *Span) (least, most float64) {
 	return span.Least + within(span.Least), span.Most - within(span.Most)
 }
 
+// full is the logged flow from which on two heads give the same flow, or a pipe runs full: to half a step of the log.
+func (s *Screener) full(span *Span) float64 {
+	return span.Twofold - s.Limits.Step/2 - 1e-9*span.Twofold
+}
+
 // judge sets the flags of readings of which the whole record has told what they are.
 func (w *Window) judge(from, until int) {
 	if w.Verdicts == nil {
@@ -229,7 +234,7 @@ func (s *Screener) hides(w *Window, i int) bool {
 			continue
 		}
 		least, most := s.ends(span)
-		return w.Figure[i] <= least || w.Figure[i] >= most || w.Head[i] > span.Top || span.Twofold > 0 && w.Figure[i] > span.Twofold || span.Blanking > 0 && w.Value[i] <= s.nearest(span)
+		return w.Figure[i] <= least || w.Figure[i] >= most || w.Head[i] > span.Top || span.Twofold > 0 && w.Figure[i] >= s.full(span) || span.Blanking > 0 && w.Value[i] <= s.nearest(span)
 	}
 	return false
 }
@@ -256,7 +261,7 @@ func (s *Screener) heads(w *Window, from, until int) {
 			}
 		}
 		for i := from; span.Twofold > 0 && i < until; i++ {
-			if w.Figure[i] > span.Twofold+s.Limits.Step/2 {
+			if w.Figure[i] >= s.full(span) {
 				w.Flags[i] |= Surcharge
 			}
 		}

@@ -276,7 +276,19 @@ func (e *Engine) counted(s *settings.Segment, i int, raw float64, action site.Ac
 	case e.atMost != nil && e.atMost[i]:
 		return raw, settings.Bound{Lower: 0, Upper: raw}
 	}
+	if head := e.headOn(s, i); e.after.holdsTop && head > s.Top+e.screener.Limits.Resolution { // a kept spike flows no more than the channel holds
+		b := s.Bounds(e.Time[i], e.figure[i], e.airAt(i), raw, qa.Surcharge)
+		return b.Lower, b
+	}
 	return raw, settings.Exactly(raw)
+}
+
+// headOn is the head of row i under a segment, which is worked out only where it may be above the segment's top.
+func (e *Engine) headOn(s *settings.Segment, i int) float64 {
+	if math.IsInf(s.Top, 1) {
+		return 0
+	}
+	return s.Head(e.Time[i], e.figure[i], e.airAt(i))
 }
 
 // spanning widens what is known of a mean whose interval holds a change of settings: it was written under both.

@@ -110,9 +110,9 @@ func newPlan(s *site.Site, without []int, budget bool, found ...settings.Step) (
 	return p, problems
 }
 
-// showMore takes the maximum head off as an end of the meter where the log shows more.
-func (p *plan) showMore(s *site.Site, more []bool) {
-	settings.ShowsMoreThan(s, p.Recorded, more, slices.Concat([]*settings.Lane{p.Recorded, p.Corrected}, p.WhatIfs, p.moved))
+// learn tells all lanes what the whole log shows, and reports whether a meter ends elsewhere than was thought.
+func (p *plan) learn(s *site.Site, shown []settings.Extremes) (news bool) {
+	return settings.Learn(s, p.Recorded, shown, slices.Concat([]*settings.Lane{p.Recorded, p.Corrected}, p.WhatIfs, p.moved))
 }
 
 // budget builds the sources of a site and the lanes that they move.

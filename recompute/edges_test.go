@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -255,5 +256,83 @@ func TestDrownedBeyondItsEquation(t *testing.T) {
 	}
 	if x, _ := last.Total.Interval(); x.Wide {
 		t.Errorf("the equation holds at 0.90: %+v", x)
+	}
+}
+
+// TestStopsThatAreNoFaults: pumps that drive a meter to its cap again and again are how this water comes; a sensor that is dead from the first reading on, or behind an averaged
+// reading on the way down, is dead all the same.
+func TestStopsThatAreNoFaults(t *testing.T) {
+	wave := func(from, n int) (out []float64) {
+		for i := range n {
+			out = append(out, 0.12+0.04*math.Sin(float64(from+i)/170))
+		}
+		return out
+	}
+	var pumps []float64
+	for i := range 3000 {
+		if pumps = append(pumps, 0.03); i%60 < 20 {
+			pumps[i] = 0.15
+		}
+	}
+	zero := "below_zero = \"clamped\"\n"
+	dead := slices.Concat(wave(0, 600), repeat(0, 500), wave(1100, 600))
+	half := slices.Concat(wave(0, 600), []float64{0.06}, repeat(0, 500), wave(1100, 600))
+	for name, c := range map[string]struct {
+		levels   []float64
+		settings string
+		dead     int
+	}{
+		"pumps to the cap":        {pumps, "maximum_head = \"0.15 m\"\n", 0},
+		"dead in the middle":      {dead, zero, 500},
+		"dead behind half a step": {half, zero, 500},
+		"dead from the beginning": {dead[600:], zero, 500},
+		"dead until the end":      {dead[:1100], zero, 500},
+	} {
+		r := run(t, siteOf(t, "level", minutesOf(c.levels, "m"), "[settings]\n"+c.settings+"[settings.device]\n"+power(1.4, 2.5)))
+		if got := rowsOf(r, "dead"); got != c.dead {
+			t.Errorf("%s: %d dead readings, want %d", name, got, c.dead)
+		}
+	}
+}
+
+// TestEndsOfLoops: a meter that clips at 20 mA stands at its end there; one whose log goes on to 20.5 mA stands there. Levels of a span of 0 to 0.2 m, Q = 0.1 m²/s × h; the water
+// stands above the span for 4 h of 12.
+func TestEndsOfLoops(t *testing.T) {
+	for name, top := range map[string]float64{"20 mA": 0.2, "20.5 mA": 0.2 * 16.5 / 16} {
+		var levels []float64
+		truth := 0.0
+		for i := range 721 {
+			h := math.Max(0.1, 0.25-0.15*math.Abs(float64(i)-360)/360)
+			if levels = append(levels, math.Min(h, top)); i > 0 {
+				truth += 0.1 * h * 60
+			}
+		}
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nloop = { low = \"0 m\", high = \"0.2 m\" }\nchannel_depth = \"0.4 m\"\n"+tenth))
+		upper, known := r.Total.Upper()
+		if rowsOf(r, "stuck") != 0 || rowsOf(r, "capped") < 180 || !known || r.Total.Lower() > truth || upper < truth {
+			t.Errorf("%s: %d stuck, %d capped, %v to %v (%v), truth %v", name, rowsOf(r, "stuck"), rowsOf(r, "capped"), r.Total.Lower(), upper, known, truth)
+		}
+	}
+}
+
+// TestBlankingOfFlows: water nearer than the blanking distance is hidden whatever the meter logs of it.
+func TestBlankingOfFlows(t *testing.T) {
+	for _, quantity := range []string{"level", "head", "flow"} {
+		var figures []float64
+		for i := range 721 {
+			h := math.Min(0.1+0.2*math.Max(0, 1-math.Abs(float64(i)-360)/360), 0.2)
+			if quantity == "flow" {
+				h *= 0.1
+			}
+			figures = append(figures, h)
+		}
+		unit := "m"
+		if quantity == "flow" {
+			unit = "m3/s"
+		}
+		r := run(t, siteOf(t, quantity, minutesOf(figures, unit), "[settings]\nempty_distance = \"0.6 m\"\nblanking_distance = \"0.4 m\"\n"+tenth))
+		if _, known := r.Total.Upper(); known || rowsOf(r, "stuck") != 0 || rowsOf(r, "capped") < 300 {
+			t.Errorf("%s: %d stuck, %d capped, bounded above %v", quantity, rowsOf(r, "stuck"), rowsOf(r, "capped"), known)
+		}
 	}
 }

@@ -151,7 +151,7 @@ func (r *runner) pass(ctx context.Context, rows func() (func(*Rows) error, error
 		if err != nil || r.whole != nil {
 			return result, err
 		}
-		if r.whole = engine.learn(); r.whole == nil {
+		if r.whole = engine.learn(r.plan); r.whole == nil {
 			return result, nil
 		}
 	}
@@ -160,7 +160,7 @@ func (r *runner) pass(ctx context.Context, rows func() (func(*Rows) error, error
 // read reads the log once.
 func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (engine *Engine, err error) {
 	if r.whole != nil {
-		r.plan.showMore(r.site, r.whole.more)
+		r.plan.learn(r.site, r.whole.shown)
 	}
 	var failure error
 	err = r.log.Each(ctx, func() func(*reading.Batch) error {

@@ -15,8 +15,8 @@ import (
 
 // Whole is what a pass over a whole record showed.
 type Whole struct {
-	more  []bool // of each recorded segment: the log shows more than its maximum head
-	stays []stay // at an end, of which the usual answer was wrong
+	shown []settings.Extremes // under each recorded segment
+	stays []stay              // at an end, of which the usual answer was wrong
 }
 
 // stay is a run of readings at one end of what the meter shows.
@@ -36,10 +36,12 @@ const mostStays = 20000
 type stays struct {
 	list     []stay
 	open     *stay
-	largest  float64 // m, between neighbours of which no check doubts either
-	ordinary bool    // the reading before is one that no check doubts, and at no end
-	head     float64 // of it
-	more     []bool
+	largest  float64             // m, between neighbours of which no check doubts either
+	latest   float64             // m, the change before, when it was one elsewhere
+	left     bool                // the reading before stood at an end, or the one before it
+	ordinary bool                // the reading before is one that no check doubts, and at no end
+	head     float64             // of it
+	shown    []settings.Extremes // under each recorded segment
 }
 
 // leastJump is the least change that can be a jump, m; common practice.
@@ -55,14 +57,14 @@ func (s *stays) add(e *Engine, low, high int) {
 			s.row(e, segment, i)
 		}
 	})
-	s.showMore(e, low, high)
+	s.follow(e, low, high)
 }
 
 // row takes in one reading.
 func (s *stays) row(e *Engine, segment *settings.Segment, i int) {
 	head, flags := e.Head[i], e.Flags[i]
 	if flags&qa.Gap != 0 || i == 0 || e.Time[i] == segment.From {
-		s.end(e, 0)
+		s.end(math.NaN())
 		s.ordinary = false
 	}
 	end, low := e.atEnd(i)
@@ -74,31 +76,45 @@ func (s *stays) row(e *Engine, segment *settings.Segment, i int) {
 	case end && s.open != nil && s.open.low == low:
 		s.open.until, s.open.spiked, s.open.hidden = e.Time[i], s.open.spiked && flags&qa.Spike != 0, s.open.hidden && flags&qa.Hiding != 0
 	case end:
-		s.end(e, change)
-		s.open = &stay{from: e.Time[i], until: e.Time[i], low: low, spiked: flags&qa.Spike != 0, hidden: flags&qa.Hiding != 0}
-		if s.ordinary {
-			s.open.entered = change
-		}
+		s.end(change)
+		s.begin(e.Time[i], change, low, flags)
 	case flags&doubted == 0:
-		s.end(e, change)
-		if s.ordinary {
-			s.largest = math.Max(s.largest, change)
-		}
+		s.end(change)
+		s.elsewhere(change)
 	default:
-		s.end(e, 0)
+		s.end(math.NaN())
 	}
 	s.head, s.ordinary = head, !end && flags&doubted == 0
 }
 
+// begin opens a stay, entered by a change of the head.
+func (s *stays) begin(at int64, change float64, low bool, flags qa.Flags) {
+	if !s.ordinary {
+		change = math.NaN()
+	}
+	s.open = &stay{from: at, until: at, low: low, spiked: flags&qa.Spike != 0, hidden: flags&qa.Hiding != 0, entered: change, left: math.NaN()}
+	s.latest = 0 // it may have been the first half of the way in
+}
+
+// elsewhere takes in a change between readings of which none stands at an end. The one before an end and the one after it may be half of a jump, and do not count.
+func (s *stays) elsewhere(change float64) {
+	if s.ordinary {
+		s.largest, s.latest = math.Max(s.largest, s.latest), change
+	}
+	if s.left {
+		s.latest, s.left = 0, !s.ordinary
+	}
+}
+
 // end closes the open stay, left by a change of the head.
-func (s *stays) end(_ *Engine, change float64) {
+func (s *stays) end(change float64) {
 	if s.open == nil {
 		return
 	}
-	if s.open.left = change; len(s.list) < mostStays && (s.open.spiked || math.Max(s.open.entered, change) > leastJump) {
+	if s.open.left = change; len(s.list) < mostStays && (s.open.spiked || s.open.entered > leastJump || change > leastJump) {
 		s.list = append(s.list, *s.open)
 	}
-	s.open = nil
+	s.open, s.left = nil, true
 }
 
 // atEnd reports whether row i stands at an end of what the meter shows, and at which. Zero is one too: a sensor may die there.
@@ -114,63 +130,71 @@ func (e *Engine) atEnd(i int) (end, low bool) {
 	return false, false
 }
 
-// showMore notes which recorded segments stop at their maximum head although the log shows more.
-func (s *stays) showMore(e *Engine, low, high int) {
-	if e.primary != reading.Level && e.primary != reading.Head {
-		return
+// follow notes the extremes of what the log shows under each recorded segment.
+func (s *stays) follow(e *Engine, low, high int) {
+	if s.shown == nil {
+		for range e.recorded.Segments {
+			s.shown = append(s.shown, settings.Extremes{Least: math.Inf(1), Most: math.Inf(-1), Half: e.screener.Limits.Step / 2})
+		}
 	}
-	if s.more == nil {
-		s.more = make([]bool, len(e.recorded.Segments))
-	}
-	half := e.screener.Limits.Step/2 + 1e-9
 	for low < high {
 		k := e.recorded.At(e.Time[low] - e.lag)
-		segment := &e.recorded.Segments[k]
-		for ; low < high && e.Time[low]-e.lag < segment.Until; low++ {
-			if over := segment.Head(e.Time[low], e.figure[low], e.airAt(low)) - segment.MaximumHead; over > half && e.Flags[low]&doubted == 0 {
-				s.more[k] = true
+		x, until := &s.shown[k], e.recorded.Segments[k].Until
+		for ; low < high && e.Time[low]-e.lag < until; low++ {
+			if e.Flags[low]&doubted == 0 {
+				x.Least, x.Most = math.Min(x.Least, e.figure[low]), math.Max(x.Most, e.figure[low])
 			}
 		}
 	}
 }
 
 // verdicts decides what the stays of the whole record were. A change is a jump when it is over three times the largest change elsewhere, 20 mm and ten steps of the
-// log. One jump, in or out, tells of dirt or a dead sensor where readings come every five minutes or faster; at longer intervals, and at the end of little
-// flow, where pumps and valves stop at once, it takes both, at least an hour, and an end that is not met so again and again.
+// log. One jump, in or out, tells of dirt or a dead sensor where readings come every five minutes or faster; at longer intervals, and at the end of little flow,
+// where pumps and valves stop at once, all sides that are known must be jumps; at the end of little flow for an hour or longer. An end that is met so again and
+// again is how this water comes and goes.
 func (s *stays) verdicts(e *Engine) (again []stay) {
-	s.end(e, 0)
-	limit := max(3*s.largest, leastJump, 10*e.screener.Limits.Resolution)
-	jumped := func(x *stay) (one, both bool) {
-		return max(x.entered, x.left) > limit, min(x.entered, x.left) > limit
-	}
-	lows := 0
+	s.end(math.NaN())
+	limit := max(3*math.Max(s.largest, s.latest), leastJump, 10*e.screener.Limits.Resolution)
+	half, often := e.screener.Limits.SpikeWindow.Nanoseconds()/2, map[bool]int{}
 	for i := range s.list {
-		if x := &s.list[i]; x.low && x.until-x.from >= longLow {
-			if _, both := jumped(x); both {
-				lows++
-			}
+		if x := &s.list[i]; x.jumped(limit, false) && x.until-x.from > max(half, x.least()) {
+			often[x.low]++
 		}
 	}
 	for i := range s.list {
 		x := &s.list[i]
-		one, both := jumped(x)
-		dead := both
-		switch {
-		case x.low:
-			dead = both && (x.spiked || lows <= fewLows && x.until-x.from >= longLow)
-		case e.log.Interval <= shortInterval:
-			dead = one
+		long := x.until-x.from > half
+		dead := x.jumped(limit, !x.low && e.log.Interval <= shortInterval)
+		if long && (often[x.low] > fewFaults || x.until-x.from < x.least()) {
+			dead = false
 		}
-		if x.verdict = x.judge(dead, x.until-x.from > e.screener.Limits.SpikeWindow.Nanoseconds()/2); x.verdict != x.usual() {
+		if x.verdict = x.judge(dead, long); x.verdict != x.usual() {
 			again = append(again, *x)
 		}
 	}
 	return again
 }
 
+// jumped reports whether all sides of a stay that are known are jumps, or with one any of them.
+func (x *stay) jumped(limit float64, one bool) bool {
+	in, out := x.entered > limit, x.left > limit
+	if one {
+		return in || out
+	}
+	return (in || math.IsNaN(x.entered)) && (out || math.IsNaN(x.left)) && (in || out)
+}
+
+// least is how long a stay must be to be a fault and not a short stop.
+func (x *stay) least() int64 {
+	if x.low && !x.spiked {
+		return longLow
+	}
+	return 0
+}
+
 const (
 	longLow       = int64(3600e9)   // ns
-	fewLows       = 2               // stays at the end of little flow that can be faults; more are how this water stops
+	fewFaults     = 2               // long stays at an end that can be faults; more are how this water comes and goes
 	shortInterval = 5 * time.Minute // up to which one jump tells of a fault
 )
 
@@ -196,15 +220,9 @@ func (x *stay) judge(dead, long bool) qa.Verdict {
 }
 
 // learn returns what the whole record showed that this pass did not know; nil when it knew all.
-func (e *Engine) learn() *Whole {
-	w := &Whole{more: make([]bool, len(e.recorded.Segments)), stays: e.stays.verdicts(e)}
-	news := len(w.stays) > 0
-	for k := range e.stays.more {
-		if w.more[k] = e.stays.more[k]; w.more[k] && !e.recorded.Segments[k].ShowsMore {
-			news = true
-		}
-	}
-	if !news {
+func (e *Engine) learn(p *plan) *Whole {
+	w := &Whole{shown: e.stays.shown, stays: e.stays.verdicts(e)}
+	if news := p.learn(e.site, w.shown); !news && len(w.stays) == 0 {
 		return nil
 	}
 	return w

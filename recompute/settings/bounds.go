@@ -43,9 +43,10 @@ func findEnds(s *site.Site, segment, recorded *Segment) ends {
 		e.Least, e.Floor = 0, 0
 	}
 	if primary == reading.Level || primary == reading.Head {
-		e.stopAtHead(recorded)
+		e.stopAtHead(recorded, recorded.MaximumHead)
 	}
-	e.saturate(columnLoop(&s.Log.Columns[primary]), recorded.Settings.Loop)
+	e.stopAtBlanking(primary, recorded)
+	e.saturate(recorded, columnLoop(&s.Log.Columns[primary]), recorded.Settings.Loop)
 	if air := segment.chain.air; air == nil && e.Least == 0 && !e.Falling { // a zero that stays zero is exact
 		at := segment.Origin
 		if end := segment.Until; segment.highest(at, end, e.Floor) <= 1e-12 {
@@ -58,16 +59,48 @@ func findEnds(s *site.Site, segment, recorded *Segment) ends {
 	return e
 }
 
-// stopAtHead takes in the maximum head of a meter that logged levels or heads: it showed no more, unless the log does (see Whole).
-func (e *ends) stopAtHead(recorded *Segment) {
-	if recorded.ShowsMore || math.IsInf(optional(recorded, site.MaximumHead), 1) || !recorded.chain.straight() || recorded.chain.scale == 0 {
+// Extremes are the least and the greatest figure that a log shows, and half its step.
+type Extremes struct{ Least, Most, Half float64 }
+
+// beyond reports whether a log shows more than an end, so that it is none; rises says that figures rise towards it.
+func (x *Extremes) beyond(end float64, rises bool) bool {
+	if x == nil {
+		return false
+	}
+	if rises {
+		return x.Most > end+x.Half+1e-9*math.Abs(end)
+	}
+	return x.Least < end-x.Half-1e-9*math.Abs(end)
+}
+
+// stopAtHead takes in a head above which a meter that logged levels or heads shows no more, unless the log does.
+func (e *ends) stopAtHead(recorded *Segment, head float64) {
+	if math.IsInf(head, 1) || !recorded.chain.straight() || recorded.chain.scale == 0 {
 		return
 	}
-	figure := recorded.figureOf(optional(recorded, site.MaximumHead))
-	if recorded.chain.scale > 0 {
+	figure, rises := recorded.figureOf(head), recorded.chain.scale > 0
+	switch {
+	case recorded.Shown.beyond(figure, rises):
+	case rises && figure < e.Most:
 		e.Most, e.cap = figure, figure
-	} else {
+	case !rises && figure > e.Least:
 		e.Least, e.cap = figure, figure
+	}
+}
+
+// stopAtBlanking takes in the nearest water that the sensor sees, where figures other than distances were logged.
+func (e *ends) stopAtBlanking(primary reading.Quantity, recorded *Segment) {
+	nearest, empty := recorded.Settings.Values[site.BlankingDistance], recorded.Settings.Values[site.EmptyDistance]
+	if nearest == nil || empty == nil || primary == reading.Distance {
+		return
+	}
+	head := recorded.chain.headOf(recorded.Origin, nearest.From.SI, 293.15)
+	if primary <= reading.Head {
+		e.stopAtHead(recorded, head)
+		return
+	}
+	if flow := recorded.Rating.Flow(head); flow < e.Most && !recorded.Shown.beyond(flow, true) {
+		e.Most, e.cap = flow, flow
 	}
 }
 
@@ -100,8 +133,9 @@ func (s *Segment) cutOffFigure() float64 {
 	return 0
 }
 
-// saturate takes in the ends of a current loop of 4 to 20 mA: 3.8 and 20.5 mA (NAMUR NE 43, figures read second hand).
-func (e *ends) saturate(loops ...*site.Loop) {
+// saturate takes in the ends of a current loop of 4 to 20 mA: these themselves or, where the log shows more, 3.8 and 20.5 mA (NAMUR NE 43, figures read
+// second hand).
+func (e *ends) saturate(recorded *Segment, loops ...*site.Loop) {
 	for _, l := range loops {
 		if l == nil || min(l.From, l.To) != 4 || max(l.From, l.To) != 20 {
 			continue
@@ -109,7 +143,13 @@ func (e *ends) saturate(loops ...*site.Loop) {
 		at := func(current float64) float64 {
 			return l.Low.SI + float64((current-l.From)*((l.High.SI-l.Low.SI)/(l.To-l.From)))
 		}
-		low, high := min(at(3.8), at(20.5)), max(at(3.8), at(20.5))
+		low, high := min(at(4), at(20)), max(at(4), at(20))
+		if recorded.Shown.beyond(low, false) {
+			low = min(at(3.8), at(20.5))
+		}
+		if recorded.Shown.beyond(high, true) {
+			high = max(at(3.8), at(20.5))
+		}
 		if low > e.Least {
 			e.Least = low
 			if e.Falling {
@@ -183,6 +223,9 @@ type Bound struct {
 
 func Exactly(flow float64) Bound { return Bound{Lower: flow, Upper: flow} }
 
+// fullWithin is how near the flow of a full pipe a logged flow must be to be it.
+const fullWithin = 1e-3
+
 // bounds returns the flows between which the truth lies behind a reading that stands at an end, or has two heads. flow is its flow whatever stands behind it.
 func (s *Segment) Bounds(at int64, figure, air, flow float64, flags qa.Flags) Bound {
 	e, b := &s.Ends, Bound{Held: true}
@@ -193,10 +236,16 @@ func (s *Segment) Bounds(at int64, figure, air, flow float64, flags qa.Flags) Bo
 		b.Lower, b.Upper = s.Flow(at, e.cap, air), e.depth
 	case flags&qa.Blanking != 0:
 		b.Lower, b.Upper = math.Min(flow, s.Hold), e.depth
-	case e.Twofold > 0 && figure > e.Twofold:
+	case e.Twofold > 0 && figure > e.Twofold*(1+fullWithin):
 		b.Lower, b.Upper = s.twoFlows(at, figure, air)
-	default:
+	case e.Twofold > 0 && figure >= e.Twofold*(1-fullWithin): // full, or under pressure, which nothing bounds
+		b.Lower, _ = s.twoFlows(at, e.Twofold, air)
+		b.Upper = e.spill
+	default: // what is above the channel's depth may pass the device or leave the channel
 		b.Lower, b.Upper = math.Min(flow, s.Hold), e.spill
+		if !math.IsInf(e.spill, 1) {
+			b.Upper = math.Max(flow, e.spill)
+		}
 	}
 	b.Upper = math.Max(b.Upper, b.Lower)
 	return b

@@ -187,20 +187,24 @@ func (b *Builder) Moved(l *Lane, change func(s *Segment)) *Lane {
 	return l
 }
 
-// showsMoreThan takes the maximum head off as an end of the meter where the log shows more, in all lanes; more says so of each recorded segment.
-func ShowsMoreThan(s *site.Site, recorded *Lane, more []bool, lanes []*Lane) {
-	for k, m := range more {
-		recorded.Segments[k].ShowsMore = m
+// Learn tells lanes what the whole log shows under each recorded segment, works out anew where meters end, and reports whether any end is another.
+func Learn(s *site.Site, recorded *Lane, shown []Extremes, lanes []*Lane) (news bool) {
+	for k := range shown {
+		recorded.Segments[k].Shown = &shown[k]
 	}
 	for _, lane := range lanes {
 		for i := range lane.Segments {
 			for _, x := range []*Segment{&lane.Segments[i], lane.Segments[i].later} {
-				if x != nil && x.Rating != nil {
-					x.derive(s, x.chain.meter)
+				if x == nil || x.Rating == nil {
+					continue
 				}
+				least, most := x.Ends.Least, x.Ends.Most
+				x.derive(s, x.chain.meter)
+				news = news || x.Ends.Least != least || x.Ends.Most != most
 			}
 		}
 	}
+	return news
 }
 
 // BelowZero takes the level of zero flow off levels, of rows low to high−1; nil levels stay nil.

@@ -37,8 +37,8 @@ type Segment struct {
 	Hold        float64 // flow of a reading that is held: at top, or at the nearest water the sensor sees if that is lower
 	Ends        ends
 	Unusable    bool
-	ShowsMore   bool // of a recorded segment: the log shows more than its maximum head
-	AsRecorded  bool // of a corrected segment: no correction holds in it
+	Shown       *Extremes // of a recorded segment: the extremes of what the whole log shows under it; nil as long as it is not known
+	AsRecorded  bool      // of a corrected segment: no correction holds in it
 	// later is the segment as its settings stand at its end, where a correction moves more than a datum: heads and flows go over from the one to the other
 	// in a straight line. Nil for others.
 	later       *Segment
