@@ -277,3 +277,18 @@ func (e *Engine) addBeyond(low, high int) {
 		e.beyond[day] += float64(more * e.afterFlow[i] * float64(e.Time[i]-e.Time[i-1]) * 1e-9)
 	}
 }
+
+// addEdges notes what a mean puts on either side of the bounds of days that its interval holds: when in the interval it flowed is not known.
+func (e *Engine) addEdges(t0, t1 int64, flow float64) {
+	for day := e.calendar.Day(max(t0, e.from)); ; day++ {
+		_, bound := e.calendar.Bounds(day)
+		if bound >= min(t1, e.until) {
+			return
+		}
+		e.edges = grow(e.edges, day+2)
+		before, after := float64(flow*float64(bound-t0)*1e-9), float64(flow*float64(t1-bound)*1e-9)
+		e.edges[day].EndIn, e.edges[day].EndOut = before, after
+		e.edges[day+1].StartIn, e.edges[day+1].StartOut = after, before
+		e.calendar.Day(bound)
+	}
+}

@@ -100,6 +100,9 @@ func (a *after) add(e *Engine, low, high int) {
 	for low < high {
 		if end := a.clean(e, low, high); end > low {
 			a.series[Measured].Run(e.Time[low-1:end], e.afterFlow[low-1:end])
+			for i := low; e.ofIntervals() && i < end; i++ {
+				e.addEdges(e.Time[i-1], e.Time[i], e.afterFlow[i])
+			}
 			for _, w := range e.whatIfs {
 				w.series.Run(e.Time[low-1:end], w.flow[low-1:end])
 				w.accept(e, end-1, w.flow[end-1], settings.Exactly(w.flow[end-1]))
@@ -162,6 +165,7 @@ func (a *after) accept(e *Engine, i int, flow, raw float64, b settings.Bound) {
 	if e.free != nil {
 		a.last.free = e.free[i]
 	}
+	a.parts.kept, a.parts.before = e.keptAt(i), e.beforeFlow[i]
 	a.stretch = stretch{events: a.stretch.events[:0]}
 }
 
@@ -172,6 +176,9 @@ func (e *Engine) endAt(i int, flow float64) end {
 // accept makes row i the last accepted reading of a lane.
 func (w *whatIf) accept(e *Engine, i int, flow float64, b settings.Bound) {
 	w.last, w.bound = e.endAt(i, flow), b
+	if w.beside != nil {
+		w.beside.last = [2]float64{w.beside.flow[i], e.beforeFlow[i]}
+	}
 }
 
 // action returns what becomes of a reading: the strongest action of its flags.
@@ -380,6 +387,9 @@ func (a *after) join(e *Engine, i int, flow, raw float64, b settings.Bound, own 
 	first.at = t0
 	final := e.endAt(i, flow)
 	e.addJoin(i, first, final)
+	if e.ofIntervals() {
+		e.addEdges(t0, final.at, flow)
+	}
 	e.connect(e.corrected, first, final, a.laneRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
 		a.series[class].Step(t0, q0, t1, q1)
 		volume += e.trapezoid(t0, q0, t1, q1)
@@ -393,7 +403,7 @@ func (a *after) join(e *Engine, i int, flow, raw float64, b settings.Bound, own 
 	for k, w := range e.whatIfs {
 		w.join(a, e, i, t0, own[k], bracketed)
 	}
-	a.parts.join(e, i, t0, raw, class)
+	a.parts.join(e, i, t0, raw)
 	return volume
 }
 

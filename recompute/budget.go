@@ -77,7 +77,8 @@ func (p *Period) Interval() (x Interval, ok bool) {
 	if p.Budget == nil || p.After.Missing() {
 		return x, false
 	}
-	low, high := p.Bracketed.of(p.After)
+	low := p.Lower()
+	high, _ := p.Upper()
 	x = Interval{Low: math.Max(0, low-coverage*p.Budget.Low-p.Lift), High: high + coverage*p.Budget.High, Open: p.Open > 0, Lift: p.Lift}
 	x.Wide = x.Open || (high-low)+p.Lift > p.Budget.Expanded()/10
 	if x.Open {

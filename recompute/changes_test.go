@@ -327,3 +327,30 @@ func TestMeanOverAChangeOfDatum(t *testing.T) {
 		}
 	}
 }
+
+// TestDayWithinAMean: hourly means by a clock half an hour off the day's bounds: 2 L/s and, in the half hour after midnight or before it, 50 L/s more. The mean of the hour tells
+// neither, so either day is bounded by all of it and by nothing of it; both together are exact.
+func TestDayWithinAMean(t *testing.T) {
+	log := "Time,Value (L/s)\n"
+	for h := 1; h <= 72; h++ {
+		flow := 2.0
+		if h == 43 { // 18:00 to 19:00 UTC on 2 March; the day of +05:30 begins at 18:30
+			flow = 27
+		}
+		log += fmt.Sprintf("%s,%g\n", time.Date(2031, 3, 1, h, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05"), flow)
+	}
+	file := siteOf(t, "flow", log, "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n"+tenth+"[report]\ntime_zone = \"+05:30\"\n")
+	r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
+	for _, d := range r.Days {
+		if d.Label != "2031-03-02" && d.Label != "2031-03-03" {
+			continue
+		}
+		// 23 whole hours, a half of 27 L/s and a half of 2 L/s: by hand
+		upper, _ := d.Upper()
+		near(t, d.Label, d.After.M3(), 0.002*23*3600+0.027*1800+0.002*1800)
+		near(t, d.Label+" at least", d.Lower(), 0.002*23*3600)
+		near(t, d.Label+" at most", upper, 0.002*23*3600+0.027*3600+0.002*3600)
+	}
+	near(t, "together", r.Total.After.M3(), 0.002*71*3600+0.027*3600)
+	near(t, "at least", r.Total.Lower(), r.Total.After.M3())
+}

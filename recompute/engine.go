@@ -51,6 +51,7 @@ type Engine struct {
 	sampler   *sampler     // nil unless a Monte Carlo check is wanted
 	bends     [][2]float64 // by day: what every other reading changes in the volume, of after and of the difference, m³
 	squares   [][2]float64 // by day: squares of what a metre of head changes in the volume of each reading, of both, m⁴
+	edges     []Edges      // by day
 	joins     [][2]float64 // by day: squares of what the two ways to join readings over a change of settings differ by, of both, m⁶
 	curves    []noise      // by day
 	beyond    []float64    // by day: volume times how much less well its coefficient is known, above the limit of validity, m³

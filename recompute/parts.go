@@ -78,11 +78,10 @@ func (p *parts) run(e *Engine, low, high int) {
 			p.limits.Step(e.Time[i-1], a, e.Time[i], b)
 		}
 	}
-	p.kept, p.before = kept[high-1], e.beforeFlow[high-1]
 }
 
 // join takes in the step from the last accepted reading to row i.
-func (p *parts) join(e *Engine, i int, t0 int64, raw float64, class Class) {
+func (p *parts) join(e *Engine, i int, t0 int64, raw float64) {
 	a := &e.after
 	p.settle(e, joined)
 	kept, free := e.keptAt(i), raw
@@ -95,7 +94,6 @@ func (p *parts) join(e *Engine, i int, t0 int64, raw float64, class Class) {
 	if d0, d1 := a.last.raw-a.last.free, raw-free; d0 != 0 || d1 != 0 {
 		p.drowned.Step(t0, d0, e.Time[i], d1)
 	}
-	p.kept, p.before = kept, e.beforeFlow[i]
 }
 
 // pend keeps the step to row i until it is known what becomes of its time.
@@ -174,7 +172,6 @@ func (b *beside) run(e *Engine, low, high int) {
 	}
 	b.series.Run(e.Time[low-1:high], b.flow[low-1:high])
 	b.still.Run(e.Time[low-1:high], e.beforeFlow[low-1:high])
-	b.last = [2]float64{b.flow[high-1], e.beforeFlow[high-1]}
 }
 
 // step takes in the step from the last accepted reading to row i, which begins at t0.
@@ -184,7 +181,6 @@ func (b *beside) step(e *Engine, i int, t0 int64) {
 	}
 	b.series.Step(t0, b.last[0], e.Time[i], b.flow[i])
 	b.still.Step(t0, b.last[1], e.Time[i], e.beforeFlow[i])
-	b.last = [2]float64{b.flow[i], e.beforeFlow[i]}
 }
 
 // effect is what the source changes of before on a day, in volume.

@@ -38,6 +38,7 @@ type Period struct {
 	After      Volume // all classes
 	Classes    [Classes]Volume
 	Bracketed  Bracket        // of the time in which a flow is only known between bounds
+	Edges      Edges          // of means whose interval holds a bound of the period
 	Open       int64          // ns, of it the time in which nothing bounds the flow from above
 	Parts      Parts          // of the difference
 	Others     []Other        // of a month: the recorded lane's volume under other bounds of the day
@@ -103,6 +104,10 @@ func (b *Bracket) of(total Volume) (low, high float64) {
 	return v - counted + b.Low.M3(), v - counted + b.High.M3()
 }
 
+// Edges are the parts of a mean or volume that stand inside and outside of a period's bounds when it is spread evenly over its interval, m³. The truth may be all of it on
+// either side.
+type Edges struct{ StartIn, StartOut, EndIn, EndOut float64 }
+
 // MovedVolumes are the volumes of a period when one source of uncertainty is moved.
 type MovedVolumes struct {
 	After         Volume
@@ -130,13 +135,13 @@ func (p *Parts) merge(o Parts) {
 // Lower is the least that can have flowed in the time that the corrected total covers, m³.
 func (p *Period) Lower() float64 {
 	low, _ := p.Bracketed.of(p.After)
-	return low
+	return math.Max(math.Min(low, 0), low-p.Edges.StartIn-p.Edges.EndIn)
 }
 
 // Upper is the most, false when nothing bounds it.
 func (p *Period) Upper() (m3 float64, known bool) {
 	_, high := p.Bracketed.of(p.After)
-	return high, p.Open == 0
+	return high + p.Edges.StartOut + p.Edges.EndOut, p.Open == 0
 }
 
 // Both reports whether before and after can be compared.
@@ -179,6 +184,10 @@ func (p *Period) Percent() (float64, bool) {
 }
 
 func (p *Period) merge(o *Period) {
+	if p.After.Covered == 0 && p.Edges == (Edges{}) {
+		p.Edges = o.Edges
+	}
+	p.Edges.EndIn, p.Edges.EndOut = o.Edges.EndIn, o.Edges.EndOut
 	p.Before.merge(o.Before)
 	p.After.merge(o.After)
 	p.Logged.merge(o.Logged)
@@ -352,6 +361,9 @@ func (e *Engine) day(i int) Period {
 	if i < len(e.squares) {
 		p.Squares = e.squares[i]
 		p.Lift = e.curves[i].lift()
+	}
+	if i < len(e.edges) {
+		p.Edges = e.edges[i]
 	}
 	if i < len(e.joins) {
 		p.Joins = e.joins[i]
