@@ -161,7 +161,7 @@ func (b *budgeter) budget() (sources []Source, lanes, then []*settings.Lane) {
 		given float64
 	}{{Bridged, usualBridged, u.Bridged}, {Estimated, usualEstimated, 0}, {Filled, usualFilled, u.Filled}} {
 		share, text := orUsual(x.given, x.share, x.given > 0)
-		sources = append(sources, Source{Name: "what is " + x.class.String(), Text: fmt.Sprintf("%.3g %% of it, %s", share*100, text), Input: share / coverage * 100, Unit: "%", lane: -1, relative: share / coverage, class: x.class, ofClass: true})
+		sources = append(sources, Source{Name: x.class.String() + " flow", Text: fmt.Sprintf("%.3g %% of it, %s", share*100, text), Input: share / coverage * 100, Unit: "%", lane: -1, relative: share / coverage, class: x.class, ofClass: true})
 	}
 	if !b.Site.Log.Means {
 		sources = append(sources, Source{Name: "sampling interval", Text: "what every other reading changes in the day, by the root of 3", lane: -1, sampling: true})

@@ -1,6 +1,7 @@
 package recompute
 
 import (
+	"fmt"
 	"math"
 	"retotal/recompute/settings"
 
@@ -49,5 +50,18 @@ func (w *whatIf) drown(e *Engine, i int) {
 	s := &w.lane.Segments[w.lane.At(e.Time[i]-e.lag)]
 	if d, ok := s.Rating.(device.Drownable); ok {
 		w.flow[i], _, _ = d.Drowned(s.Head(e.Time[i], e.figure[i], e.airAt(i)), e.DownstreamHead[i])
+	}
+}
+
+// knowDrowned gives the estimated flow the uncertainty that its drowned equation adds, at the most, in place of the usual one.
+func (e *Engine) knowDrowned() {
+	if e.drowned.Computed == 0 {
+		return
+	}
+	for i := range e.sources {
+		if s := &e.sources[i]; s.ofClass && s.class == Estimated {
+			s.relative, s.Input = e.drowned.Spread/coverage, e.drowned.Spread/coverage*100
+			s.Text = fmt.Sprintf("%.3g %% of it, added by the drowned equation", e.drowned.Spread*100)
+		}
 	}
 }

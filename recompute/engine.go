@@ -128,7 +128,7 @@ type whatIf struct {
 func newEngine(l *ingest.Log, lanes *plan, sink func(*Rows) error) *Engine {
 	s := l.Site
 	e := &Engine{log: l, site: s, primary: s.Log.Primary, recorded: lanes.Recorded, corrected: lanes.Corrected, sink: sink, from: math.MinInt64, until: math.MaxInt64}
-	e.asked, e.sources = len(lanes.WhatIfs), lanes.sources
+	e.asked, e.sources = len(lanes.WhatIfs), slices.Clone(lanes.sources)
 	for _, lane := range lanes.WhatIfs {
 		e.whatIfs = append(e.whatIfs, &whatIf{lane: lane})
 	}

@@ -288,6 +288,7 @@ func (e *Engine) finish() (*Result, error) {
 		r.moved = append(r.moved, w.lane)
 	}
 	r.sampler = e.sampler
+	e.knowDrowned()
 	if r.Sources = e.sources; len(e.sources) > 0 {
 		for _, list := range [][]Period{r.Days, r.Months} {
 			for i := range list {

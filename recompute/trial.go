@@ -38,7 +38,7 @@ type Heads struct {
 // farBeyond is how many times the highest expected head still counts as inside a device of which no end is known; common practice.
 const farBeyond = 3
 
-// Outside is how many are negative, surcharged or below validity.
+// Outside is how many are negative, above the highest expected head or below validity.
 func (h *Heads) Outside() int { return h.Negative + h.Surcharged + h.Low }
 
 // noTrial are the flags of readings that are left out.

@@ -145,6 +145,12 @@ func (row *ratedRow) drown(r device.Rating, h, below float64, unit quantity.Unit
 	}
 	q, spread, ok := d.Drowned(h, below)
 	row.Flow = unit.FromSI(q)
+	if q > 0 { // of the drowned flow, at the same downstream head
+		const step = 0.0005 // m
+		more, _, _ := d.Drowned(h+step, below)
+		less, _, _ := d.Drowned(h-step, below)
+		row.PerMM = 100 * (more - less) / q
+	}
 	switch {
 	case !ok:
 		row.AtLeast = new(float64)

@@ -3,7 +3,6 @@ package site
 import (
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 
 	"retotal/ingest/quantity"
@@ -89,13 +88,13 @@ func (t *table) checkSize(key string, v quantity.Value, recorded []quantity.Valu
 			return
 		}
 	}
-	if len(recorded) == 0 {
+	if len(recorded) == 0 || v.SI <= 0 { // what is not above 0 is refused as such
 		return
 	}
 	then := recorded[len(recorded)-1]
 	times := fmt.Sprintf("%.4g times", v.SI/then.SI)
 	if v.SI < then.SI {
-		times = fmt.Sprintf("1/%.4g of", then.SI/math.Max(v.SI, 1e-300))
+		times = fmt.Sprintf("1/%.4g of", then.SI/v.SI)
 	}
 	t.refuse(key, fmt.Sprintf("%q is %s the recorded %q", v.Text, times, then.Text), fmt.Sprintf("a third to %d times what the meter was set to", mostTimes), "check the unit, or write sure = true in the correction if it is so")
 }

@@ -11,7 +11,7 @@ import (
 
 // What a structure hardly allows, common practice.
 const (
-	mostOutside = 0.5   // of the readings may be negative, surcharged or below validity
+	mostOutside = 0.5   // of the readings may be negative, above the highest expected head or below validity
 	nearZero    = 0.005 // m: a night minimum within it stands at zero flow
 	mostTimes   = 2     // by which a correction changes the volume of its span
 )
@@ -59,7 +59,7 @@ func volumeTimes(t *recompute.Trial) string {
 func doubts(t *recompute.Trial) (list []string) {
 	before, after := outside(&t.Before), outside(&t.After)
 	if after > mostOutside && before <= mostOutside {
-		list = append(list, fmt.Sprintf("makes %.0f %% of the readings negative, surcharged or below validity (%.0f %%, %.0f %% and %.0f %%; before %.0f %% in all)", 100*after,
+		list = append(list, fmt.Sprintf("makes %.0f %% of the readings negative, above the highest head that is expected or below validity (%.0f %%, %.0f %% and %.0f %%; before %.0f %% in all)", 100*after,
 			part(t.After.Negative, &t.After), part(t.After.Surcharged, &t.After), part(t.After.Low, &t.After), 100*before))
 	}
 	near := nearZero + 1e-9
@@ -77,7 +77,7 @@ func doubts(t *recompute.Trial) (list []string) {
 	return list
 }
 
-// outside is the part of the readings that are negative, surcharged or below validity.
+// outside is the part of the readings that are negative, above the highest expected head or below validity.
 func outside(h *recompute.Heads) float64 {
 	return float64(h.Outside()) / math.Max(float64(h.Readings), 1)
 }

@@ -76,17 +76,20 @@ type Constant struct {
 	Value string `json:"value"`
 }
 
+// limitSlack is the residue of arithmetic, relative, by which a head may miss a limit that it was written to meet.
+const limitSlack = 1e-9
+
 // Assess returns the status of a rating at head h.
 func Assess(r Rating, h float64) Status {
 	l := r.Limits()
 	switch {
 	case h <= 0:
 		return ZeroFlow
-	case h > l.End:
+	case h > l.End*(1+limitSlack):
 		return NotComputable
-	case h > l.High:
+	case h > l.High*(1+limitSlack):
 		return AboveLimit
-	case h < l.Low:
+	case h < l.Low*(1-limitSlack):
 		return BelowLimit
 	}
 	return Within
