@@ -70,7 +70,7 @@ type examinedRecord struct {
 }
 
 func newApproval(s *site.Site) *approvalRecord {
-	r := s.Review
+	r := s.Approval
 	out := &approvalRecord{Status: r.Status, Author: r.Author, Reviewer: r.Reviewer, Basis: r.Basis, Evidence: r.Evidence, Supersedes: r.Supersedes}
 	for _, e := range r.Examined {
 		x := examinedRecord{Reason: e.Reason}

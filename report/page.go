@@ -43,7 +43,7 @@ type pageData struct {
 	HasFigures                            bool
 	Statistics                            []string
 	Rulings                               []rulingRow
-	Review                                *approvalRecord
+	Approval                              *approvalRecord
 	Needs, Warnings                       []string
 	Corrections                           []correctionRecord
 	Recorded, Corrected                   []segmentRecord
@@ -122,7 +122,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		d.Split, d.Apart = r.splitText(&res.Total, decimals), r.apartText(&res.Total, decimals)
 	}
 	d.Bounded = r.boundsSentence(decimals)
-	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Review = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
+	d.Lanes, d.Onsets, d.Visits, d.Proposal, d.Approval = r.laneRows(decimals), r.onsetRange(decimals), r.visitRows(), r.Proposal, rec.Approval
 	d.Doubt, d.Budget, d.Halve = r.plusMinus(&res.Total, decimals), r.budgetRows(res.Total.Budget), strings.TrimSpace(r.liftText(&res.Total, decimals)+" "+r.halveSentence(res.Total.Budget)+" "+r.drawsSentence(decimals))
 	if res.Total.Budget != nil && res.Total.Both() {
 		if _, bounded := wide(&res.Total); !bounded {

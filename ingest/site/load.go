@@ -70,7 +70,7 @@ func Parse(file string, text []byte) (*Site, problem.List) {
 	s.readWhatIfs(top)
 	s.readVisits(top)
 	s.readRulings(top)
-	s.readReview(top.sub("record"))
+	s.readApproval(top.sub("record"))
 	s.readScreening(top.sub("screening"))
 	s.needAir(top)
 	s.readFilling(top.sub("filling"))
