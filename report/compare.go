@@ -40,49 +40,74 @@ func Compare(w io.Writer, old, now *Record) {
 	}
 }
 
+// both is one period in two records; a row of -1 is not there.
+type both struct {
+	label         string
+	old, now      *Table
+	row, rowNow   int
+	over, overNow string
+}
+
 // compareTotals prints the corrected totals of months and the whole.
 func compareTotals(w io.Writer, old, now *Record) {
-	t := table{left: map[int]bool{}}
-	t.add("", "before m3", "now", "after m3", "now", "change", "over limit", "now")
-	row := func(a, b *periodRecord, over, overNow string) {
-		label, cells := "", []string{"", "", "", "", ""}
-		if a != nil {
-			label, cells[0], cells[2] = a.Label, numberText(a.Before), numberText(a.After)
+	labels := map[string]bool{}
+	for _, months := range []*Table{old.Months, now.Months} {
+		for i := range months.rows() {
+			labels[months.string(i, "label")] = true
 		}
-		if b != nil {
-			label, cells[1], cells[3] = b.Label, numberText(b.Before), numberText(b.After)
-		}
-		if a != nil && b != nil && a.After != nil && b.After != nil {
-			cells[4] = fmt.Sprintf("%+.1f", float64(*b.After-*a.After))
-		}
-		t.add(append(append([]string{label}, cells...), over, overNow)...)
 	}
-	months := map[string][2]*periodRecord{}
-	for i := range old.Months {
-		months[old.Months[i].Label] = [2]*periodRecord{&old.Months[i], nil}
+	var list []both
+	for _, label := range slices.Sorted(maps.Keys(labels)) {
+		list = append(list, both{label, old.Months, now.Months, old.Months.row("label", label), now.Months.row("label", label), old.overIn(label), now.overIn(label)})
 	}
-	for i := range now.Months {
-		m := &now.Months[i]
-		months[m.Label] = [2]*periodRecord{months[m.Label][0], m}
+	list = append(list, both{"total", old.Total.Table, now.Total.Table, 0, 0, old.overIn(""), now.overIn("")})
+	written := func(title string, of func(*both) string) figure[both] {
+		return figure[both]{Column{Title: title, Kind: Written}, func(b *both) any { return of(b) }}
 	}
-	for _, label := range slices.Sorted(maps.Keys(months)) {
-		row(months[label][0], months[label][1], old.overIn(label), now.overIn(label))
+	laidOut(&units{}, list, []figure[both]{
+		words("", " ", func(b *both) string { return b.label }),
+		written("before m3", func(b *both) string { return b.old.volume(b.row, "before_m3") }),
+		written("now", func(b *both) string { return b.now.volume(b.rowNow, "before_m3") }),
+		written("after m3", func(b *both) string { return b.old.volume(b.row, "after_m3") }),
+		written("now", func(b *both) string { return b.now.volume(b.rowNow, "after_m3") }),
+		written("change", (*both).change),
+		written("over limit", func(b *both) string { return b.over }),
+		written("now", func(b *both) string { return b.overNow }),
+	}).Text(w)
+}
+
+// change is by how much the corrected total of a period differs; "" where one record lacks it.
+func (b *both) change() string {
+	old, isOld := b.old.cell(b.row, "after_m3").(float64)
+	now, isNow := b.now.cell(b.rowNow, "after_m3").(float64)
+	if !isOld || !isNow {
+		return ""
 	}
-	row(&old.Total, &now.Total, old.overIn(""), now.overIn(""))
-	t.write(w)
+	return fmt.Sprintf("%+.1f", now-old)
+}
+
+// volume is a volume of a record in words.
+func (t *Table) volume(row int, key string) string {
+	switch v, ok := t.cell(row, key).(float64); {
+	case ok:
+		return grouped(v, 1)
+	case row < 0:
+		return ""
+	}
+	return "missing"
 }
 
 // overIn counts the days of a month that are over the daily limit after the correction, beyond doubt, and those of which it cannot be told.
 func (r *Record) overIn(month string) string {
 	n, open := 0, 0
-	for _, d := range r.OverLimit {
-		if month != "" && d.Day[:len(month)] != month {
+	for i := range r.OverLimit.rows() {
+		if !strings.HasPrefix(r.OverLimit.string(i, "day"), month) {
 			continue
 		}
-		switch {
-		case d.IsOver:
+		switch outcome := audit.Outcome(r.OverLimit.string(i, "outcome")); {
+		case r.OverLimit.cell(i, "over_after") == true:
 			n++
-		case d.Outcome == audit.Unsure || d.Outcome == audit.ByRule:
+		case outcome == audit.Unsure || outcome == audit.ByRule:
 			open++
 		}
 	}
@@ -90,13 +115,6 @@ func (r *Record) overIn(month string) string {
 		return fmt.Sprintf("%d to %d", n, n+open)
 	}
 	return fmt.Sprint(n)
-}
-
-func numberText(n *number) string {
-	if n == nil {
-		return "missing"
-	}
-	return grouped(float64(*n), 1)
 }
 
 // differences lists what only one of two lists has.
@@ -129,32 +147,30 @@ func segmentsInWords(list []segmentRecord) (out []string) {
 }
 
 func correctionsInWords(r *Record) (out []string) {
-	for _, c := range r.Corrections {
-		out = append(out, fmt.Sprintf("%s to %s: %s (%s)", orWord(c.From, "first reading"), orWord(c.Until, "last reading"), c.What, c.Reason))
+	t := r.Corrections
+	for i := range t.rows() {
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s)", orWord(t.string(i, "from"), "first reading"), orWord(t.string(i, "until"), "last reading"),
+			t.string(i, "what"), t.string(i, "reason")))
 	}
 	return out
 }
 
 func rulingsInWords(r *Record) (out []string) {
-	for _, x := range r.Rulings {
-		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3", x.From, x.Until, x.Action, x.Reason, x.By, fixed(float64(x.Effect), 1)))
+	t := r.Rulings
+	for i := range t.rows() {
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3", t.string(i, "from"), t.string(i, "until"), t.string(i, "action"),
+			t.string(i, "reason"), t.string(i, "by"), fixed(t.figure(i, "effect_m3"), 1)))
 	}
 	return out
 }
 
 func screeningInWords(r *Record) (out []string) {
-	for _, f := range r.Screening {
-		out = append(out, fmt.Sprintf("%s: %s, %s; %d readings, effect %s m3", f.Check, f.Action, f.Limit, f.Rows, fixed(f.Effect, 1)))
+	t := r.Screening
+	for i := range t.rows() {
+		out = append(out, fmt.Sprintf("%s: %s, %s; %s readings, effect %s m3", t.string(i, "check"), t.string(i, "action"), t.string(i, "limit"),
+			t.string(i, "rows"), fixed(t.figure(i, "effect_m3"), 1)))
 	}
 	return out
-}
-
-// words says how far a correction has come.
-func (a *approvalRecord) words() string {
-	if a == nil {
-		return ""
-	}
-	return fmt.Sprintf("%s, author %s, reviewer %s", a.Status, orWord(a.Author, "-"), orWord(a.Reviewer, "-"))
 }
 
 // inWords is the log's part of a record as text.
