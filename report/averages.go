@@ -33,7 +33,7 @@ func (r *Run) averages() *Table {
 		count("days", "days", days), count("days_measured", "measured", measured), count("days_with_flow", "with flow", flowing),
 		words("rule", "", func(*monthly) string { return string(r.site().Report.Average) }),
 		words("completeness", "", func(*monthly) string { return r.completeness() }),
-		flag("withheld", func(m *monthly) bool { return m.After.Withheld }).optional(),
+		yesNo("withheld", func(m *monthly) bool { return m.After.Withheld }).optional(),
 	})
 }
 

@@ -32,7 +32,7 @@ func (r *Run) budget() *Table {
 		{Column{Key: "size", Title: "how large, and by whom", Style: Small}, func(p *recompute.Part) any {
 			return told{p.Source.Text, p.Source.Text + "; " + between(p.Source)}
 		}},
-		flag("independent_between_readings", func(p *recompute.Part) bool { return p.Source.Random }).optional(),
+		yesNo("independent_between_readings", func(p *recompute.Part) bool { return p.Source.Random }).optional(),
 	})
 	for i := range parts {
 		t.Minor[i] = math.Abs(parts[i].Effect) <= 1e-6*b.Standard

@@ -40,72 +40,44 @@ func Compare(w io.Writer, old, now *Record) {
 	}
 }
 
-// both is one period in two records; a row of -1 is not there.
-type both struct {
-	label         string
-	old, now      *Table
-	row, rowNow   int
-	over, overNow string
-}
-
 // compareTotals prints the corrected totals of months and the whole.
 func compareTotals(w io.Writer, old, now *Record) {
-	labels := map[string]bool{}
-	for _, months := range []*Table{old.Months, now.Months} {
-		for i := range months.rows() {
-			labels[months.string(i, "label")] = true
+	t := &Table{Columns: []Column{{Title: " "}}}
+	for _, title := range []string{"before m3", "now", "after m3", "now", "change", "over limit", "now"} {
+		t.Columns = append(t.Columns, Column{Title: title, Kind: Written})
+	}
+	add := func(label string, a, b past, month string) {
+		change, was, is := "", a["after_m3"], b["after_m3"]
+		if was != nil && is != nil {
+			change = fmt.Sprintf("%+.1f", is.(float64)-was.(float64))
+		}
+		t.Rows = append(t.Rows, []any{label, a.volume("before_m3"), b.volume("before_m3"), a.volume("after_m3"), b.volume("after_m3"),
+			change, old.overIn(month), now.overIn(month)})
+	}
+	months := map[string][2]past{}
+	for i, r := range []*Record{old, now} {
+		for _, p := range r.Months.read() {
+			both := months[p.text("label")]
+			both[i] = p
+			months[p.text("label")] = both
 		}
 	}
-	var list []both
-	for _, label := range slices.Sorted(maps.Keys(labels)) {
-		list = append(list, both{label, old.Months, now.Months, old.Months.row("label", label), now.Months.row("label", label), old.overIn(label), now.overIn(label)})
+	for _, label := range slices.Sorted(maps.Keys(months)) {
+		add(label, months[label][0], months[label][1], label)
 	}
-	list = append(list, both{"total", old.Total.Table, now.Total.Table, 0, 0, old.overIn(""), now.overIn("")})
-	written := func(title string, of func(*both) string) figure[both] {
-		return figure[both]{Column{Title: title, Kind: Written}, func(b *both) any { return of(b) }}
-	}
-	laidOut(&units{}, list, []figure[both]{
-		words("", " ", func(b *both) string { return b.label }),
-		written("before m3", func(b *both) string { return b.old.volume(b.row, "before_m3") }),
-		written("now", func(b *both) string { return b.now.volume(b.rowNow, "before_m3") }),
-		written("after m3", func(b *both) string { return b.old.volume(b.row, "after_m3") }),
-		written("now", func(b *both) string { return b.now.volume(b.rowNow, "after_m3") }),
-		written("change", (*both).change),
-		written("over limit", func(b *both) string { return b.over }),
-		written("now", func(b *both) string { return b.overNow }),
-	}).Text(w)
-}
-
-// change is by how much the corrected total of a period differs; "" where one record lacks it.
-func (b *both) change() string {
-	old, isOld := b.old.cell(b.row, "after_m3").(float64)
-	now, isNow := b.now.cell(b.rowNow, "after_m3").(float64)
-	if !isOld || !isNow {
-		return ""
-	}
-	return fmt.Sprintf("%+.1f", now-old)
-}
-
-// volume is a volume of a record in words.
-func (t *Table) volume(row int, key string) string {
-	switch v, ok := t.cell(row, key).(float64); {
-	case ok:
-		return grouped(v, 1)
-	case row < 0:
-		return ""
-	}
-	return "missing"
+	add("total", old.Total.past[0], now.Total.past[0], "")
+	t.Text(w)
 }
 
 // overIn counts the days of a month that are over the daily limit after the correction, beyond doubt, and those of which it cannot be told.
 func (r *Record) overIn(month string) string {
 	n, open := 0, 0
-	for i := range r.OverLimit.rows() {
-		if !strings.HasPrefix(r.OverLimit.string(i, "day"), month) {
+	for _, d := range r.OverLimit.read() {
+		if !strings.HasPrefix(d.text("day"), month) {
 			continue
 		}
-		switch outcome := audit.Outcome(r.OverLimit.string(i, "outcome")); {
-		case r.OverLimit.cell(i, "over_after") == true:
+		switch outcome := audit.Outcome(d.text("outcome")); {
+		case d["over_after"] == true:
 			n++
 		case outcome == audit.Unsure || outcome == audit.ByRule:
 			open++
@@ -147,28 +119,25 @@ func segmentsInWords(list []segmentRecord) (out []string) {
 }
 
 func correctionsInWords(r *Record) (out []string) {
-	t := r.Corrections
-	for i := range t.rows() {
-		out = append(out, fmt.Sprintf("%s to %s: %s (%s)", orWord(t.string(i, "from"), "first reading"), orWord(t.string(i, "until"), "last reading"),
-			t.string(i, "what"), t.string(i, "reason")))
+	for _, c := range r.Corrections.read() {
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s)", orWord(c.text("from"), "first reading"), orWord(c.text("until"), "last reading"),
+			c.text("what"), c.text("reason")))
 	}
 	return out
 }
 
 func rulingsInWords(r *Record) (out []string) {
-	t := r.Rulings
-	for i := range t.rows() {
-		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3", t.string(i, "from"), t.string(i, "until"), t.string(i, "action"),
-			t.string(i, "reason"), t.string(i, "by"), fixed(t.figure(i, "effect_m3"), 1)))
+	for _, x := range r.Rulings.read() {
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3", x.text("from"), x.text("until"), x.text("action"),
+			x.text("reason"), x.text("by"), x.effect()))
 	}
 	return out
 }
 
 func screeningInWords(r *Record) (out []string) {
-	t := r.Screening
-	for i := range t.rows() {
-		out = append(out, fmt.Sprintf("%s: %s, %s; %s readings, effect %s m3", t.string(i, "check"), t.string(i, "action"), t.string(i, "limit"),
-			t.string(i, "rows"), fixed(t.figure(i, "effect_m3"), 1)))
+	for _, f := range r.Screening.read() {
+		out = append(out, fmt.Sprintf("%s: %s, %s; %s readings, effect %s m3", f.text("check"), f.text("action"), f.text("limit"),
+			f.text("rows"), f.effect()))
 	}
 	return out
 }

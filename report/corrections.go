@@ -36,7 +36,7 @@ func (r *Run) corrections() *Table {
 		}
 	}
 	heads := func(key, title string, of func(*recompute.Trial) recompute.Heads) figure[correction] {
-		return figure[correction]{Column{Key: key, Title: title, Optional: true}, func(c *correction) any {
+		return figure[correction]{Column{Key: key, Title: title, Kind: Spread, Optional: true}, func(c *correction) any {
 			if t := trials[c]; t != nil {
 				return newHeads(of(t))
 			}

@@ -17,14 +17,14 @@ func (r *Run) limits() *Table {
 		return cmp.Compare(slices.Index(certainFirst, a.Outcome()), slices.Index(certainFirst, b.Outcome()))
 	})
 	value := func(key, title string, of func(*limited) float64) figure[limited] {
-		return figure[limited]{Column{Key: key, Title: title, Kind: Written}, func(f *limited) any { return held(f, of(f)) }}
+		return figure[limited]{Column{Key: key, Title: title, Kind: Figure}, func(f *limited) any { return held(f, of(f)) }}
 	}
 	t := tabulate(r, list, []figure[limited]{
 		words("limit", "limit", func(f *limited) string { return f.Limit }),
 		words("period", "period", func(f *limited) string { return f.Period }),
 		value("before", "before", func(f *limited) float64 { return f.Before }),
 		value("after", "after", func(f *limited) float64 { return f.After }).styled(Strong),
-		{Column{Key: "u95", Title: "+/- (95 %)", Kind: Written}, func(f *limited) any {
+		{Column{Key: "u95", Title: "+/- (95 %)", Kind: Figure}, func(f *limited) any {
 			if f.Doubt == 0 {
 				return told{0.0, ""}
 			}
@@ -32,14 +32,14 @@ func (r *Run) limits() *Table {
 		}},
 		words("", "can have been", r.truth),
 		value("at_least", "", func(f *limited) float64 { return f.Low }),
-		{Column{Key: "at_most", Kind: Written, Optional: true}, func(f *limited) any {
+		{Column{Key: "at_most", Kind: Figure, Optional: true}, func(f *limited) any {
 			if math.IsInf(f.High, 1) {
 				return nil
 			}
 			return held(f, f.High)
 		}},
 		words("", "verdict", r.verdict),
-		flag("over_before", func(f *limited) bool { return f.Was }),
+		yesNo("over_before", func(f *limited) bool { return f.Was }),
 		words("by_the_permits_rule", "", func(f *limited) string { return string(f.Rule) }).optional(),
 		words("in_truth", "", func(f *limited) string { return string(f.Sure) }),
 		words("outcome", "", func(f *limited) string { return string(f.Outcome()) }),
@@ -75,8 +75,8 @@ func (r *Run) truth(f *limited) string {
 func (r *Run) daysOver() *Table {
 	return tabulate(r, r.Over, []figure[audit.DayOverLimit]{
 		words("day", "", func(o *audit.DayOverLimit) string { return o.Day }),
-		flag("over_before", func(o *audit.DayOverLimit) bool { return o.WasOver }),
-		flag("over_after", func(o *audit.DayOverLimit) bool { return o.IsOver }),
+		yesNo("over_before", func(o *audit.DayOverLimit) bool { return o.WasOver }),
+		yesNo("over_after", func(o *audit.DayOverLimit) bool { return o.IsOver }),
 		words("outcome", "", func(o *audit.DayOverLimit) string { return string(o.Outcome) }),
 	})
 }

@@ -5,9 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"maps"
 	"math"
-	"slices"
 	"strconv"
 )
 
@@ -97,74 +95,29 @@ func recorded(k Kind, cell any) any {
 	return cell
 }
 
-// UnmarshalJSON reads rows as a record holds them; what kind they are of is not read back.
-func (t *Table) UnmarshalJSON(text []byte) error {
-	var rows []map[string]any
-	if err := json.Unmarshal(text, &rows); err != nil {
-		return err
-	}
-	t.read(rows...)
-	return nil
-}
+// past is a row of a record that was read: its cells by their keys, and nothing where there is no row.
+type past map[string]any
+
+// UnmarshalJSON reads rows as a record holds them; of what kind they are is not read back.
+func (t *Table) UnmarshalJSON(text []byte) error { return json.Unmarshal(text, &t.past) }
 
 // UnmarshalJSON reads the row.
 func (e *entry) UnmarshalJSON(text []byte) error {
-	var row map[string]any
-	if err := json.Unmarshal(text, &row); err != nil {
-		return err
-	}
-	e.Table = &Table{}
-	e.read(row)
-	return nil
+	e.Table = &Table{past: make([]past, 1)}
+	return json.Unmarshal(text, &e.past[0])
 }
 
-// read takes in rows by their keys.
-func (t *Table) read(rows ...map[string]any) {
-	keys := map[string]bool{}
-	for _, row := range rows {
-		for key := range row {
-			keys[key] = true
-		}
-	}
-	for _, key := range slices.Sorted(maps.Keys(keys)) {
-		t.Columns = append(t.Columns, Column{Key: key})
-	}
-	for _, row := range rows {
-		cells := make([]any, len(t.Columns))
-		for k := range t.Columns {
-			cells[k] = row[t.Columns[k].Key]
-		}
-		t.Rows = append(t.Rows, cells)
-	}
-}
-
-// rows is how many rows a table that may be nil has.
-func (t *Table) rows() int {
+// read returns the rows of a table that was read, which may be nil.
+func (t *Table) read() []past {
 	if t == nil {
-		return 0
+		return nil
 	}
-	return len(t.Rows)
+	return t.past
 }
 
-// row is the first row that holds a value under a key; -1 for none.
-func (t *Table) row(key string, value any) int {
-	for i := range t.rows() {
-		if t.cell(i, key) == value {
-			return i
-		}
-	}
-	return -1
-}
-
-// figure is a cell as number.
-func (t *Table) figure(row int, key string) float64 {
-	v, _ := t.cell(row, key).(float64)
-	return v
-}
-
-// string is a cell as text.
-func (t *Table) string(row int, key string) string {
-	switch v := t.cell(row, key).(type) {
+// text is a cell as text.
+func (p past) text(key string) string {
+	switch v := p[key].(type) {
 	case nil:
 		return ""
 	case float64:
@@ -174,14 +127,19 @@ func (t *Table) string(row int, key string) string {
 	}
 }
 
-// cell is what a row holds under a key, nil where that is nothing.
-func (t *Table) cell(row int, key string) any {
-	if row < 0 {
-		return nil
+// volume is a volume in words.
+func (p past) volume(key string) string {
+	switch v, ok := p[key].(float64); {
+	case ok:
+		return grouped(v, 1)
+	case p == nil:
+		return ""
 	}
-	k := slices.IndexFunc(t.Columns, func(c Column) bool { return c.Key == key })
-	if k < 0 {
-		return nil
-	}
-	return t.Rows[row][k]
+	return "missing"
+}
+
+// effect is a volume that something added, as text.
+func (p past) effect() string {
+	v, _ := p["effect_m3"].(float64)
+	return fixed(v, 1)
 }

@@ -205,7 +205,7 @@ func apart() []figure[period] {
 
 // whatIfs are the totals of the lanes beside the corrected one: a list in the record, a column each in CSV.
 func (r *Run) whatIfs() []figure[period] {
-	list := []figure[period]{{Column{Key: "what_if_m3", Kind: Volume, Optional: true}, func(p *period) any {
+	list := []figure[period]{{Column{Key: "what_if_m3", Kind: Volumes, Optional: true}, func(p *period) any {
 		if len(p.WhatIf) == 0 {
 			return nil
 		}

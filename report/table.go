@@ -16,6 +16,7 @@ type Table struct {
 	Minor   map[int]bool // rows that only machines read
 	Most    int          // rows that the text shows; 0 for all
 	units   *units
+	past    []past // the rows of a record that was read
 }
 
 // Column says what its cells are, what they are called and where they stand. One without a key is not in the record, one
@@ -36,23 +37,28 @@ type Column struct {
 // Kind is what the values of a column are, and by that in which unit and to how many digits they are written.
 type Kind uint8
 
-// The kinds. Words, and what has no other kind, are texts; Written is a figure as somebody wrote it.
+// The kinds. Words are text; so is a figure that is Written, as somebody wrote it or as it was rounded. A Figure is of a
+// kind of its own.
 const (
-	Words       Kind = iota
-	Written          // a figure that is text
-	Count            // int
-	Yes              // bool
-	Instant          // int64, ns
-	Volume           // m³, in the report's unit of volume
-	Change           // m³, with its sign
-	Flow             // m³/s, in the report's unit of flow
-	Head             // m
-	Millimetres      // m, written in mm
-	Offset           // m, written in mm with its sign
-	Share            // part of a whole, in per cent for people
-	Percent          // per cent
-	List             // []any of texts
-	Growth           // per cent, with its sign
+	Words   Kind = iota
+	Yes          // bool
+	Instant      // int64, ns
+	List         // []string
+	Volumes      // []any, m³
+	Spread       // *headsRecord
+
+	Count       // int; this and what follows is set right
+	Figure      // measure
+	Written     // string
+	Volume      // m³, in the report's unit of volume
+	Change      // m³, with its sign
+	Flow        // m³/s, in the report's unit of flow
+	Head        // m
+	Millimetres // m, written in mm
+	Offset      // m, written in mm with its sign
+	Share       // part of a whole, in per cent for people
+	Percent     // per cent
+	Growth      // per cent, with its sign
 )
 
 // Writers is a set of writers.
@@ -141,8 +147,8 @@ func count[T any](key, title string, of func(*T) int) figure[T] {
 	return figure[T]{Column{Key: key, Title: title, Kind: Count}, func(x *T) any { return of(x) }}
 }
 
-// flag is a figure that is true or false.
-func flag[T any](key string, of func(*T) bool) figure[T] {
+// yesNo is a figure that is true or false.
+func yesNo[T any](key string, of func(*T) bool) figure[T] {
 	return figure[T]{Column{Key: key, Kind: Yes}, func(x *T) any { return of(x) }}
 }
 
@@ -215,4 +221,4 @@ func (t *Table) shown() (n int) {
 }
 
 // right tells which columns people read set right.
-func (c *Column) right() bool { return c.Kind != Words && c.Kind != Instant && c.Kind != Yes }
+func (c *Column) right() bool { return c.Kind >= Count }
