@@ -10,27 +10,27 @@ import (
 
 // Account places every row of a log in exactly one class.
 type Account struct {
-	Read        int            `json:"rows_read"`
-	Used        int            `json:"used"`
-	Repeated    int            `json:"repeated"`    // rows equal in all columns to one before them
-	Conflicting int            `json:"conflicting"` // rows with the time of one before them and other values
-	OutOfPeriod int            `json:"out_of_period"`
-	Rejected    map[string]int `json:"rejected"` // by reason
+	Read        int
+	Used        int
+	Repeated    int // rows equal in all columns to one before them
+	Conflicting int // rows with the time of one before them and other values
+	OutOfPeriod int
+	Rejected    map[string]int // by reason
 	// Examples are the first rejected rows of each reason.
-	Examples []Example `json:"rejected_examples,omitempty"`
+	Examples []Example
 	// Missing and Illegible count absent and unreadable values of the columns beside the level.
-	Missing   map[string]int `json:"missing_values,omitempty"`
-	Illegible map[string]int `json:"illegible_values,omitempty"`
+	Missing   map[string]int
+	Illegible map[string]int
 	// Unended counts files whose last line has no end of line.
-	Unended int `json:"files_without_last_line_end,omitempty"`
+	Unended int
 }
 
 // Example is one rejected row.
 type Example struct {
-	File   string `json:"file"`
-	Line   int    `json:"line"`
-	Reason string `json:"reason"`
-	Text   string `json:"text"`
+	File   string
+	Line   int
+	Reason string
+	Text   string
 }
 
 // examplesPerReason is how many rejected rows of one reason are kept.

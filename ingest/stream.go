@@ -25,12 +25,12 @@ import (
 
 // File is one log file: how it was understood and, once it was read, its hash.
 type File struct {
-	Name     string             `json:"name"` // as opened
-	Size     int64              `json:"bytes"`
-	SHA256   string             `json:"sha256"`
-	Disorder Disorder           `json:"-"`
-	CSV      *csvlog.Layout     `json:"-"`
-	Parquet  *parquetlog.Layout `json:"-"`
+	Name     string // as opened
+	Size     int64
+	SHA256   string
+	Disorder Disorder
+	CSV      *csvlog.Layout
+	Parquet  *parquetlog.Layout
 	start    reading.Start
 	raw      int64 // instant of its first reading, by its clock
 	first    int64 // the same, corrected

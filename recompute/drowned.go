@@ -11,10 +11,10 @@ import (
 
 // Drowned is what was made of readings taken under drowned flow.
 type Drowned struct {
-	Readings int     `json:"readings"`
-	Computed int     `json:"computed"`          // by a drowned equation; of the others only the most that can have flowed is known
-	Spread   float64 `json:"largest_added_u95"` // relative uncertainty that drowning adds, at the most
-	Source   string  `json:"source,omitempty"`
+	Readings int
+	Computed int     // by a drowned equation; of the others only the most that can have flowed is known
+	Spread   float64 // relative uncertainty that drowning adds, at the most
+	Source   string
 }
 
 // drown replaces the free flow of drowned readings where the device has an equation for it. Where it has none that holds, the last flow that it knows, or the free

@@ -25,18 +25,18 @@ type Event struct {
 
 // FlagSummary is all events of one check.
 type FlagSummary struct {
-	Flag   qa.Flags    `json:"-"`
-	Check  string      `json:"check"`
-	Title  string      `json:"title"`
-	Limit  string      `json:"limit"`
-	Source string      `json:"source"`
-	NotRun string      `json:"not_run,omitempty"` // why the check was not run
-	Action site.Action `json:"action"`
-	Grade  qa.Grade    `json:"grade"`  // of a reading that fails the check: 3 suspect, 4 fail, 9 missing
-	Passed int         `json:"passed"` // readings of grade 1; those not evaluated are all, when the check was not run
-	Rows   int         `json:"rows"`
-	Spans  int         `json:"spans"`
-	Effect float64     `json:"effect_m3"`
+	Flag   qa.Flags
+	Check  string
+	Title  string
+	Limit  string
+	Source string
+	NotRun string // why the check was not run
+	Action site.Action
+	Grade  qa.Grade // of a reading that fails the check: 3 suspect, 4 fail, 9 missing
+	Passed int      // readings of grade 1; those not evaluated are all, when the check was not run
+	Rows   int
+	Spans  int
+	Effect float64
 }
 
 // mostEvents is how many events of one check are kept apart; those beyond are joined to the last.

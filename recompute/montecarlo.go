@@ -41,11 +41,11 @@ func (e *Engine) addSamples(low, high int) {
 
 // Draws is what a Monte Carlo check found of the corrected total.
 type Draws struct {
-	Count     int     `json:"draws"`
-	Seed      uint64  `json:"seed"`
-	Mean      float64 `json:"mean_m3"`
-	Standard  float64 `json:"standard_uncertainty_m3"`
-	Low, High float64 `json:"-"` // 2.5 and 97.5 per cent of the draws lie below, m³
+	Count     int
+	Seed      uint64
+	Mean      float64
+	Standard  float64
+	Low, High float64 // 2.5 and 97.5 per cent of the draws lie below, m³
 }
 
 // MonteCarlo draws the corrected total so many times, every source from a normal distribution, through the ratings themselves and not through slopes. The same

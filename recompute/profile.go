@@ -64,8 +64,8 @@ const fewestPairs = 48
 
 // Match is how an hour of one site is estimated from another.
 type Match struct {
-	Hours       int     `json:"hours"`       // that both sites have
-	Correlation float64 `json:"correlation"` // of their flows; Pearson's for a line, Spearman's for ranks
+	Hours       int     // that both sites have
+	Correlation float64 // of their flows; Pearson's for a line, Spearman's for ranks
 }
 
 // FromDonor estimates hours of this site from another's: by the least-squares line through the hours that both have, or by the flow of the same rank among

@@ -74,11 +74,11 @@ func (d *slowDay) whole() bool {
 
 // Pattern is what the days' courses say of the log.
 type Pattern struct {
-	Broken      []string `json:"days_unlike_those_before,omitempty"` // days whose course has nothing of the seven days before, which resembled each other
-	PerKelvin   float64  `json:"night_minimum_mm_per_kelvin,omitempty"`
-	Correlation float64  `json:"night_minimum_with_air,omitempty"` // Spearman's rank correlation of night minimum and air temperature
-	Expected    float64  `json:"uncompensated_sound_mm_per_kelvin,omitempty"`
-	Days        int      `json:"days_with_air,omitempty"`
+	Broken      []string // days whose course has nothing of the seven days before, which resembled each other
+	PerKelvin   float64
+	Correlation float64 // Spearman's rank correlation of night minimum and air temperature
+	Expected    float64
+	Days        int
 }
 
 // Limits of the patterns, common practice.
@@ -135,13 +135,13 @@ func last(l *settings.Lane) *settings.Segment { return &l.Segments[len(l.Segment
 
 // ChangePoint is a day on which a slow statistic of the log changes its level: a candidate for when a setting changed.
 type ChangePoint struct {
-	Statistic  string  `json:"statistic"`
-	Day        string  `json:"day"` // first day after the change
-	At         int64   `json:"-"`   // its beginning
-	Size       float64 `json:"size"`
-	Drift      bool    `json:"drift,omitempty"` // Size is the change over the whole log, along a line
-	Unit       string  `json:"unit"`
-	Confidence float64 `json:"confidence"`
+	Statistic  string
+	Day        string // first day after the change
+	At         int64  // its beginning
+	Size       float64
+	Drift      bool // Size is the change over the whole log, along a line
+	Unit       string
+	Confidence float64
 }
 
 // changePoints looks for changes, or a drift where that explains a series better, in the night minimum, in the ratio of the logged flow to that of the recorded settings, and in the ratio of the

@@ -3,40 +3,52 @@ package report
 import (
 	"cmp"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
 	"retotal/recompute"
 )
 
-// budgetRow is one source of uncertainty as tables show it.
-type budgetRow struct {
-	Name, Text, Effect, Share string
-	Width                     float64 // of its bar, per cent
-}
-
-// budgetRows lists the sources of a total's uncertainty, the largest first; those that add nothing are left out.
-func (r *Run) budgetRows(b *recompute.Budget) (rows []budgetRow) {
+// budget is the table of the sources of the total's uncertainty, the largest first; people do not read of those that add
+// nothing.
+func (r *Run) budget() *Table {
+	b := r.Result.Total.Budget
 	if b == nil {
-		return nil
+		b = &recompute.Budget{}
 	}
 	parts := slices.Clone(b.Parts)
 	slices.SortStableFunc(parts, func(a, b recompute.Part) int { return cmp.Compare(math.Abs(b.Effect), math.Abs(a.Effect)) })
-	for _, p := range parts {
-		if math.Abs(p.Effect) < 1e-6*b.Standard {
-			continue
+	share := func(p *recompute.Part) any {
+		if b.Standard == 0 {
+			return 0.0
 		}
-		share := p.Effect * p.Effect / (b.Standard * b.Standard)
-		kind := "the same for all readings"
-		if p.Source.Random {
-			kind = "independent from reading to reading"
-		} else if p.Source.BetweenDays() {
-			kind = "independent from day to day"
-		}
-		rows = append(rows, budgetRow{p.Source.Name, p.Source.Text + "; " + kind, grouped(r.site().Report.VolumeUnit.FromSI(2*math.Abs(p.Effect)), 1), fmt.Sprintf("%.1f %%", 100*share), 100 * share})
+		return p.Effect * p.Effect / (b.Standard * b.Standard)
 	}
-	return rows
+	t := tabulate(r, parts, []figure[recompute.Part]{
+		words("source", "source", func(p *recompute.Part) string { return p.Source.Name }),
+		{Column{Key: "u95_m3", Title: "+/-", Kind: Volume, Decimals: 1}, func(p *recompute.Part) any { return 2 * math.Abs(p.Effect) }},
+		{Column{Key: "share", Title: "share", Kind: Share}, share},
+		{Column{Title: "share", Short: " ", In: InPage, Style: Bar}, share},
+		{Column{Key: "size", Title: "how large, and by whom", Style: Small}, func(p *recompute.Part) any {
+			return told{p.Source.Text, p.Source.Text + "; " + between(p.Source)}
+		}},
+		yesNo("independent_between_readings", func(p *recompute.Part) bool { return p.Source.Random }).optional(),
+	})
+	for i := range parts {
+		t.Minor[i] = math.Abs(parts[i].Effect) <= 1e-6*b.Standard
+	}
+	return t
+}
+
+// between says from what to what a source is independent.
+func between(s *recompute.Source) string {
+	switch {
+	case s.Random:
+		return "independent from reading to reading"
+	case s.BetweenDays():
+		return "independent from day to day"
+	}
+	return "the same for all readings"
 }
 
 // halveSentence says which single measurement would halve the uncertainty of the total.
@@ -66,33 +78,4 @@ func (r *Run) drawsSentence(decimals int) string {
 	value := func(v float64) string { return grouped(unit.FromSI(v), decimals) }
 	return fmt.Sprintf("%d draws (seed %d) through the ratings themselves: standard uncertainty %s %s, by the budget %s; 95 %% of them between %s and %s.", d.Count, d.Seed, value(d.Standard), unit.Symbol,
 		value(r.Result.Total.Budget.Standard), value(d.Low), value(d.High))
-}
-
-// uncertainty prints the budget of the total.
-func uncertainty(w io.Writer, r *Run, decimals int) {
-	p := &r.Result.Total
-	rows := r.budgetRows(p.Budget)
-	if len(rows) == 0 {
-		return
-	}
-	unit := r.site().Report.VolumeUnit
-	fmt.Fprintf(w, "\nUncertainty of the corrected total, %s (95 %%)\n", r.plusMinus(p, decimals))
-	t := table{left: map[int]bool{0: true, 3: true}}
-	t.add("source", "+/- "+unit.Symbol, "share", "")
-	for _, row := range rows {
-		t.add(row.Name, row.Effect, row.Share, row.Text)
-	}
-	t.write(w)
-	if text := r.liftText(p, decimals); text != "" {
-		fmt.Fprintf(w, "  %s\n", text)
-	}
-	if p.Both() {
-		fmt.Fprintf(w, "  %s\n", r.differenceText(p, decimals))
-	}
-	if text := r.halveSentence(p.Budget); text != "" {
-		fmt.Fprintf(w, "  %s\n", text)
-	}
-	if text := r.drawsSentence(decimals); text != "" {
-		fmt.Fprintf(w, "  %s\n", text)
-	}
 }

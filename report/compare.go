@@ -42,47 +42,44 @@ func Compare(w io.Writer, old, now *Record) {
 
 // compareTotals prints the corrected totals of months and the whole.
 func compareTotals(w io.Writer, old, now *Record) {
-	t := table{left: map[int]bool{}}
-	t.add("", "before m3", "now", "after m3", "now", "change", "over limit", "now")
-	row := func(a, b *periodRecord, over, overNow string) {
-		label, cells := "", []string{"", "", "", "", ""}
-		if a != nil {
-			label, cells[0], cells[2] = a.Label, numberText(a.Before), numberText(a.After)
-		}
-		if b != nil {
-			label, cells[1], cells[3] = b.Label, numberText(b.Before), numberText(b.After)
-		}
-		if a != nil && b != nil && a.After != nil && b.After != nil {
-			cells[4] = fmt.Sprintf("%+.1f", float64(*b.After-*a.After))
-		}
-		t.add(append(append([]string{label}, cells...), over, overNow)...)
+	t := &Table{Columns: []Column{{Title: " "}}}
+	for _, title := range []string{"before m3", "now", "after m3", "now", "change", "over limit", "now"} {
+		t.Columns = append(t.Columns, Column{Title: title, Kind: Written})
 	}
-	months := map[string][2]*periodRecord{}
-	for i := range old.Months {
-		months[old.Months[i].Label] = [2]*periodRecord{&old.Months[i], nil}
+	add := func(label string, a, b past, month string) {
+		change, was, is := "", a["after_m3"], b["after_m3"]
+		if was != nil && is != nil {
+			change = fmt.Sprintf("%+.1f", is.(float64)-was.(float64))
+		}
+		t.Rows = append(t.Rows, []any{label, a.volume("before_m3"), b.volume("before_m3"), a.volume("after_m3"), b.volume("after_m3"),
+			change, old.overIn(month), now.overIn(month)})
 	}
-	for i := range now.Months {
-		m := &now.Months[i]
-		months[m.Label] = [2]*periodRecord{months[m.Label][0], m}
+	months := map[string][2]past{}
+	for i, r := range []*Record{old, now} {
+		for _, p := range r.Months.read() {
+			both := months[p.text("label")]
+			both[i] = p
+			months[p.text("label")] = both
+		}
 	}
 	for _, label := range slices.Sorted(maps.Keys(months)) {
-		row(months[label][0], months[label][1], old.overIn(label), now.overIn(label))
+		add(label, months[label][0], months[label][1], label)
 	}
-	row(&old.Total, &now.Total, old.overIn(""), now.overIn(""))
-	t.write(w)
+	add("total", old.Total.past[0], now.Total.past[0], "")
+	t.Text(w)
 }
 
 // overIn counts the days of a month that are over the daily limit after the correction, beyond doubt, and those of which it cannot be told.
 func (r *Record) overIn(month string) string {
 	n, open := 0, 0
-	for _, d := range r.OverLimit {
-		if month != "" && d.Day[:len(month)] != month {
+	for _, d := range r.OverLimit.read() {
+		if !strings.HasPrefix(d.text("day"), month) {
 			continue
 		}
-		switch {
-		case d.IsOver:
+		switch outcome := audit.Outcome(d.text("outcome")); {
+		case d["over_after"] == true:
 			n++
-		case d.Outcome == audit.Unsure || d.Outcome == audit.ByRule:
+		case outcome == audit.Unsure || outcome == audit.ByRule:
 			open++
 		}
 	}
@@ -90,13 +87,6 @@ func (r *Record) overIn(month string) string {
 		return fmt.Sprintf("%d to %d", n, n+open)
 	}
 	return fmt.Sprint(n)
-}
-
-func numberText(n *number) string {
-	if n == nil {
-		return "missing"
-	}
-	return grouped(float64(*n), 1)
 }
 
 // differences lists what only one of two lists has.
@@ -129,32 +119,27 @@ func segmentsInWords(list []segmentRecord) (out []string) {
 }
 
 func correctionsInWords(r *Record) (out []string) {
-	for _, c := range r.Corrections {
-		out = append(out, fmt.Sprintf("%s to %s: %s (%s)", orWord(c.From, "first reading"), orWord(c.Until, "last reading"), c.What, c.Reason))
+	for _, c := range r.Corrections.read() {
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s)", orWord(c.text("from"), "first reading"), orWord(c.text("until"), "last reading"),
+			c.text("what"), c.text("reason")))
 	}
 	return out
 }
 
 func rulingsInWords(r *Record) (out []string) {
-	for _, x := range r.Rulings {
-		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3", x.From, x.Until, x.Action, x.Reason, x.By, fixed(float64(x.Effect), 1)))
+	for _, x := range r.Rulings.read() {
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3", x.text("from"), x.text("until"), x.text("action"),
+			x.text("reason"), x.text("by"), x.effect()))
 	}
 	return out
 }
 
 func screeningInWords(r *Record) (out []string) {
-	for _, f := range r.Screening {
-		out = append(out, fmt.Sprintf("%s: %s, %s; %d readings, effect %s m3", f.Check, f.Action, f.Limit, f.Rows, fixed(f.Effect, 1)))
+	for _, f := range r.Screening.read() {
+		out = append(out, fmt.Sprintf("%s: %s, %s; %s readings, effect %s m3", f.text("check"), f.text("action"), f.text("limit"),
+			f.text("rows"), f.effect()))
 	}
 	return out
-}
-
-// words says how far a correction has come.
-func (a *approvalRecord) words() string {
-	if a == nil {
-		return ""
-	}
-	return fmt.Sprintf("%s, author %s, reviewer %s", a.Status, orWord(a.Author, "-"), orWord(a.Reviewer, "-"))
 }
 
 // inWords is the log's part of a record as text.

@@ -9,18 +9,6 @@ import (
 	"retotal/recompute"
 )
 
-// correctionRecord is a correction with what it makes of the heads in its span.
-type correctionRecord struct {
-	Line   int          `json:"site_file_line"`
-	From   string       `json:"from,omitempty"`
-	Until  string       `json:"until,omitempty"`
-	Reason string       `json:"reason"`
-	By     string       `json:"by,omitempty"`
-	What   string       `json:"what"`
-	Before *headsRecord `json:"heads_before,omitempty"`
-	After  *headsRecord `json:"heads_after,omitempty"`
-}
-
 // headsRecord is the heads of the readings in a correction's span, m, to 0.1 mm.
 type headsRecord struct {
 	Least   float64 `json:"least_m"`
@@ -37,28 +25,44 @@ func (h *headsRecord) String() string {
 	return fmt.Sprintf("%.4f, %.4f, %.4f", h.Least, h.Median, h.Highest)
 }
 
-func newCorrection(c *site.Correction) correctionRecord {
-	out := correctionRecord{Line: c.Place.Line, Reason: c.Reason, By: c.By, What: changes(c)}
-	if c.From != nil {
-		out.From = utc(c.From.UTC)
-	}
-	if c.Until != nil {
-		out.Until = utc(c.Until.UTC)
-	}
-	return out
-}
+type correction = site.Correction
 
-// newCorrections lists the corrections.
-func newCorrections(r *Run) (list []correctionRecord) {
-	for i := range r.site().Corrections {
-		list = append(list, newCorrection(&r.site().Corrections[i]))
-	}
+// corrections is the table of the corrections, with what each makes of the heads in its span.
+func (r *Run) corrections() *Table {
+	trials := map[*correction]*recompute.Trial{}
 	for i := range r.Result.Trials {
 		if t := &r.Result.Trials[i]; t.Before.Readings > 0 && t.After.Readings > 0 {
-			list[t.Number].Before, list[t.Number].After = newHeads(t.Before), newHeads(t.After)
+			trials[&r.site().Corrections[t.Number]] = t
 		}
 	}
-	return list
+	heads := func(key, title string, of func(*recompute.Trial) recompute.Heads) figure[correction] {
+		return figure[correction]{Column{Key: key, Title: title, Kind: Spread, Optional: true}, func(c *correction) any {
+			if t := trials[c]; t != nil {
+				return newHeads(of(t))
+			}
+			return nil
+		}}
+	}
+	return tabulate(r, r.site().Corrections, []figure[correction]{
+		count("site_file_line", "", func(c *correction) int { return c.Place.Line }),
+		instant("from", "from (UTC)", "first reading", func(c *correction) *site.Instant { return c.From }),
+		instant("until", "until (UTC)", "last reading", func(c *correction) *site.Instant { return c.Until }),
+		words("what", "should have been", changes),
+		words("reason", "reason", func(c *correction) string { return c.Reason }),
+		words("by", "by", func(c *correction) string { return c.By }).optional(),
+		heads("heads_before", "head before, m (least, median, highest)", func(t *recompute.Trial) recompute.Heads { return t.Before }),
+		heads("heads_after", "after", func(t *recompute.Trial) recompute.Heads { return t.After }),
+	})
+}
+
+// instant is a figure of an end of a span, which may be open.
+func instant[T any](key, title, open string, of func(*T) *site.Instant) figure[T] {
+	return figure[T]{Column{Key: key, Title: title, Kind: Instant, Missing: open, Optional: true}, func(x *T) any {
+		if at := of(x); at != nil {
+			return told{at.UTC, shortTime(utc(at.UTC))}
+		}
+		return nil
+	}}
 }
 
 // changes says in words what a correction sets.

@@ -8,8 +8,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/site"
 )
 
 // Folder is the output folder of one site. Files go into a temporary folder beside it, which takes its place whole, or
@@ -81,11 +83,14 @@ func (f *Folder) Write(name string, content []byte) error {
 	return errors.Join(err, w.Flush(), file.Sync(), file.Close())
 }
 
-// Locked refuses to replace results that were approved, unless the new ones say that they take their place; then it returns where the old ones are
-// kept. The same record again is no change.
+// locked are the statuses whose results are not replaced: the one of now, and the word of earlier versions for it.
+var locked = []string{site.Signed, "approved"}
+
+// Locked refuses to replace results that were signed, unless the new ones say that they take their place; then it returns
+// where the old ones are kept. The same record again is no change.
 func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
 	old, sha, path, bad := ReadRecord(f.final)
-	if bad != nil || old.Approval == nil || old.Approval.Status != "approved" {
+	if bad != nil || old.Approval == nil || !slices.Contains(locked, old.Approval.Status) {
 		return "", nil // there is nothing to lock
 	}
 	now, err := os.ReadFile(filepath.Join(f.temporary, marker))
@@ -95,7 +100,7 @@ func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
 		}
 	}
 	if supersedes != sha {
-		return "", problem.At(problem.Place{File: path}, "the record is approved and locked, and the results differ from it", "a new version that names the approved one",
+		return "", problem.At(problem.Place{File: path}, "the record is signed and locked, and the results differ from it", "a new version that names the signed one",
 			fmt.Sprintf("set supersedes = %q in [record] of the site file, or give another folder with --out", sha))
 	}
 	return f.final + "-" + sha[:12], nil

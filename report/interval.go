@@ -134,3 +134,18 @@ func (r *Run) liftText(p *recompute.Period, decimals int) string {
 	return fmt.Sprintf("Readings scatter from one to the next; a flow rises faster than its head, so their noise may lift the total by up to %s %s. Where waves make it, it is real flow; the interval allows for both.",
 		grouped(unit.FromSI(p.Lift), decimals), unit.Symbol)
 }
+
+// boundsSentence says between what the corrected total lies where readings are only bounded; "" when none are.
+func (r *Run) boundsSentence(decimals int) string {
+	p := &r.Result.Total
+	if p.Bracketed.Counted.Missing() {
+		return ""
+	}
+	unit := r.site().Report.VolumeUnit
+	upper, known := p.Upper()
+	text := fmt.Sprintf("In %s of the time the flow is only known between bounds: ", quantity.FormatDuration(time.Duration(p.Bracketed.Counted.Covered)))
+	if !known {
+		return text + fmt.Sprintf("the total is %s %s or more; for %s of it nothing bounds the flow from above.", grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(p.Open)))
+	}
+	return text + fmt.Sprintf("the total lies between %s and %s %s.", grouped(unit.FromSI(p.Lower()), decimals), grouped(unit.FromSI(upper), decimals), unit.Symbol)
+}

@@ -35,6 +35,10 @@ type spanRecord struct {
 	Largest  float64 `json:"largest_m3s"`
 }
 
+func newWitness(r *recompute.Result) witnessRecord {
+	return witnessRecord{newMisfit(r.Witness.Recorded, r.Log.Interval), newMisfit(r.Witness.Corrected, r.Log.Interval)}
+}
+
 func newMisfit(m recompute.Misfit, interval time.Duration) misfitRecord {
 	out := misfitRecord{Readings: m.Readings, Within: m.Within, LagS: math.Round(m.Lag * interval.Seconds()), AboveCap: m.AboveCap, Largest: flowOf(m.Largest), Worth: number(m.Worth), Percent: number(100 * m.Part())}
 	if out.Largest > 0 {

@@ -54,7 +54,7 @@ func (r *Report) Write(run *Run) error {
 	}
 	return errors.Join(
 		r.folder.Write("totals.csv", totalsCSV(run)),
-		r.folder.Write("events.csv", eventsCSV(run)),
+		r.folder.Write("events.csv", asCSV(run.events())),
 		r.folder.Write(marker, record),
 		r.folder.Write("report.html", page))
 }

@@ -44,9 +44,9 @@ func (r *Run) NeedsPerson() (reasons []string) {
 		}
 	}
 	reasons = append(reasons, r.limitReasons()...)
-	for _, v := range r.visitRows() {
-		if v.Verdict == "differs" {
-			reasons = append(reasons, fmt.Sprintf("the visit of %s differs from the corrected log by %s mm", v.At, v.After))
+	for i := range r.Result.Visits {
+		if v := &r.Result.Visits[i]; r.visitVerdict(v) == "differs" {
+			reasons = append(reasons, fmt.Sprintf("the visit of %s differs from the corrected log by %+.1f mm", v.Visit.At.Text, 1000*v.After()))
 		}
 	}
 	if c := r.Result.Total.Coverage(); c < leastCoverage {
@@ -85,7 +85,12 @@ func (r *Run) volume(v recompute.Volume, decimals int) string {
 
 // signed writes a difference of volumes, given in m³, with its sign.
 func (r *Run) signed(m3 float64, decimals int) string {
-	text := grouped(r.site().Report.VolumeUnit.FromSI(m3), decimals)
+	return signed(r.site().Report.VolumeUnit.FromSI(m3), decimals)
+}
+
+// signed writes a number with its sign and commas between thousands.
+func signed(v float64, decimals int) string {
+	text := grouped(v, decimals)
 	if !strings.HasPrefix(text, "-") {
 		text = "+" + text
 	}

@@ -32,14 +32,14 @@ func Summary(w io.Writer, r *Run, folder string) {
 		}
 	}
 	fmt.Fprintln(w)
-	months(w, r, decimals)
+	months(w, r)
 	averages(w, r)
 	confidence(w, r)
 	uncertainty(w, r, decimals)
-	lanes(w, r, decimals)
-	limits(w, r)
-	attention(w, r, decimals)
-	flags(w, r, decimals)
+	beside(w, r, decimals)
+	subject(w, "Limits, where a figure is above one or it cannot be told", r.limits())
+	attention(w, r)
+	screening(w, r)
 	fmt.Fprintln(w)
 	writeAccount(w, res.Log)
 	for _, f := range res.Log.Files {
@@ -53,38 +53,46 @@ func Summary(w io.Writer, r *Run, folder string) {
 	fmt.Fprintln(w, "A correction is for a competent person to review before it is reported.")
 }
 
-func months(w io.Writer, r *Run, decimals int) {
-	unit := r.site().Report.VolumeUnit.Symbol
-	t := table{left: map[int]bool{}}
-	header := []string{"month", "before " + unit, "after " + unit, "difference", "", "covered", "+/- (95 %)"}
-	if len(r.site().Report.Submitted) > 0 {
-		header = append(header, "reported")
+// subject prints a title and the table of a subject, when it has rows.
+func subject(w io.Writer, title string, t *Table) {
+	if len(t.Rows) > 0 {
+		fmt.Fprintf(w, "\n%s\n", title)
+		t.Text(w)
 	}
-	if n := r.site().Report.Figures; n > 0 {
-		header = append(header, fmt.Sprintf("to %d figures", n))
-	}
-	t.add(header...)
-	for i := range r.Result.Months {
-		m := &r.Result.Months[i]
-		difference := ""
-		if m.Both() {
-			difference = r.signed(m.Difference(), decimals)
+}
+
+// sentences prints those that say something.
+func sentences(w io.Writer, list ...string) {
+	for _, s := range list {
+		if s != "" {
+			fmt.Fprintf(w, "  %s\n", s)
 		}
-		row := []string{m.Label, r.volume(m.Before, decimals), r.after(m, decimals), difference, percent(m), fmt.Sprintf("%.2f %%", 100*m.Coverage()), r.doubt(m)}
-		if reported, ok := r.site().Report.Submitted[m.Label]; ok {
-			row = append(row, reported.Volume.Text)
-		} else if len(r.site().Report.Submitted) > 0 {
-			row = append(row, "")
-		}
-		if r.site().Report.Figures > 0 {
-			row = append(row, r.toReport(m))
-		}
-		t.add(row...)
 	}
-	t.write(w)
-	if worst := r.Result.Worst(); worst != nil && worst.Difference() != 0 {
-		fmt.Fprintf(w, "  Most changed day: %s, %s to %s %s (%s)\n", worst.Label, r.volume(worst.Before, 1), r.volume(worst.After, 1), unit, percent(worst))
+}
+
+// months prints the totals of the months and the day that changed most.
+func months(w io.Writer, r *Run) {
+	r.months().Text(w)
+	if text := r.mostChanged(); text != "" {
+		sentences(w, "Most changed day: "+text)
 	}
+}
+
+// mostChanged names the day that the correction changed most; "" when none changed.
+func (r *Run) mostChanged() string {
+	worst := r.Result.Worst()
+	if worst == nil || worst.Difference() == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s, %s to %s %s (%s)", worst.Label, r.volume(worst.Before, 1), r.volume(worst.After, 1), r.site().Report.VolumeUnit.Symbol, percent(worst))
+}
+
+// averages prints the average daily volume of every month by each rule.
+func averages(w io.Writer, r *Run) {
+	report := &r.site().Report
+	subject(w, fmt.Sprintf("Average daily volume after correction, %s a day; the site's rule is over days %s, and %s",
+		report.VolumeUnit.Symbol, report.Average, r.completeness()), r.averages())
+	sentences(w, r.statisticLines()...)
 }
 
 // confidence prints how sure the answer is.
@@ -92,15 +100,7 @@ func confidence(w io.Writer, r *Run) {
 	p := &r.Result.Total
 	fmt.Fprintln(w, "\nHow sure")
 	fmt.Fprintf(w, "  The corrected total covers %.2f %% of the time: %s.\n", 100*p.Coverage(), classes(p))
-	if sentence := r.boundsSentence(r.decimals(p.Before.M3())); sentence != "" {
-		fmt.Fprintf(w, "  %s\n", sentence)
-	}
-	if sentence := r.drownedSentence(); sentence != "" {
-		fmt.Fprintf(w, "  %s\n", sentence)
-	}
-	if sentence := r.filledSentence(); sentence != "" {
-		fmt.Fprintf(w, "  %s\n", sentence)
-	}
+	sentences(w, r.boundsSentence(r.decimals(p.Before.M3())), r.drownedSentence(), r.filledSentence())
 	for _, f := range r.Findings {
 		fmt.Fprintf(w, "  %s\n", f.Sentence)
 	}
@@ -153,7 +153,7 @@ func classes(p *recompute.Period) string {
 }
 
 // attention prints what a person has to look at.
-func attention(w io.Writer, r *Run, decimals int) {
+func attention(w io.Writer, r *Run) {
 	if limit := r.site().Report.DailyVolume; limit != nil {
 		by := byOutcome(r.Over)
 		fmt.Fprintf(w, "\nDaily volume limit %s: newly exceeded on %s, cleared on %s, exceeded before and after on %s",
@@ -212,19 +212,49 @@ func days(list []string) string {
 	}
 }
 
-// flags prints the table of screening.
-func flags(w io.Writer, r *Run, decimals int) {
-	t := table{left: map[int]bool{1: true, 5: true}}
-	t.add("flag", "action", "readings", "spans", "effect "+r.site().Report.VolumeUnit.Symbol, "limit")
-	for _, f := range r.Result.Flags {
-		if f.Rows > 0 {
-			t.add(f.Title, string(f.Action), fmt.Sprint(f.Rows), fmt.Sprint(f.Spans), r.signed(f.Effect, 1), f.Limit)
-		}
+// uncertainty prints the budget of the total.
+func uncertainty(w io.Writer, r *Run, decimals int) {
+	p := &r.Result.Total
+	t := r.budget()
+	if t.shown() == 0 {
+		return
 	}
-	if len(t.rows) == 1 {
+	subject(w, fmt.Sprintf("Uncertainty of the corrected total, %s (95 %%)", r.plusMinus(p, decimals)), t)
+	sentences(w, r.liftText(p, decimals))
+	if p.Both() {
+		sentences(w, r.differenceText(p, decimals))
+	}
+	sentences(w, r.halveSentence(p.Budget), r.drawsSentence(decimals))
+}
+
+// beside prints what stands beside the corrected lane: what-if lanes, rulings, site visits and what they propose.
+func beside(w io.Writer, r *Run, decimals int) {
+	subject(w, "What if", r.whatIf())
+	sentences(w, r.onsetRange(decimals))
+	subject(w, "Rulings", r.rulings())
+	subject(w, "Site visits, log less visit in mm of head", r.visits())
+	if list := r.changeSentences(); len(list) > 0 {
+		fmt.Fprintln(w, "\nSteps and patterns in the log, candidates for what changed and when")
+		sentences(w, list...)
+	}
+	if r.Proposal != "" {
+		fmt.Fprintf(w, "\nA correction that would bring the log to the visits, for a competent person to judge:\n\n%s", indented(r.Proposal))
+	}
+}
+
+func indented(text string) (out string) {
+	for line := range strings.Lines(text) {
+		out += "  " + line
+	}
+	return out
+}
+
+// screening prints the flags.
+func screening(w io.Writer, r *Run) {
+	t := r.flags()
+	if t.shown() == 0 {
 		fmt.Fprintln(w, "\nScreening flagged nothing.")
 		return
 	}
-	fmt.Fprintln(w, "\nScreening")
-	t.write(w)
+	subject(w, "Screening", t)
 }

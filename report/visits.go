@@ -1,11 +1,48 @@
 package report
 
 import (
+	"fmt"
+	"strings"
+
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"retotal/recompute"
 )
+
+type visit = recompute.Residual
+
+// visits is the table of the site visits beside the log.
+func (r *Run) visits() *Table {
+	mm := func(key, title string, k Kind, of func(*visit) float64) figure[visit] {
+		return figure[visit]{Column{Key: key, Title: title, Kind: k, Bare: k == Offset, Optional: true},
+			func(v *visit) any { return known(of(v), v.Found) }}
+	}
+	return tabulate(r, r.Result.Visits, []figure[visit]{
+		{Column{Key: "at", Title: "visit", Kind: Instant}, func(v *visit) any { return told{v.Visit.At.UTC, v.Visit.At.Text} }},
+		words("reading", "reading", func(v *visit) string { return fmt.Sprintf("%s %s", v.Visit.Quantity, v.Visit.Value.Text) }),
+		mm("u95_mm", "+/-", Millimetres, (*visit).Doubt),
+		mm("recorded_less_visit_mm", "recorded", Offset, (*visit).Before),
+		mm("corrected_less_visit_mm", "corrected", Offset, (*visit).After).styled(Strong),
+		words("", "verdict", r.visitVerdict).styled(Verdict),
+		words("", "note", func(v *visit) string { return strings.Trim(v.Visit.Phase+", "+v.Visit.By, ", ") }).styled(Small),
+		words("phase", "", func(v *visit) string { return v.Visit.Phase }).optional(),
+		words("by", "", func(v *visit) string { return v.Visit.By }).optional(),
+	})
+}
+
+// visitVerdict says whether the corrected log agrees with a visit.
+func (r *Run) visitVerdict(v *visit) string {
+	switch {
+	case !v.Found:
+		return "no reading near it"
+	case v.Explained(r.Result.Log.Resolution[r.site().Log.Primary]):
+		return "agrees"
+	}
+	return "differs"
+}
 
 // visitPoints are the differences of a lane from the site visits, with the uncertainty of each visit.
 type visitPoints struct {

@@ -104,7 +104,7 @@ func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOpt
 	if err != nil {
 		return nil, err
 	}
-	keep, bad := folder.Locked(j.site.Review.Supersedes)
+	keep, bad := folder.Locked(j.site.Approval.Supersedes)
 	if bad != nil {
 		return nil, bad
 	}
@@ -117,7 +117,7 @@ func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOpt
 	case !o.quiet:
 		report.Summary(c.OutOrStdout(), run, folder.Path())
 		if keep != "" {
-			fmt.Fprintf(c.OutOrStdout(), "The approved results that these take the place of are kept in %s\n", keep)
+			fmt.Fprintf(c.OutOrStdout(), "The signed results that these take the place of are kept in %s\n", keep)
 		}
 	}
 	return run.NeedsPerson(), err

@@ -13,6 +13,7 @@ import (
 
 	"retotal/ingest/problem"
 	"retotal/recompute/device"
+	"retotal/report"
 )
 
 func devicesCommand() *cobra.Command {
@@ -32,7 +33,7 @@ source of its coefficients, and whether they were read in that source or recalle
 			for i, k := range chosen {
 				switch {
 				case asJSON:
-					json.NewEncoder(w).Encode(map[string]any{"kind": k.Name, "what": k.Sentence, "keys": k.Keys, "example": k.Rating.Describe()})
+					json.NewEncoder(w).Encode(report.NewKind(k))
 				case len(args) == 0:
 					fmt.Fprintf(w, "%-18s %s\n%-18s keys: %s\n", k.Name, k.Sentence, "", strings.Join(k.Keys, ", "))
 				default:

@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"io/fs"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -72,6 +74,26 @@ func TestImports(t *testing.T) {
 				t.Errorf("%s imports %s, which the table does not allow", p.ImportPath, name)
 			}
 		}
+	}
+}
+
+// TestKeys: the keys of what programs read stand in report, and nowhere else.
+func TestKeys(t *testing.T) {
+	root, seen := filepath.Join("..", ".."), 0
+	err := filepath.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
+		if err != nil || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		tags := strings.Count(string(text), "`json:")
+		if inside := strings.HasPrefix(path, filepath.Join(root, "report")); tags > 0 && !inside {
+			t.Errorf("%s has %d JSON keys", path, tags)
+		}
+		seen += tags
+		return err
+	})
+	if err != nil || seen < 100 {
+		t.Errorf("%d keys were found, %v", seen, err)
 	}
 }
 

@@ -131,7 +131,7 @@ func downstreamHead(o rateOptions) (*float64, error) {
 }
 
 // plotRatings draws the curves into the file that --plot names, whole or not at all.
-func plotRatings(ratings []rated, rows [][]ratedRow, o rateOptions, unit quantity.Unit) error {
+func plotRatings(ratings []rated, rows [][]report.RatedFlow, o rateOptions, unit quantity.Unit) error {
 	if o.plot == "" {
 		return nil
 	}

@@ -8,6 +8,7 @@ import (
 
 	"retotal/ingest/quantity"
 	"retotal/recompute/device"
+	"retotal/report"
 )
 
 // headToRate is one head that the flags ask for, and what is said of it beside the status.
@@ -17,14 +18,14 @@ type headToRate struct {
 }
 
 // allRows rates the heads of every rating. A flow that a rating does not reach is told in missed; when nothing at all is reached that is an error.
-func allRows(ratings []rated, o rateOptions, unit quantity.Unit, below *float64) (rows [][]ratedRow, missed []string, err error) {
+func allRows(ratings []rated, o rateOptions, unit quantity.Unit, below *float64) (rows [][]report.RatedFlow, missed []string, err error) {
 	reached := 0
 	for _, r := range ratings {
 		heads, out, err := headsToRate(r, o, unit)
 		if err != nil {
 			return nil, nil, err
 		}
-		var own []ratedRow
+		var own []report.RatedFlow
 		for _, h := range heads {
 			own = append(own, newRow(r, h, unit, below))
 		}
@@ -107,33 +108,21 @@ func tableHeads(r device.Rating, o rateOptions) ([]headToRate, error) {
 	return heads, nil
 }
 
-// ratedRow is one row of the output.
-type ratedRow struct {
-	Rating     string   `json:"rating"`
-	Head       float64  `json:"head_m"`
-	Downstream *float64 `json:"downstream_head_m,omitempty"`
-	AtLeast    *float64 `json:"flow_at_least,omitempty"` // 0 where flow is a bound: the flow lies between the two
-	Flow       float64  `json:"flow"`
-	Unit       string   `json:"flow_unit"`
-	PerMM      float64  `json:"percent_per_mm"` // change of the free flow for 1 mm more head
-	Status     string   `json:"status"`
-}
-
-func newRow(r rated, h headToRate, unit quantity.Unit, below *float64) ratedRow {
+func newRow(r rated, h headToRate, unit quantity.Unit, below *float64) report.RatedFlow {
 	q := r.rating.Flow(h.head)
-	row := ratedRow{Rating: r.name, Head: math.Round(h.head*1e6) / 1e6, Flow: unit.FromSI(q), Unit: unit.Symbol, Downstream: below,
+	row := report.RatedFlow{Rating: r.name, Head: math.Round(h.head*1e6) / 1e6, Flow: unit.FromSI(q), Unit: unit.Symbol, Downstream: below,
 		Status: device.Assess(r.rating, h.head).String() + h.note}
 	if q > 0 {
 		row.PerMM = 0.1 * r.rating.Slope(h.head) / q
 	}
 	if below != nil {
-		row.drown(r.rating, h.head, *below, unit)
+		drown(&row, r.rating, h.head, *below, unit)
 	}
 	return row
 }
 
 // drown puts what is known of the flow under a downstream head in the place of the free flow.
-func (row *ratedRow) drown(r device.Rating, h, below float64, unit quantity.Unit) {
+func drown(row *report.RatedFlow, r device.Rating, h, below float64, unit quantity.Unit) {
 	limit, d := math.Inf(1), device.Drownable(nil)
 	if known, ok := r.(device.Drownable); ok {
 		d = known
@@ -162,13 +151,11 @@ func (row *ratedRow) drown(r device.Rating, h, below float64, unit quantity.Unit
 	}
 }
 
-func printRating(w io.Writer, r rated, rows []ratedRow, unit quantity.Unit, o rateOptions, first bool) {
+func printRating(w io.Writer, r rated, rows []report.RatedFlow, unit quantity.Unit, o rateOptions, first bool) {
 	below := o.downstream != ""
 	switch {
-	case o.csv && first && below:
-		fmt.Fprintf(w, "rating,head (m),downstream head (m),flow at least (%s),flow (%s),percent per mm,status\n", unit.Symbol, unit.Symbol)
 	case o.csv && first:
-		fmt.Fprintf(w, "rating,head (m),flow (%s),percent per mm,status\n", unit.Symbol)
+		report.RatedHeading(w, unit, below)
 	case !o.json && !o.csv:
 		printHeading(w, r, unit)
 	}
@@ -177,22 +164,16 @@ func printRating(w io.Writer, r rated, rows []ratedRow, unit quantity.Unit, o ra
 		switch {
 		case o.json:
 			encoder.Encode(row)
-		case o.csv && below:
-			least := row.Flow
-			if row.AtLeast != nil {
-				least = *row.AtLeast
-			}
-			fmt.Fprintf(w, "%s,%.4f,%.4f,%.6g,%.6g,%.3f,%s\n", row.Rating, row.Head, *row.Downstream, least, row.Flow, row.PerMM, row.Status)
 		case o.csv:
-			fmt.Fprintf(w, "%s,%.4f,%.6g,%.3f,%s\n", row.Rating, row.Head, row.Flow, row.PerMM, row.Status)
+			row.CSV(w)
 		default:
-			fmt.Fprintf(w, "  %9.4f  %12s  %8.2f  %s\n", row.Head, row.range5(), row.PerMM, row.Status)
+			fmt.Fprintf(w, "  %9.4f  %12s  %8.2f  %s\n", row.Head, range5(&row), row.PerMM, row.Status)
 		}
 	}
 }
 
 // range5 writes the flow to five digits, as a range where it is bounded only.
-func (row *ratedRow) range5() string {
+func range5(row *report.RatedFlow) string {
 	if row.AtLeast != nil {
 		return fmt.Sprintf("%.5g to %.5g", *row.AtLeast, row.Flow)
 	}

@@ -26,9 +26,9 @@ func (s Severity) String() string {
 
 // Place says where in the user's input something was found. Zero fields are left out of the message.
 type Place struct {
-	File   string `json:"file,omitempty"`
-	Line   int    `json:"line,omitempty"`   // from 1
-	Column int    `json:"column,omitempty"` // from 1, in bytes
+	File   string
+	Line   int // from 1
+	Column int // from 1, in bytes
 }
 
 // String returns file:line:column, as far as they are known.
@@ -47,11 +47,11 @@ func (p Place) String() string {
 // Problem is one message. Found is a full clause ("settings.maximum_head \"0.40\" has no unit"), Expected
 // and Remedy are optional and follow it.
 type Problem struct {
-	Severity Severity `json:"-"`
-	Place    Place    `json:"place"`
-	Found    string   `json:"found"`
-	Expected string   `json:"expected,omitempty"`
-	Remedy   string   `json:"remedy,omitempty"`
+	Severity Severity
+	Place    Place
+	Found    string
+	Expected string
+	Remedy   string
 }
 
 // Error returns the message on one line: place: found; expected …; remedy.

@@ -200,9 +200,9 @@ func Symbols(d Dimension) []string {
 
 // Value is a physical value as somebody wrote it and as it is computed with.
 type Value struct {
-	Text string  `json:"as_written"`
-	SI   float64 `json:"si"`
-	Unit Unit    `json:"-"`
+	Text string
+	SI   float64
+	Unit Unit
 }
 
 // Parse reads "0.40 m": a decimal number, blanks, a unit of dimension d. A bare number is accepted for

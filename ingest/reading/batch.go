@@ -228,10 +228,10 @@ func MedianStep(times []int64) int64 {
 
 // Decision is one thing that was decided on how a log file is written.
 type Decision struct {
-	Subject   string `json:"subject"`
-	Found     string `json:"found"`
-	Because   string `json:"because,omitempty"`
-	Otherwise string `json:"otherwise,omitempty"` // what else was possible, and why it was not taken
+	Subject   string
+	Found     string
+	Because   string
+	Otherwise string // what else was possible, and why it was not taken
 }
 
 // Heading is what the columns of a log file are called, and which of them holds the time.

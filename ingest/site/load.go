@@ -76,7 +76,7 @@ func (doc *document) site(file string, text []byte) *Site {
 	s.readWhatIfs(top)
 	s.readVisits(top)
 	s.readRulings(top)
-	s.readReview(top.sub("record"))
+	s.readApproval(top.sub("record"))
 	s.readScreening(top.sub("screening"))
 	s.needAir(top)
 	s.readFilling(top.sub("filling"))

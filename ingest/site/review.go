@@ -59,18 +59,38 @@ func (s *Site) readVisits(top *table) {
 	}
 }
 
-// readReview reads [record]: who stands for the correction and how far it has come.
-func (s *Site) readReview(t *table) {
-	r := &s.Review
-	*r = Review{Place: t.at(""), Status: t.choice("status", "working", "in-review", "approved"), Author: t.text("author", ""), Reviewer: t.text("reviewer", ""),
+// statuses are how far a correction can have come.
+var statuses = []string{"draft", "checked", Signed}
+
+// Signed is the status of a correction that is finished: its results are locked.
+const Signed = "signed"
+
+// formerStatuses are the words of earlier versions, with those in their place.
+var formerStatuses = map[string]string{"working": "draft", "in-review": "checked", "approved": Signed}
+
+// readStatus reads how far a correction has come; a former word is refused with the one in its place.
+func readStatus(t *table) string {
+	written, _ := t.values["status"].(string)
+	if now, former := formerStatuses[written]; former {
+		t.refuse("status", fmt.Sprintf("%q is not known", written), "one of "+strings.Join(statuses, ", "), fmt.Sprintf("did you mean %q?", now))
+		t.get("status")
+		return now
+	}
+	return t.choice("status", statuses...)
+}
+
+// readApproval reads [record]: who stands for the correction and how far it has come.
+func (s *Site) readApproval(t *table) {
+	r := &s.Approval
+	*r = Approval{Place: t.at(""), Status: readStatus(t), Author: t.text("author", ""), Reviewer: t.text("reviewer", ""),
 		Basis: t.text("basis", ""), Evidence: t.texts("evidence"), Supersedes: t.text("supersedes", "")}
 	for _, e := range t.list("examined") {
 		x := Examined{From: e.instant("from", s.Log.Clock), Until: e.instant("until", s.Log.Clock), Reason: e.required("reason", "Staff and log agree within 2 mm at both visits")}
 		e.close()
 		r.Examined = append(r.Examined, x)
 	}
-	if r.Status == "approved" && (r.Author == "" || r.Reviewer == "" || r.Basis == "") {
-		t.refuse("status", `"approved" needs author, reviewer and basis`, "", "")
+	if r.Status == Signed && (r.Author == "" || r.Reviewer == "" || r.Basis == "") {
+		t.refuse("status", `"signed" needs author, reviewer and basis`, "", "")
 	}
 	if r.Reviewer != "" && strings.EqualFold(strings.TrimSpace(r.Author), strings.TrimSpace(r.Reviewer)) {
 		t.refuse("reviewer", fmt.Sprintf("%q is the author too", r.Reviewer), "another person", "")

@@ -24,7 +24,7 @@ type Site struct {
 	WhatIfs      []WhatIf
 	Visits       []Visit
 	Rulings      []Ruling
-	Review       Review
+	Approval     Approval
 	Screening    Screening
 	Filling      Filling
 	Uncertainty  Uncertainty
@@ -202,14 +202,14 @@ const (
 	RuleBound    RulingAction = "bound"     // only bounds of the flow are known
 )
 
-// Review says who stands for a correction and how far it has come.
-type Review struct {
-	Status           string // "working", "in-review" or "approved"
+// Approval says who stands for a correction and how far it has come.
+type Approval struct {
+	Status           string // "draft", "checked" or "signed"
 	Author, Reviewer string
 	Basis            string
 	Evidence         []string
 	Examined         []Examined
-	Supersedes       string // hash of the approved record that this one replaces
+	Supersedes       string // hash of the signed record that this one replaces
 	Place            problem.Place
 }
 

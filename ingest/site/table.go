@@ -174,7 +174,7 @@ var Tables = []Table{
 		{"by", "text", "required", "initials or role"},
 	}},
 	{"[record]", []string{"record"}, []Key{
-		{"status", `"working", "in-review", "approved"`, "working", "approved results are locked"},
+		{"status", `"draft", "checked", "signed"`, "draft", "signed results are locked"},
 		{"author", "text", "", "who made the correction; needed for approved"},
 		{"reviewer", "text", "", "another person; needed for approved"},
 		{"basis", "text", "", "what the correction rests on; needed for approved"},

@@ -23,11 +23,11 @@ const (
 
 // Finding is one comparison of two witnesses.
 type Finding struct {
-	Topic     string   `json:"topic"`
-	Verdict   Verdict  `json:"verdict"`
-	Sentence  string   `json:"sentence"`
-	Tolerance string   `json:"tolerance"`
-	Doubts    []string `json:"doubts,omitempty"` // why a correction is doubtful
+	Topic     string
+	Verdict   Verdict
+	Sentence  string
+	Tolerance string
+	Doubts    []string // why a correction is doubtful
 }
 
 // Tolerances of the audit, common practice.

@@ -12,18 +12,18 @@ import (
 // now. What may have flowed while nothing was measured, or behind what the meter hid, counts from nothing to the
 // physical maximum. Where the permit has a rule on missing time, its verdict stands first and the truth beside it.
 type LimitFinding struct {
-	Limit  string             `json:"limit"`
-	Period string             `json:"period"`
-	Before float64            `json:"-"` // SI: m³ of a day, m³/s of an average or a peak; of a share of days, the share
-	After  float64            `json:"-"`
-	Doubt  float64            `json:"-"` // expanded uncertainty of After
-	Low    float64            `json:"-"` // between which the truth lies; High is +Inf when nothing bounds it
-	High   float64            `json:"-"`
-	Flow   bool               `json:"-"` // the figures are flows
-	Share  bool               `json:"-"` // the figures are shares
-	Was    bool               `json:"over_before"`
-	Rule   recompute.Sureness `json:"by_the_permits_rule,omitempty"` // when it has one
-	Sure   recompute.Sureness `json:"in_truth"`
+	Limit  string
+	Period string
+	Before float64 // SI: m³ of a day, m³/s of an average or a peak; of a share of days, the share
+	After  float64
+	Doubt  float64 // expanded uncertainty of After
+	Low    float64 // between which the truth lies; High is +Inf when nothing bounds it
+	High   float64
+	Flow   bool // the figures are flows
+	Share  bool // the figures are shares
+	Was    bool
+	Rule   recompute.Sureness // when it has one
+	Sure   recompute.Sureness
 }
 
 // Verdict is the one that stands first.
@@ -229,10 +229,10 @@ func one(yes bool) float64 {
 
 // DayOverLimit is a reporting day beside the permit's limit of daily volume.
 type DayOverLimit struct {
-	Day     string  `json:"day"`
-	WasOver bool    `json:"over_before"`
-	IsOver  bool    `json:"over_after"` // beyond doubt
-	Outcome Outcome `json:"outcome"`
+	Day     string
+	WasOver bool
+	IsOver  bool // beyond doubt
+	Outcome Outcome
 }
 
 // DailyLimit lists the days that are over the daily volume limit before the correction, or not below it beyond doubt

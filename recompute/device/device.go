@@ -54,15 +54,15 @@ type Limits struct {
 
 // Description is a device in words.
 type Description struct {
-	Kind        string     `json:"kind"`
-	Name        string     `json:"name"`                   // "V-notch thin-plate weir, 90 deg"
-	Equation    string     `json:"equation"`               // with its numbers, in SI
-	Source      string     `json:"source"`                 // standard or handbook, and how the coefficients are known
-	Uncertainty float64    `json:"coefficient_u95"`        // relative expanded uncertainty (95 %) of the coefficient; 0 when none is published
-	UncertainBy string     `json:"coefficient_u95_source"` // source of it
-	Assumed     []string   `json:"assumed,omitempty"`      // dimensions that are not given and are taken to be the usual ones
-	Dimensions  []Constant `json:"dimensions"`             // as given
-	Advice      []string   `json:"advice,omitempty"`       // limits of the geometry that are not met or could not be checked
+	Kind        string
+	Name        string     // "V-notch thin-plate weir, 90 deg"
+	Equation    string     // with its numbers, in SI
+	Source      string     // standard or handbook, and how the coefficients are known
+	Uncertainty float64    // relative expanded uncertainty (95 %) of the coefficient; 0 when none is published
+	UncertainBy string     // source of it
+	Assumed     []string   // dimensions that are not given and are taken to be the usual ones
+	Dimensions  []Constant // as given
+	Advice      []string   // limits of the geometry that are not met or could not be checked
 }
 
 // Same tells whether two descriptions are of one rating: equation and dimensions; the equation alone does not name the approach of a throat.
@@ -72,8 +72,8 @@ func (d Description) Same(other Description) bool {
 
 // Constant is one number of a description.
 type Constant struct {
-	Name  string `json:"name"`
-	Value string `json:"value"`
+	Name  string
+	Value string
 }
 
 // limitSlack is the residue of arithmetic, relative, by which a head may miss a limit that it was written to meet.
