@@ -62,6 +62,9 @@ func (r *Run) statisticLines() (list []string) {
 		list = append(list, fmt.Sprintf("Whole days: least %s %s (%s); greatest of all %s (%s); not exceeded on 5, 20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s. The second of them, exceeded on 80 %% of days, is a usual dry-weather flow.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
 			v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]), v(s.Percentiles[95])))
 	}
+	if text := r.countedText(); text != "" {
+		list = append(list, text)
+	}
 	if s.PeakAt != 0 {
 		text := fmt.Sprintf("Highest flow %s %s at %s", q(s.Peak), flow.Symbol, r.stamp(s.PeakAt))
 		switch {

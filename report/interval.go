@@ -3,10 +3,12 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
 	"retotal/ingest/quantity"
+	"retotal/ingest/site"
 	"retotal/recompute"
 )
 
@@ -16,12 +18,38 @@ func wide(p *recompute.Period) (recompute.Interval, bool) {
 	return x, ok && x.Wide
 }
 
-// after writes a corrected total; where bounds make most of its uncertainty, it is the least that flowed, and says so.
-func (r *Run) after(p *recompute.Period, decimals int) string {
-	if _, ok := wide(p); ok {
-		return "at least " + grouped(r.site().Report.VolumeUnit.FromSI(p.Lower()), decimals)
+// side is what a corrected total is of a flow that is only known between bounds.
+type side string
+
+const (
+	least side = "at least" // what the meter hid counts with the least that flowed
+	most  side = "at most"  // drowned flow counts with the most that can have flowed
+	both  side = ""
+)
+
+// sideOf says which of them a total is, where bounds make most of its uncertainty.
+func sideOf(p *recompute.Period) (side, bool) {
+	if _, ok := wide(p); !ok {
+		return both, false
 	}
-	return r.volume(p.After, decimals)
+	near := func(m3 float64) bool { return math.Abs(m3-p.After.M3()) <= 1e-9*math.Abs(p.After.M3()) }
+	upper, known := p.Upper()
+	switch {
+	case near(p.Lower()):
+		return least, true
+	case known && near(upper):
+		return most, true
+	}
+	return both, true
+}
+
+// after writes a corrected total; where bounds make most of its uncertainty, it is the least or the most that flowed, and says so.
+func (r *Run) after(p *recompute.Period, decimals int) string {
+	text := r.volume(p.After, decimals)
+	if s, ok := sideOf(p); ok && s != both {
+		return string(s) + " " + text
+	}
+	return text
 }
 
 // plusMinus writes how sure a period's total is: "+/- 1,234 m3 (1.5 %)", or "between 1,200 and 1,900 m3" where bounds make most of it; "" when it has no budget.
@@ -118,11 +146,35 @@ func (r *Run) apartText(p *recompute.Period, decimals int) string {
 // differenceText is how well the difference is known.
 func (r *Run) differenceText(p *recompute.Period, decimals int) string {
 	unit := r.site().Report.VolumeUnit
-	if _, ok := wide(p); ok {
-		return "The difference is that of the least that flowed; how much more did is what the bounds leave open."
+	if s, ok := sideOf(p); ok {
+		return "The difference is that of " + countedWith(s) + "; the bounds leave the rest open."
 	}
-	return fmt.Sprintf("The difference of %s %s is known to +/- %s %s: what before and after share drops out of it.", r.signed(p.Difference(), decimals), unit.Symbol,
+	text := fmt.Sprintf("The difference of %s %s is known to +/- %s %s: what before and after share drops out of it", r.signed(p.Difference(), decimals), unit.Symbol,
 		grouped(unit.FromSI(p.Budget.ExpandedDifference()), decimals), unit.Symbol)
+	if slices.ContainsFunc(r.site().Corrections, func(c site.Correction) bool { return c.Doubt == 0 }) {
+		text += ", and the step that a correction makes counts as exact unless it states its uncertainty"
+	}
+	return text + "."
+}
+
+// countedWith words what a total counts of a flow that is only known between bounds.
+func countedWith(s side) string {
+	switch s {
+	case least:
+		return "the least that flowed"
+	case most:
+		return "the most that can have flowed"
+	}
+	return "the least that flowed where it was hidden, and the most that can have where it was drowned"
+}
+
+// countedText says it of averages, days and percentiles; "" where the total is known well enough.
+func (r *Run) countedText() string {
+	s, ok := sideOf(&r.Result.Total)
+	if !ok {
+		return ""
+	}
+	return "Averages, days and percentiles count " + countedWith(s) + "."
 }
 
 // liftText says what noise of the readings may add to the total; "" where it is little beside the rest.

@@ -31,6 +31,10 @@ func Summary(w io.Writer, r *Run, folder string) {
 			fmt.Fprintf(w, "                %s\n", text)
 		}
 	}
+	if needs := r.NeedsPerson(); len(needs) > 0 {
+		fmt.Fprintln(w, "\nA person has to look")
+		sentences(w, needs...)
+	}
 	fmt.Fprintln(w)
 	months(w, r)
 	averages(w, r)
@@ -231,8 +235,8 @@ func uncertainty(w io.Writer, r *Run, decimals int) {
 func beside(w io.Writer, r *Run, decimals int) {
 	subject(w, "What if", r.whatIf())
 	sentences(w, r.onsetRange(decimals))
-	subject(w, "Rulings", r.rulings())
-	subject(w, "Site visits, log less visit in mm of head", r.visits())
+	subject(w, "Rulings, times by the logger's clock", r.rulings())
+	subject(w, "Site visits, times by the logger's clock, log less visit in mm of head", r.visits())
 	if list := r.changeSentences(); len(list) > 0 {
 		fmt.Fprintln(w, "\nSteps and patterns in the log, candidates for what changed and when")
 		sentences(w, list...)

@@ -69,6 +69,11 @@ func correctAll(c *cobra.Command, files []string, o correctOptions) error {
 		}
 		finished++
 		odd = odd || len(needs) > 0
+		for _, why := range needs {
+			if o.strict {
+				fmt.Fprintf(c.ErrOrStderr(), "%s: a person has to look: %s\n", file, why)
+			}
+		}
 	}
 	switch {
 	case worst > 0 && finished > 0:
