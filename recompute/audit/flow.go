@@ -24,6 +24,9 @@ func reproduces(m recompute.Misfit) bool {
 	return m.Part() <= worthWithin*(1+1e-9) && m.Standing.Part() <= standingWithin*(1+1e-9) && m.AboveCap < capReadings
 }
 
+// oneWay reports whether differences lie on one side in general, and not in some readings alone: their mean is over a tenth of the largest.
+func oneWay(m recompute.Misfit) bool { return math.Abs(m.Mean()) >= m.Largest/10 }
+
 // loggedFlow decides whether the settings on file are those that the meter used.
 func loggedFlow(r *recompute.Result) Finding {
 	f := Finding{Topic: "logged flow and recorded settings", Verdict: CannotTell,
@@ -36,6 +39,11 @@ func loggedFlow(r *recompute.Result) Finding {
 		return f
 	case m.Readings == 0:
 		f.Sentence = "The log has no flow column, so nothing shows whether the recorded settings are those the meter used."
+		return f
+	}
+	if net := (m.Logged - m.Lane) / math.Max(m.Logged, m.Lane); reproduces(m) && oneWay(m) && math.Abs(net) > worthWithin*(1+1e-9) {
+		f.Sentence = fmt.Sprintf("Reading by reading the recorded settings give the logged flow within the log's rounding, but all one way: together %+.2f %% of the volume, as levels that are cut off and not rounded, or a datum off by up to half a step of the log, would make it: %s.",
+			100*net, agreement(r, m))
 		return f
 	}
 	if reproduces(m) {

@@ -216,3 +216,19 @@ func b2i(b bool) int {
 	}
 	return 0
 }
+
+// TestOneWay: levels to 1 mm around 100 mm, and flows of levels that are some tenths of a millimetre higher: each reading agrees within the rounding, but together they are
+// 0.19, 0.21 and 0.4 % more (Q = 0.1 m²/s × h, so 0.2 mm are 0.2 %).
+func TestOneWay(t *testing.T) {
+	for off, want := range map[float64]Verdict{0.19: Agrees, 0.21: CannotTell, 0.4: CannotTell} {
+		var rows []row
+		for i := range 400 {
+			mm := 100 + i%2*10 - 5
+			rows = append(rows, row{fmt.Sprintf("%.3f", float64(mm)/1000), 0.1 * (float64(mm) + off)})
+		}
+		f := loggedFlow(runLog(t, rows, "m", "%.6f", ""))
+		if f.Verdict != want {
+			t.Errorf("%g mm: %s, %s", off, f.Verdict, f.Sentence)
+		}
+	}
+}
