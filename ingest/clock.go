@@ -6,7 +6,6 @@ import (
 	"sort"
 	"time"
 
-	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
@@ -210,37 +209,6 @@ func (l *Log) correctTimes(b *reading.Batch, first int64) {
 		n++
 	}
 	b.Slice(0, n)
-}
-
-// Ends is the end of the interval that a mean or a volume stands for, which begins at an instant by the logger's clock: days and months are those of the calendar.
-func (l *Log) Ends(start int64) int64 { return l.along(start, 1) }
-
-// Begins is the beginning of the interval that ends at an instant by the logger's clock, as long as the log's own.
-func (l *Log) Begins(end int64) int64 { return l.along(end, -1) }
-
-// along goes one interval of the log on or back.
-func (l *Log) along(at int64, step int) int64 {
-	const day = 24 * time.Hour
-	t := time.Unix(0, at).In(l.Site.Log.Clock.Location)
-	switch {
-	case l.Interval == day:
-		return t.AddDate(0, 0, step).UnixNano()
-	case l.Interval >= 28*day && l.Interval <= 31*day:
-		return t.AddDate(0, step, 0).UnixNano()
-	}
-	return at + int64(step)*int64(l.Interval)
-}
-
-// IntervalText says how long a mean or a volume stands for.
-func (l *Log) IntervalText() string {
-	const day = 24 * time.Hour
-	switch {
-	case l.Interval == day:
-		return "a day of the log's clock"
-	case l.Interval >= 28*day && l.Interval <= 31*day:
-		return "a month of the log's clock"
-	}
-	return quantity.FormatDuration(l.Interval)
 }
 
 // clockError is how far ahead of true time the logger's clock is at one of its own times.

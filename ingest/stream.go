@@ -88,16 +88,12 @@ func (f *File) decisions() []reading.Decision {
 
 // Log is what is known of a site's log: the files from the beginning, the account and the hashes at the end.
 type Log struct {
-	Site       *site.Site
-	Files      []*File
-	Account    Account
-	Interval   time.Duration // usual step between readings
-	GapLimit   time.Duration // longest step over which totals are integrated
-	Resolution [reading.Count]float64
-	Has        [reading.Count]bool
-	From, Till int64 // first and last reading, instants
-	Hashed     bool  // take the SHA-256 of each file while it is read, for the record; set before Each
-	read       atomic.Int64
+	Site    *site.Site
+	Files   []*File
+	Account Account
+	reading.Facts
+	Hashed bool // take the SHA-256 of each file while it is read, for the record; set before Each
+	read   atomic.Int64
 }
 
 // Total returns the size of all files; Position how much of it has been read.
@@ -108,13 +104,16 @@ func (l *Log) Total() (bytes int64) {
 	return bytes
 }
 
+// Known is what arithmetic needs to know of the log; it is final once the log was read.
+func (l *Log) Known() *reading.Facts { return &l.Facts }
+
 // Position returns how many bytes have been read, for a progress display.
 func (l *Log) Position() int64 { return l.read.Load() }
 
 // Inspect finds the files of a site and how each is written.
 func Inspect(s *site.Site) (*Log, problem.List) {
 	names, problems := expand(s)
-	l := &Log{Site: s}
+	l := &Log{Site: s, Facts: reading.Facts{Clock: s.Log.Clock.Location}}
 	for _, name := range names {
 		f, bad := inspectFile(name, s)
 		if bad != nil {

@@ -27,7 +27,7 @@ func TestAnyBatchGivesOneResult(t *testing.T) {
 	for round := range 40 {
 		var engine *Engine
 		err := log.Each(context.Background(), func() func(*reading.Batch) error {
-			engine = newEngine(log, plan, nil)
+			engine = newEngine(log.Known(), s, plan, nil)
 			return func(b *reading.Batch) error {
 				for low := 0; low < b.Len(); {
 					high := b.Len()

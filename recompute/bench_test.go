@@ -99,7 +99,7 @@ func runHashed(tb testing.TB, file string, hashed bool) *recompute.Result {
 		tb.Fatal(err)
 	}
 	log.Hashed = hashed
-	result, err := recompute.Run(context.Background(), log, recompute.Options{})
+	result, err := recompute.Run(context.Background(), log, log.Site, recompute.Options{})
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -117,8 +117,8 @@ func benchmarkCSV(b *testing.B, hashed bool) {
 	const rows = 10_000_000
 	file := writeLong(b, b.TempDir(), rows)
 	for b.Loop() {
-		if r := runHashed(b, file, hashed); r.Log.Account.Used != rows {
-			b.Fatalf("%d rows used", r.Log.Account.Used)
+		if r := runHashed(b, file, hashed); r.Readings != rows {
+			b.Fatalf("%d rows used", r.Readings)
 		}
 	}
 	b.ReportMetric(rows*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
@@ -138,8 +138,8 @@ func BenchmarkSixLanes(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		if r := run(b, file); r.Log.Account.Used != rows || len(r.WhatIfs) != 6 {
-			b.Fatal(r.Log.Account)
+		if r := run(b, file); r.Readings != rows || len(r.WhatIfs) != 6 {
+			b.Fatal(r.Readings)
 		}
 	}
 	b.ReportMetric(rows*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")

@@ -35,7 +35,7 @@ func runWith(t testing.TB, file string, o recompute.Options) *recompute.Result {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	r, err := recompute.Run(context.Background(), l, o)
+	r, err := recompute.Run(context.Background(), l, l.Site, o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,7 +11,6 @@ import (
 	"slices"
 	"sort"
 
-	"retotal/ingest"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
@@ -40,7 +39,7 @@ type Rows struct {
 
 // Engine turns the ordered readings of a site into totals. It keeps no more rows than the checks look ahead.
 type Engine struct {
-	log       *ingest.Log
+	log       *reading.Facts
 	site      *site.Site
 	primary   reading.Quantity
 	recorded  *settings.Lane
@@ -59,6 +58,7 @@ type Engine struct {
 	sink      func(*Rows) error
 
 	columns
+	taken     int // rows, of the whole log so far
 	done      int // rows before it are processed; they stay as context
 	calendar  *total.Calendar
 	before    *total.Series
@@ -125,8 +125,7 @@ type whatIf struct {
 }
 
 // newEngine prepares a pass over a log; sink, which may be nil, is given all rows once they are decided.
-func newEngine(l *ingest.Log, lanes *plan, sink func(*Rows) error) *Engine {
-	s := l.Site
+func newEngine(l *reading.Facts, s *site.Site, lanes *plan, sink func(*Rows) error) *Engine {
 	e := &Engine{log: l, site: s, primary: s.Log.Primary, recorded: lanes.Recorded, corrected: lanes.Corrected, sink: sink, from: math.MinInt64, until: math.MaxInt64}
 	e.asked, e.sources = len(lanes.WhatIfs), slices.Clone(lanes.sources)
 	for _, lane := range lanes.WhatIfs {
@@ -235,6 +234,7 @@ func (e *Engine) add(b *reading.Batch) error {
 		e.begin(min(b.Time[0], e.site.Log.Shown(b.Time[0])))
 	}
 	e.take(b)
+	e.taken += b.Len()
 	return e.advance(false)
 }
 

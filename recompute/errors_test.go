@@ -176,7 +176,7 @@ func undo(t testing.TB, m *month, k *mistake, format string) outcome {
 		}, nil
 	}
 	var err error
-	if out.result, err = recompute.Run(context.Background(), l, recompute.Options{Rows: begin}); err != nil {
+	if out.result, err = recompute.Run(context.Background(), l, l.Site, recompute.Options{Rows: begin}); err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}
 	return out
@@ -571,7 +571,7 @@ func TestFoundStep(t *testing.T) {
 		t.Errorf("%q", names)
 	}
 	step := timeline.Step{At: changes[0].At, What: fmt.Sprintf("a step of %+.2g %s in the %s", changes[0].Size, changes[0].Unit, changes[0].Statistic)}
-	lanes, _ := timeline.NewLanes(out.result.Log.Site, nil, step)
+	lanes, _ := timeline.NewLanes(out.result.Site, nil, step)
 	if n := len(lanes.WhatIfs); n != 3 || !strings.HasPrefix(lanes.WhatIfs[2].Name, "onset at a step of +20 mm in the night minimum of the head, 2031-03-1") {
 		t.Errorf("%d lanes, the last %q", n, lanes.WhatIfs[n-1].Name)
 	}

@@ -147,7 +147,7 @@ func (v *events) summary(e *Engine) []FlagSummary {
 	}
 	for k := range out {
 		if out[k].NotRun == "" {
-			out[k].Passed = e.log.Account.Used - out[k].Rows
+			out[k].Passed = e.taken - out[k].Rows
 		}
 	}
 	return out

@@ -169,7 +169,7 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", m.name, err)
 	}
-	_, err := recompute.Run(context.Background(), l, recompute.Options{Rows: func() (func(*recompute.Rows) error, error) {
+	_, err := recompute.Run(context.Background(), l, l.Site, recompute.Options{Rows: func() (func(*recompute.Rows) error, error) {
 		lower, upper = nil, nil
 		return func(rows *recompute.Rows) error {
 			lower, upper = append(lower, rows.Lower...), append(upper, rows.Upper...)

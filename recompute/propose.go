@@ -29,7 +29,7 @@ func (r *Residual) Explained(step float64) bool {
 // Propose writes corrections that would bring the corrected lane to the visits, as text for a site file; "" when it agrees with all of them already or
 // no empty distance can carry the correction. Equal differences make a step; differences that grow make a drift from visit to visit.
 func Propose(r *Result) string {
-	step := r.Log.Resolution[r.Log.Site.Log.Primary]
+	step := r.Facts.Resolution[r.Site.Log.Primary]
 	var found []*Residual
 	explained := true
 	for i := range r.Visits {

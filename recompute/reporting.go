@@ -9,7 +9,7 @@ import (
 // it, of which everything is missing. A day in which the log begins or ends no more than one interval away from its
 // bound has no missing time there: the next reading stands in the next file.
 func (r *Result) ReportingDays(p *Period) (list []Period) {
-	report := &r.Log.Site.Report
+	report := &r.Site.Report
 	calendar := total.NewCalendar(report.Clock.Location, report.DayStarts, report.LabelByEnd, p.Start)
 	known := 0
 	for at := p.Start; at < p.End; {
@@ -30,9 +30,9 @@ func (r *Result) ReportingDays(p *Period) (list []Period) {
 
 // toLog moves the bounds of a period to the log's own, where no more than one interval lies between them.
 func (r *Result) toLog(p Period) Period {
-	first, last, step := r.Log.From, r.Log.Till, int64(r.Log.Interval)
-	if site := r.Log.Site; site != nil && site.Log.Means && site.Log.Primary != reading.Counter {
-		first = r.Log.Begins(first)
+	first, last, step := r.Facts.From, r.Facts.Till, int64(r.Facts.Interval)
+	if site := r.Site; site != nil && site.Log.Means && site.Log.Primary != reading.Counter {
+		first = r.Facts.Begins(first)
 	}
 	if p.Start < first && first < p.End && first-p.Start <= step {
 		p.Start = first
@@ -46,7 +46,7 @@ func (r *Result) toLog(p Period) Period {
 // WholeDay is a reporting day from its start to its end, where the bounds of the report cut it: what lies outside them
 // is missing of the day.
 func (r *Result) WholeDay(p *Period) Period {
-	report, day := &r.Log.Site.Report, *p
+	report, day := &r.Site.Report, *p
 	day.Start, day.End = total.NewCalendar(report.Clock.Location, report.DayStarts, report.LabelByEnd, p.Start).Bounds(0)
 	return day
 }

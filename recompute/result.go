@@ -5,7 +5,6 @@ import (
 	"math"
 	"retotal/recompute/settings"
 
-	"retotal/ingest"
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -224,7 +223,9 @@ func (m *MovedVolumes) merge(o *MovedVolumes) {
 
 // Result is everything that a run found.
 type Result struct {
-	Log                 *ingest.Log
+	Site                *site.Site
+	Facts               reading.Facts // of the log
+	Readings            int           // handed over by the log
 	Recorded, Corrected *settings.Lane
 	WhatIfs             []*settings.Lane
 	Visits              []Residual
@@ -274,7 +275,7 @@ func (e *Engine) finish() (*Result, error) {
 		return nil, err
 	}
 	e.after.finish(e)
-	r := &Result{Log: e.log, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
+	r := &Result{Site: e.site, Facts: *e.log, Readings: e.taken, Recorded: e.recorded, Corrected: e.corrected, Limits: e.screener.Limits, Events: e.events.list,
 		Flags: e.events.summary(e), Witness: e.witness.finish(), Drowned: e.drowned, Rollovers: e.counter.Rollovers, Falls: e.counter.Falls, RegisterChanges: e.counter.Changed, Visits: e.visits.list}
 	r.hours, r.Trials = &e.hours, e.trials.finish(e)
 	for i := range e.rulings.list {

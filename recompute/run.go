@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"retotal/recompute/settings"
 
-	"retotal/ingest"
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -19,7 +18,22 @@ type Options struct {
 	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided; nil for nowhere.
 	Rows func() (func(*Rows) error, error)
 	// Donor opens the log of another site, from which missing time is filled; needed only where a site file names one.
-	Donor func(siteFile string) (*ingest.Log, error)
+	Donor func(siteFile string) (*Donor, error)
+}
+
+// Log is a log that can be read again.
+type Log interface {
+	// Known is what arithmetic needs to know of the log. It may become better known while the log is read.
+	Known() *reading.Facts
+	// Each hands all rows over in the order of time. begin is called when reading begins, and again when it must begin anew.
+	Each(ctx context.Context, begin func() func(*reading.Batch) error) error
+}
+
+// Donor is a site from which missing time is filled.
+type Donor struct {
+	Log   Log
+	Site  *site.Site
+	Files func() []site.Beside // that were read, once they were
 }
 
 // Check builds all lanes of a site without a log and returns what is wrong with their settings.
@@ -30,10 +44,10 @@ func Check(s *site.Site, without []int) problem.List {
 
 // Run computes a site: the one way in. The log is read once; once more where steps found in it are defensible onsets, or missing time is filled from hours that
 // it must be read for; once more where the whole record shows what a first pass could not know; and once for each ruling, to see what it did.
-func Run(ctx context.Context, l *ingest.Log, o Options) (*Result, error) {
-	r := runner{log: l, site: l.Site, options: o}
+func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
+	r := runner{log: l, site: s, options: o}
 	var problems problem.List
-	if r.plan, problems = newPlan(l.Site, o.Without, o.Budget || o.Draws > 0); problems.Err() != nil {
+	if r.plan, problems = newPlan(s, o.Without, o.Budget || o.Draws > 0); problems.Err() != nil {
 		return nil, problems
 	}
 	if err := r.learnFirst(ctx); err != nil {
@@ -51,7 +65,7 @@ func Run(ctx context.Context, l *ingest.Log, o Options) (*Result, error) {
 
 // runner is a run on its way.
 type runner struct {
-	log      *ingest.Log
+	log      Log
 	site     *site.Site
 	options  Options
 	plan     *plan
@@ -96,7 +110,7 @@ func (r *runner) rule(ctx context.Context, result *Result) error {
 
 // finish adds what is said of the result as a whole.
 func (r *runner) finish(result *Result) error {
-	outside := outsideLog(r.log)
+	outside := outsideLog(r.log.Known(), r.site)
 	if err := outside.Err(); err != nil {
 		return err
 	}
@@ -124,14 +138,11 @@ func (r *runner) fillFrom(ctx context.Context, first *Result) error {
 	if err != nil {
 		return err
 	}
-	theirs, err := (&runner{log: donor, site: donor.Site}).bare().pass(ctx, nil, nil)
+	theirs, err := (&runner{log: donor.Log, site: donor.Site}).bare().pass(ctx, nil, nil)
 	if err != nil {
 		return err
 	}
-	r.beside = append(r.beside, site.NewBeside(donor.Site.File, donor.Site.Text))
-	for _, file := range donor.Files {
-		r.beside = append(r.beside, site.Beside{File: file.Name, Size: file.Size, SHA256: file.SHA256})
-	}
+	r.beside = append(r.beside, donor.Files()...)
 	estimate, match, ok := first.hours.FromDonor(theirs.hours, f.Rule == site.FillDonorPercentiles)
 	if !ok {
 		return problem.At(r.site.Places["filling.donor"], fmt.Sprintf("the donor shares %d hours with this log", match.Hours), "two days or more in common", "take another donor or another rule")
@@ -168,7 +179,7 @@ func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error
 		if rows != nil {
 			sink, failure = rows()
 		}
-		engine = newEngine(r.log, r.plan, sink)
+		engine = newEngine(r.log.Known(), r.site, r.plan, sink)
 		engine.estimate, engine.collect = r.estimate, r.estimate == nil
 		if r.whole != nil {
 			engine.whole = &Whole{stays: r.whole.stays}
@@ -194,19 +205,19 @@ func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error
 
 // outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings after its
 // end. It is called once the log's first and last reading are known.
-func outsideLog(l *ingest.Log) (problems problem.List) {
-	clock := l.Site.Log.Clock
+func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
+	clock := s.Log.Clock
 	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)", clock.Format(l.From), clock.Format(l.Till), clock.Name)
 	first := l.From
-	if l.Site.Log.Means {
+	if s.Log.Means {
 		first = l.Begins(first) // a mean stands for the time before its stamp
 	}
-	for i, c := range l.Site.Corrections {
+	for i, c := range s.Corrections {
 		if from, until := settings.Span(c); from >= l.Till || until <= first {
 			problems.Add(problem.At(c.Place, fmt.Sprintf("correction[%d] lies outside the log", i), bounds, "check from and until, and the year"))
 		}
 	}
-	for i, c := range l.Site.Settings {
+	for i, c := range s.Settings {
 		if c.At != nil && c.At.UTC > l.Till {
 			problems.Add(problem.Warn(c.At.Place, fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing", i-1, c.At.Text), bounds, ""))
 		}

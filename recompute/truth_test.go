@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"retotal/ingest"
+	"retotal/ingest/reading"
 	"retotal/recompute/device"
 )
 
@@ -39,7 +39,7 @@ func TestTruth(t *testing.T) {
 	p.After = volumeOf(112, 18*hour)
 	p.Budget = &Budget{Parts: []Part{{Source: &Source{relative: 0.02}, Effect: 2}, {Source: &Source{ofClass: true, class: Filled}, Effect: 3}},
 		Low: math.Sqrt(2*2 + 3*3), High: math.Sqrt(2*2 + 3*3)}
-	r := &Result{Log: &ingest.Log{}, PhysicalMost: 0.001}
+	r := &Result{PhysicalMost: 0.001}
 	check := func(what string, low, high, wantLow, wantHigh float64) {
 		t.Helper()
 		if math.Abs(low-wantLow) > 5e-4 || math.Abs(high-wantHigh) > 5e-4 {
@@ -64,7 +64,7 @@ func TestTruth(t *testing.T) {
 func TestLogEnds(t *testing.T) {
 	hour := int64(time.Hour)
 	for last, want := range map[int64]float64{23: 80, 22: 87.2} {
-		r := &Result{Log: &ingest.Log{From: 0, Till: last * hour, Interval: time.Hour}, PhysicalMost: 0.001}
+		r := &Result{Facts: reading.Facts{From: 0, Till: last * hour, Interval: time.Hour}, PhysicalMost: 0.001}
 		p := Period{End: 24 * hour, After: volumeOf(80, last*hour)}
 		if low, high := r.Truth(&p); math.Abs(low-80) > 1e-9 || math.Abs(high-want) > 1e-9 {
 			t.Errorf("to %d:00: %g to %g, want 80 to %g", last, low, high, want)

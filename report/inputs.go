@@ -87,7 +87,7 @@ func each[A, B any](list []A, of func(A) B) (out []B) {
 // newInputs lists the files that were read beside the site file.
 func newInputs(r *Run) (list []inputRecord) {
 	decision := func(d reading.Decision) decisionRecord { return decisionRecord(d) }
-	for _, f := range r.Result.Log.Files {
+	for _, f := range r.Log.Files {
 		list = append(list, inputRecord{relative(r.site(), f.Name), f.Size, f.SHA256, each(f.Decisions(), decision), f.Preamble()})
 	}
 	for _, f := range r.Beside {
@@ -115,7 +115,7 @@ func relative(s *site.Site, name string) string {
 }
 
 func newLogRecord(r *Run) logRecord {
-	l, s := r.Result.Log, r.site()
+	l, s := r.Log, r.site()
 	limits := r.Result.Limits
 	return logRecord{Primary: s.Log.Primary.String(), TimeZone: s.Log.Clock.Name, First: utc(l.From), Last: utc(l.Till),
 		IntervalS: l.Interval.Seconds(), GapLimitS: l.GapLimit.Seconds(), GapDefault: s.Log.GapLimit == 0, Resolution: l.Resolution[s.Log.Primary],

@@ -36,7 +36,7 @@ type spanRecord struct {
 }
 
 func newWitness(r *recompute.Result) witnessRecord {
-	return witnessRecord{newMisfit(r.Witness.Recorded, r.Log.Interval), newMisfit(r.Witness.Corrected, r.Log.Interval)}
+	return witnessRecord{newMisfit(r.Witness.Recorded, r.Facts.Interval), newMisfit(r.Witness.Corrected, r.Facts.Interval)}
 }
 
 func newMisfit(m recompute.Misfit, interval time.Duration) misfitRecord {

@@ -81,8 +81,8 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		Drowned:     strings.TrimSpace(r.drownedSentence() + " " + r.filledSentence()),
 		Halve:       strings.TrimSpace(r.liftText(total, decimals) + " " + r.halveSentence(total.Budget) + " " + r.drawsSentence(decimals)),
 		AverageRule: string(report.Average), Completeness: r.completeness(), Statistics: r.statisticLines(), Changes: r.changeSentences(),
-		Silent: silent(res.Flags), Columns: columnsRead(res.Log), Devices: distinct(slices.Concat(rec.Recorded, rec.Corrected)),
-		Account: &res.Log.Account}
+		Silent: silent(res.Flags), Columns: columnsRead(r.Log), Devices: distinct(slices.Concat(rec.Recorded, rec.Corrected)),
+		Account: &r.Log.Account}
 	d.addDifference(total, decimals)
 	d.addLimit()
 	for _, e := range d.Account.Examples {

@@ -85,8 +85,8 @@ func NewRecord(r *Run) *Record {
 	s, res := r.site(), r.Result
 	sum := sha256.Sum256(s.Text)
 	rec := &Record{Program: "retotal", Version: r.Version, Site: siteRecord{s.ID, s.Name, r.sitePath(), hex.EncodeToString(sum[:])},
-		Inputs: newInputs(r), Log: newLogRecord(r), Recorded: segments(res.Recorded, res.Log), Corrected: segments(res.Corrected, res.Log),
-		Corrections: r.corrections(), Screening: r.flags(), Rulings: r.rulings(), Rows: newAccount(&res.Log.Account),
+		Inputs: newInputs(r), Log: newLogRecord(r), Recorded: segments(res.Recorded, r.Log), Corrected: segments(res.Corrected, r.Log),
+		Corrections: r.corrections(), Screening: r.flags(), Rulings: r.rulings(), Rows: newAccount(&r.Log.Account),
 		Total: entry{r.total()}, Months: r.months(), Days: r.days(), Split: newSplit(&res.Total), Witness: newWitness(res),
 		Drowned: drownedRecord(res.Drowned), Without: r.Without, Changes: newChanges(res.Changes), Pattern: newPattern(&res.Pattern),
 		Averages: r.averages(), Limits: r.limits(), Budget: r.budget(), Draws: newDraws(r.Draws), Donor: (*donorRecord)(r.Match),

@@ -47,11 +47,11 @@ func correctFile(t *testing.T, file string) (*Run, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	result, err := recompute.Run(context.Background(), log, recompute.Options{Rows: func() (func(*recompute.Rows) error, error) { return rep.Rows, nil }})
+	result, err := recompute.Run(context.Background(), log, log.Site, recompute.Options{Rows: func() (func(*recompute.Rows) error, error) { return rep.Rows, nil }})
 	if err != nil {
 		t.Fatal(err)
 	}
-	run := &Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Version: "test"}
+	run := &Run{Result: result, Log: log, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Version: "test"}
 	if err := errors.Join(rep.Write(run), folder.Commit("")); err != nil {
 		t.Fatal(err)
 	}
@@ -132,7 +132,7 @@ func checkReadings(t *testing.T, name string, run *Run) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	used := int64(run.Result.Log.Account.Used)
+	used := int64(run.Log.Account.Used)
 	if r.GetNumRows() != used {
 		t.Errorf("readings.parquet has %d rows, %d were used", r.GetNumRows(), used)
 	}
@@ -140,7 +140,7 @@ func checkReadings(t *testing.T, name string, run *Run) {
 	if err != nil || len(times) == 0 {
 		t.Fatalf("time_utc: %d values, %v", len(times), err)
 	}
-	if got, want := times[len(times)-1].(int64)*1e6, run.Result.Log.Till; got != want {
+	if got, want := times[len(times)-1].(int64)*1e6, run.Log.Till; got != want {
 		t.Errorf("last time %d, want %d", got, want)
 	}
 	before, _, _, err := r.ReadColumnByPath("readings\x01flow_before_m3s", used)
@@ -149,7 +149,7 @@ func checkReadings(t *testing.T, name string, run *Run) {
 	}
 	sum := 0.0
 	for i := 1; i < len(before); i++ {
-		if dt := times[i].(int64) - times[i-1].(int64); dt <= run.Result.Log.GapLimit.Milliseconds() {
+		if dt := times[i].(int64) - times[i-1].(int64); dt <= run.Log.GapLimit.Milliseconds() {
 			sum += (before[i].(float64) + before[i-1].(float64)) / 2 * float64(dt) / 1000
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"retotal/ingest"
 	"retotal/ingest/problem"
 	"retotal/ingest/site"
 	"retotal/recompute"
@@ -18,6 +19,7 @@ import (
 // Run is a result with what is said about it.
 type Run struct {
 	Result   *recompute.Result
+	Log      *ingest.Log
 	Findings []audit.Finding
 	Over     []audit.DayOverLimit
 	Limits   []audit.LimitFinding
@@ -31,7 +33,7 @@ type Run struct {
 	Without  []int            // corrections that lanes of their own leave out
 }
 
-func (r *Run) site() *site.Site { return r.Result.Log.Site }
+func (r *Run) site() *site.Site { return r.Result.Site }
 
 // NeedsPerson says why a person has to look before the result is used; empty when nothing is odd.
 func (r *Run) NeedsPerson() (reasons []string) {

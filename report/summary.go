@@ -17,7 +17,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 	res, unit := r.Result, r.site().Report.VolumeUnit.Symbol
 	decimals := r.decimals(res.Total.Before.M3())
 	fmt.Fprintf(w, "%s (%s)\n", r.title(), r.site().ID)
-	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.Start), r.local(res.Total.End), r.site().Report.Clock.Name, grouped(float64(res.Log.Account.Used), 0))
+	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.Start), r.local(res.Total.End), r.site().Report.Clock.Name, grouped(float64(r.Log.Account.Used), 0))
 	fmt.Fprintf(w, "  Total before  %s %s   as the meter had it\n", r.volume(res.Total.Before, decimals), unit)
 	after := "corrected and screened"
 	if doubt := r.plusMinus(&res.Total, decimals); doubt != "" {
@@ -45,8 +45,8 @@ func Summary(w io.Writer, r *Run, folder string) {
 	attention(w, r)
 	screening(w, r)
 	fmt.Fprintln(w)
-	writeAccount(w, res.Log)
-	for _, f := range res.Log.Files {
+	writeAccount(w, r.Log)
+	for _, f := range r.Log.Files {
 		if text := f.Disorder.String(); text != "" {
 			fmt.Fprintf(w, "  %s: %s\n", f.Name, text)
 		}

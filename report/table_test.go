@@ -65,5 +65,5 @@ c,1970-01-01 01:00:00,,,0.1235
 // runIn is an empty run of a site that reports in these units.
 func runIn(volume, flow quantity.Unit, clock site.Clock) *Run {
 	s := &site.Site{Report: site.Report{VolumeUnit: volume, FlowUnit: flow, Clock: clock}}
-	return &Run{Result: &recompute.Result{Log: &ingest.Log{Site: s}}}
+	return &Run{Result: &recompute.Result{Site: s}, Log: &ingest.Log{Site: s}}
 }

@@ -38,7 +38,7 @@ func (r *Run) visitVerdict(v *visit) string {
 	switch {
 	case !v.Found:
 		return "no reading near it"
-	case v.Explained(r.Result.Log.Resolution[r.site().Log.Primary]):
+	case v.Explained(r.Log.Resolution[r.site().Log.Primary]):
 		return "agrees"
 	}
 	return "differs"

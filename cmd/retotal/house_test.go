@@ -32,7 +32,7 @@ var house = map[string][]string{
 	"retotal/ingest/site": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
 	"retotal/qa":                 {"retotal/ingest/quantity", "retotal/ingest/site", "retotal/recompute/stat"},
-	"retotal/recompute":          {"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/device", "retotal/recompute/settings", "retotal/recompute/stat", "retotal/recompute/total"},
+	"retotal/recompute":          {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/device", "retotal/recompute/settings", "retotal/recompute/stat", "retotal/recompute/total"},
 	"retotal/recompute/audit":    {"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute", "retotal/recompute/stat"},
 	"retotal/recompute/device":   {"retotal/ingest/quantity"},
 	"retotal/recompute/settings": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/device", "retotal/recompute/total"},
@@ -73,6 +73,21 @@ func TestImports(t *testing.T) {
 			if outside := strings.Contains(first, ".") || first == "retotal"; outside && !slices.Contains(allowed, name) {
 				t.Errorf("%s imports %s, which the table does not allow", p.ImportPath, name)
 			}
+		}
+	}
+}
+
+// TestWithoutArrow: arithmetic and screening link neither Parquet nor what it is built on, in any depth.
+func TestWithoutArrow(t *testing.T) {
+	command := exec.Command("go", "list", "-deps", "./qa/...", "./recompute/...")
+	command.Dir = filepath.Join("..", "..")
+	out, err := command.Output()
+	if err != nil || len(out) == 0 {
+		t.Fatal(err)
+	}
+	for _, name := range strings.Fields(string(out)) {
+		if strings.Contains(name, "arrow") || strings.Contains(name, "parquet") || strings.Contains(name, "thrift") {
+			t.Errorf("arithmetic links %s", name)
 		}
 	}
 }

@@ -50,22 +50,29 @@ func prepare(file string, without ...int) (*job, error) {
 
 // compute runs the site and looks at the result from outside. rows is called for each pass over the log and returns where its rows go; it may be nil.
 func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
-	result, err := recompute.Run(ctx, j.log, recompute.Options{Without: j.without, Budget: j.budget, Draws: j.draws, Rows: rows, Donor: openDonor})
+	result, err := recompute.Run(ctx, j.log, j.site, recompute.Options{Without: j.without, Budget: j.budget, Draws: j.draws, Rows: rows, Donor: openDonor})
 	if err == nil {
 		err = result.Refused.Err()
 	}
 	if err != nil {
 		return nil, err
 	}
-	return &report.Run{Result: result, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Limits: audit.Limits(result), Proposal: recompute.Propose(result),
+	return &report.Run{Result: result, Log: j.log, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Limits: audit.Limits(result), Proposal: recompute.Propose(result),
 		Draws: result.Draws, Match: result.Match, Without: j.without, Warnings: append(j.warnings, result.Warnings...), Beside: append(j.site.Beside, result.Beside...), Version: version}, nil
 }
 
 // openDonor opens the log of a site from which another is filled.
-func openDonor(file string) (*ingest.Log, error) {
-	donor, err := prepare(file)
+func openDonor(file string) (*recompute.Donor, error) {
+	j, err := prepare(file)
 	if err != nil {
 		return nil, err
 	}
-	return donor.withRecord().log, nil
+	log := j.withRecord().log
+	return &recompute.Donor{Log: log, Site: j.site, Files: func() (list []site.Beside) {
+		list = append(list, site.NewBeside(j.site.File, j.site.Text))
+		for _, f := range log.Files {
+			list = append(list, site.Beside{File: f.Name, Size: f.Size, SHA256: f.SHA256})
+		}
+		return list
+	}}, nil
 }

@@ -40,10 +40,10 @@ const (
 func Findings(r *recompute.Result) []Finding {
 	var out []Finding
 	out = append(out, loggedFlow(r))
-	if r.Log.Has[reading.Counter] {
+	if r.Facts.Has[reading.Counter] {
 		out = append(out, counter(r))
 	}
-	if r.Log.Has[reading.IntervalVolume] {
+	if r.Facts.Has[reading.IntervalVolume] {
 		f, sentence := againstFlow(r, "interval volumes", reading.IntervalVolume, func(p *recompute.Period) recompute.Volume { return p.Passed })
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
@@ -73,7 +73,7 @@ func counter(r *recompute.Result) Finding {
 // cover. The sentence is worded by the caller's verb.
 func againstFlow(r *recompute.Result, topic string, q reading.Quantity, counted func(*recompute.Period) recompute.Volume) (f Finding, sentence func(verb string) string) {
 	f = Finding{Topic: topic + " and integrated flow", Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100)}
-	if primary := r.Log.Site.Log.Primary; r.Witness.Recorded.Readings == 0 && primary == q {
+	if primary := r.Site.Log.Primary; r.Witness.Recorded.Readings == 0 && primary == q {
 		f.Verdict = CannotTell
 		return f, func(string) string {
 			return fmt.Sprintf("The flow is computed from the %s, so there is nothing to compare the %s with.", primary, topic)
@@ -102,11 +102,11 @@ func againstFlow(r *recompute.Result, topic string, q reading.Quantity, counted 
 	if f.Verdict = Agrees; math.Abs(difference) > counterWithin {
 		f.Verdict = Differs
 	}
-	unit := r.Log.Site.Report.VolumeUnit
+	unit := r.Site.Report.VolumeUnit
 	return f, func(verb string) string {
 		return fmt.Sprintf("Over %d days that both cover, %s %.1f %s and the integrated %s is %.1f %s: %+.3f %%.",
 			days, verb, unit.FromSI(sum), unit.Symbol, other, unit.FromSI(integrated), unit.Symbol, 100*difference) +
-			reconcile(pairs, 2*r.Log.Resolution[reading.Counter]).sentence(unit)
+			reconcile(pairs, 2*r.Facts.Resolution[reading.Counter]).sentence(unit)
 	}
 }
 

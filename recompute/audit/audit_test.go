@@ -6,7 +6,6 @@ import (
 	"testing"
 	"time"
 
-	"retotal/ingest"
 	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -26,11 +25,11 @@ func result(logged, counted float64, recorded, corrected recompute.Misfit) *reco
 	s := &site.Site{Corrections: make([]site.Correction, 1)}
 	s.Report.Clock.Location = time.UTC
 	s.Report.FlowUnit, s.Report.VolumeUnit = quantity.MustLookUp("L/s"), quantity.MustLookUp("m3")
-	l := &ingest.Log{Site: s}
-	l.Has[reading.Counter] = true
+	var facts reading.Facts
+	facts.Has[reading.Counter] = true
 	start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	day := recompute.Period{Label: "2031-03-01", Start: start, End: start + int64(24*time.Hour), Before: volume(100), After: volume(80), Logged: volume(logged), Counted: volume(counted)}
-	return &recompute.Result{Log: l, Days: []recompute.Period{day}, Months: []recompute.Period{day}, Total: day, PhysicalMost: math.Inf(1),
+	return &recompute.Result{Site: s, Facts: facts, Days: []recompute.Period{day}, Months: []recompute.Period{day}, Total: day, PhysicalMost: math.Inf(1),
 		Witness: recompute.Witness{Recorded: recorded, Corrected: corrected}}
 }
 

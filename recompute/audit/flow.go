@@ -33,7 +33,7 @@ func loggedFlow(r *recompute.Result) Finding {
 		Tolerance: fmt.Sprintf("what differs by more than the log's rounding of flow and level, two readings or more, is worth no more than %.1f %% of the volume, and %.0f %% of that of any %s in which it stands",
 			worthWithin*100, standingWithin*100, quantity.FormatDuration(time.Duration(recompute.StandingSpan)))}
 	m, c := r.Witness.Recorded, r.Witness.Corrected
-	switch primary := r.Log.Site.Log.Primary; {
+	switch primary := r.Site.Log.Primary; {
 	case primary > reading.Head:
 		f.Sentence = fmt.Sprintf("The flow is computed from the logged %s itself, so nothing shows whether the recorded settings are those the meter used.", primary)
 		return f
@@ -53,7 +53,7 @@ func loggedFlow(r *recompute.Result) Finding {
 	}
 	f.Verdict = Differs
 	f.Sentence = "The recorded settings do NOT reproduce the logged flow: " + agreement(r, m) + ". The settings on file are then not what the meter used."
-	if len(r.Log.Site.Corrections) > 0 && reproduces(c) {
+	if len(r.Site.Corrections) > 0 && reproduces(c) {
 		f.Sentence += " The corrected settings do reproduce it (" + agreement(r, c) + "): the logged flow seems to have been corrected already."
 	}
 	return f
@@ -61,7 +61,7 @@ func loggedFlow(r *recompute.Result) Finding {
 
 // agreement says how many readings agree, by what the others differ, what that is worth and where.
 func agreement(r *recompute.Result, m recompute.Misfit) string {
-	unit := r.Log.Site.Report.FlowUnit
+	unit := r.Site.Report.FlowUnit
 	text := fmt.Sprintf("%d of %d readings agree within the log's rounding, the largest difference is %.4g %s", m.Within, m.Readings, unit.FromSI(m.Largest), unit.Symbol)
 	if m.Within == m.Readings {
 		return text
@@ -70,7 +70,7 @@ func agreement(r *recompute.Result, m recompute.Misfit) string {
 		text += " at " + utc(m.At) + " UTC"
 	}
 	if m.Lag > 0 {
-		text += fmt.Sprintf("; it lags behind the level by about %s, as a damped flow does, which is taken out", quantity.FormatDuration(time.Duration(m.Lag*float64(r.Log.Interval)).Round(time.Second)))
+		text += fmt.Sprintf("; it lags behind the level by about %s, as a damped flow does, which is taken out", quantity.FormatDuration(time.Duration(m.Lag*float64(r.Facts.Interval)).Round(time.Second)))
 	}
 	if m.Factor.Explains() && reproduces(m) {
 		text += fmt.Sprintf("; a coefficient rounded to four digits explains the rest: times %.5f, %d of %d readings tried agree", m.Factor.Value, m.Factor.Within, m.Factor.Readings)
@@ -86,7 +86,7 @@ func agreement(r *recompute.Result, m recompute.Misfit) string {
 
 // spans lists where the disagreement is worth most.
 func spans(r *recompute.Result, m recompute.Misfit) string {
-	volume, flow := r.Log.Site.Report.VolumeUnit, r.Log.Site.Report.FlowUnit
+	volume, flow := r.Site.Report.VolumeUnit, r.Site.Report.FlowUnit
 	var list []string
 	for i := range m.Spans {
 		if s := &m.Spans[i]; math.Abs(s.Net()) > listedFrom*m.Logged {

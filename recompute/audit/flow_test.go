@@ -55,7 +55,7 @@ func runSite(t *testing.T, log, text string) *recompute.Result {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	r, err := recompute.Run(context.Background(), l, recompute.Options{})
+	r, err := recompute.Run(context.Background(), l, l.Site, recompute.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -81,7 +81,7 @@ func Limits(r *recompute.Result) (out []LimitFinding) {
 // monthLimits holds the average of every month to its limit, by the site's rule. The truth is the average over all days
 // of the month or, by the rule of days with flow, over those that may have had some.
 func monthLimits(r *recompute.Result) (out []LimitFinding) {
-	limit, rule := r.Log.Site.Report.MonthlyMean, r.Log.Site.Report.Average
+	limit, rule := r.Site.Report.MonthlyMean, r.Site.Report.Average
 	if limit == nil {
 		return nil
 	}
@@ -102,7 +102,7 @@ func monthLimits(r *recompute.Result) (out []LimitFinding) {
 		if m.Period.Budget != nil {
 			f.Doubt = perDay * m.Period.Budget.Expanded() / day
 		}
-		if r.Log.Site.Report.RulesMonths {
+		if r.Site.Report.RulesMonths {
 			if f.Rule = recompute.NotCounted; counts && !m.After.Withheld {
 				f.Rule = recompute.Judge(perDay*seenLow/day, perDay*seenHigh/day, limit.SI)
 			}
@@ -119,7 +119,7 @@ func monthLimits(r *recompute.Result) (out []LimitFinding) {
 func trueAverage(r *recompute.Result, m *MonthAverages) (low, high float64) {
 	low, high = r.Truth(m.Period)
 	days := float64(m.After.Days)
-	if r.Log.Site.Report.Average != site.AverageDischarging {
+	if r.Site.Report.Average != site.AverageDischarging {
 		return low / days, high / days
 	}
 	_, seen := r.Seen(m.Period)
@@ -134,7 +134,7 @@ func trueAverage(r *recompute.Result, m *MonthAverages) (low, high float64) {
 // peakLimit holds the highest flow of the log to its limit. Its uncertainty is the total's share: a high head is known
 // better than the mean.
 func peakLimit(r *recompute.Result) []LimitFinding {
-	limit, s := r.Log.Site.Report.Peak, &r.Statistics
+	limit, s := r.Site.Report.Peak, &r.Statistics
 	if limit == nil {
 		return nil
 	}
@@ -156,7 +156,7 @@ func peakLimit(r *recompute.Result) []LimitFinding {
 
 // dayLimits holds every day that has data to the limit of daily volume.
 func dayLimits(r *recompute.Result) (out []LimitFinding) {
-	limit, least := r.Log.Site.Report.DailyVolume, r.Log.Site.Report.Complete.LeastDay
+	limit, least := r.Site.Report.DailyVolume, r.Site.Report.Complete.LeastDay
 	if limit == nil {
 		return nil
 	}
@@ -173,7 +173,7 @@ func dayLimits(r *recompute.Result) (out []LimitFinding) {
 		f.Was = f.Before > limit.SI && r.Covered(d, d.Before) >= least
 		f.Low, f.High = r.Truth(d)
 		f.Sure = recompute.Judge(f.Low, f.High, limit.SI)
-		if r.Log.Site.Report.RulesDays {
+		if r.Site.Report.RulesDays {
 			if f.Rule = recompute.NotCounted; r.Covered(d, d.After) >= least {
 				low, high := r.Seen(d)
 				f.Rule = recompute.Judge(low, high, limit.SI)
@@ -187,7 +187,7 @@ func dayLimits(r *recompute.Result) (out []LimitFinding) {
 // daysOver holds the share of days over the daily limit to its own. In truth any day without data may have been over
 // it.
 func daysOver(r *recompute.Result, days []LimitFinding) []LimitFinding {
-	limits := &r.Log.Site.Report
+	limits := &r.Site.Report
 	if limits.DaysOver == 0 || len(days) == 0 {
 		return nil
 	}
@@ -252,7 +252,7 @@ func DaysOver(r *recompute.Result, limit float64, volume func(*recompute.Period)
 	for i := range r.Days {
 		d := &r.Days[i]
 		v := volume(d)
-		if v.Missing() || r.Covered(d, v) < r.Log.Site.Report.Complete.LeastDay {
+		if v.Missing() || r.Covered(d, v) < r.Site.Report.Complete.LeastDay {
 			continue
 		}
 		if recompute.Judge(v.M3(), v.M3(), limit) == recompute.Above {
@@ -270,7 +270,7 @@ type MonthAverages struct {
 
 // MonthlyAverages works out the averages of every month.
 func MonthlyAverages(r *recompute.Result) (out []MonthAverages) {
-	rule := r.Log.Site.Report.Complete
+	rule := r.Site.Report.Complete
 	for i := range r.Months {
 		days := r.ReportingDays(&r.Months[i])
 		before := func(p *recompute.Period) recompute.Volume { return p.Before }

@@ -15,7 +15,7 @@ import (
 func TestDailyLimit(t *testing.T) {
 	r := result(1, 1, recompute.Misfit{}, recompute.Misfit{})
 	limit := quantity.Value{SI: 90}
-	r.Log.Site.Report.DailyVolume = &limit
+	r.Site.Report.DailyVolume = &limit
 	over := DailyLimit(r)
 	if len(over) != 1 || !over[0].WasOver || over[0].IsOver || over[0].Outcome != Cleared {
 		t.Errorf("%+v", over)
@@ -66,10 +66,10 @@ func limited(t *testing.T, text string) *recompute.Result {
 	t.Helper()
 	r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
 	r.Months[0].Label = "2031-03"
-	r.Log.Site.Report.Complete.MostMissing = -1
-	dimension, place := quantity.VolumeDimension, &r.Log.Site.Report.DailyVolume
+	r.Site.Report.Complete.MostMissing = -1
+	dimension, place := quantity.VolumeDimension, &r.Site.Report.DailyVolume
 	if strings.HasSuffix(text, "L/s") {
-		dimension, place = quantity.FlowDimension, &r.Log.Site.Report.MonthlyMean
+		dimension, place = quantity.FlowDimension, &r.Site.Report.MonthlyMean
 	}
 	limit, err := quantity.Parse(text, dimension)
 	if err != nil {
@@ -105,8 +105,8 @@ func TestMissingTime(t *testing.T) {
 		{"average of no day that counts", "1.1 L/s", 0.005, 0.75, recompute.NotCounted, recompute.CannotTell, Unsure},
 	} {
 		r := limited(t, c.limit)
-		r.PhysicalMost, r.Log.Site.Report.Complete.LeastDay = c.most, c.least
-		r.Log.Site.Report.RulesDays, r.Log.Site.Report.RulesMonths = c.least > 0, c.least > 0
+		r.PhysicalMost, r.Site.Report.Complete.LeastDay = c.most, c.least
+		r.Site.Report.RulesDays, r.Site.Report.RulesMonths = c.least > 0, c.least > 0
 		r.Days[0].After.Covered = int64(16 * time.Hour)
 		r.Months[0].After = r.Days[0].After
 		all := append(dayLimits(r), monthLimits(r)...)
@@ -133,7 +133,7 @@ func TestCutDay(t *testing.T) {
 // day, and (80 + 86.4) / 2 = 83.2 at most; just above no flow it is 40.
 func TestDaysWithFlow(t *testing.T) {
 	r := limited(t, "1 L/s")
-	r.PhysicalMost, r.Log.Site.Report.Average = 0.001, site.AverageDischarging
+	r.PhysicalMost, r.Site.Report.Average = 0.001, site.AverageDischarging
 	day := int64(24 * time.Hour)
 	dry := recompute.Period{Label: "2031-03-02", Start: r.Days[0].End, End: r.Days[0].End + day}
 	dry.After.Covered = day
@@ -169,8 +169,8 @@ func TestShareOfDays(t *testing.T) {
 		{0.5, 0.75, recompute.Below, recompute.CannotTell}, // one of two is not more than half
 		{0.45, 0.75, recompute.Above, recompute.CannotTell},
 	} {
-		r.Log.Site.Report.DaysOver, r.Log.Site.Report.Complete.LeastDay = c.over, c.least
-		r.Log.Site.Report.RulesDays = c.least > 0
+		r.Site.Report.DaysOver, r.Site.Report.Complete.LeastDay = c.over, c.least
+		r.Site.Report.RulesDays = c.least > 0
 		list := daysOver(r, dayLimits(r))
 		if f := list[0]; f.Low != 0.25 || f.High != 0.75 || f.Rule != c.rule || f.Sure != c.sure {
 			t.Errorf("%g, %g: %+v", c.over, c.least, f)
@@ -196,7 +196,7 @@ func TestHiddenPeak(t *testing.T) {
 		{"missing, but the channel is small", 0.05, 0.09, true, recompute.Below},
 	} {
 		r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
-		r.Log.Site.Report.Peak, r.PhysicalMost = &limit, c.physical
+		r.Site.Report.Peak, r.PhysicalMost = &limit, c.physical
 		r.Statistics = recompute.Statistics{Peak: 0.05, PeakBefore: 0.05, PeakMost: c.most}
 		if c.missing {
 			r.Total.After.Covered /= 2

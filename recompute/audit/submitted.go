@@ -19,7 +19,7 @@ const matchWithin = 0.0005
 // settings. A rule that matches is named.
 func submitted(r *recompute.Result) (out []Finding) {
 	for i, m := range MonthlyAverages(r) {
-		reported, ok := r.Log.Site.Report.Submitted[m.Period.Label]
+		reported, ok := r.Site.Report.Submitted[m.Period.Label]
 		if !ok || m.Period.Before.Missing() {
 			continue
 		}
@@ -31,10 +31,10 @@ func submitted(r *recompute.Result) (out []Finding) {
 // reportedDays compares reported volumes or average flows of days with the recorded lane, all in one finding.
 func reportedDays(r *recompute.Result) []Finding {
 	f := Finding{Topic: "reported figures of days", Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
-	unit, days, partly, off := r.Log.Site.Report.VolumeUnit, 0, 0, []string{}
+	unit, days, partly, off := r.Site.Report.VolumeUnit, 0, 0, []string{}
 	for i := range r.Days {
 		d := &r.Days[i]
-		reported, ok := r.Log.Site.Report.Submitted[d.Label]
+		reported, ok := r.Site.Report.Submitted[d.Label]
 		if !ok || d.Before.Missing() {
 			continue
 		}
@@ -79,12 +79,12 @@ type candidate struct {
 
 func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Reported) Finding {
 	f := Finding{Topic: "reported figure of " + m.Period.Label, Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
-	unit := r.Log.Site.Report.VolumeUnit
+	unit := r.Site.Report.VolumeUnit
 	stated := candidate{"a total", m.Period.Before.M3()}
 	average := reported.Volume.Unit.Dimension == quantity.FlowDimension
 	if average {
-		v, ok := m.Before.Average(r.Log.Site.Report.Average)
-		if stated, unit = (candidate{"an average over days " + string(r.Log.Site.Report.Average), v / 86400}), reported.Volume.Unit; !ok {
+		v, ok := m.Before.Average(r.Site.Report.Average)
+		if stated, unit = (candidate{"an average over days " + string(r.Site.Report.Average), v / 86400}), reported.Volume.Unit; !ok {
 			f.Verdict, f.Sentence = CannotTell, fmt.Sprintf("Reported %s; no day of the month counts towards %s.", reported.Volume.Text, stated.rule)
 			return f
 		}
@@ -123,11 +123,11 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 func inMissingTime(r *recompute.Result, m MonthAverages, reported site.Reported) (text string, possible bool) {
 	covered, left := r.Covered(m.Period, m.Period.Before), reported.Volume.SI-m.Period.Before.M3()
 	missing := (1 - covered) * float64(m.Period.End-m.Period.Start)
-	if left <= 0 || missing < float64(r.Log.Interval) {
+	if left <= 0 || missing < float64(r.Facts.Interval) {
 		return "", false
 	}
-	unit, flow := r.Log.Site.Report.VolumeUnit, left/(missing*1e-9)
-	shown := r.Log.Site.Report.FlowUnit
+	unit, flow := r.Site.Report.VolumeUnit, left/(missing*1e-9)
+	shown := r.Site.Report.FlowUnit
 	text = fmt.Sprintf(" The log covers %.2f %% of the month, over which they can be compared; the reported figure leaves %.1f %s for the other %s, %.4g %s", 100*covered,
 		unit.FromSI(left), unit.Symbol, quantity.FormatDuration(time.Duration(missing).Round(time.Second)), shown.FromSI(flow), shown.Symbol)
 	if possible = flow <= r.Statistics.PeakBefore; possible {
@@ -153,7 +153,7 @@ func candidates(r *recompute.Result, i int, m MonthAverages, average bool) (list
 			rule site.AverageRule
 			word string
 		}{{site.AverageMeasured, "an average over days measured"}, {site.AverageDischarging, "an average over days with flow"}, {site.AverageAll, "an average over all days, missing ones as zero"}} {
-			if v, ok := m.Before.Average(x.rule); ok && x.rule != r.Log.Site.Report.Average {
+			if v, ok := m.Before.Average(x.rule); ok && x.rule != r.Site.Report.Average {
 				list = append(list, candidate{x.word, v / 86400})
 			}
 		}
@@ -165,7 +165,7 @@ func candidates(r *recompute.Result, i int, m MonthAverages, average bool) (list
 	}
 	stated := m.Period.Before.M3()
 	if average {
-		v, _ := m.Before.Average(r.Log.Site.Report.Average)
+		v, _ := m.Before.Average(r.Site.Report.Average)
 		stated = v / 86400
 	}
 	for _, x := range unitSlips {
