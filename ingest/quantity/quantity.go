@@ -1,8 +1,7 @@
-// Package quantity holds physical values by meaning, and the units they are written in.
+// Package quantity is the units that physical values are written in, by the dimension of their quantity.
 //
-// Inside the program every value is SI: metres, cubic metres, seconds, kelvin, radians. Types follow
-// meaning and not dimension: a distance, a level and a head are all metres, and mixing them is the very
-// set-up error that this program corrects.
+// Inside the program every value is SI: metres, cubic metres, seconds, kelvin, radians. What a number of metres means (a distance, a level, a head) is told by its
+// name; one place turns distances and levels into heads: the signal chain of package settings.
 package quantity
 
 import (
@@ -10,41 +9,6 @@ import (
 	"strings"
 	"time"
 )
-
-// Distance is from the sensor face down to the water, or down to a fixed point, in metres.
-type Distance float64
-
-// Level is water above the gauge datum, in metres.
-type Level float64
-
-// Head is water above the level of zero flow of the primary device, in metres.
-type Head float64
-
-// Length is a dimension of the structure, in metres.
-type Length float64
-
-// Flow is discharge, in cubic metres per second.
-type Flow float64
-
-// Volume is in cubic metres.
-type Volume float64
-
-// Angle is in radians.
-type Angle float64
-
-// Temperature is in kelvin.
-type Temperature float64
-
-// HeadFromDistance is the one place where a distance becomes a head:
-// head = empty distance − distance − level of zero flow.
-func HeadFromDistance(empty, d Distance, zeroFlow Level) Head {
-	return Head(float64(empty) - float64(d) - float64(zeroFlow))
-}
-
-// HeadFromLevel turns a level above the gauge datum into a head above the level of zero flow.
-func HeadFromLevel(l, zeroFlow Level) Head {
-	return Head(float64(l) - float64(zeroFlow))
-}
 
 // FormatDuration writes a duration to the second, without parts that are zero: 3 h 20 min.
 func FormatDuration(d time.Duration) string {

@@ -101,9 +101,3 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
-
-func TestHeadFromDistance(t *testing.T) {
-	if got := HeadFromDistance(1.225, 1.025, 0.05); math.Abs(float64(got)-0.15) > 1e-12 {
-		t.Errorf("head = %v, want 0.15", got)
-	}
-}
