@@ -213,6 +213,9 @@ func (m *merger) readWindow(s *stream) error {
 		}
 	}
 	rows := sortRows(s.window)
+	if err := s.file.relearn(rows); err != nil {
+		return err
+	}
 	s.window = m.blank()
 	n := rows.Len()
 	if n == 0 {
@@ -321,6 +324,19 @@ func (m *merger) loadSorted(s *stream) error {
 		}
 	}
 	s.batch = sortRows(whole)
+	return s.file.relearn(s.batch)
+}
+
+// relearn takes the interval of a file from the first rows that were sorted: the first that were read may be of any time.
+func (f *File) relearn(rows *reading.Batch) error {
+	if f.relearned || rows.Len() < 2 {
+		return nil
+	}
+	f.relearned = true
+	if step := reading.MedianStep(rows.Time); step != f.start.Interval {
+		f.start.Interval = step
+		return relearned{f}
+	}
 	return nil
 }
 

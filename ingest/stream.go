@@ -32,8 +32,10 @@ type File struct {
 	CSV      *csvlog.Layout
 	Parquet  *parquetlog.Layout
 	start    reading.Start
-	raw      int64 // instant of its first reading, by its clock
-	first    int64 // the same, corrected
+	// relearned says that the interval was taken from sorted rows; as long as the file's way of sorting stays the same.
+	relearned bool
+	raw       int64 // instant of its first reading, by its clock
+	first     int64 // the same, corrected
 }
 
 // Disorder is how a file whose rows are not in the order of time is read.
@@ -125,8 +127,8 @@ func Inspect(s *site.Site) (*Log, problem.List) {
 	if len(problems) > 0 {
 		return nil, problems
 	}
+	l.findInterval()
 	for _, f := range l.Files {
-		l.Interval = max(l.Interval, time.Duration(f.start.Interval))
 		for q, r := range f.start.Resolution {
 			l.Resolution[q] = max(l.Resolution[q], r)
 		}
@@ -140,10 +142,18 @@ func Inspect(s *site.Site) (*Log, problem.List) {
 	for q := range l.Has {
 		l.Has[q] = s.Log.Reads(reading.Quantity(q))
 	}
-	if l.GapLimit = s.Log.GapLimit; l.GapLimit == 0 {
+	return l, nil
+}
+
+// findInterval takes the longest of the files' intervals, and the gap limit that follows from it.
+func (l *Log) findInterval() {
+	l.Interval = 0
+	for _, f := range l.Files {
+		l.Interval = max(l.Interval, time.Duration(f.start.Interval))
+	}
+	if l.GapLimit = l.Site.Log.GapLimit; l.GapLimit == 0 {
 		l.GapLimit = 3 * max(l.Interval, time.Second)
 	}
-	return l, nil
 }
 
 // expand turns the patterns of the site file into file names, each once, sorted within a pattern.
@@ -259,6 +269,11 @@ type misled struct{ file *File }
 
 func (m misled) Error() string { return m.file.Name + ": the first rows misled" }
 
+// relearned is the error of a file that shows another interval once its rows are sorted.
+type relearned struct{ file *File }
+
+func (r relearned) Error() string { return r.file.Name + ": its interval is another" }
+
 // Each streams all readings in the order of time, each time once, to the function that start returns. That a file's first rows misled, or that
 // its rows are out of order, is found only on the way; then how the file is read is decided anew and everything begins again, with a
 // new call of start.
@@ -267,7 +282,11 @@ func (l *Log) Each(ctx context.Context, start func() func(*reading.Batch) error)
 		err := l.pass(ctx, start())
 		var m misled
 		var d disorder
+		var r relearned
 		switch {
+		case errors.As(err, &r):
+			l.findInterval()
+			err = nil
 		case errors.As(err, &m):
 			err = l.settle(m.file)
 		case errors.As(err, &d):
@@ -297,7 +316,7 @@ func (l *Log) reorder(d disorder) error {
 	if f.Disorder == inOrder && midnight && f.CSV != nil && !f.CSV.Settled {
 		return l.settle(f)
 	}
-	f.Disorder++
+	f.Disorder, f.relearned = f.Disorder+1, false
 	return nil
 }
 

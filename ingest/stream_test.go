@@ -322,3 +322,35 @@ func oddLog(random *rand.Rand, file int) (text string, rows int) {
 	}
 	return b.String(), rows
 }
+
+// TestIntervalOfAnyOrder: a log of 10,000 readings every 5 minutes, with half a day missing, has that interval and its gap limit of three of them whatever the order of its rows:
+// newest first, neighbours swapped, or shuffled.
+func TestIntervalOfAnyOrder(t *testing.T) {
+	var rows []string
+	at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
+	for i := range 10000 {
+		if i < 5000 || i >= 5144 {
+			rows = append(rows, fmt.Sprintf("%s,0.%d\n", at.Add(time.Duration(i)*5*time.Minute).Format("2006-01-02 15:04:05"), 100+i%7))
+		}
+	}
+	random := rand.New(rand.NewPCG(9, 10))
+	for name, arrange := range map[string]func(list []string){
+		"oldest first": func([]string) {},
+		"newest first": func(list []string) { slices.Reverse(list) },
+		"swapped": func(list []string) {
+			for i := 1; i < len(list); i += 2 {
+				list[i-1], list[i] = list[i], list[i-1]
+			}
+		},
+		"shuffled": func(list []string) {
+			random.Shuffle(len(list), func(i, j int) { list[i], list[j] = list[j], list[i] })
+		},
+	} {
+		list := slices.Clone(rows)
+		arrange(list)
+		got, l, err := stamps(t, "+00:00", "", map[string]string{"log.csv": "Time,Level\n" + strings.Join(list, "")})
+		if err != nil || len(got) != len(rows) || l.Interval != 5*time.Minute || l.GapLimit != 15*time.Minute {
+			t.Errorf("%s: %d rows, a reading every %v, a gap over %v, %v", name, len(got), l.Interval, l.GapLimit, err)
+		}
+	}
+}

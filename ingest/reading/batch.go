@@ -207,12 +207,15 @@ const MixedDates = "date only makes sense in the other order of day and month"
 type Start struct {
 	First      int64          // time of the first reading, as Batch.Time
 	Absolute   bool           // stamps carry an offset from UTC, or are instants
-	Interval   int64          // median step of the first readings, nanoseconds; 0 when there are fewer than two
+	Interval   int64          // median step of the first readings, or of all of a file that is sorted, nanoseconds; 0 when there are fewer than two
 	Resolution [Count]float64 // SI step of the last decimal written; 0 when unknown
 }
 
-// MedianStep returns the median of the positive differences of times, 0 when there is none.
+// MedianStep returns the median of the differences between distinct times in their order, whatever order they are given in; 0 when there is none.
 func MedianStep(times []int64) int64 {
+	if !slices.IsSorted(times) {
+		times = slices.Sorted(slices.Values(times))
+	}
 	var steps []int64
 	for i := 1; i < len(times); i++ {
 		if d := times[i] - times[i-1]; d > 0 {
