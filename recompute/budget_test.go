@@ -172,6 +172,7 @@ coefficient = "2 %"
 
 // TestIntervalHoldsTruth: in 1,000 generated sites with errors drawn from the stated uncertainties, the interval of 95 % holds the true total in 93 to 97 %.
 func TestIntervalHoldsTruth(t *testing.T) {
+	skipLong(t)
 	random := rand.New(rand.NewPCG(51, 52))
 	var table [3][4]int // by mean head: sites, and those off by no more than one, two and three standard uncertainties
 

@@ -48,6 +48,7 @@ func (s setup) keys(device string) string {
 // head. A number entered anew: the meter was wrong until then. Something that moved and was entered at once: nothing is to be corrected. Something that moved and was
 // not entered: the meter is wrong from then on.
 func TestChangesBetweenReadings(t *testing.T) {
+	skipLong(t)
 	random := rand.New(rand.NewPCG(88, 99))
 	const minutes, every = 240, 300 // s
 	for round := range 300 {

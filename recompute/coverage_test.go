@@ -73,6 +73,7 @@ func hiders() []hider {
 // TestIntervalHoldsHiddenTruth: with errors drawn from what the site file states, the interval of 95 % holds the truth of the time that the total covers in 93 to 97 % of
 // 1,000 sites of each kind, of those that hide something at least in as many; and it is no wider than bounds and uncertainties that are worked out here allow.
 func TestIntervalHoldsHiddenTruth(t *testing.T) {
+	skipLong(t)
 	const readings, uDatum, uCoefficient, uReading = 97, 0.002, 0.01, 0.001
 	random := rand.New(rand.NewPCG(61, 62))
 	slack := 2 * math.Sqrt(0.95*0.05/float64(sites)) * float64(1000-sites) / 1000 // of a share of few sites

@@ -223,6 +223,7 @@ func tangent(m *meter, mean, sign float64) float64 {
 // TestBoundsOfMeans: whatever happened within an interval, the bounds of its mean flow hold it, and they are those of the convex hull of the curve that ties flow to figure to
 // within a ten-thousandth of themselves (and 1e-9 m³/s).
 func TestBoundsOfMeans(t *testing.T) {
+	skipLong(t)
 	random := rand.New(rand.NewPCG(6, 6))
 	for _, m := range meters() {
 		list := mixtures(&m, random)

@@ -57,6 +57,9 @@ func stretches(t *testing.T, days, more string) string {
 // without readings: 20/26 = 0.769, 20/20 = 1.000, 20/30 = 0.667 by the three published rules, and 4 days are missing,
 // whether the gap lies within the log or the log begins after it or ends before it.
 func TestAveragesWhereverTheGapLies(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the plain run does it")
+	}
 	march, may := strings.Repeat("f", 31), strings.Repeat("f", 31)
 	f, d, gap := func(n int) string { return strings.Repeat("f", n) }, func(n int) string { return strings.Repeat("d", n) }, "mmmm"
 	noMarch := strings.Repeat("m", 31)

@@ -40,6 +40,9 @@ func TestREADMEIsShort(t *testing.T) {
 // TestManual runs the commands of README and help pages, in their order, in one folder with the demo and a log of one's
 // own, and holds the totals that README shows and its picture to what they make.
 func TestManual(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the plain run does it")
+	}
 	names, pages := manual(t)
 	picture, err := filepath.Abs(filepath.Join("help", "totals.png"))
 	if err != nil {

@@ -33,6 +33,9 @@ func findings(t *testing.T, site string) (text string) {
 
 // TestReportedByAnotherRule: figures of March that somebody reckoned by another rule are recognised, and the rule is named. Volumes are summed by hand.
 func TestReportedByAnotherRule(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the plain run does it")
+	}
 	march := 31 * 24
 	for _, c := range []struct {
 		name, reported, says string
