@@ -272,8 +272,10 @@ func (e *Engine) counted(s *settings.Segment, i int, raw float64, action site.Ac
 	}
 	switch means := s.OfMeans(); {
 	case action == site.Hold && (e.Flags[i]&(qa.CutOff|qa.Capped) != 0 || !means && e.Flags[i]&qa.Hiding != 0):
-		b := s.Bounds(e.Time[i], e.figure[i], e.airAt(i), raw, e.Flags[i])
-		return b.Lower, b
+		return e.heldAt(s, i, raw)
+	case action == site.Keep && e.Flags[i]&(qa.CutOff|qa.Capped|qa.Blanking) != 0: // what the meter hid it hid, whatever is made of it
+		flow, b := e.heldAt(s, i, raw)
+		return math.Max(flow, raw), settings.Bound{Held: true, Lower: b.Lower, Upper: math.Max(b.Upper, raw)}
 	case means: // a mean below zero still has flow in its interval
 		b := settings.Bound{Held: true}
 		b.Lower, b.Upper = s.MeanBounds(e.figure[i], e.airAt(i))
@@ -288,6 +290,19 @@ func (e *Engine) counted(s *settings.Segment, i int, raw float64, action site.Ac
 		return b.Lower, b
 	}
 	return raw, settings.Exactly(raw)
+}
+
+// heldAt returns the least that flowed at a reading that stands at an end, and its bounds. Water below the device that drowns it leaves less, or nothing that is known.
+func (e *Engine) heldAt(s *settings.Segment, i int, raw float64) (float64, settings.Bound) {
+	b := s.Bounds(e.Time[i], e.figure[i], e.airAt(i), raw, e.Flags[i])
+	switch {
+	case e.Flags[i]&qa.Drowned == 0:
+	case e.atMost[i]:
+		b.Lower = 0
+	default:
+		b.Lower = math.Min(b.Lower, raw)
+	}
+	return b.Lower, b
 }
 
 // headOn is the head of row i under a segment, which is worked out only where it may be above the segment's top.

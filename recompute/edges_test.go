@@ -336,3 +336,53 @@ func TestBlankingOfFlows(t *testing.T) {
 		}
 	}
 }
+
+// TestFaultBeyondAnEnd: a sensor that is dead above an end of the meter, or below one, shows nothing of where the meter ends: what stands at the end stays bounded. Levels of a
+// loop of 0 to 0.4 m, capped at 0.25 m by the maximum head for four hours, dead at full scale for six minutes or five hours.
+func TestFaultBeyondAnEnd(t *testing.T) {
+	for _, minutes := range []int{6, 300} {
+		var levels []float64
+		for i := range 2880 {
+			h := 0.12 + 0.03*math.Sin(float64(i)/230) + 0.25*math.Exp(-math.Pow(float64(i-2000)/150, 2))
+			levels = append(levels, math.Min(h, 0.25))
+		}
+		for i := range minutes {
+			levels[600+i] = 0.4
+		}
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nmaximum_head = \"0.25 m\"\nloop = { low = \"0 m\", high = \"0.4 m\" }\n[settings.device]\n"+power(1.4, 2.5)))
+		if _, known := r.Total.Upper(); known || rowsOf(r, "dead") != minutes || rowsOf(r, "stuck") != 0 || r.Total.Classes[recompute.Bounded].Covered < 3*int64(time.Hour) {
+			t.Errorf("%d minutes dead: %d dead, %d capped, %d stuck, bounded %v h, open %v", minutes, rowsOf(r, "dead"), rowsOf(r, "capped"), rowsOf(r, "stuck"),
+				float64(r.Total.Classes[recompute.Bounded].Covered)/3600e9, !known)
+		}
+	}
+}
+
+// TestDeadBelowZero: a loop of 4 to 20 mA from zero level whose sensor is dead at 3.8 mA for 200 minutes, with water before and after.
+func TestDeadBelowZero(t *testing.T) {
+	var levels []float64
+	for i := range 1440 {
+		levels = append(levels, 0.12+0.03*math.Sin(float64(i)/230))
+	}
+	for i := range 200 {
+		levels[600+i] = -0.0125 * 0.4
+	}
+	r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nloop = { low = \"0 m\", high = \"0.4 m\" }\n[settings.device]\n"+power(1.4, 2.5)))
+	if rowsOf(r, "dead") != 200 || r.Total.Coverage() > 0.87 {
+		t.Errorf("%d dead, covers %v", rowsOf(r, "dead"), r.Total.Coverage())
+	}
+}
+
+// TestDrownedAtTheCap: a reading at the cap that is drowned too is held at no more than its drowned flow, and at nothing where no equation is known. Levels stand at 0.25 m, the
+// meter's most; the water below stands at 0.2 m, over the modular limit of 0.7 that the rating is given.
+func TestDrownedAtTheCap(t *testing.T) {
+	log := "Time,Value (m),Below (m)\n"
+	for i := range 10 {
+		log += fmt.Sprintf("2031-03-01 00:%02d:00,0.250,0.200\n", i)
+	}
+	r := run(t, siteOf(t, "level", log, "downstream = \"Below\"\n[settings]\nmaximum_head = \"0.25 m\"\nchannel_depth = \"0.5 m\"\n[settings.device]\nmodular_limit = 0.7\n"+power(1.4, 2.5)))
+	upper, known := r.Total.Upper()
+	near(t, "at least", r.Total.Lower(), 0)
+	if near(t, "at most", upper, 1.4*math.Pow(0.5, 2.5)*540); !known {
+		t.Error("open")
+	}
+}

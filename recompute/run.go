@@ -153,20 +153,25 @@ func (r *runner) fillFrom(ctx context.Context, first *Result) error {
 
 // pass reads the log through all lanes, and again where the whole record shows what was not known. A ruling that is not nil is passed over.
 func (r *runner) pass(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (*Result, error) {
-	for {
+	for pass := 1; ; pass++ {
 		engine, err := r.read(ctx, rows, without)
 		if err != nil {
 			return nil, err
 		}
 		result, err := engine.finish()
-		if err != nil || r.whole != nil {
+		if err != nil || pass == mostPasses {
 			return result, err
 		}
-		if r.whole = engine.learn(r.plan); r.whole == nil {
+		whole, news := engine.learn(r.plan, r.whole)
+		if r.whole = whole; !news {
 			return result, nil
 		}
 	}
 }
+
+// mostPasses is how often a log is read at most for what only the whole record shows: where its meter ends, which stays there are faults, and where it ends
+// without these.
+const mostPasses = 4
 
 // read reads the log once.
 func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (engine *Engine, err error) {

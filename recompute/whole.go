@@ -1,8 +1,10 @@
 package recompute
 
 import (
+	"cmp"
 	"math"
 	"retotal/recompute/settings"
+	"slices"
 	"time"
 
 	"retotal/ingest/reading"
@@ -21,12 +23,14 @@ type Whole struct {
 
 // stay is a run of readings at one end of what the meter shows.
 type stay struct {
-	from, until   int64   // first and last reading
-	entered, left float64 // m, change of the head on the way in and out; 0 where there is no reading beside
-	low           bool    // at the end of little flow
-	spiked        bool    // every reading of it was a spike
-	hidden        bool    // every reading of it hides what flowed; a zero need not
-	verdict       qa.Verdict
+	from, until     int64   // first and last reading
+	entered, left   float64 // m, change of the head on the way in and out; 0 where there is no reading beside
+	low             bool    // at the end of little flow
+	spiked          bool    // every reading of it was a spike
+	hidden          bool    // every reading of it hides what flowed; a zero need not
+	verdict         qa.Verdict
+	segment         int     // recorded one
+	lowest, highest float64 // figures shown
 }
 
 // mostStays is how many stays with a jump are kept; a record with more has ends that its water reaches by jumps.
@@ -52,12 +56,22 @@ const doubted = qa.Spike | qa.Conflict | qa.Unusable | qa.Dead | qa.Stuck | qa.L
 
 // add takes in rows low to high−1.
 func (s *stays) add(e *Engine, low, high int) {
+	if s.shown == nil {
+		for range e.recorded.Segments {
+			s.shown = append(s.shown, settings.Extremes{Least: math.Inf(1), Most: math.Inf(-1), Half: e.screener.Limits.Step / 2})
+		}
+	}
 	e.eachSegment(e.corrected, low, high, func(segment *settings.Segment, low, high int) {
 		for i := low; i < high; i++ {
 			s.row(e, segment, i)
 		}
 	})
-	s.follow(e, low, high)
+}
+
+// show takes in figures that the log shows under a recorded segment.
+func (s *stays) show(segment int, least, most float64) {
+	x := &s.shown[segment]
+	x.Least, x.Most = math.Min(x.Least, least), math.Max(x.Most, most)
 }
 
 // row takes in one reading.
@@ -68,19 +82,25 @@ func (s *stays) row(e *Engine, segment *settings.Segment, i int) {
 		s.ordinary = false
 	}
 	end, low := e.atEnd(i)
-	if end && low { // the meter itself jumps from its cut-off to zero
+	end = end && flags&qa.Dead == 0 // that is settled
+	if end && low {                 // the meter itself jumps from its cut-off to zero
 		head = math.Max(head, segment.Head(e.Time[i], segment.Ends.Floor, e.airAt(i)))
 	}
 	change := math.Abs(head - s.head)
 	switch {
 	case end && s.open != nil && s.open.low == low:
 		s.open.until, s.open.spiked, s.open.hidden = e.Time[i], s.open.spiked && flags&qa.Spike != 0, s.open.hidden && flags&qa.Hiding != 0
+		s.open.lowest, s.open.highest = math.Min(s.open.lowest, e.figure[i]), math.Max(s.open.highest, e.figure[i])
 	case end:
 		s.end(change)
 		s.begin(e.Time[i], change, low, flags)
+		s.open.segment, s.open.lowest, s.open.highest = e.recorded.At(e.Time[i]-e.lag), e.figure[i], e.figure[i]
 	case flags&doubted == 0:
 		s.end(change)
 		s.elsewhere(change)
+		if e.rulings.of(e.Time[i], flags) < 0 {
+			s.show(e.recorded.At(e.Time[i]-e.lag), e.figure[i], e.figure[i])
+		}
 	default:
 		s.end(math.NaN())
 	}
@@ -113,6 +133,8 @@ func (s *stays) end(change float64) {
 	}
 	if s.open.left = change; len(s.list) < mostStays && (s.open.spiked || s.open.entered > leastJump || change > leastJump) {
 		s.list = append(s.list, *s.open)
+	} else {
+		s.show(s.open.segment, s.open.lowest, s.open.highest)
 	}
 	s.open, s.left = nil, true
 }
@@ -128,24 +150,6 @@ func (e *Engine) atEnd(i int) (end, low bool) {
 		return true, e.primary != reading.Distance
 	}
 	return false, false
-}
-
-// follow notes the extremes of what the log shows under each recorded segment.
-func (s *stays) follow(e *Engine, low, high int) {
-	if s.shown == nil {
-		for range e.recorded.Segments {
-			s.shown = append(s.shown, settings.Extremes{Least: math.Inf(1), Most: math.Inf(-1), Half: e.screener.Limits.Step / 2})
-		}
-	}
-	for low < high {
-		k := e.recorded.At(e.Time[low] - e.lag)
-		x, until := &s.shown[k], e.recorded.Segments[k].Until
-		for ; low < high && e.Time[low]-e.lag < until; low++ {
-			if e.Flags[low]&doubted == 0 {
-				x.Least, x.Most = math.Min(x.Least, e.figure[low]), math.Max(x.Most, e.figure[low])
-			}
-		}
-	}
 }
 
 // verdicts decides what the stays of the whole record were. A change is a jump when it is over three times the largest change elsewhere, 20 mm and ten steps of the
@@ -170,6 +174,9 @@ func (s *stays) verdicts(e *Engine) (again []stay) {
 		}
 		if x.verdict = x.judge(dead, long); x.verdict != x.usual() {
 			again = append(again, *x)
+		}
+		if x.verdict != qa.DeadEnd && x.verdict != qa.Glitch { // a fault shows nothing of where the meter ends
+			s.show(x.segment, x.lowest, x.highest)
 		}
 	}
 	return again
@@ -219,13 +226,15 @@ func (x *stay) judge(dead, long bool) qa.Verdict {
 	return x.usual()
 }
 
-// learn returns what the whole record showed that this pass did not know; nil when it knew all.
-func (e *Engine) learn(p *plan) *Whole {
-	w := &Whole{shown: e.stays.shown, stays: e.stays.verdicts(e)}
-	if news := p.learn(e.site, w.shown); !news && len(w.stays) == 0 {
-		return nil
+// learn adds what the whole record showed in this pass to what was known; news says that a reading may be another for it.
+func (e *Engine) learn(p *plan, known *Whole) (w *Whole, news bool) {
+	found := e.stays.verdicts(e) // before the extremes are final
+	w = &Whole{shown: e.stays.shown, stays: found}
+	if known != nil {
+		w.stays = append(slices.Clone(known.stays), found...)
+		slices.SortFunc(w.stays, func(a, b stay) int { return cmp.Compare(a.from, b.from) })
 	}
-	return w
+	return w, p.learn(e.site, w.shown) || len(found) > 0
 }
 
 // takeVerdicts marks the rows from start on of which the whole record told more.

@@ -109,6 +109,19 @@ func ofAfter(p *recompute.Period) string {
 	return fmt.Sprintf("; before was %+.2f %% (+/- %.2f) of after in error", of(p.After.M3()), 100*before/after*p.Budget.Expanded()/p.After.M3())
 }
 
+// withinSentence says what the bounds of means and volumes leave out; "" when nothing.
+func (r *Run) withinSentence() string {
+	if !r.site().Log.Means {
+		return ""
+	}
+	for i := range r.Result.Corrected.Segments {
+		if r.Result.Corrected.Segments[i].HidesWithin() {
+			return "Means and volumes do not show whether the meter stood at an end of what it shows within their interval; what it hid then is in no figure and in no bound."
+		}
+	}
+	return ""
+}
+
 // splitText says of what a difference is made; parts that are nothing are left out, but for the settings.
 func (r *Run) splitText(p *recompute.Period, decimals int) string {
 	s, screening := p.Split(), "screening"

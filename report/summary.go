@@ -104,7 +104,7 @@ func confidence(w io.Writer, r *Run) {
 	p := &r.Result.Total
 	fmt.Fprintln(w, "\nHow sure")
 	fmt.Fprintf(w, "  The corrected total covers %.2f %% of the time: %s.\n", 100*p.Coverage(), classes(p))
-	sentences(w, r.boundsSentence(r.decimals(p.Before.M3())), r.drownedSentence(), r.filledSentence())
+	sentences(w, r.boundsSentence(r.decimals(p.Before.M3())), r.withinSentence(), r.drownedSentence(), r.filledSentence())
 	for _, f := range r.Findings {
 		fmt.Fprintf(w, "  %s\n", f.Sentence)
 	}

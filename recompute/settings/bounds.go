@@ -36,7 +36,7 @@ func findEnds(s *site.Site, segment, recorded *Segment) ends {
 		e.Least, e.Floor = 0, recorded.cutOffFigure()
 		e.Most = math.Min(RecordedTop(recorded), optional(recorded, site.MaximumFlow))
 		e.cap = e.Most
-		if end := recorded.Rating.Limits().End; segment.chain.exact == 0 && !math.IsInf(end, 1) && Greatest(recorded.Rating, end) > recorded.Rating.Flow(end)*(1+1e-9) {
+		if end := recorded.Rating.Limits().End; !math.IsInf(end, 1) && Greatest(recorded.Rating, end) > recorded.Rating.Flow(end)*(1+1e-9) {
 			e.Twofold = recorded.Rating.Flow(end)
 		}
 	case clamped && primary != reading.Distance:
@@ -236,10 +236,14 @@ func (s *Segment) Bounds(at int64, figure, air, flow float64, flags qa.Flags) Bo
 		b.Lower, b.Upper = s.Flow(at, e.cap, air), e.depth
 	case flags&qa.Blanking != 0:
 		b.Lower, b.Upper = math.Min(flow, s.Hold), e.depth
+	case e.Twofold > 0 && figure > e.Twofold*(1+fullWithin) && s.chain.exact != 0: // either depth has this flow
+		return Exactly(flow)
 	case e.Twofold > 0 && figure > e.Twofold*(1+fullWithin):
 		b.Lower, b.Upper = s.twoFlows(at, figure, air)
 	case e.Twofold > 0 && figure >= e.Twofold*(1-fullWithin): // full, or under pressure, which nothing bounds
-		b.Lower, _ = s.twoFlows(at, e.Twofold, air)
+		if b.Lower = flow; s.chain.exact == 0 {
+			b.Lower, _ = s.twoFlows(at, e.Twofold, air)
+		}
 		b.Upper = e.spill
 	default: // what is above the channel's depth may pass the device or leave the channel
 		b.Lower, b.Upper = math.Min(flow, s.Hold), e.spill

@@ -151,6 +151,11 @@ func (s *Segment) HeadOfEcho(at int64, echo, air float64) float64 {
 	return s.chain.headOf(at, float64(echo*s.chain.scaleOf(air)), air)
 }
 
+// HidesWithin reports whether the meter has an end that a mean need not show: one whose flows are exact but for what was hidden within its interval.
+func (s *Segment) HidesWithin() bool {
+	return !s.OfMeans() && (!math.IsInf(s.Ends.Least, -1) || !math.IsInf(s.Ends.Most, 1))
+}
+
 // ofMeans reports whether the segment's flows are means that are only known between bounds.
 func (s *Segment) OfMeans() bool { return s.Ends.hull != nil }
 
