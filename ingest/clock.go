@@ -16,8 +16,8 @@ const (
 	reasonRepeated = "local time occurs twice, and the rows do not tell which is meant"
 )
 
-// clock turns the local clock readings of one file into instants. Readings of the hour that the clock shows twice are kept back until
-// the hour is over, and told apart by the order of rows then (see passes).
+// clock turns the local clock readings of one file into instants. Readings of the hour that the clock shows twice are
+// kept back until the hour is over, and told apart by the order of rows then (see passes).
 type clock struct {
 	zone                site.Clock
 	near                int64 // rows no further apart than this follow each other
@@ -29,7 +29,8 @@ type clock struct {
 	has                 [reading.Count]bool
 }
 
-// apply returns the batch in instants; rows without one are among the rejected. The result may be the batch itself, changed.
+// apply returns the batch in instants; rows without one are among the rejected. The result may be the batch itself,
+// changed.
 func (c *clock) apply(b *reading.Batch) *reading.Batch {
 	if c.zone.Fixed {
 		for i := range b.Time {
@@ -59,7 +60,8 @@ func (c *clock) apply(b *reading.Batch) *reading.Batch {
 	return b
 }
 
-// around goes on with a batch in which rows are kept back or come out again: rows before n are done, those from i on are not.
+// around goes on with a batch in which rows are kept back or come out again: rows before n are done, those from i on
+// are not.
 func (c *clock) around(b *reading.Batch, n, i int) *reading.Batch {
 	out := c.fresh()
 	out.Read, out.Misled = b.Read, b.Misled
@@ -106,7 +108,8 @@ func (c *clock) flush() *reading.Batch {
 	return out
 }
 
-// release puts the rows kept back into a batch, or among its rejected ones. next is the instant of the row that follows, if any.
+// release puts the rows kept back into a batch, or among its rejected ones. next is the instant of the row that
+// follows, if any.
 func (c *clock) release(out *reading.Batch, next int64, any bool) {
 	if !c.kept {
 		return
@@ -129,9 +132,9 @@ func (c *clock) release(out *reading.Batch, next int64, any bool) {
 	}
 }
 
-// passes returns from which of the rows kept back on the clock shows the hour for the second time: where local time falls back once. Where it
-// never does, the rows belong to the pass that joins them to the row before or after them. It is −1 when neither tells: time falls
-// more than once (a log sorted by local time), or both passes would do.
+// passes returns from which of the rows kept back on the clock shows the hour for the second time: where local time
+// falls back once. Where it never does, the rows belong to the pass that joins them to the row before or after them. It
+// is −1 when neither tells: time falls more than once (a log sorted by local time), or both passes would do.
 func (c *clock) passes(next int64, any bool) (second int) {
 	times := c.fold.Time
 	falls, at := 0, 0
@@ -174,10 +177,9 @@ func (c *clock) resolve(local int64) (utc int64, twice bool, reason string) {
 // reasonFar is why a reading is rejected whose time lies decades from the first one of its file.
 const reasonFar = "time is more than 20 years off the beginning of the file: was the clock reset?"
 
-// correctTimes takes the logger's own errors out of instants: stamps of the start or end of an interval move to its middle, of means and volumes to
-// its end, and the error
-// between clock checks, linear in time and constant outside them, is taken off. Readings decades away from the file's first one are
-// rejected.
+// correctTimes takes the logger's own errors out of instants: stamps of the start or end of an interval move to its
+// middle, of means and volumes to its end, and the error between clock checks, linear in time and constant outside
+// them, is taken off. Readings decades away from the file's first one are rejected.
 func (l *Log) correctTimes(b *reading.Batch, first int64) {
 	const far = 20 * 365 * 24 * int64(time.Hour)
 	shift, means := int64(0), l.Site.Log.Means

@@ -15,8 +15,9 @@ import (
 // usualCodes are numbers by which loggers and databases write that there is no value (common practice).
 var usualCodes = []float64{-99, -999, -9999, -99999, -999999, 9999, 99999, 999999}
 
-// codes finds numbers that look like values and stand for none: a usual code, perhaps converted from another unit, that is written more
-// than once and lies far from all other values of its column. It looks at extremes only, which costs little.
+// codes finds numbers that look like values and stand for none: a usual code, perhaps converted from another unit, that
+// is written more than once and lies far from all other values of its column. It looks at extremes only, which costs
+// little.
 type codes struct {
 	log    *Log
 	column [reading.Count]codeColumn
@@ -41,7 +42,8 @@ type sighting struct {
 	count int
 }
 
-// newCodes watches the columns whose codes the site file does not settle. Counters are left out: they pass every number.
+// newCodes watches the columns whose codes the site file does not settle. Counters are left out: they pass every
+// number.
 func newCodes(l *Log) codes {
 	c := codes{log: l}
 	for q := range c.column {

@@ -46,7 +46,8 @@ func (m *merger) close() {
 	}
 }
 
-// run passes everything on. Files that are out of order come first: only when they are open is their earliest reading known.
+// run passes everything on. Files that are out of order come first: only when they are open is their earliest reading
+// known.
 func (m *merger) run(ctx context.Context) error {
 	slices.SortStableFunc(m.waiting, func(a, b *File) int { return b.rank() - a.rank() })
 	for len(m.waiting) > 0 && m.waiting[0].Disorder != inOrder {
@@ -194,7 +195,8 @@ func (m *merger) read(s *stream) error {
 // reorderWindow is how many rows a row may be late by before its whole file is sorted in memory.
 const reorderWindow = 1 << 16
 
-// readWindow brings the next batch of a file whose rows are somewhat out of order: the earlier half of a window of sorted rows.
+// readWindow brings the next batch of a file whose rows are somewhat out of order: the earlier half of a window of
+// sorted rows.
 func (m *merger) readWindow(s *stream) error {
 	for !s.ended && s.window.Len() < 2*reorderWindow {
 		b, err := m.fetch(s)
@@ -327,7 +329,8 @@ func (m *merger) loadSorted(s *stream) error {
 	return s.file.relearn(s.batch)
 }
 
-// relearn takes the interval of a file from the first rows that were sorted: the first that were read may be of any time.
+// relearn takes the interval of a file from the first rows that were sorted: the first that were read may be of any
+// time.
 func (f *File) relearn(rows *reading.Batch) error {
 	if f.relearned || rows.Len() < 2 {
 		return nil

@@ -274,9 +274,9 @@ type relearned struct{ file *File }
 
 func (r relearned) Error() string { return r.file.Name + ": its interval is another" }
 
-// Each streams all readings in the order of time, each time once, to the function that start returns. That a file's first rows misled, or that
-// its rows are out of order, is found only on the way; then how the file is read is decided anew and everything begins again, with a
-// new call of start.
+// Each streams all readings in the order of time, each time once, to the function that start returns. That a file's
+// first rows misled, or that its rows are out of order, is found only on the way; then how the file is read is decided
+// anew and everything begins again, with a new call of start.
 func (l *Log) Each(ctx context.Context, start func() func(*reading.Batch) error) error {
 	for {
 		err := l.pass(ctx, start())

@@ -12,8 +12,8 @@ import (
 // errEnd is the end of a file or of the log.
 var errEnd = io.EOF
 
-// unique drops the second and later readings of one time: equal ones are repetitions; others are conflicts, and the reading
-// that stays is marked. The last reading is kept back until it is known what follows it, so that the result
+// unique drops the second and later readings of one time: equal ones are repetitions; others are conflicts, and the
+// reading that stays is marked. The last reading is kept back until it is known what follows it, so that the result
 // does not depend on where batches end. Then the readings of the period are passed on.
 func (m *merger) unique(b *reading.Batch) error {
 	start := 0

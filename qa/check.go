@@ -41,11 +41,12 @@ const (
 	Gap
 )
 
-// Grade is a result on the five-value scheme of open ocean-observing practice (QARTOD manual for water level, table 3-1).
+// Grade is a result on the five-value scheme of open ocean-observing practice (QARTOD manual for water level, table
+// 3-1).
 type Grade int
 
-// The grades. A reading is rolled up to the worst of its checks: 9, then 4, 3, 1; it is 2 only when no check could be run on it. A pass of one check
-// never outranks a doubt of another.
+// The grades. A reading is rolled up to the worst of its checks: 9, then 4, 3, 1; it is 2 only when no check could be
+// run on it. A pass of one check never outranks a doubt of another.
 const (
 	Pass         Grade = 1
 	NotEvaluated Grade = 2
@@ -233,10 +234,10 @@ type Limits struct {
 }
 
 // NewLimits fills what the site file leaves open from the log's interval and resolution: a spike window of seven
-// intervals, three deviations, a noise floor of 3 mm or two steps of the log, a value stuck for an hour or 20 intervals,
-// bridges of at most four hours; half a step below zero; half the highest head as the most that water rises in one interval; steps of
-// five noise floors between levels that stand for six hours or 24 intervals; a signal that moves by one step in a day; changes of five noise
-// floors from reading to reading; 20 mm between two sensors.
+// intervals, three deviations, a noise floor of 3 mm or two steps of the log, a value stuck for an hour or 20
+// intervals, bridges of at most four hours; half a step below zero; half the highest head as the most that water rises
+// in one interval; steps of five noise floors between levels that stand for six hours or 24 intervals; a signal that
+// moves by one step in a day; changes of five noise floors from reading to reading; 20 mm between two sensors.
 func NewLimits(s site.Screening, interval, gapLimit time.Duration, resolution float64) Limits {
 	interval = max(interval, time.Second)
 	l := Limits{Resolution: resolution, GapLimit: gapLimit, Step: resolution, TooLarge: s.TooLarge,

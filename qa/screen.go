@@ -15,11 +15,12 @@ type Window struct {
 	Figure   []float64 // as logged: Value itself where the log holds a level, else a flow
 	Unusable []bool    // nothing can be made of the reading; nil when all can be used
 	Suspect  []bool    // the instrument itself casts doubt; nil when it never did
-	// DownstreamHead is the head of the water below the device, under the corrected settings; Downstream says where it is known. Nil when
-	// the log has no such column.
+	// DownstreamHead is the head of the water below the device, under the corrected settings; Downstream says where it
+	// is known. Nil when the log has no such column.
 	DownstreamHead []float64
 	Downstream     []bool
-	// SecondHead is the head by a second sensor, under the corrected settings; Second says where it is known. Nil when there is none.
+	// SecondHead is the head by a second sensor, under the corrected settings; Second says where it is known. Nil when
+	// there is none.
 	SecondHead []float64
 	Second     []bool
 	Verdicts   []Verdict // what the whole record says of readings at an end; nil before it was read once, or when it says nothing
@@ -35,7 +36,8 @@ type Span struct {
 	Valid    float64 // highest head for which the rating is valid; +Inf for none
 	Usual    float64 // highest head that is expected: the least of maximum head, Valid and Top
 	Low      float64 // lowest valid head
-	// Least and Most are the figures at which the meter stops, ∓Inf for none; Falling says that the flow falls as the figure rises.
+	// Least and Most are the figures at which the meter stops, ∓Inf for none; Falling says that the flow falls as the
+	// figure rises.
 	Least, Most float64
 	Falling     bool
 	Twofold     float64 // logged flow from which on two heads give the same flow, that of a full pipe; 0 for none
@@ -87,8 +89,8 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 	return ready
 }
 
-// Forget drops rows from the front of the window that no check needs any more: all but those within a spike window before
-// ready, and the one before it. It returns how many; the caller moves its columns up by that many rows.
+// Forget drops rows from the front of the window that no check needs any more: all but those within a spike window
+// before ready, and the one before it. It returns how many; the caller moves its columns up by that many rows.
 func (s *Screener) Forget(w *Window, ready int) (dropped int) {
 	if ready == 0 {
 		return 0
@@ -193,7 +195,8 @@ func (s *Screener) blanking(w *Window, from, until int) {
 // nearest is the distance up to which a reading is too near: the blanking distance to half a step of the log.
 func (s *Screener) nearest(span *Span) float64 { return span.Blanking + s.Limits.Resolution/2 + 1e-9 }
 
-// ends are the figures at and beyond which a reading stands at an end: within half a step of the log, and never by a rounding of the arithmetic alone.
+// ends are the figures at and beyond which a reading stands at an end: within half a step of the log, and never by a
+// rounding of the arithmetic alone.
 func (s *Screener) ends(span *Span) (least, most float64) {
 	within := func(end float64) float64 {
 		if math.IsInf(end, 0) {

@@ -11,8 +11,9 @@ type run struct {
 	scanned int // rows looked at
 }
 
-// scanStuck follows runs of one value over the rows that are new in the window and flags the rows of long ones. A run goes on
-// within the tolerance of its first value, above zero flow (a dry channel rightly repeats itself), and not over a gap.
+// scanStuck follows runs of one value over the rows that are new in the window and flags the rows of long ones. A run
+// goes on within the tolerance of its first value, above zero flow (a dry channel rightly repeats itself), and not over
+// a gap.
 func (s *Screener) scanStuck(w *Window) {
 	if s.Limits.StuckDuration == math.MaxInt64 { // the check is not run
 		s.run = run{start: len(w.Time), scanned: len(w.Time)}
@@ -42,7 +43,8 @@ func (s *Screener) scanStuck(w *Window) {
 	s.run = r
 }
 
-// stick flags a row of a long run, unless the meter shows no more, or no less, than it: then the water may stand behind it for as long as it likes.
+// stick flags a row of a long run, unless the meter shows no more, or no less, than it: then the water may stand behind
+// it for as long as it likes.
 func (s *Screener) stick(w *Window, i int) {
 	if !s.hides(w, i) {
 		w.Flags[i] |= Stuck

@@ -6,7 +6,8 @@ import (
 	"time"
 )
 
-// sensorRange flags figures that the sensor cannot give, and those that its user does not expect; a value at a limit is within it.
+// sensorRange flags figures that the sensor cannot give, and those that its user does not expect; a value at a limit is
+// within it.
 func (s *Screener) sensorRange(w *Window, from, until int) {
 	l := &s.Limits
 	if math.IsInf(l.SensorLeast, -1) && math.IsInf(l.SensorMost, 1) && math.IsInf(l.UserLeast, -1) && math.IsInf(l.UserMost, 1) {
@@ -22,8 +23,8 @@ func (s *Screener) sensorRange(w *Window, from, until int) {
 	}
 }
 
-// rates flags readings that differ from the last good one by more than the water can rise or fall in the time between them; a change of exactly
-// the limit is within it, whatever the residue of the arithmetic.
+// rates flags readings that differ from the last good one by more than the water can rise or fall in the time between
+// them; a change of exactly the limit is within it, whatever the residue of the arithmetic.
 func (s *Screener) rates(w *Window, from, until int) {
 	if s.Limits.RatePer == 0 {
 		return
@@ -56,8 +57,9 @@ func (s *Screener) rates(w *Window, from, until int) {
 	})
 }
 
-// steps flags the first reading after a jump that does not come back: on either side of it the level stands still, to a third of the jump, for
-// the length of the step window. A storm recedes and is none, and so is a flow that stops or begins.
+// steps flags the first reading after a jump that does not come back: on either side of it the level stands still, to a
+// third of the jump, for the length of the step window. A storm recedes and is none, and so is a flow that stops or
+// begins.
 func (s *Screener) steps(w *Window, from, until int) {
 	limit, length := s.Limits.StepLimit, s.Limits.StepWindow.Nanoseconds()
 	gap := s.Limits.GapLimit.Nanoseconds()
@@ -114,8 +116,8 @@ func (e *extremes) add(at int64, v float64, oldest int64) {
 
 // flat follows the attenuation of the signal: how little it moved over the last window.
 //
-// A window in which the signal moved by more than the limit is not flat, whatever else is in it. As long as the window holds such a move the rows only wait; extremes, which
-// cost ten times as much, are taken when it does not.
+// A window in which the signal moved by more than the limit is not flat, whatever else is in it. As long as the window
+// holds such a move the rows only wait; extremes, which cost ten times as much, are taken when it does not.
 type flat struct {
 	extremes
 	waiting   []sample // rows since the extremes were followed last
@@ -133,7 +135,8 @@ func (f *flat) begin(at int64) {
 	f.waiting, f.first, f.since, f.exact, f.moved = f.waiting[:0], 0, at, false, at-1
 }
 
-// still takes in a row and reports whether the signal moved by no more than the limit in the window that begins at oldest.
+// still takes in a row and reports whether the signal moved by no more than the limit in the window that begins at
+// oldest.
 func (f *flat) still(at int64, v float64, oldest int64, limit float64) bool {
 	if f.exact {
 		f.add(at, v, oldest)
@@ -172,8 +175,9 @@ func (f *flat) wait(at int64, v float64, limit float64) {
 	f.first, f.low, f.high = len(f.waiting)-1, v, v
 }
 
-// attenuated flags readings at whose end the signal has moved by no more than a step of the log for the whole window, with water over the
-// crest: what a sensor does that sees a wall, or whose damping is far too strong. The window trails, so the first of it are not flagged.
+// attenuated flags readings at whose end the signal has moved by no more than a step of the log for the whole window,
+// with water over the crest: what a sensor does that sees a wall, or whose damping is far too strong. The window
+// trails, so the first of it are not flagged.
 func (s *Screener) attenuated(w *Window, from, until int) {
 	length, gap := s.Limits.FlatWindow.Nanoseconds(), s.Limits.GapLimit.Nanoseconds()
 	f := &s.flat
@@ -192,7 +196,8 @@ func (s *Screener) attenuated(w *Window, from, until int) {
 	}
 }
 
-// restless follows how many of the last changes from reading to reading are large, and how many turn back on the one before.
+// restless follows how many of the last changes from reading to reading are large, and how many turn back on the one
+// before.
 type restless struct {
 	moves [noiseReadings]float64 // large ones; 0 for small ones
 	n     int
@@ -204,8 +209,8 @@ type restless struct {
 // noiseReadings is how many changes from reading to reading the noise check looks at.
 const noiseReadings = 30
 
-// noise flags readings at the end of a stretch in which half of the changes from one to the next are large and most of those turn back: waves, foam, a
-// loose sensor. A storm rises and falls, and does not turn. The stretch trails.
+// noise flags readings at the end of a stretch in which half of the changes from one to the next are large and most of
+// those turn back: waves, foam, a loose sensor. A storm rises and falls, and does not turn. The stretch trails.
 func (s *Screener) noise(w *Window, from, until int) {
 	r, gap, limit := &s.restless, s.Limits.GapLimit.Nanoseconds(), s.Limits.NoiseLimit
 	for i := from; i < until; i++ {
@@ -257,8 +262,8 @@ func (s *Screener) secondSensor(w *Window, from, until int) {
 	}
 }
 
-// edges returns how far the heads on both sides of a run, rows start to end−1, are above it at the least; false where the log has no rows or a gap
-// there.
+// edges returns how far the heads on both sides of a run, rows start to end−1, are above it at the least; false where
+// the log has no rows or a gap there.
 func (s *Screener) edges(w *Window, start, end int) (above float64, ok bool) {
 	gap := s.Limits.GapLimit.Nanoseconds()
 	if start == 0 || w.Time[start]-w.Time[start-1] > gap || w.Time[end]-w.Time[end-1] > gap {
@@ -270,8 +275,8 @@ func (s *Screener) edges(w *Window, start, end int) (above float64, ok bool) {
 // edge is a difference of head from one reading to the next that is abrupt.
 func (s *Screener) edge() float64 { return math.Max(5*s.Limits.Resolution, 0.005) }
 
-// peak judges a run of one value above zero that has ended. A flat top that the water came up to in more than a few steps at once is one that something
-// cut off: real crests round off.
+// peak judges a run of one value above zero that has ended. A flat top that the water came up to in more than a few
+// steps at once is one that something cut off: real crests round off.
 func (s *Screener) peak(w *Window, start, end int) {
 	if end-start < 4 || start == 0 {
 		return

@@ -10,7 +10,8 @@ import (
 	"retotal/recompute/total"
 )
 
-// addBefore integrates what the meter showed, and what it would have shown with the corrected settings, between neighbours that are not too far apart.
+// addBefore integrates what the meter showed, and what it would have shown with the corrected settings, between
+// neighbours that are not too far apart.
 func (e *Engine) addBefore(low, high int) {
 	for _, q := range e.beforeFlow[min(low+1, high-1):high] {
 		e.peakShown = max(e.peakShown, q)
@@ -21,7 +22,8 @@ func (e *Engine) addBefore(low, high int) {
 	}
 }
 
-// addLane integrates the flows of a lane over rows low to high−1, row low being one that was taken in before, into series that run by a clock.
+// addLane integrates the flows of a lane over rows low to high−1, row low being one that was taken in before, into
+// series that run by a clock.
 func (e *Engine) addLane(l *settings.Lane, flows []float64, clock []int64, low, high int, series ...*total.Series) {
 	if e.ofIntervals() {
 		e.addIntervals(flows, clock, low, high, series)
@@ -44,7 +46,8 @@ func (e *Engine) addLane(l *settings.Lane, flows []float64, clock []int64, low, 
 	}
 }
 
-// addIntervals adds means and volumes, each over its own interval; row low is one that was taken in before, unless it is the first of all.
+// addIntervals adds means and volumes, each over its own interval; row low is one that was taken in before, unless it
+// is the first of all.
 func (e *Engine) addIntervals(flows []float64, clock []int64, low, high int, series []*total.Series) {
 	for i := e.fresh(low); i < high; i++ {
 		off := clock[i] - e.Time[i]
@@ -115,9 +118,9 @@ func (e *Engine) addPassed(low, high int) {
 	}
 }
 
-// addSquares adds up how much the random part of each reading counts: the square of what a metre of head changes in its volume, by day, for after and for the
-// difference; and how the flow bends with head, which turns noise into volume. Exactly one of the lanes that raise heads moves in each segment, by its standard
-// uncertainty.
+// addSquares adds up how much the random part of each reading counts: the square of what a metre of head changes in its
+// volume, by day, for after and for the difference; and how the flow bends with head, which turns noise into volume.
+// Exactly one of the lanes that raise heads moves in each segment, by its standard uncertainty.
 func (e *Engine) addSquares(low, high int) {
 	if len(e.sources) == 0 {
 		return
@@ -134,7 +137,8 @@ func (e *Engine) addSquares(low, high int) {
 	}
 }
 
-// addCurve adds what the flow bends by with head at row i, over its time: Q″ of the power law that passes with the same slope.
+// addCurve adds what the flow bends by with head at row i, over its time: Q″ of the power law that passes with the same
+// slope.
 func (e *Engine) addCurve(day, i int, slope, seconds float64) {
 	if h, q := e.Head[i], e.afterFlow[i]; h > 0 && q > 0 {
 		e.curves[day].volume += float64(slope / h * (float64(slope*h)/q - 1) * seconds)
@@ -161,7 +165,8 @@ func (e *Engine) slope(i int) (after, before float64) {
 	return after, before
 }
 
-// doubtOf is the expanded uncertainty of the corrected flow of row i, m³/s: every source that moves the flow of a single reading.
+// doubtOf is the expanded uncertainty of the corrected flow of row i, m³/s: every source that moves the flow of a
+// single reading.
 func (e *Engine) doubtOf(i int) float64 {
 	squares := 0.0
 	for k := range e.sources {
@@ -180,16 +185,17 @@ func (e *Engine) doubtOf(i int) float64 {
 	return coverage * math.Sqrt(squares)
 }
 
-// bend follows accepted readings that follow each other, two intervals at a time, whatever the batches that they come in.
+// bend follows accepted readings that follow each other, two intervals at a time, whatever the batches that they come
+// in.
 type bend struct {
 	points int // since the last triple: 1 or 2
 	t      [2]int64
 	q      [2][2]float64 // after, and after less before
 }
 
-// addBends adds up what every other reading of rows low to high−1, which follow an accepted one, changes in the volume of its day. Flow that wanders between
-// readings like a Brownian path, the roughest that is usual, makes the total err by that over the root of 3; smooth flow by a third of it (worked out from the
-// variances of its bridges).
+// addBends adds up what every other reading of rows low to high−1, which follow an accepted one, changes in the volume
+// of its day. Flow that wanders between readings like a Brownian path, the roughest that is usual, makes the total err
+// by that over the root of 3; smooth flow by a third of it (worked out from the variances of its bridges).
 func (e *Engine) addBends(low, high int) {
 	if len(e.sources) == 0 || e.ofIntervals() {
 		return
@@ -232,7 +238,8 @@ func (e *Engine) addPeaks(low, high int) {
 	}
 }
 
-// addJoin notes by how much the two ways of joining readings over a change differ, when there is a change between the last accepted reading and row i.
+// addJoin notes by how much the two ways of joining readings over a change differ, when there is a change between the
+// last accepted reading and row i.
 func (e *Engine) addJoin(i int, a, b end) {
 	if len(e.sources) == 0 || e.ofIntervals() {
 		return
@@ -249,7 +256,8 @@ func (e *Engine) addJoin(i int, a, b end) {
 	e.joins[day][1] += float64((after-before)*(after-before)) / 3
 }
 
-// choice is the volume by which a lane's two ways of joining two readings differ; 0 where it has no change between them.
+// choice is the volume by which a lane's two ways of joining two readings differ; 0 where it has no change between
+// them.
 func (e *Engine) choice(l *settings.Lane, a, b end, rate func(*settings.Segment, int64, float64) float64) (volume float64) {
 	cuts := l.ChangesIn(a.at, b.at)
 	if len(cuts) == 0 {
@@ -259,7 +267,8 @@ func (e *Engine) choice(l *settings.Lane, a, b end, rate func(*settings.Segment,
 	return volume - e.trapezoid(a.at, a.flow, b.at, b.flow)
 }
 
-// addBeyond adds up, over rows low to high−1, the volume of heads above the limit of validity times how much less well its coefficient is known there.
+// addBeyond adds up, over rows low to high−1, the volume of heads above the limit of validity times how much less well
+// its coefficient is known there.
 func (e *Engine) addBeyond(low, high int) {
 	if len(e.sources) == 0 {
 		return
@@ -278,7 +287,8 @@ func (e *Engine) addBeyond(low, high int) {
 	}
 }
 
-// addEdges notes what a mean puts on either side of the bounds of days that its interval holds: when in the interval it flowed is not known.
+// addEdges notes what a mean puts on either side of the bounds of days that its interval holds: when in the interval it
+// flowed is not known.
 func (e *Engine) addEdges(t0, t1 int64, flow float64) {
 	for day := e.calendar.Day(max(t0, e.from)); ; day++ {
 		_, bound := e.calendar.Bounds(day)

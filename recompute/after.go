@@ -127,8 +127,8 @@ func (a *after) add(e *Engine, low, high int) {
 	}
 }
 
-// clean returns the end of the rows from low on that follow an accepted neighbour, fail no check that drops them, and share
-// its segment.
+// clean returns the end of the rows from low on that follow an accepted neighbour, fail no check that drops them, and
+// share its segment.
 func (a *after) clean(e *Engine, low, high int) int {
 	if low == 0 || !a.last.any || a.last.at != e.Time[low-1] || a.last.bound.Held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
 		return low
@@ -262,7 +262,8 @@ func (a *after) unscreened(e *Engine, i int, raw float64) {
 	}
 }
 
-// counted returns the flow of a lane that counts for a reading that is used, and what is known of it; raw is its flow whatever stands behind it.
+// counted returns the flow of a lane that counts for a reading that is used, and what is known of it; raw is its flow
+// whatever stands behind it.
 func (e *Engine) counted(s *settings.Segment, i int, raw float64, action site.Action, ruling int) (float64, settings.Bound) {
 	if ruling >= 0 {
 		if x := &e.rulings.list[ruling]; x.Action == site.RuleBound {
@@ -292,7 +293,8 @@ func (e *Engine) counted(s *settings.Segment, i int, raw float64, action site.Ac
 	return raw, settings.Exactly(raw)
 }
 
-// heldAt returns the least that flowed at a reading that stands at an end, and its bounds. Water below the device that drowns it leaves less, or nothing that is known.
+// heldAt returns the least that flowed at a reading that stands at an end, and its bounds. Water below the device that
+// drowns it leaves less, or nothing that is known.
 func (e *Engine) heldAt(s *settings.Segment, i int, raw float64) (float64, settings.Bound) {
 	b := s.Bounds(e.Time[i], e.figure[i], e.airAt(i), raw, e.Flags[i])
 	switch {
@@ -337,8 +339,9 @@ func (e *Engine) spanning(i int, flow float64, b settings.Bound) (float64, setti
 	return flow, b
 }
 
-// opens is when the interval begins that the mean of row i stands for: at the reading before it or, where that is further away than the log's own interval,
-// one interval before its stamp. Half an interval more is taken for a stamp that came late.
+// opens is when the interval begins that the mean of row i stands for: at the reading before it or, where that is
+// further away than the log's own interval, one interval before its stamp. Half an interval more is taken for a stamp
+// that came late.
 func (e *Engine) opens(i int) int64 {
 	at := e.Time[i]
 	if e.primary == reading.Counter {
@@ -351,7 +354,8 @@ func (e *Engine) opens(i int) int64 {
 	return own
 }
 
-// trapezoid is the volume under a straight line, m³, rounded before it is added to another; of means over intervals, the mean times the time.
+// trapezoid is the volume under a straight line, m³, rounded before it is added to another; of means over intervals,
+// the mean times the time.
 func (e *Engine) trapezoid(t0 int64, q0 float64, t1 int64, q1 float64) float64 {
 	if e.ofIntervals() {
 		q0 = q1
@@ -368,8 +372,8 @@ func (a *after) drop(e *Engine, i int) {
 	}
 }
 
-// join integrates from the last accepted reading to row i, if anything may be put between them, and returns the volume. own is what is known of the flows of
-// the other lanes.
+// join integrates from the last accepted reading to row i, if anything may be put between them, and returns the volume.
+// own is what is known of the flows of the other lanes.
 func (a *after) join(e *Engine, i int, flow, raw float64, b settings.Bound, own []settings.Bound) (volume float64) {
 	class := Measured
 	t0, t1 := a.last.at, e.Time[i]
@@ -438,7 +442,8 @@ func (w *whatIf) join(a *after, e *Engine, i int, t0 int64, b settings.Bound, br
 	w.beside.step(e, i, t0)
 }
 
-// intervalBridge puts the mean of the means on both sides over dropped ones, within the longest bridge, and says what became of the stretch.
+// intervalBridge puts the mean of the means on both sides over dropped ones, within the longest bridge, and says what
+// became of the stretch.
 func (a *after) intervalBridge(e *Engine, i int, t0 int64, flow float64) fate {
 	s := &a.stretch
 	if !a.last.any || s.dropped == 0 || s.leftOut || s.gap || t0-a.last.at > a.bridge || t0 <= a.last.at {
@@ -453,8 +458,9 @@ func (a *after) intervalBridge(e *Engine, i int, t0 int64, flow float64) fate {
 	return joined
 }
 
-// fill puts an estimate in the place of missing time, when the site file asks for it and the time is no longer than it allows: all of it or nothing. It
-// stays a class of its own in every total. What-if lanes are filled by the same rule from their own flows, except by the time of day.
+// fill puts an estimate in the place of missing time, when the site file asks for it and the time is no longer than it
+// allows: all of it or nothing. It stays a class of its own in every total. What-if lanes are filled by the same rule
+// from their own flows, except by the time of day.
 func (a *after) fill(e *Engine, i int, t0 int64, flow float64) {
 	f, t1 := e.site.Filling, e.Time[i]
 	if f.Rule == site.FillNot || f.Rule == "" || t1-t0 > f.Limit.Nanoseconds() {
@@ -502,8 +508,8 @@ func (x *brackets) between(t0 int64, a settings.Bound, t1 int64, b settings.Boun
 	x.upper.Step(t0, a.Upper, t1, b.Upper)
 }
 
-// settle gives the difference that screening made since the last accepted reading to the events behind it, in equal parts
-// to each dropped or changed reading.
+// settle gives the difference that screening made since the last accepted reading to the events behind it, in equal
+// parts to each dropped or changed reading.
 func (a *after) settle(e *Engine, i int, volume float64) {
 	causes := a.stretch.events
 	if event := e.events.open[index((e.Flags[i] & a.drops &^ qa.Gap).First())]; event != nil {

@@ -30,8 +30,8 @@ func (a *Averages) Average(rule site.AverageRule) (m3PerDay float64, ok bool) {
 	return a.OverMeasured, a.Measured > 0
 }
 
-// AverageDays works the averages out of days by one of their volumes. A day counts as measured when as much of it is covered as the rule asks, and
-// something is.
+// AverageDays works the averages out of days by one of their volumes. A day counts as measured when as much of it is
+// covered as the rule asks, and something is.
 func AverageDays(days []Period, volume func(*Period) Volume, rule site.Completeness) (a Averages) {
 	sum := 0.0
 	for i := range days {
@@ -50,7 +50,8 @@ func AverageDays(days []Period, volume func(*Period) Volume, rule site.Completen
 	return a
 }
 
-// Statistics describe the corrected daily volumes of a record, m³, and its greatest flows, m³/s. A part of a day is no daily volume: only its greatest may be one.
+// Statistics describe the corrected daily volumes of a record, m³, and its greatest flows, m³/s. A part of a day is no
+// daily volume: only its greatest may be one.
 type Statistics struct {
 	Days        int // whole, and as well covered as they have to be
 	Least       float64
@@ -66,10 +67,12 @@ type Statistics struct {
 	PeakMeanAt  int64   // its end
 }
 
-// percentilesShown are the percentiles of daily volume. The 20th, exceeded on 80 % of days, is a usual measure of dry-weather flow (common practice).
+// percentilesShown are the percentiles of daily volume. The 20th, exceeded on 80 % of days, is a usual measure of
+// dry-weather flow (common practice).
 var percentilesShown = []int{5, 20, 50, 80, 95}
 
-// WholeDay is the part of a day that its total covers at least when it is described as a daily volume; common practice, no permit text sets one.
+// WholeDay is the part of a day that its total covers at least when it is described as a daily volume; common practice,
+// no permit text sets one.
 const WholeDay = 0.95
 
 // statistics works them out of the days; least is the part that the site file asks to be covered.
@@ -147,8 +150,9 @@ func (p *peaks) add(t0 int64, q0 float64, t1 int64, q1 float64, joined bool) {
 	}
 }
 
-// Periods groups days by a name of their labels, such as that of their week, quarter or year: what a permit may ask for beside months. A period is as long as the
-// calendar has it, so that its coverage tells of what the log lacks at either end.
+// Periods groups days by a name of their labels, such as that of their week, quarter or year: what a permit may ask for
+// beside months. A period is as long as the calendar has it, so that its coverage tells of what the log lacks at either
+// end.
 func (r *Result) Periods(name func(day string) string) (list []Period) {
 	for i := range r.Days {
 		d := &r.Days[i]

@@ -12,9 +12,11 @@ import (
 	"retotal/recompute/device"
 )
 
-// Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty, everything is computed again, and the change of
-// the total, times as much, is the source's part of it: the slope, and not what curvature adds on one side. Parts that are the same for all readings (datum, coefficient, geometry, temperature, the survey behind a correction) are
-// fully correlated over a total; the random part of a reading is not. The parts of independent sources add in squares.
+// Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty,
+// everything is computed again, and the change of the total, times as much, is the source's part of it: the slope, and
+// not what curvature adds on one side. Parts that are the same for all readings (datum, coefficient, geometry,
+// temperature, the survey behind a correction) are fully correlated over a total; the random part of a reading is not.
+// The parts of independent sources add in squares.
 const (
 	coverage       = 2.0   // factor of an expanded uncertainty of about 95 %
 	nudge          = 0.1   // by which part of its standard uncertainty a source is moved
@@ -72,7 +74,8 @@ type Interval struct {
 	Lift      float64 // m³ by which noise of the readings may lift the total; Low goes down by it
 }
 
-// Interval returns [L − U of L, H + U of H] of the time that the total covers; false when it has no budget. Bounds make it wide where H − L exceeds a tenth of U.
+// Interval returns [L − U of L, H + U of H] of the time that the total covers; false when it has no budget. Bounds make
+// it wide where H − L exceeds a tenth of U.
 func (p *Period) Interval() (x Interval, ok bool) {
 	if p.Budget == nil || p.After.Missing() {
 		return x, false
@@ -239,8 +242,9 @@ func (r *Result) addBudget(p *Period) {
 	}
 }
 
-// budgetOf adds up the uncertainty of a period's corrected total, of the bounds around it and of its difference from before. Squares is the sum of the squares of
-// what a metre of head would change in the volume of each reading, m⁴; Bends the sum of the squares of what may have been missed between readings of a day, m⁶.
+// budgetOf adds up the uncertainty of a period's corrected total, of the bounds around it and of its difference from
+// before. Squares is the sum of the squares of what a metre of head would change in the volume of each reading, m⁴;
+// Bends the sum of the squares of what may have been missed between readings of a day, m⁶.
 func (r *Result) budgetOf(p *Period) *Budget {
 	b := &Budget{}
 	var sum [4]float64
@@ -256,7 +260,8 @@ func (r *Result) budgetOf(p *Period) *Budget {
 	return b
 }
 
-// effects are what one standard uncertainty of a source changes, m³: in after, in the difference, and in the least and the most that can have flowed.
+// effects are what one standard uncertainty of a source changes, m³: in after, in the difference, and in the least and
+// the most that can have flowed.
 func (r *Result) effects(s *Source, p *Period) [4]float64 {
 	after := p.After.M3()
 	low, high := p.Bracketed.of(p.After)
@@ -282,8 +287,8 @@ func (r *Result) effects(s *Source, p *Period) [4]float64 {
 // pair is an effect on a total and its bounds, and one on the difference.
 func pair(total, difference float64) [4]float64 { return [4]float64{total, difference, total, total} }
 
-// Halve says which single source would have to be how much better known for half the uncertainty; input is its new standard uncertainty. It fails when no
-// single one can do it, and names the largest then.
+// Halve says which single source would have to be how much better known for half the uncertainty; input is its new
+// standard uncertainty. It fails when no single one can do it, and names the largest then.
 func (b *Budget) Halve() (part *Part, input float64, ok bool) {
 	for i := range b.Parts {
 		p := &b.Parts[i]

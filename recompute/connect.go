@@ -6,7 +6,8 @@ import (
 	"sort"
 )
 
-// end is one end of an interval between two readings that count: the reading as the log has it, and the flow that counts for it.
+// end is one end of an interval between two readings that count: the reading as the log has it, and the flow that
+// counts for it.
 type end struct {
 	at     int64
 	figure float64
@@ -14,7 +15,8 @@ type end struct {
 	flow   float64 // m³/s
 }
 
-// connect integrates a lane between two readings. rate gives the flow of a head under a segment, for the sides of a change at which nothing moved.
+// connect integrates a lane between two readings. rate gives the flow of a head under a segment, for the sides of a
+// change at which nothing moved.
 func (e *Engine) connect(l *settings.Lane, a, b end, rate func(*settings.Segment, int64, float64) float64, step func(int64, float64, int64, float64)) {
 	cuts := l.ChangesIn(a.at, b.at)
 	if len(cuts) == 0 || e.moved(a.at, b.at) {

@@ -17,8 +17,8 @@ type Drowned struct {
 	Source   string
 }
 
-// drown replaces the free flow of drowned readings where the device has an equation for it. Where it has none that holds, the last flow that it knows, or the free
-// one, is the most that can have flowed.
+// drown replaces the free flow of drowned readings where the device has an equation for it. Where it has none that
+// holds, the last flow that it knows, or the free one, is the most that can have flowed.
 func (e *Engine) drown(low, high int) {
 	if e.DownstreamHead == nil {
 		return
@@ -53,7 +53,8 @@ func (w *whatIf) drown(e *Engine, i int) {
 	}
 }
 
-// knowDrowned gives the estimated flow the uncertainty that its drowned equation adds, at the most, in place of the usual one.
+// knowDrowned gives the estimated flow the uncertainty that its drowned equation adds, at the most, in place of the
+// usual one.
 func (e *Engine) knowDrowned() {
 	if e.drowned.Computed == 0 {
 		return

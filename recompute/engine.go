@@ -1,8 +1,9 @@
 // Package recompute carries settings timelines through the log: head, flow and totals, lane beside lane.
 //
-// Before is what the meter made of the readings with the settings it had: every reading counts, heads below zero give no flow and flows stop at the
-// most that it shows. After is the corrected lane with the readings that screening accepts. Logged is the flow column of the log. What-if lanes are
-// further timelines over the readings that the corrected lane accepts. All are integrated over the same reporting days.
+// Before is what the meter made of the readings with the settings it had: every reading counts, heads below zero give
+// no flow and flows stop at the most that it shows. After is the corrected lane with the readings that screening
+// accepts. Logged is the flow column of the log. What-if lanes are further timelines over the readings that the
+// corrected lane accepts. All are integrated over the same reporting days.
 package recompute
 
 import (
@@ -17,7 +18,8 @@ import (
 	"retotal/recompute/total"
 )
 
-// Rows is a stretch of readings with all that was decided on them, in columns of one length. It is valid during the call.
+// Rows is a stretch of readings with all that was decided on them, in columns of one length. It is valid during the
+// call.
 type Rows struct {
 	Time   []int64
 	Value  []float64 // the logged figure that the flow is computed from, SI; of counters and interval volumes, the mean flow of the interval
@@ -25,12 +27,12 @@ type Rows struct {
 	Before []float64 // m³/s
 	After  []float64 // m³/s; meaningful where Used
 	Used   []bool    // whether After counts
-	// Lower and Upper are the flows between which the truth lies, m³/s: After itself where it is exact; Upper is +Inf where nothing bounds it.
-	// Both are meaningful where Used.
+	// Lower and Upper are the flows between which the truth lies, m³/s: After itself where it is exact; Upper is +Inf
+	// where nothing bounds it. Both are meaningful where Used.
 	Lower, Upper []float64
 	Ruling       func(i int) int // number of the ruling that a row is under; −1 for none
-	// Doubt is the expanded uncertainty (95 %) of After of row i, m³/s; false where the reading does not count as it was read, or the flow is only bounded, or when there is
-	// no budget.
+	// Doubt is the expanded uncertainty (95 %) of After of row i, m³/s; false where the reading does not count as it
+	// was read, or the flow is only bounded, or when there is no budget.
 	Doubt  func(i int) (float64, bool)
 	Logged []float64 // m³/s; nil when the log has no flow
 	State  []reading.State

@@ -15,12 +15,14 @@ type Factor struct {
 	Plain    int // that agree without it
 }
 
-// Explains reports whether the factor, and nothing else, stands between the logged flow and the lane's: as when a coefficient was rounded.
+// Explains reports whether the factor, and nothing else, stands between the logged flow and the lane's: as when a
+// coefficient was rounded.
 func (f Factor) Explains() bool {
 	return f.Value != 1 && f.Within > f.Plain && float64(f.Within) >= factorShare*float64(f.Readings)
 }
 
-// RoundedCoefficient is by how much a coefficient of four digits may be rounded: half a unit of the last digit of 1.000.
+// RoundedCoefficient is by how much a coefficient of four digits may be rounded: half a unit of the last digit of
+// 1.000.
 const RoundedCoefficient = 0.0005
 
 // Rules for a common factor.

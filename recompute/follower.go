@@ -26,11 +26,13 @@ func lagOf(k int) float64 {
 	return shortestLag * math.Pow(1.25, float64(k-1))
 }
 
-// follower works out what the disagreement of one lane is worth, in m³: the net difference of each span in which readings disagree, whatever its sign, or the net
-// difference at each size of flow, if that is more: an error that grows with flow may cancel over a day. A reading that disagrees alone is none.
+// follower works out what the disagreement of one lane is worth, in m³: the net difference of each span in which
+// readings disagree, whatever its sign, or the net difference at each size of flow, if that is more: an error that
+// grows with flow may cancel over a day. A reading that disagrees alone is none.
 //
-// Meters damp their flow: it lags behind the level, by lag × its own rise since the reading before (first-order damping exactly, an average nearly). Over a span that adds
-// up to the rise over the whole, so that any lag can be taken out of the span's net difference afterwards. The lag that leaves least is taken.
+// Meters damp their flow: it lags behind the level, by lag × its own rise since the reading before (first-order damping
+// exactly, an average nearly). Over a span that adds up to the rise over the whole, so that any lag can be taken out of
+// the span's net difference afterwards. The lag that leaves least is taken.
 type follower struct {
 	segment *settings.Segment
 	cap     float64 // m³/s, the most that a meter with these settings shows
@@ -119,8 +121,8 @@ func (f *follower) addSize(d disagreement) {
 	limb.rise += d.rise
 }
 
-// lagging reports whether a lag is what the disagreement looks like: too little while flow rises and too much while it falls. A fault of some hours on one limb looks
-// like a lag there and nowhere else.
+// lagging reports whether a lag is what the disagreement looks like: too little while flow rises and too much while it
+// falls. A fault of some hours on one limb looks like a lag there and nowhere else.
 func (f *follower) lagging(k int) bool {
 	rising, falling := &f.limbs[0], &f.limbs[1]
 	if least := math.Min(rising.rise, -falling.rise); least < limbShare*math.Max(rising.rise, -falling.rise) {

@@ -12,7 +12,8 @@ import (
 // mostSampled is how many readings a Monte Carlo check takes: ten years of one-minute readings.
 const mostSampled = 5_500_000
 
-// sampler keeps the heads of readings that count, with the time that each stands for, so that a total can be drawn again and again.
+// sampler keeps the heads of readings that count, with the time that each stands for, so that a total can be drawn
+// again and again.
 type sampler struct {
 	heads, seconds []float64
 	starts         []int               // first reading of each segment's stretch
@@ -48,8 +49,9 @@ type Draws struct {
 	Low, High float64 // 2.5 and 97.5 per cent of the draws lie below, m³
 }
 
-// MonteCarlo draws the corrected total so many times, every source from a normal distribution, through the ratings themselves and not through slopes. The same
-// seed gives the same result, whatever the machine's cores. It fails when the engine kept no sample, or could not keep all of it.
+// MonteCarlo draws the corrected total so many times, every source from a normal distribution, through the ratings
+// themselves and not through slopes. The same seed gives the same result, whatever the machine's cores. It fails when
+// the engine kept no sample, or could not keep all of it.
 func (r *Result) MonteCarlo(count int, seed uint64) (d Draws, ok bool) {
 	s := r.sampler
 	if s == nil || s.full || len(s.heads) == 0 || count < 2 || r.Total.Budget == nil {
@@ -83,8 +85,9 @@ func (r *Result) MonteCarlo(count int, seed uint64) (d Draws, ok bool) {
 	return d, true
 }
 
-// chances are what moves each source in each draw, in standard uncertainties: for every source one value from each of so many equal parts of the normal
-// distribution, in an order of its own (Latin hypercube sampling), so that few draws already have the spread that they should.
+// chances are what moves each source in each draw, in standard uncertainties: for every source one value from each of
+// so many equal parts of the normal distribution, in an order of its own (Latin hypercube sampling), so that few draws
+// already have the spread that they should.
 func (r *Result) chances(count int, seed uint64) [][]float64 {
 	out := make([][]float64, len(r.Total.Budget.Parts))
 	for j := range out {
@@ -98,7 +101,8 @@ func (r *Result) chances(count int, seed uint64) [][]float64 {
 	return out
 }
 
-// draw computes the total once with every source moved by its chance, and the random part of every reading by one of its own.
+// draw computes the total once with every source moved by its chance, and the random part of every reading by one of
+// its own.
 func (r *Result) draw(k int, chances [][]float64, random *rand.Rand, memory []float64) float64 {
 	s := r.sampler
 	raised, factor, rest, noise := map[string]float64{}, 1.0, 0.0, 0.0

@@ -14,7 +14,8 @@ type otherRule struct {
 	series   *total.Series
 }
 
-// setUpOthers prepares the other rules, when figures were reported: days from midnight and from 06:00 to 09:00, by the clock of the report, of the logger and of UTC.
+// setUpOthers prepares the other rules, when figures were reported: days from midnight and from 06:00 to 09:00, by the
+// clock of the report, of the logger and of UTC.
 func (e *Engine) setUpOthers(first int64) {
 	s := e.site
 	if len(s.Report.Submitted) == 0 {

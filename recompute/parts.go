@@ -7,9 +7,10 @@ import (
 	"retotal/recompute/total"
 )
 
-// The difference of after and before is stated over the time that both cover, in parts that add up to it exactly: the settings (what a meter with the corrected
-// ones would have shown, less what this one showed), the limits of the meter (what it could not show and the log still knows), drowned flow, what is filled, and
-// screening, which is the rest. What before counted in time that after lacks, and the other way round, stands apart.
+// The difference of after and before is stated over the time that both cover, in parts that add up to it exactly: the
+// settings (what a meter with the corrected ones would have shown, less what this one showed), the limits of the meter
+// (what it could not show and the log still knows), drowned flow, what is filled, and screening, which is the rest.
+// What before counted in time that after lacks, and the other way round, stands apart.
 
 // parts integrates what the difference is made of.
 type parts struct {
@@ -157,7 +158,8 @@ func (p *parts) gain(t0 int64, q0 float64, t1 int64, q1 float64) {
 	}
 }
 
-// beside is the recorded lane moved by a source of uncertainty, over the readings that count: what before and after share of the source cancels.
+// beside is the recorded lane moved by a source of uncertainty, over the readings that count: what before and after
+// share of the source cancels.
 type beside struct {
 	lane   *settings.Lane
 	flow   []float64

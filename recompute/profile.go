@@ -9,7 +9,8 @@ import (
 
 const profileHour = int64(3600e9)
 
-// Profile is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled from.
+// Profile is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled
+// from.
 type Profile struct {
 	first int64 // number of the first hour since 1970
 	sum   []float64
@@ -68,8 +69,8 @@ type Match struct {
 	Correlation float64 // of their flows; Pearson's for a line, Spearman's for ranks
 }
 
-// FromDonor estimates hours of this site from another's: by the least-squares line through the hours that both have, or by the flow of the same rank among
-// them. It fails when they share too few hours.
+// FromDonor estimates hours of this site from another's: by the least-squares line through the hours that both have, or
+// by the flow of the same rank among them. It fails when they share too few hours.
 func (p *Profile) FromDonor(donor *Profile, byRank bool) (estimate func(hour int64) (float64, bool), m Match, ok bool) {
 	var own, theirs []float64
 	for k := range donor.sum {
@@ -114,7 +115,8 @@ func line2(x, y []float64) func(float64) float64 {
 	return func(v float64) float64 { return meanY + float64(slope*(v-meanX)) }
 }
 
-// sameRank returns the value among sorted own ones that has the rank of x among sorted others; beyond them the nearest end.
+// sameRank returns the value among sorted own ones that has the rank of x among sorted others; beyond them the nearest
+// end.
 func sameRank(others, own []float64, x float64) float64 {
 	i, found := slices.BinarySearch(others, x)
 	switch {

@@ -10,7 +10,8 @@ import (
 	"retotal/ingest/site"
 )
 
-// usualUncertainty is what a tape or staff reading over a weir is taken to be good for where a visit does not say (95 %, common practice).
+// usualUncertainty is what a tape or staff reading over a weir is taken to be good for where a visit does not say (95
+// %, common practice).
 const usualUncertainty = 0.003 // m
 
 // Doubt is the expanded uncertainty of a visit's head, m.
@@ -26,8 +27,9 @@ func (r *Residual) Explained(step float64) bool {
 	return !r.Found || math.Abs(r.After()) <= r.Doubt()+step/2+1e-9
 }
 
-// Propose writes corrections that would bring the corrected lane to the visits, as text for a site file; "" when it agrees with all of them already or
-// no empty distance can carry the correction. Equal differences make a step; differences that grow make a drift from visit to visit.
+// Propose writes corrections that would bring the corrected lane to the visits, as text for a site file; "" when it
+// agrees with all of them already or no empty distance can carry the correction. Equal differences make a step;
+// differences that grow make a drift from visit to visit.
 func Propose(r *Result) string {
 	step := r.Facts.Resolution[r.Site.Log.Primary]
 	var found []*Residual

@@ -103,8 +103,8 @@ func (b *Bracket) of(total Volume) (low, high float64) {
 	return v - counted + b.Low.M3(), v - counted + b.High.M3()
 }
 
-// Edges are the parts of a mean or volume that stand inside and outside of a period's bounds when it is spread evenly over its interval, m³. The truth may be all of it on
-// either side.
+// Edges are the parts of a mean or volume that stand inside and outside of a period's bounds when it is spread evenly
+// over its interval, m³. The truth may be all of it on either side.
 type Edges struct{ StartIn, StartOut, EndIn, EndOut float64 }
 
 // MovedVolumes are the volumes of a period when one source of uncertainty is moved.
@@ -146,7 +146,8 @@ func (p *Period) Upper() (m3 float64, known bool) {
 // Both reports whether before and after can be compared.
 func (p *Period) Both() bool { return !p.Before.Missing() && !p.After.Missing() }
 
-// CommonBefore is what before counted in the time that after covers too, m³; CommonAfter is the corrected total in the time that before covers too.
+// CommonBefore is what before counted in the time that after covers too, m³; CommonAfter is the corrected total in the
+// time that before covers too.
 func (p *Period) CommonBefore() float64 { return p.Before.M3() - p.Parts.Lost.M3() }
 func (p *Period) CommonAfter() float64  { return p.After.M3() - p.Parts.Gained.M3() }
 

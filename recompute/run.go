@@ -15,7 +15,8 @@ type Options struct {
 	Without []int // numbers of corrections; for each a lane that lacks it
 	Budget  bool  // the uncertainty of every total; costs a lane or two a source
 	Draws   int   // of a Monte Carlo check of the budget; 0 for none
-	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided; nil for nowhere.
+	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided;
+	// nil for nowhere.
 	Rows func() (func(*Rows) error, error)
 	// Donor opens the log of another site, from which missing time is filled; needed only where a site file names one.
 	Donor func(siteFile string) (*Donor, error)
@@ -25,7 +26,8 @@ type Options struct {
 type Log interface {
 	// Known is what arithmetic needs to know of the log. It may become better known while the log is read.
 	Known() *reading.Facts
-	// Each hands all rows over in the order of time. begin is called when reading begins, and again when it must begin anew.
+	// Each hands all rows over in the order of time. begin is called when reading begins, and again when it must begin
+	// anew.
 	Each(ctx context.Context, begin func() func(*reading.Batch) error) error
 }
 
@@ -42,8 +44,9 @@ func Check(s *site.Site, without []int) problem.List {
 	return problems
 }
 
-// Run computes a site: the one way in. The log is read once; once more where steps found in it are defensible onsets, or missing time is filled from hours that
-// it must be read for; once more where the whole record shows what a first pass could not know; and once for each ruling, to see what it did.
+// Run computes a site: the one way in. The log is read once; once more where steps found in it are defensible onsets,
+// or missing time is filled from hours that it must be read for; once more where the whole record shows what a first
+// pass could not know; and once for each ruling, to see what it did.
 func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
 	r := runner{log: l, site: s, options: o}
 	var problems problem.List
@@ -151,7 +154,8 @@ func (r *runner) fillFrom(ctx context.Context, first *Result) error {
 	return nil
 }
 
-// pass reads the log through all lanes, and again where the whole record shows what was not known. A ruling that is not nil is passed over.
+// pass reads the log through all lanes, and again where the whole record shows what was not known. A ruling that is not
+// nil is passed over.
 func (r *runner) pass(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (*Result, error) {
 	for pass := 1; ; pass++ {
 		engine, err := r.read(ctx, rows, without)
@@ -169,8 +173,8 @@ func (r *runner) pass(ctx context.Context, rows func() (func(*Rows) error, error
 	}
 }
 
-// mostPasses is how often a log is read at most for what only the whole record shows: where its meter ends, which stays there are faults, and where it ends
-// without these.
+// mostPasses is how often a log is read at most for what only the whole record shows: where its meter ends, which stays
+// there are faults, and where it ends without these.
 const mostPasses = 4
 
 // read reads the log once.
@@ -208,8 +212,8 @@ func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error
 	return engine, err
 }
 
-// outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings after its
-// end. It is called once the log's first and last reading are known.
+// outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings
+// after its end. It is called once the log's first and last reading are known.
 func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 	clock := s.Log.Clock
 	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)", clock.Format(l.From), clock.Format(l.Till), clock.Name)

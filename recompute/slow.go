@@ -9,8 +9,8 @@ import (
 	"retotal/recompute/stat"
 )
 
-// slow gathers slow statistics of the log, one value a reporting day, in which a change of settings shows: the night minimum is the lowest hourly mean of
-// the head, of readings that no check doubts.
+// slow gathers slow statistics of the log, one value a reporting day, in which a change of settings shows: the night
+// minimum is the lowest hourly mean of the head, of readings that no check doubts.
 type slow struct {
 	hour    int64 // number of the hour at hand
 	sum     float64
@@ -144,8 +144,8 @@ type ChangePoint struct {
 	Confidence float64
 }
 
-// changePoints looks for changes, or a drift where that explains a series better, in the night minimum, in the ratio of the logged flow to that of the recorded settings, and in the ratio of the
-// counter to the logged flow.
+// changePoints looks for changes, or a drift where that explains a series better, in the night minimum, in the ratio of
+// the logged flow to that of the recorded settings, and in the ratio of the counter to the logged flow.
 func (e *Engine) changePoints(r *Result) (list []ChangePoint) {
 	e.slow.close()
 	series := func(statistic, unit string, value func(i int) (float64, bool)) {

@@ -207,8 +207,8 @@ type register struct {
 	any      bool
 }
 
-// next returns the mean flow since the reading before; false when there is none: at the first reading, and where the register fell other than
-// by rolling over.
+// next returns the mean flow since the reading before; false when there is none: at the first reading, and where the
+// register fell other than by rolling over.
 func (r *register) next(at int64, shown float64) (flow float64, ok bool) {
 	seconds := float64(at-r.lastTime) * 1e-9
 	increase, from := 0.0, r.last
@@ -225,7 +225,8 @@ func (r *register) next(at int64, shown float64) (flow float64, ok bool) {
 	return increase / seconds, true
 }
 
-// rise is the increase between two readings of one register, over a rollover when that is the smaller step; NaN when it fell otherwise.
+// rise is the increase between two readings of one register, over a rollover when that is the smaller step; NaN when it
+// fell otherwise.
 func (r *register) rise(from, to float64) float64 {
 	increase := to - from
 	if increase < 0 && r.rollover > 0 && increase+r.rollover < r.rollover/2 {

@@ -11,8 +11,9 @@ import (
 	"retotal/qa"
 )
 
-// Trial is what a correction makes of the readings in its span, for a judgement whether a structure allows it: heads by the recorded and by the corrected lane. Readings that
-// stand for something else are left out: those at the ends of what the meter shows, spikes, conflicts.
+// Trial is what a correction makes of the readings in its span, for a judgement whether a structure allows it: heads by
+// the recorded and by the corrected lane. Readings that stand for something else are left out: those at the ends of
+// what the meter shows, spikes, conflicts.
 type Trial struct {
 	Correction    *site.Correction
 	Number        int // of the correction, from 0
@@ -35,7 +36,8 @@ type Heads struct {
 	Inside                 int     // above zero flow and below the end of channel and device or, where none is known, within three times the highest expected head
 }
 
-// farBeyond is how many times the highest expected head still counts as inside a device of which no end is known; common practice.
+// farBeyond is how many times the highest expected head still counts as inside a device of which no end is known;
+// common practice.
 const farBeyond = 3
 
 // Outside is how many are negative, above the highest expected head or below validity.
@@ -59,7 +61,8 @@ type trial struct {
 	guess               float64 // m, the last head that was searched for
 }
 
-// Of logs of flows, whose heads by the recorded lane must be searched for, every reading is tried at first, then one in so many and any beyond the extremes.
+// Of logs of flows, whose heads by the recorded lane must be searched for, every reading is tried at first, then one in
+// so many and any beyond the extremes.
 const (
 	trialAll   = 4096
 	trialEvery = 7 // no divisor of what repeats in a log
@@ -85,11 +88,12 @@ func (t *trials) add(e *Engine, low, high int) {
 	})
 }
 
-// fewestInside is one in how many readings must stand inside the device by the recorded settings: in a channel that is all but dry, a correction may well leave none.
+// fewestInside is one in how many readings must stand inside the device by the recorded settings: in a channel that is
+// all but dry, a correction may well leave none.
 const fewestInside = 100
 
-// refused returns problems with corrections that leave no reading inside the device, above zero flow and below its limit, where the recorded settings have some. sure = true overrules
-// it. It is called once the log is read.
+// refused returns problems with corrections that leave no reading inside the device, above zero flow and below its
+// limit, where the recorded settings have some. sure = true overrules it. It is called once the log is read.
 func (r *Result) refused() (problems problem.List) {
 	for i := range r.Trials {
 		t := &r.Trials[i]
@@ -167,8 +171,9 @@ func (t *trials) finish(e *Engine) (list []Trial) {
 	return list
 }
 
-// headTally counts heads: by how they stand to the device, and in bins, of which the median is taken. A bin is as wide as 1/512 of the octave that it lies in, and keeps the first
-// head that came into it, so that the median of a log in millimetres is exact below half a metre.
+// headTally counts heads: by how they stand to the device, and in bins, of which the median is taken. A bin is as wide
+// as 1/512 of the octave that it lies in, and keeps the first head that came into it, so that the median of a log in
+// millimetres is exact below half a metre.
 type headTally struct {
 	Heads
 	bins [2][]headBin // of heads below zero, and from zero up

@@ -50,7 +50,8 @@ func (r *Result) Seen(p *Period) (low, high float64) {
 	return math.Max(0, low), high
 }
 
-// within returns least less its uncertainty and most more its own of a period without a part of it, which is of a class. Noise may have lifted the total.
+// within returns least less its uncertainty and most more its own of a period without a part of it, which is of a
+// class. Noise may have lifted the total.
 func (r *Result) within(p *Period, part float64, class Class) (low, high float64) {
 	most, known := p.Upper()
 	if !known {
@@ -60,7 +61,8 @@ func (r *Result) within(p *Period, part float64, class Class) (low, high float64
 	return p.Lower() - part - below - p.Lift, most - part + above
 }
 
-// without is the expanded uncertainty of the least and of the most of a total, without that of a class; none when no budget was asked for.
+// without is the expanded uncertainty of the least and of the most of a total, without that of a class; none when no
+// budget was asked for.
 func (b *Budget) without(class Class) (low, high float64) {
 	if b == nil {
 		return 0, 0

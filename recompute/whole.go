@@ -11,9 +11,9 @@ import (
 	"retotal/qa"
 )
 
-// Some things only the whole record shows: whether a meter that logs levels stops at its maximum head, and whether an end of what the meter shows was reached as the
-// water of this record comes and goes, or by a jump that it never makes elsewhere. A first pass takes the usual answer; where the record shows another, it is
-// read again.
+// Some things only the whole record shows: whether a meter that logs levels stops at its maximum head, and whether an
+// end of what the meter shows was reached as the water of this record comes and goes, or by a jump that it never makes
+// elsewhere. A first pass takes the usual answer; where the record shows another, it is read again.
 
 // Whole is what a pass over a whole record showed.
 type Whole struct {
@@ -116,7 +116,8 @@ func (s *stays) begin(at int64, change float64, low bool, flags qa.Flags) {
 	s.latest = 0 // it may have been the first half of the way in
 }
 
-// elsewhere takes in a change between readings of which none stands at an end. The one before an end and the one after it may be half of a jump, and do not count.
+// elsewhere takes in a change between readings of which none stands at an end. The one before an end and the one after
+// it may be half of a jump, and do not count.
 func (s *stays) elsewhere(change float64) {
 	if s.ordinary {
 		s.largest, s.latest = math.Max(s.largest, s.latest), change
@@ -139,7 +140,8 @@ func (s *stays) end(change float64) {
 	s.open, s.left = nil, true
 }
 
-// atEnd reports whether row i stands at an end of what the meter shows, and at which. Zero is one too: a sensor may die there.
+// atEnd reports whether row i stands at an end of what the meter shows, and at which. Zero is one too: a sensor may die
+// there.
 func (e *Engine) atEnd(i int) (end, low bool) {
 	switch flags := e.Flags[i]; {
 	case flags&qa.CutOff != 0:
@@ -152,10 +154,11 @@ func (e *Engine) atEnd(i int) (end, low bool) {
 	return false, false
 }
 
-// verdicts decides what the stays of the whole record were. A change is a jump when it is over three times the largest change elsewhere, 20 mm and ten steps of the
-// log. One jump, in or out, tells of dirt or a dead sensor where readings come every five minutes or faster; at longer intervals, and at the end of little flow,
-// where pumps and valves stop at once, all sides that are known must be jumps; at the end of little flow for an hour or longer. An end that is met so again and
-// again is how this water comes and goes.
+// verdicts decides what the stays of the whole record were. A change is a jump when it is over three times the largest
+// change elsewhere, 20 mm and ten steps of the log. One jump, in or out, tells of dirt or a dead sensor where readings
+// come every five minutes or faster; at longer intervals, and at the end of little flow, where pumps and valves stop at
+// once, all sides that are known must be jumps; at the end of little flow for an hour or longer. An end that is met so
+// again and again is how this water comes and goes.
 func (s *stays) verdicts(e *Engine) (again []stay) {
 	s.end(math.NaN())
 	limit := max(3*math.Max(s.largest, s.latest), leastJump, 10*e.screener.Limits.Resolution)
@@ -226,7 +229,8 @@ func (x *stay) judge(dead, long bool) qa.Verdict {
 	return x.usual()
 }
 
-// learn adds what the whole record showed in this pass to what was known; news says that a reading may be another for it.
+// learn adds what the whole record showed in this pass to what was known; news says that a reading may be another for
+// it.
 func (e *Engine) learn(p *plan, known *Whole) (w *Whole, news bool) {
 	found := e.stays.verdicts(e) // before the extremes are final
 	w = &Whole{shown: e.stays.shown, stays: found}

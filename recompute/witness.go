@@ -100,8 +100,8 @@ func (w *Witness) finish() Witness {
 	return *w
 }
 
-// compareBlock is how many rows are compared at a time: where all of them agree to the rounding of the flow alone, that of
-// the level need not be worked out.
+// compareBlock is how many rows are compared at a time: where all of them agree to the rounding of the flow alone, that
+// of the level need not be worked out.
 const compareBlock = 256
 
 // lane takes in the flows of one segment for the rows from first on.
@@ -133,7 +133,8 @@ func (w *Witness) lane(e *Engine, m *Misfit, f *follower, s *settings.Segment, f
 	}
 }
 
-// durations works out the time that each of n rows stands for, in seconds: since the row before, or the log's interval after a gap.
+// durations works out the time that each of n rows stands for, in seconds: since the row before, or the log's interval
+// after a gap.
 func (w *Witness) durations(e *Engine, first, n int) {
 	w.seconds = w.seconds[:0]
 	for i := first; i < first+n; i++ {
@@ -145,7 +146,8 @@ func (w *Witness) durations(e *Engine, first, n int) {
 	}
 }
 
-// add takes in a block and returns how many rows have a flow, how many of these differ by no more than half, and the least difference.
+// add takes in a block and returns how many rows have a flow, how many of these differ by no more than half, and the
+// least difference.
 func (m *Misfit) add(flows, logged, seconds []float64, states []reading.State, times []int64, half float64) (present, within int, least float64) {
 	least = math.Inf(1)
 	sum, largest, at := 0.0, m.Largest, -1
@@ -178,8 +180,8 @@ func (m *Misfit) add(flows, logged, seconds []float64, states []reading.State, t
 	return present, within, least
 }
 
-// rangeOf returns a flow that half a step of the level cannot exceed anywhere in a block: flow rises with head, so it is less
-// than the flow half a step above the highest head less that half a step below the lowest.
+// rangeOf returns a flow that half a step of the level cannot exceed anywhere in a block: flow rises with head, so it
+// is less than the flow half a step above the highest head less that half a step below the lowest.
 func (w *Witness) rangeOf(e *Engine, s *settings.Segment, first, n int) float64 {
 	lowest, highest := e.figure[first], e.figure[first]
 	for _, v := range e.figure[first+1 : first+n] {
@@ -207,7 +209,8 @@ func (w *Witness) rounding(e *Engine, s *settings.Segment, first, n int) {
 	}
 }
 
-// follow passes the rows of a block on and counts those that agree to the rounding of flow and, where level says so, of level.
+// follow passes the rows of a block on and counts those that agree to the rounding of flow and, where level says so, of
+// level.
 func (w *Witness) follow(e *Engine, m *Misfit, f *follower, flows []float64, first int, half float64, level bool) (within int) {
 	for i, flow := range flows {
 		if e.flowState[first+i] != reading.Present {

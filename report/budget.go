@@ -9,8 +9,8 @@ import (
 	"retotal/recompute"
 )
 
-// budget is the table of the sources of the total's uncertainty, the largest first; people do not read of those that add
-// nothing.
+// budget is the table of the sources of the total's uncertainty, the largest first; people do not read of those that
+// add nothing.
 func (r *Run) budget() *Table {
 	b := r.Result.Total.Budget
 	if b == nil {

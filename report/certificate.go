@@ -11,8 +11,8 @@ import (
 	"retotal/ingest/reading"
 )
 
-// WriteCertificate writes how the log of a site was understood: every decision on every file with its reason and what else was possible, the columns,
-// and what became of every row.
+// WriteCertificate writes how the log of a site was understood: every decision on every file with its reason and what
+// else was possible, the columns, and what became of every row.
 func WriteCertificate(w io.Writer, l *ingest.Log) {
 	fmt.Fprintln(w, "Log")
 	var last []reading.Decision

@@ -11,7 +11,8 @@ import (
 	"retotal/recompute/audit"
 )
 
-// Compare prints what differs between two records of a site, and what it did to the totals. Volumes are m³, as records hold them.
+// Compare prints what differs between two records of a site, and what it did to the totals. Volumes are m³, as records
+// hold them.
 func Compare(w io.Writer, old, now *Record) {
 	fmt.Fprintf(w, "%s, then and now\n\n", now.Site.ID)
 	if old.Site.ID != now.Site.ID {
@@ -69,7 +70,8 @@ func compareTotals(w io.Writer, old, now *Record) {
 	t.Text(w)
 }
 
-// overIn counts the days of a month that are over the daily limit after the correction, beyond doubt, and those of which it cannot be told.
+// overIn counts the days of a month that are over the daily limit after the correction, beyond doubt, and those of
+// which it cannot be told.
 func (r *Record) overIn(month string) string {
 	n, open := 0, 0
 	for _, d := range r.OverLimit.read() {

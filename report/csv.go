@@ -7,7 +7,8 @@ import (
 	"strconv"
 )
 
-// asCSV writes tables of one kind below each other, under one header: numbers without grouping, empty where there is none.
+// asCSV writes tables of one kind below each other, under one header: numbers without grouping, empty where there is
+// none.
 func asCSV(tables ...*Table) []byte {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)

@@ -86,8 +86,8 @@ func (f *Folder) Write(name string, content []byte) error {
 // locked are the statuses whose results are not replaced: the one of now, and the word of earlier versions for it.
 var locked = []string{site.Signed, "approved"}
 
-// Locked refuses to replace results that were signed, unless the new ones say that they take their place; then it returns
-// where the old ones are kept. The same record again is no change.
+// Locked refuses to replace results that were signed, unless the new ones say that they take their place; then it
+// returns where the old ones are kept. The same record again is no change.
 func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
 	old, sha, path, bad := ReadRecord(f.final)
 	if bad != nil || old.Approval == nil || !slices.Contains(locked, old.Approval.Status) {

@@ -43,7 +43,8 @@ func sideOf(p *recompute.Period) (side, bool) {
 	return both, true
 }
 
-// after writes a corrected total; where bounds make most of its uncertainty, it is the least or the most that flowed, and says so.
+// after writes a corrected total; where bounds make most of its uncertainty, it is the least or the most that flowed,
+// and says so.
 func (r *Run) after(p *recompute.Period, decimals int) string {
 	text := r.volume(p.After, decimals)
 	if s, ok := sideOf(p); ok && s != both {
@@ -52,7 +53,8 @@ func (r *Run) after(p *recompute.Period, decimals int) string {
 	return text
 }
 
-// plusMinus writes how sure a period's total is: "+/- 1,234 m3 (1.5 %)", or "between 1,200 and 1,900 m3" where bounds make most of it; "" when it has no budget.
+// plusMinus writes how sure a period's total is: "+/- 1,234 m3 (1.5 %)", or "between 1,200 and 1,900 m3" where bounds
+// make most of it; "" when it has no budget.
 func (r *Run) plusMinus(p *recompute.Period, decimals int) string {
 	if p.Budget == nil || p.After.M3() == 0 {
 		return ""
@@ -85,8 +87,9 @@ func (r *Run) doubt(p *recompute.Period) string {
 	return fmt.Sprintf("%.1f %%", 100*p.Budget.Expanded()/p.After.M3())
 }
 
-// ofAfter words the error of before in per cent of the corrected total, with what the uncertainty of that total leaves open: the other of the two definitions in use
-// (of the true value, 23 CCR 1030(a); of the indicated one, COMAR 20.70.06.04). Both are compared over the time that both cover.
+// ofAfter words the error of before in per cent of the corrected total, with what the uncertainty of that total leaves
+// open: the other of the two definitions in use (of the true value, 23 CCR 1030(a); of the indicated one, COMAR
+// 20.70.06.04). Both are compared over the time that both cover.
 func ofAfter(p *recompute.Period) string {
 	before, after := p.CommonBefore(), p.CommonAfter()
 	if !p.Both() || after == 0 {
@@ -140,7 +143,8 @@ func (r *Run) splitText(p *recompute.Period, decimals int) string {
 	return text
 }
 
-// apartText says what stands apart from the difference because only one of before and after covers its time; "" when nothing does.
+// apartText says what stands apart from the difference because only one of before and after covers its time; "" when
+// nothing does.
 func (r *Run) apartText(p *recompute.Period, decimals int) string {
 	unit := r.site().Report.VolumeUnit
 	var list []string

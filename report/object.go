@@ -66,7 +66,8 @@ func (t *Table) object(b *bytes.Buffer, row []any) error {
 	return nil
 }
 
-// recorded is a cell as the record holds it: SI units, volumes to 0.001 m³, flows to 10⁻⁷ m³/s, mm to 0.1, times in UTC.
+// recorded is a cell as the record holds it: SI units, volumes to 0.001 m³, flows to 10⁻⁷ m³/s, mm to 0.1, times in
+// UTC.
 func recorded(k Kind, cell any) any {
 	switch v := cell.(type) {
 	case told:

@@ -195,7 +195,8 @@ func (r *Run) codes(p *period) string {
 	return strings.Join(codes, " ")
 }
 
-// apart are what before counted in time that after does not cover, and what is filled in time that before does not cover.
+// apart are what before counted in time that after does not cover, and what is filled in time that before does not
+// cover.
 func apart() []figure[period] {
 	return []figure[period]{
 		volumeOf(Column{Key: "before_only_m3", Optional: true}, func(p *period) recompute.Volume { return p.Parts.Lost }),

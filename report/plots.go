@@ -181,8 +181,8 @@ func (r *Run) addTrack(p *plot.Plot, t *track, name string, style func(*plotter.
 	}
 }
 
-// strokeLength is how many points of a flow are drawn in one stroke: the time to draw a stroke grows with the square of the
-// pixels that it covers.
+// strokeLength is how many points of a flow are drawn in one stroke: the time to draw a stroke grows with the square of
+// the pixels that it covers.
 const strokeLength = 60
 
 func (r *Run) addLine(p *plot.Plot, points plotter.XYs, name string, style func(*plotter.Line), legend bool) {
@@ -326,7 +326,8 @@ func (r *Report) cumulative(run *Run) *picture {
 // leastDuration is how many measured days a flow duration curve needs, common practice.
 const leastDuration = 20
 
-// duration shows the mean flow of a day over the share of the days on which it was exceeded, by the plotting position i / (n + 1); nil for a few days.
+// duration shows the mean flow of a day over the share of the days on which it was exceeded, by the plotting position i
+// / (n + 1); nil for a few days.
 func (r *Report) duration(run *Run) *picture {
 	unit, least := run.site().Report.FlowUnit, run.site().Report.Complete.LeastDay
 	p := newPlot("Flow duration", "mean flow of a day ("+unit.Symbol+")")

@@ -81,7 +81,8 @@ func curve(s *settings.Segment, top float64, unit func(float64) float64) plotter
 	return points
 }
 
-// DrawRatings draws ratings over heads from zero to top into a file, PNG or SVG by its ending; the file appears whole or not at all.
+// DrawRatings draws ratings over heads from zero to top into a file, PNG or SVG by its ending; the file appears whole
+// or not at all.
 func DrawRatings(name string, names []string, ratings []device.Rating, top float64, unit quantity.Unit) error {
 	p := newPlot("Rating", "flow ("+unit.Symbol+")")
 	p.X.Label.Text = "head above the level of zero flow (m)"

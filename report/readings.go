@@ -64,8 +64,9 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	return w, nil
 }
 
-// readingsSchema names the columns: one name has one meaning, whatever the log holds. What the log says begins with logged_. Instants carry the UTC flag, local
-// times do not. logged says that the log has a flow beside the quantity that flows are computed from.
+// readingsSchema names the columns: one name has one meaning, whatever the log holds. What the log says begins with
+// logged_. Instants carry the UTC flag, local times do not. logged says that the log has a flow beside the quantity
+// that flows are computed from.
 func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
 	var nodes schema.FieldList
 	add := func(name string, optional bool, logical schema.LogicalType, physical parquet.Type) {
@@ -141,7 +142,8 @@ func (w *readingsWriter) add(rows *recompute.Rows) error {
 	return nil
 }
 
-// packed appends a value that may be absent in the way of the format: levels for all rows, values for those that have one.
+// packed appends a value that may be absent in the way of the format: levels for all rows, values for those that have
+// one.
 func packed(levels []int16, values []float64, present bool, v float64) ([]int16, []float64) {
 	if !present {
 		return append(levels, 0), values

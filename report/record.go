@@ -15,8 +15,8 @@ import (
 	"retotal/recompute"
 )
 
-// Record is the correction record: what was read, decided, computed and found. Volumes are m³ rounded to 0.001, times are UTC. It
-// holds no time of its own, so that the same input gives the same record.
+// Record is the correction record: what was read, decided, computed and found. Volumes are m³ rounded to 0.001, times
+// are UTC. It holds no time of its own, so that the same input gives the same record.
 type Record struct {
 	Program     string          `json:"program"`
 	Version     string          `json:"version"`
@@ -130,7 +130,8 @@ type donorRecord struct {
 	Correlation float64 `json:"correlation"`
 }
 
-// ReadRecord reads a correction record; file may also be the folder that it is in. It returns the record, its hash and its path.
+// ReadRecord reads a correction record; file may also be the folder that it is in. It returns the record, its hash and
+// its path.
 func ReadRecord(file string) (rec *Record, sha string, path string, bad *problem.Problem) {
 	if info, err := os.Stat(file); err == nil && info.IsDir() {
 		file = filepath.Join(file, marker)

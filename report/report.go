@@ -1,4 +1,5 @@
-// Package report turns results into the output folder, whole or not at all; it computes nothing but rounding and layout.
+// Package report turns results into the output folder, whole or not at all; it computes nothing but rounding and
+// layout.
 package report
 
 import (
@@ -16,8 +17,8 @@ type Report struct {
 	tracks   *tracks
 }
 
-// New begins the report of one pass over a log; the folder is the caller's to commit or discard. A pass that has to begin
-// again takes a new report.
+// New begins the report of one pass over a log; the folder is the caller's to commit or discard. A pass that has to
+// begin again takes a new report.
 func New(folder *Folder, l *ingest.Log) (*Report, error) {
 	w, err := newReadingsWriter(folder, l)
 	if err != nil {

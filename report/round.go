@@ -5,8 +5,9 @@ import (
 	"strings"
 )
 
-// significant writes a value to so many significant figures. Ties are rounded to the even digit or, with halfUp, away from zero; a tie is one of the
-// decimals that stand for the value (the shortest that do), so that 2.675 to three figures is a tie as it is on paper.
+// significant writes a value to so many significant figures. Ties are rounded to the even digit or, with halfUp, away
+// from zero; a tie is one of the decimals that stand for the value (the shortest that do), so that 2.675 to three
+// figures is a tie as it is on paper.
 func significant(v float64, figures int, halfUp bool) string {
 	sign := ""
 	text := strconv.FormatFloat(v, 'e', -1, 64)

@@ -57,7 +57,8 @@ func (r *Run) NeedsPerson() (reasons []string) {
 	return reasons
 }
 
-// limitReasons says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule has them below or not counted.
+// limitReasons says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule
+// has them below or not counted.
 func (r *Run) limitReasons() (reasons []string) {
 	open := map[string][]string{}
 	for _, l := range r.Limits {
@@ -74,7 +75,8 @@ func (r *Run) limitReasons() (reasons []string) {
 	return reasons
 }
 
-// leastCoverage is the part of the time below which a total is called incomplete; common practice, no permit text sets one.
+// leastCoverage is the part of the time below which a total is called incomplete; common practice, no permit text sets
+// one.
 const leastCoverage = recompute.WholeDay
 
 // volume writes a volume in the report's unit with the given decimals, or "missing".

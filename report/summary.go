@@ -12,7 +12,8 @@ import (
 	"retotal/recompute/audit"
 )
 
-// Summary prints the answer for people: what the total was, what it is now, how sure that is, why, and what needs a look.
+// Summary prints the answer for people: what the total was, what it is now, how sure that is, why, and what needs a
+// look.
 func Summary(w io.Writer, r *Run, folder string) {
 	res, unit := r.Result, r.site().Report.VolumeUnit.Symbol
 	decimals := r.decimals(res.Total.Before.M3())
@@ -184,7 +185,8 @@ func byOutcome(over []audit.DayOverLimit) map[audit.Outcome][]string {
 	return by
 }
 
-// unsure words the days that are not below the limit beyond doubt, and those of the log without readings; "" when there are none.
+// unsure words the days that are not below the limit beyond doubt, and those of the log without readings; "" when there
+// are none.
 func (r *Run) unsure(by map[audit.Outcome][]string) string {
 	var parts []string
 	for _, o := range []audit.Outcome{audit.ByRule, audit.Unsure} {

@@ -8,8 +8,8 @@ import (
 	"retotal/recompute"
 )
 
-// Table is the figures of one subject. It is built once, from values, and written as text (text.go), page (pagetable.go),
-// CSV (csv.go) and record (object.go) by one writer each.
+// Table is the figures of one subject. It is built once, from values, and written as text (text.go), page
+// (pagetable.go), CSV (csv.go) and record (object.go) by one writer each.
 type Table struct {
 	Columns []Column
 	Rows    [][]any      // values in SI units by the kind of their column; nil where there is none
@@ -19,8 +19,8 @@ type Table struct {
 	past    []past // the rows of a record that was read
 }
 
-// Column says what its cells are, what they are called and where they stand. One without a key is not in the record, one
-// without a title nowhere else.
+// Column says what its cells are, what they are called and where they stand. One without a key is not in the record,
+// one without a title nowhere else.
 type Column struct {
 	Key      string // in the record
 	Title    string // without a unit
@@ -37,8 +37,8 @@ type Column struct {
 // Kind is what the values of a column are, and by that in which unit and to how many digits they are written.
 type Kind uint8
 
-// The kinds. Words are text; so is a figure that is Written, as somebody wrote it or as it was rounded. A Figure is of a
-// kind of its own.
+// The kinds. Words are text; so is a figure that is Written, as somebody wrote it or as it was rounded. A Figure is of
+// a kind of its own.
 const (
 	Words   Kind = iota
 	Yes          // bool
@@ -112,7 +112,8 @@ func (u *units) symbol(k Kind) string {
 	return ""
 }
 
-// figure is a column and where its cells come from. A new figure of a subject is one line in the subject's list of them.
+// figure is a column and where its cells come from. A new figure of a subject is one line in the subject's list of
+// them.
 type figure[T any] struct {
 	Column
 	of func(*T) any

@@ -10,8 +10,8 @@ import (
 // slots is the most slots of time that a track keeps: a pixel of a plot, or half of one.
 const slots = 2400
 
-// track is a flow over time, thinned to the least and the greatest value of each slot, so that no peak is lost whatever the
-// length of the log. Slots double in width when the log outgrows them.
+// track is a flow over time, thinned to the least and the greatest value of each slot, so that no peak is lost whatever
+// the length of the log. Slots double in width when the log outgrows them.
 type track struct {
 	origin int64
 	width  int64 // ns of one slot

@@ -128,7 +128,8 @@ func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOpt
 	return run.NeedsPerson(), err
 }
 
-// write computes a site and writes its results into a folder, which the caller commits or discards; place is where they are said to be.
+// write computes a site and writes its results into a folder, which the caller commits or discards; place is where they
+// are said to be.
 func (j *job) write(ctx context.Context, folder *report.Folder, place string) (*report.Run, error) {
 	var rep *report.Report
 	run, err := j.withRecord().compute(ctx, func() (func(*recompute.Rows) error, error) {

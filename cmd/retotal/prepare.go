@@ -28,8 +28,8 @@ func (j *job) withRecord() *job {
 	return j
 }
 
-// prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together. Each number in without adds
-// a lane that lacks that correction.
+// prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together.
+// Each number in without adds a lane that lacks that correction.
 func prepare(file string, without ...int) (*job, error) {
 	s, problems := site.Load(file)
 	if s == nil {
@@ -48,7 +48,8 @@ func prepare(file string, without ...int) (*job, error) {
 	return j, nil
 }
 
-// compute runs the site and looks at the result from outside. rows is called for each pass over the log and returns where its rows go; it may be nil.
+// compute runs the site and looks at the result from outside. rows is called for each pass over the log and returns
+// where its rows go; it may be nil.
 func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
 	result, err := recompute.Run(ctx, j.log, j.site, recompute.Options{Without: j.without, Budget: j.budget, Draws: j.draws, Rows: rows, Donor: openDonor})
 	if err == nil {

@@ -17,7 +17,8 @@ type headToRate struct {
 	note string
 }
 
-// allRows rates the heads of every rating. A flow that a rating does not reach is told in missed; when nothing at all is reached that is an error.
+// allRows rates the heads of every rating. A flow that a rating does not reach is told in missed; when nothing at all
+// is reached that is an error.
 func allRows(ratings []rated, o rateOptions, unit quantity.Unit, below *float64) (rows [][]report.RatedFlow, missed []string, err error) {
 	reached := 0
 	for _, r := range ratings {

@@ -134,7 +134,8 @@ func (l *Layout) stampOf(fields [][]byte, column int) []byte {
 	return fields[column]
 }
 
-// findEpoch recognises stamps that count seconds (ten digits) or milliseconds (thirteen) since 1970: years 2001 to 2286.
+// findEpoch recognises stamps that count seconds (ten digits) or milliseconds (thirteen) since 1970: years 2001 to
+// 2286.
 func (l *Layout) findEpoch(rows []sampleRow, column int) bool {
 	for _, row := range rows {
 		field := row.fields[column]

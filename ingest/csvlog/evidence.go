@@ -12,8 +12,8 @@ import (
 	"retotal/ingest/site"
 )
 
-// evidence is what the rows of a file say about how it is written. It is gathered from the first rows and, where those leave
-// something open or turn out to have misled, from all of them.
+// evidence is what the rows of a file say about how it is written. It is gathered from the first rows and, where those
+// leave something open or turn out to have misled, from all of them.
 type evidence struct {
 	order    orderEvidence
 	decimal  decimalEvidence
@@ -72,8 +72,8 @@ func (l *Layout) conclude(file string, e *evidence, log *site.Log, whole bool) (
 	return open, bad
 }
 
-// settle reads the whole file, unless it may stop as soon as the order of day and month is proved, and decides anew. A row that
-// contradicts a proof further down is met again when the file is read (reading.MixedDates).
+// settle reads the whole file, unless it may stop as soon as the order of day and month is proved, and decides anew. A
+// row that contradicts a proof further down is met again when the file is read (reading.MixedDates).
 func (l *Layout) settle(file string, r io.Reader, log *site.Log, thorough bool) *problem.Problem {
 	var e evidence
 	lines := newLineReader(r, l.eol)
@@ -153,8 +153,8 @@ func (e *orderEvidence) decide(file string) (o order, because, otherwise string,
 		"a date that settles it", settle)
 }
 
-// decimalEvidence counts what the numbers of a file say about the decimal sign. A number with groups of three digits behind commas or
-// points alone (1,234) may be a thousand or a one: it proves nothing.
+// decimalEvidence counts what the numbers of a file say about the decimal sign. A number with groups of three digits
+// behind commas or points alone (1,234) may be a thousand or a one: it proves nothing.
 type decimalEvidence struct {
 	commas, points           int   // numbers that prove one sign
 	commaLine, pointLine     int32 // the first of each
@@ -202,8 +202,8 @@ func (e *decimalEvidence) proved() bool {
 	return e.commas+e.points > 0 || e.looseCommas+e.loosePoints == 0
 }
 
-// concludeDecimal settles the decimal sign. Where both occur, the one of at least 99 of 100 numbers is taken and the rest is rejected with
-// its lines.
+// concludeDecimal settles the decimal sign. Where both occur, the one of at least 99 of 100 numbers is taken and the
+// rest is rejected with its lines.
 func (l *Layout) concludeDecimal(file string, e *decimalEvidence, log *site.Log, whole bool) (open bool, bad *problem.Problem) {
 	l.decimal = '.'
 	n := &l.notes.decimal
@@ -236,7 +236,8 @@ func (l *Layout) concludeDecimal(file string, e *decimalEvidence, log *site.Log,
 	return false, nil
 }
 
-// midnightEvidence tells whether 0:00 begins or ends the date it is written with, and finds clocks of twelve hours that lack AM and PM.
+// midnightEvidence tells whether 0:00 begins or ends the date it is written with, and finds clocks of twelve hours that
+// lack AM and PM.
 type midnightEvidence struct {
 	last           stamp
 	any            bool

@@ -49,8 +49,8 @@ func (l *Layout) findHeader(file string, text []byte, log *site.Log) *problem.Pr
 // preambleKept is how many lines above the header are kept: enough for a serial number, a place and a zone.
 const preambleKept = 20
 
-// tryHeader makes a line the header if it holds the time column under some delimiter, and returns its fields under the delimiter that
-// gives the most.
+// tryHeader makes a line the header if it holds the time column under some delimiter, and returns its fields under the
+// delimiter that gives the most.
 func (l *Layout) tryHeader(line []byte, log *site.Log) (widest [][]byte) {
 	best := 0
 	var otherwise []string
@@ -110,7 +110,8 @@ func delimiterName(delimiter byte) string {
 	return "comma"
 }
 
-// latin returns a text; bytes that are not UTF-8 are read as Windows-1252, of which the signs of units (° ² ³ µ) have their Unicode numbers.
+// latin returns a text; bytes that are not UTF-8 are read as Windows-1252, of which the signs of units (° ² ³ µ) have
+// their Unicode numbers.
 func latin(text []byte) string {
 	if utf8.Valid(text) {
 		return string(text)
@@ -122,8 +123,9 @@ func latin(text []byte) string {
 	return string(out)
 }
 
-// takeUnitRows takes up to three more header rows below the names: a row whose time column is no time and none of whose fields is a
-// number. Units found there go behind the names that have none; what else the rows say (kind of statistic) is left.
+// takeUnitRows takes up to three more header rows below the names: a row whose time column is no time and none of whose
+// fields is a number. Units found there go behind the names that have none; what else the rows say (kind of statistic)
+// is left.
 func (l *Layout) takeUnitRows(text []byte) {
 	for range 3 {
 		end := bytes.IndexByte(text[l.headerEnd:], l.eol)

@@ -33,8 +33,8 @@ func Heading(file string) (*reading.Heading, *problem.Problem) {
 	return nil, problem.At(problem.Place{File: file}, "no line with a time stamp stands below a line of column names", "a CSV log with a header", "write the site file by hand; retotal demo DIR writes an example")
 }
 
-// headerAbove returns the fields of line i when it is a header: as many fields as the first line of readings below it, which has a time, and no
-// time of its own.
+// headerAbove returns the fields of line i when it is a header: as many fields as the first line of readings below it,
+// which has a time, and no time of its own.
 func (l *Layout) headerAbove(lines [][]byte, i int) (header, row [][]byte) {
 	header, ok := l.split(lines[i])
 	if !ok || len(header) < 2 || slices.ContainsFunc(header, isStamp) {

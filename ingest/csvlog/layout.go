@@ -72,8 +72,8 @@ func (l *Layout) Absolute() bool { return l.absolute }
 // bom is the byte order mark that some programs write in front of UTF-8.
 var bom = []byte("\xef\xbb\xbf")
 
-// detect finds the layout from the beginning of a file's decoded text. The decimal sign or the order of day and month may stay open:
-// then ambiguous is true and the caller settles it from the whole file.
+// detect finds the layout from the beginning of a file's decoded text. The decimal sign or the order of day and month
+// may stay open: then ambiguous is true and the caller settles it from the whole file.
 func detect(file string, text []byte, log *site.Log) (l *Layout, ambiguous bool, bad *problem.Problem) {
 	place := problem.Place{File: file}
 	if bad := refuseBinary(place, text); bad != nil {

@@ -15,10 +15,10 @@ const maxMantissa = 1 << 53
 // window is more bytes than any number is long that is read the fast way.
 const window = 28
 
-// fastNumber reads digits [decimal digits] at pos, up to the byte after it. The result is the float64 nearest to what is
-// written: mantissa and power of ten are exact, so their one division rounds correctly. It fails for anything else: exponents,
-// more digits, other characters. Up to three digits on either side of the decimal sign, which is how levels and flows are logged,
-// are taken without a loop.
+// fastNumber reads digits [decimal digits] at pos, up to the byte after it. The result is the float64 nearest to what
+// is written: mantissa and power of ten are exact, so their one division rounds correctly. It fails for anything else:
+// exponents, more digits, other characters. Up to three digits on either side of the decimal sign, which is how levels
+// and flows are logged, are taken without a loop.
 func fastNumber(text []byte, pos int, decimal byte) (v float64, next int, ok bool) {
 	if len(text)-pos < window {
 		return 0, pos, false
@@ -79,8 +79,9 @@ func signedNumber(text []byte, pos int, decimal byte) (v float64, next int, ok b
 	return v, next, ok
 }
 
-// slowNumber reads one whole field: the same grammar with an exponent, any number of digits, and marks between thousands where they
-// cannot be mistaken (see ungroup). NaN, Inf, hexadecimal and other digit separators are not numbers here.
+// slowNumber reads one whole field: the same grammar with an exponent, any number of digits, and marks between
+// thousands where they cannot be mistaken (see ungroup). NaN, Inf, hexadecimal and other digit separators are not
+// numbers here.
 func slowNumber(field []byte, decimal byte) (float64, bool) {
 	text := ungroup(string(field), decimal)
 	seen := false
@@ -104,9 +105,9 @@ func slowNumber(field []byte, decimal byte) (float64, bool) {
 	return v, true
 }
 
-// ungroup takes out the marks between thousands: the comma or point that is not the decimal sign, a blank or an apostrophe, in groups of
-// exactly three digits. One comma or point alone, with no decimal sign after it, could be a decimal sign itself, so such a number stays
-// as it is, and is not read.
+// ungroup takes out the marks between thousands: the comma or point that is not the decimal sign, a blank or an
+// apostrophe, in groups of exactly three digits. One comma or point alone, with no decimal sign after it, could be a
+// decimal sign itself, so such a number stays as it is, and is not read.
 func ungroup(text string, decimal byte) string {
 	unsigned := strings.TrimLeft(text, "+-")
 	sign := text[:len(text)-len(unsigned)]

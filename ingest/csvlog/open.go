@@ -21,7 +21,8 @@ import (
 	"retotal/ingest/site"
 )
 
-// source is the decoded text of a file: plain, gzip or zstd by its first bytes, hashed as it is stored while it is read where a hash is wanted.
+// source is the decoded text of a file: plain, gzip or zstd by its first bytes, hashed as it is stored while it is read
+// where a hash is wanted.
 type source struct {
 	io.Reader
 	file    *os.File
@@ -53,7 +54,8 @@ func (c *countingReader) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// openSource opens a file for reading from its beginning, with or without hashing it; log, which may be nil, sets the bound of unpacking.
+// openSource opens a file for reading from its beginning, with or without hashing it; log, which may be nil, sets the
+// bound of unpacking.
 func openSource(name string, log *site.Log, hashed bool) (*source, error) {
 	f, err := os.Open(name)
 	if err != nil {
@@ -92,8 +94,8 @@ func openSource(name string, log *site.Log, hashed bool) (*source, error) {
 	return s, nil
 }
 
-// decode puts the text of a file in UTF-16 into UTF-8. Without a byte order mark, UTF-16 shows by a NUL in every other byte of its first
-// characters.
+// decode puts the text of a file in UTF-16 into UTF-8. Without a byte order mark, UTF-16 shows by a NUL in every other
+// byte of its first characters.
 func (s *source) decode() {
 	text := bufio.NewReaderSize(s.Reader, 1<<16)
 	mark, _ := text.Peek(8)
@@ -113,8 +115,8 @@ func (s *source) decode() {
 	s.Reader = transform.NewReader(text, unicode.UTF16(order, policy).NewDecoder())
 }
 
-// finish reads what is left of the stored bytes, so that the hash covers the whole file, and returns it in hexadecimal, "" when
-// there is none.
+// finish reads what is left of the stored bytes, so that the hash covers the whole file, and returns it in hexadecimal,
+// "" when there is none.
 func (s *source) finish() (sum string, size int64, err error) {
 	_, err = io.Copy(io.Discard, s.counter)
 	if s.counter.hash != nil {

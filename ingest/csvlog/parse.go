@@ -106,8 +106,8 @@ func (p *parser) makeRoom(b *reading.Batch, lines int) {
 	}
 }
 
-// fastLine reads one clean line into the next row. For any line that is not clean it returns false; slowLine then writes the
-// row anew or decides what else the line is.
+// fastLine reads one clean line into the next row. For any line that is not clean it returns false; slowLine then
+// writes the row anew or decides what else the line is.
 func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok bool) {
 	delimiter, eol, decimal, row, last := p.layout.delimiter, p.layout.eol, p.layout.decimal, p.rows, len(p.columns)-1
 	if decimal == delimiter { // quoted fields only
@@ -215,8 +215,8 @@ func (p *parser) newDay(date []byte) bool {
 	return ok
 }
 
-// slowLine decides what one line is: a reading written in an unusual way, which it writes into the next row, or a row to
-// reject, or blank.
+// slowLine decides what one line is: a reading written in an unusual way, which it writes into the next row, or a row
+// to reject, or blank.
 func (p *parser) slowLine(line []byte, number int32, b *reading.Batch) bool {
 	if len(trim(line)) == 0 {
 		return false

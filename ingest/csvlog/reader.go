@@ -1,8 +1,8 @@
 // Package csvlog reads one CSV log file into batches.
 //
-// Workers take turns to read a block of whole lines, while it is still in the processor's cache turn it into a batch, and Next hands
-// the batches out in the order of the file. A clean line takes the byte parser; any other line takes a slow path of its own (slowLine), so that
-// nothing is read in a way that encoding/csv would not read it.
+// Workers take turns to read a block of whole lines, while it is still in the processor's cache turn it into a batch,
+// and Next hands the batches out in the order of the file. A clean line takes the byte parser; any other line takes a
+// slow path of its own (slowLine), so that nothing is read in a way that encoding/csv would not read it.
 package csvlog
 
 import (
@@ -71,11 +71,12 @@ func Open(file string, layout *Layout, log *site.Log, hashed bool) (*Reader, *pr
 	return r, nil
 }
 
-// sampleSizes are how much of a file's beginning is looked at for its layout: more only where a long preamble hides the header.
+// sampleSizes are how much of a file's beginning is looked at for its layout: more only where a long preamble hides the
+// header.
 var sampleSizes = []int{1 << 18, 1 << 24}
 
-// Inspect finds the layout from the beginning of the file and, where the order of day and month or the decimal sign is open, from
-// the whole of it.
+// Inspect finds the layout from the beginning of the file and, where the order of day and month or the decimal sign is
+// open, from the whole of it.
 func Inspect(file string, log *site.Log) (layout *Layout, bad *problem.Problem) {
 	open := false
 	for _, size := range sampleSizes {
@@ -187,8 +188,8 @@ func (r *Reader) read(j *job) bool {
 	return true
 }
 
-// damageOr looks for the reason of an impossible line further on: damaged compressed data gives nonsense first, and an error
-// only at its end. Without damage the error stays what it was.
+// damageOr looks for the reason of an impossible line further on: damaged compressed data gives nonsense first, and an
+// error only at its end. Without damage the error stays what it was.
 func damageOr(src io.Reader, err error) error {
 	const ahead = 64 << 20
 	if _, damage := io.CopyN(io.Discard, src, ahead); damage != nil && damage != io.EOF {
@@ -268,12 +269,12 @@ func (r *Reader) Next() (*reading.Batch, error) {
 	return &j.batch, nil
 }
 
-// Sum returns the SHA-256 of the file as stored, in hexadecimal, "" when it was not wanted, and its size. Both are known after Next
-// has returned io.EOF.
+// Sum returns the SHA-256 of the file as stored, in hexadecimal, "" when it was not wanted, and its size. Both are
+// known after Next has returned io.EOF.
 func (r *Reader) Sum() (string, int64) { return r.sum, r.size }
 
-// Unended reports whether the last line of the file has no terminator, so that it may have been cut off. It is known after Next has
-// returned io.EOF.
+// Unended reports whether the last line of the file has no terminator, so that it may have been cut off. It is known
+// after Next has returned io.EOF.
 func (r *Reader) Unended() bool { return r.unended }
 
 // Position returns the stored bytes read so far; it is approximate while the reader runs.

@@ -36,8 +36,9 @@ type stamp struct {
 
 var errStamp = errors.New("not a time")
 
-// parseStamp reads the grammar of time stamps: a date, then, after blanks or T, h:mm, h:mm:ss or h:mm:ss.fraction, with AM or PM for a clock
-// of twelve hours, or hhmm or hhmmss; then Z or an offset. 24:00 ends the day. Without a time the stamp is midnight.
+// parseStamp reads the grammar of time stamps: a date, then, after blanks or T, h:mm, h:mm:ss or h:mm:ss.fraction, with
+// AM or PM for a clock of twelve hours, or hhmm or hhmmss; then Z or an offset. 24:00 ends the day. Without a time the
+// stamp is midnight.
 func parseStamp(text []byte) (stamp, error) {
 	s := scanner{text: trim(text)}
 	var st stamp
@@ -61,8 +62,8 @@ func parseStamp(text []byte) (stamp, error) {
 // compact reports whether the date was written without separators, so that the time may follow at once.
 func (st *stamp) compact() bool { return st.yearFirst && !st.shortYear }
 
-// date reads a date of three parts with one separator (- / . or a blank before a named month), the year of four digits first or last
-// or all parts of two; yyyymmdd; or a named month in front, as in Apr 2, 2031.
+// date reads a date of three parts with one separator (- / . or a blank before a named month), the year of four digits
+// first or last or all parts of two; yyyymmdd; or a named month in front, as in Apr 2, 2031.
 func (s *scanner) date(st *stamp) bool {
 	if n := s.leading(); n == 8 || n == 12 || n == 14 {
 		date, _ := s.number(8)
@@ -164,8 +165,9 @@ func (s *scanner) halfOfDay() byte {
 	return 0
 }
 
-// monthNames are the names of months beside the English ones, and their usual short forms, by their first letters: German, French,
-// Spanish, Italian, Portuguese, Dutch (common practice). A name means the month of the longest beginning that fits.
+// monthNames are the names of months beside the English ones, and their usual short forms, by their first letters:
+// German, French, Spanish, Italian, Portuguese, Dutch (common practice). A name means the month of the longest
+// beginning that fits.
 var monthNames = map[string]time.Month{
 	"januar": 1, "jänner": 1, "jän": 1, "janv": 1, "enero": 1, "ene": 1, "genn": 1, "gen": 1,
 	"februar": 2, "févr": 2, "fév": 2, "fevr": 2, "febr": 2, "fev": 2,

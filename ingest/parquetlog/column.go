@@ -86,8 +86,8 @@ func (c *column) read(n int64) error {
 	return fmt.Errorf("columns of %T are not read", c.chunk)
 }
 
-// decimalBatches reads decimals that are written as bytes, the highest first, in two's complement, and turns them into numbers before the
-// library reuses their memory.
+// decimalBatches reads decimals that are written as bytes, the highest first, in two's complement, and turns them into
+// numbers before the library reuses their memory.
 func decimalBatches[T ~[]byte](divisor float64, readBatch func(int64, []T, []int16, []int16) (int64, int, error)) func(int64, []float64, []int16, []int16) (int64, int, error) {
 	return func(n int64, out []float64, levels, none []int16) (int64, int, error) {
 		raw := make([]T, n)
@@ -115,7 +115,8 @@ func (c *column) addHours(hours *column, perTick int64) {
 	}
 }
 
-// firstDay and lastDay are the Julian days of 1900-01-01 and 2199-12-31: beyond them nanoseconds overflow, and no log is from there.
+// firstDay and lastDay are the Julian days of 1900-01-01 and 2199-12-31: beyond them nanoseconds overflow, and no log
+// is from there.
 const (
 	firstDay = 2415021
 	lastDay  = 2524593
@@ -129,8 +130,8 @@ func widen[From int32 | float32, To int64 | float64](values []From, memory []To)
 	return out
 }
 
-// readRows reads n rows with a typed reader, which may stop at the end of a page, and spreads the values, which come packed
-// without the missing ones, over the rows.
+// readRows reads n rows with a typed reader, which may stop at the end of a page, and spreads the values, which come
+// packed without the missing ones, over the rows.
 func readRows[T any](c *column, n int64, memory []T, readBatch func(int64, []T, []int16, []int16) (int64, int, error)) ([]T, error) {
 	values := slices.Grow(memory[:0], int(n))[:n]
 	var rows, packed int64

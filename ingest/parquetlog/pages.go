@@ -19,8 +19,8 @@ import (
 	format "github.com/xitongsys/parquet-go/parquet"
 )
 
-// Kinds of pages that the library cannot read: LZ4 in its three forms, and floating-point numbers split into streams of bytes. Numbers are those
-// of the format (apache/parquet-format, parquet.thrift).
+// Kinds of pages that the library cannot read: LZ4 in its three forms, and floating-point numbers split into streams of
+// bytes. Numbers are those of the format (apache/parquet-format, parquet.thrift).
 const (
 	lz4Framed       = compress.Compression(format.CompressionCodec_LZ4)
 	lz4Raw          = compress.Compression(format.CompressionCodec_LZ4_RAW)
@@ -196,7 +196,8 @@ func hadoopBlocks(out, body []byte) error {
 	return nil
 }
 
-// join puts the bytes of values that are split into streams beside each other again, in place, and returns the encoding then.
+// join puts the bytes of values that are split into streams beside each other again, in place, and returns the encoding
+// then.
 func (p *pages) join(body []byte, levels int, encoding parquet.Encoding) (parquet.Encoding, error) {
 	if encoding != byteStreamSplit {
 		return encoding, nil

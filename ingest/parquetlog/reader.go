@@ -150,7 +150,8 @@ func open(name string, l *Layout) (*Reader, *problem.Problem) {
 	return r, nil
 }
 
-// bounded refuses memory that no log needs: damaged lengths ask the library for terabytes. Its panic is caught by guard.
+// bounded refuses memory that no log needs: damaged lengths ask the library for terabytes. Its panic is caught by
+// guard.
 type bounded struct{ memory.Allocator }
 
 // mostMemory is more than any page of a log takes.
@@ -350,7 +351,8 @@ func (r *Reader) spread(n int) {
 	}
 }
 
-// clean turns the columns into the batch one after the other, when every row has a time and a level; else it returns false.
+// clean turns the columns into the batch one after the other, when every row has a time and a level; else it returns
+// false.
 func (r *Reader) clean(n int) bool {
 	at, perTick := r.open[0], r.perTick()
 	most := math.MaxInt64 / perTick
@@ -398,8 +400,8 @@ func (r *Reader) Position() int64 { return r.read.Load() }
 // Close closes the file.
 func (r *Reader) Close() error { return r.file.Close() }
 
-// resolution finds the decimal step, in the unit of the column, of which all values are multiples, and returns it in SI; 0
-// when there is none down to 10⁻⁶.
+// resolution finds the decimal step, in the unit of the column, of which all values are multiples, and returns it in
+// SI; 0 when there is none down to 10⁻⁶.
 func resolution(values []float64, u quantity.Unit) float64 {
 	for digits, step := 0, 1.0; digits <= 6; digits, step = digits+1, step/10 {
 		whole := true

@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// Nearest returns the candidate that begins with name, or else the one closest to it by edit distance, ignoring case, or ""
-// when none is close enough to be a likely slip (more than a third of the letters differ).
+// Nearest returns the candidate that begins with name, or else the one closest to it by edit distance, ignoring case,
+// or "" when none is close enough to be a likely slip (more than a third of the letters differ).
 func Nearest(name string, candidates []string) string {
 	best, bestDistance := "", len(name)/3+2
 	for _, c := range candidates {

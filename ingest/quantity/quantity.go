@@ -1,7 +1,8 @@
 // Package quantity is the units that physical values are written in, by the dimension of their quantity.
 //
-// Inside the program every value is SI: metres, cubic metres, seconds, kelvin, radians. What a number of metres means (a distance, a level, a head) is told by its
-// name; one place turns distances and levels into heads: the signal chain of package settings.
+// Inside the program every value is SI: metres, cubic metres, seconds, kelvin, radians. What a number of metres means
+// (a distance, a level, a head) is told by its name; one place turns distances and levels into heads: the signal chain
+// of package settings.
 package quantity
 
 import (

@@ -107,8 +107,8 @@ func buildUnits() map[string]Unit {
 	return m
 }
 
-// ucumVolumes are the volumes that UCUM spells in another way (UCUM ucum-essence; it has no atom for a million gallons, which is written as a
-// product), and those of the trade. perTime are spellings of units of time behind a stroke.
+// ucumVolumes are the volumes that UCUM spells in another way (UCUM ucum-essence; it has no atom for a million gallons,
+// which is written as a product), and those of the trade. perTime are spellings of units of time behind a stroke.
 var (
 	ucumVolumes = map[string]string{"[gal_us]": "US gal", "[gal_br]": "imp gal", "[cft_i]": "ft3", "[ft_i]3": "ft3",
 		"1000000.[gal_us]": "US Mgal", "1000000.[gal_br]": "imp Mgal", "10*6.[gal_us]": "US Mgal", "10*6.[gal_br]": "imp Mgal",
@@ -123,8 +123,8 @@ var inverseTime = regexp.MustCompile(`^(.+?)[. ](s|min|h|d)(-1|⁻¹)$`)
 
 var signs = strings.NewReplacer("³", "3", "^", "", "²", "2", "·", ".", "**", "", "µ", "u", "litre", "L", "liter", "L")
 
-// canonical folds the spellings of one unit together: superscripts, Unicode signs, inner blanks, UCUM symbols. Case is kept, except of the
-// litre.
+// canonical folds the spellings of one unit together: superscripts, Unicode signs, inner blanks, UCUM symbols. Case is
+// kept, except of the litre.
 func canonical(s string) string {
 	s = signs.Replace(strings.Join(strings.Fields(s), " "))
 	s = inverseTime.ReplaceAllString(s, "$1/$2")
@@ -235,7 +235,8 @@ func Parse(text string, d Dimension) (Value, error) {
 	return Value{Text: t, SI: si, Unit: u}, nil
 }
 
-// Between writes the value that lies a share of the way from one to another of the same unit: "89 deg" halfway from "90 deg" to "88 deg".
+// Between writes the value that lies a share of the way from one to another of the same unit: "89 deg" halfway from "90
+// deg" to "88 deg".
 func Between(from, to string, share float64) (string, error) {
 	a, unitA, errA := split(from)
 	b, unitB, errB := split(to)

@@ -78,7 +78,8 @@ type Batch struct {
 	Rising bool
 	// Whole says that every value is Present; false when that is not known.
 	Whole bool
-	// Misled counts values that cannot be read under the decimal sign that the beginning of the file showed, but can under the other.
+	// Misled counts values that cannot be read under the decimal sign that the beginning of the file showed, but can
+	// under the other.
 	Misled int
 	// Read counts the rows of the log behind this batch: those above and those rejected.
 	Read     int
@@ -211,7 +212,8 @@ type Start struct {
 	Resolution [Count]float64 // SI step of the last decimal written; 0 when unknown
 }
 
-// MedianStep returns the median of the differences between distinct times in their order, whatever order they are given in; 0 when there is none.
+// MedianStep returns the median of the differences between distinct times in their order, whatever order they are given
+// in; 0 when there is none.
 func MedianStep(times []int64) int64 {
 	if !slices.IsSorted(times) {
 		times = slices.Sorted(slices.Values(times))

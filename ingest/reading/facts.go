@@ -16,7 +16,8 @@ type Facts struct {
 	Clock      *time.Location // what the logger's clock keeps
 }
 
-// Ends is the end of the interval that a mean or a volume stands for, which begins at an instant by the logger's clock: days and months are those of the calendar.
+// Ends is the end of the interval that a mean or a volume stands for, which begins at an instant by the logger's clock:
+// days and months are those of the calendar.
 func (f *Facts) Ends(start int64) int64 { return f.along(start, 1) }
 
 // Begins is the beginning of the interval that ends at an instant by the logger's clock, as long as the log's own.

@@ -70,7 +70,8 @@ func (s *Site) readCorrections(top *table) {
 	s.refuseOverlaps(top.doc)
 }
 
-// checkSpan refuses spans that end before they begin and ramps without both ends, and puts the ends of the span into the ramps.
+// checkSpan refuses spans that end before they begin and ramps without both ends, and puts the ends of the span into
+// the ramps.
 func (t *table) checkSpan(from, until *Instant, s *Settings) {
 	if from != nil && until != nil && until.UTC <= from.UTC {
 		t.refuse("until", until.Text+" is not after from, "+from.Text, "", "")
@@ -87,8 +88,8 @@ func (t *table) checkSpan(from, until *Instant, s *Settings) {
 	}
 }
 
-// checkDatum refuses a correction of the empty distance where it would move nothing by a known amount: a log of levels or flows was computed with the
-// recorded one.
+// checkDatum refuses a correction of the empty distance where it would move nothing by a known amount: a log of levels
+// or flows was computed with the recorded one.
 func (s *Site) checkDatum(t *table, c *Settings) {
 	if s.Log.Primary != reading.Distance && c.Values[EmptyDistance] != nil && s.Settings[0].Values[EmptyDistance] == nil {
 		t.refuse("empty_distance", "corrects an empty distance that was not recorded, and the log holds "+s.Log.Primary.String()+"s", "what the meter was set to", "add empty_distance to [settings]")

@@ -24,8 +24,8 @@ type document struct {
 	problems problem.List
 }
 
-// ask is what a key was read as: the type of its value in words, and what stands for one that is left out ("" for nothing, or what
-// only the log or the meter can say).
+// ask is what a key was read as: the type of its value in words, and what stands for one that is left out ("" for
+// nothing, or what only the log or the meter can say).
 type ask struct{ kind, fallback string }
 
 // parseDocument reads TOML. The result is nil when the text is not TOML at all.
@@ -159,8 +159,8 @@ func (t *table) get(key string) (any, bool) {
 
 var listIndex = regexp.MustCompile(`\[\d+\]`)
 
-// asks notes what a key is read as, which the table of keys is held to (Tables). The first word stands: readers that build on others
-// say theirs before.
+// asks notes what a key is read as, which the table of keys is held to (Tables). The first word stands: readers that
+// build on others say theirs before.
 func (t *table) asks(key, kind, fallback string) {
 	full := listIndex.ReplaceAllString(join(t.path, key), "")
 	if t.doc.asked[full].kind == "" {

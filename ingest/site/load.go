@@ -131,7 +131,8 @@ func (s *Site) readClockChecks(t *table) {
 	}
 }
 
-// readRegisterChanges reads [[log.counter_change]]: at, last (what the counter showed last before, when somebody read it) and first (what it showed first after).
+// readRegisterChanges reads [[log.counter_change]]: at, last (what the counter showed last before, when somebody read
+// it) and first (what it showed first after).
 func (s *Site) readRegisterChanges(t *table) {
 	for _, c := range t.list("counter_change") {
 		at, last, first := c.instant("at", s.Log.Clock), c.quantity("last", quantity.VolumeDimension), c.quantity("first", quantity.VolumeDimension)
@@ -239,8 +240,8 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 	return c
 }
 
-// scale reads a current loop or a percentage: low and high are what 4 and 20 mA, or 0 and 100 %, stand for. The scale becomes the unit
-// of the column.
+// scale reads a current loop or a percentage: low and high are what 4 and 20 mA, or 0 and 100 %, stand for. The scale
+// becomes the unit of the column.
 func (t *table) scale(c *Column, unit string, dim quantity.Dimension) {
 	low, high := t.quantity("low", dim), t.quantity("high", dim)
 	if low == nil || high == nil {

@@ -8,12 +8,13 @@ import (
 	"retotal/ingest/quantity"
 )
 
-// mostTimes is how many times a recorded size a corrected one may be, or how small a part of it, without a word from whoever knows: units that are mistaken for
-// each other lie further apart (inch and centimetre 2.54, foot and metre 3.28, metre and millimetre 1,000). Common practice.
+// mostTimes is how many times a recorded size a corrected one may be, or how small a part of it, without a word from
+// whoever knows: units that are mistaken for each other lie further apart (inch and centimetre 2.54, foot and metre
+// 3.28, metre and millimetre 1,000). Common practice.
 const mostTimes = 3
 
-// checkSizes refuses sizes of a correction that lie beyond mostTimes of those recorded in its span; sure = true overrules. The level of zero flow may be next to nothing and is left
-// to what it makes of the log.
+// checkSizes refuses sizes of a correction that lie beyond mostTimes of those recorded in its span; sure = true
+// overrules. The level of zero flow may be next to nothing and is left to what it makes of the log.
 func (s *Site) checkSizes(t *table, c *Correction) {
 	if c.Sure {
 		return

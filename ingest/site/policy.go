@@ -218,8 +218,9 @@ func (s *Site) readReport(top *table) {
 	s.readSubmitted(top.sub("reported"))
 }
 
-// completenessRules are the rules that a site file can name. No permit that was read sets one for flow totals: all but the first are borrowed from other fields, and the last
-// three from other periods: an hour (Directive 2008/50/EC, annex VII), a month of sea level (JASL note, nodc.noaa.gov), a year of river flow (nrfa.ceh.ac.uk/node/107).
+// completenessRules are the rules that a site file can name. No permit that was read sets one for flow totals: all but
+// the first are borrowed from other fields, and the last three from other periods: an hour (Directive 2008/50/EC, annex
+// VII), a month of sea level (JASL note, nodc.noaa.gov), a year of river flow (nrfa.ceh.ac.uk/node/107).
 var completenessRules = []Completeness{
 	{"coverage", 0, -1, "every day with a reading counts, and its coverage is stated"},
 	{"five-half-hours", 43.0 / 48, -1, "a day counts with no more than five half-hours missing; borrowed from Directive 2010/75/EU, annex VI part 8"},

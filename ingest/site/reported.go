@@ -22,7 +22,8 @@ import (
 // periodPattern is what a reported figure is named by: a month or a day.
 var periodPattern = regexp.MustCompile(`^\d{4}-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?$`)
 
-// Beside is a file that is read beside site file and logs: its path, its size in bytes and the SHA-256 of what was read, in hexadecimal.
+// Beside is a file that is read beside site file and logs: its path, its size in bytes and the SHA-256 of what was
+// read, in hexadecimal.
 type Beside struct {
 	File   string
 	Size   int64
@@ -35,7 +36,8 @@ func NewBeside(file string, text []byte) Beside {
 	return Beside{file, int64(len(text)), hex.EncodeToString(hash[:])}
 }
 
-// readSubmitted reads what was reported of months and days: "2031-03" = "45123 m3", an average "2031-03" = "16.8 L/s", or file = "reported.csv".
+// readSubmitted reads what was reported of months and days: "2031-03" = "45123 m3", an average "2031-03" = "16.8 L/s",
+// or file = "reported.csv".
 func (s *Site) readSubmitted(t *table) {
 	s.Report.Submitted = map[string]Reported{}
 	s.Report.SubmittedFile = t.text("file", "")

@@ -98,7 +98,8 @@ func (s *Site) readApproval(t *table) {
 	t.close()
 }
 
-// needAir decides whether the air temperature is read, and refuses settings that ask for one that is not there or that cannot be used.
+// needAir decides whether the air temperature is read, and refuses settings that ask for one that is not there or that
+// cannot be used.
 func (s *Site) needAir(top *table) {
 	all := []*Settings{}
 	for i := range s.Settings {

@@ -116,8 +116,8 @@ func (s *Settings) Ramps() (list []*Ramp) {
 	return list
 }
 
-// Overlay returns settings with those of over in their place, where over has any; a device of the same kind keeps the dimensions that over
-// does not name.
+// Overlay returns settings with those of over in their place, where over has any; a device of the same kind keeps the
+// dimensions that over does not name.
 func (s Settings) Overlay(over *Settings) Settings {
 	for i, v := range over.Values {
 		if v != nil {
@@ -224,7 +224,7 @@ func (s *Settings) Words() (list []string) {
 	return list
 }
 
-// SpeedOfSound returns the speed of sound in air of a temperature in kelvin, m/s: 343.2 √(T/293.15), ISO 9613-1:1993 A.5 as public code quotes
-// it (pyfar/pyfar, constants/speed_of_sound.py), for -20 to 50 degC. Humidity and carbon dioxide add up to 0.7 % at 30 degC (Cramer 1993); between two temperatures most
-// of that cancels.
+// SpeedOfSound returns the speed of sound in air of a temperature in kelvin, m/s: 343.2 √(T/293.15), ISO 9613-1:1993
+// A.5 as public code quotes it (pyfar/pyfar, constants/speed_of_sound.py), for -20 to 50 degC. Humidity and carbon
+// dioxide add up to 0.7 % at 30 degC (Cramer 1993); between two temperatures most of that cancels.
 func SpeedOfSound(kelvin float64) float64 { return 343.2 * math.Sqrt(kelvin/293.15) }

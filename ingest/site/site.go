@@ -53,8 +53,8 @@ type Log struct {
 	Place       problem.Place
 }
 
-// Reads reports whether the values of a quantity are read. Only corrections of sound use the air temperature: else its column must be there, but its
-// values are passed over.
+// Reads reports whether the values of a quantity are read. Only corrections of sound use the air temperature: else its
+// column must be there, but its values are passed over.
 func (l *Log) Reads(q reading.Quantity) bool {
 	return l.Columns[q].Name != "" && (q != reading.Temperature || l.NeedsAir)
 }
@@ -65,7 +65,8 @@ type ClockCheck struct {
 	Error time.Duration // logger's time less true time
 }
 
-// Shown returns what the logger's clock showed at a true instant, as an instant: the other way round of taking its error off.
+// Shown returns what the logger's clock showed at a true instant, as an instant: the other way round of taking its
+// error off.
 func (l *Log) Shown(at int64) int64 {
 	last := len(l.Checks) - 1
 	if last < 0 {
@@ -273,7 +274,8 @@ const (
 	FillLinear   FillRule = "linear"    // along a straight line between the flows on either side
 	FillHold     FillRule = "hold"      // with the flow before
 	FillSameTime FillRule = "same-time" // with the mean flow at the same time of day on days before and after
-	// From the hourly flows of another site: by a straight line through hours that both have, or by the flow of the same rank among them.
+	// From the hourly flows of another site: by a straight line through hours that both have, or by the flow of the
+	// same rank among them.
 	FillDonorRegression  FillRule = "donor-regression"
 	FillDonorPercentiles FillRule = "donor-percentiles"
 )
@@ -311,19 +313,21 @@ type Report struct {
 	SubmittedFile string              // CSV file that they were read from, beside those in the site file; ""
 }
 
-// Absent reports whether a number, as written, stands for no value: one of the codes, or a loop current that tells of a failure, 3.6 mA and less
-// or 21 mA and more (NAMUR NE 43; figures read second hand). It is neither zero nor full scale then.
+// Absent reports whether a number, as written, stands for no value: one of the codes, or a loop current that tells of a
+// failure, 3.6 mA and less or 21 mA and more (NAMUR NE 43; figures read second hand). It is neither zero nor full scale
+// then.
 func (c *Column) Absent(v float64) bool {
 	return slices.Contains(c.Codes, v) || c.Loop && (v <= 3.6 || v >= 21)
 }
 
-// Doubtful reports whether a loop current, as written, is in the bands between measurement and failure: 3.6 to 3.8 mA and 20.5 to 21 mA (NAMUR
-// NE 43; figures read second hand).
+// Doubtful reports whether a loop current, as written, is in the bands between measurement and failure: 3.6 to 3.8 mA
+// and 20.5 to 21 mA (NAMUR NE 43; figures read second hand).
 func (c *Column) Doubtful(v float64) bool {
 	return c.Loop && (v > 3.6 && v < 3.8 || v > 20.5 && v < 21)
 }
 
-// Completeness says how much must be covered for averages to stand. Totals are never withheld: they carry their coverage.
+// Completeness says how much must be covered for averages to stand. Totals are never withheld: they carry their
+// coverage.
 type Completeness struct {
 	Rule        string  // the name of one that is borrowed; "own" when the site file sets the numbers
 	LeastDay    float64 // part of a day that must be covered for the day to count
@@ -331,7 +335,8 @@ type Completeness struct {
 	Source      string
 }
 
-// Comment is what somebody says of a period: why there are no data, and the code that the authority asks for, if it asks for one.
+// Comment is what somebody says of a period: why there are no data, and the code that the authority asks for, if it
+// asks for one.
 type Comment struct {
 	From, Until Instant
 	Text, Code  string

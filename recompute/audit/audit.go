@@ -35,8 +35,8 @@ const (
 	counterWithin = 0.005 // of the volume
 )
 
-// Findings compares what the result's witnesses say: the logged flow with each lane, the counter with the logged flow, and
-// submitted totals with the recorded lane.
+// Findings compares what the result's witnesses say: the logged flow with each lane, the counter with the logged flow,
+// and submitted totals with the recorded lane.
 func Findings(r *recompute.Result) []Finding {
 	var out []Finding
 	out = append(out, loggedFlow(r))
@@ -69,8 +69,8 @@ func counter(r *recompute.Result) Finding {
 	return f
 }
 
-// againstFlow compares volumes that the meter counted with its logged flow or, without one, with the recorded lane, over the days that both
-// cover. The sentence is worded by the caller's verb.
+// againstFlow compares volumes that the meter counted with its logged flow or, without one, with the recorded lane,
+// over the days that both cover. The sentence is worded by the caller's verb.
 func againstFlow(r *recompute.Result, topic string, q reading.Quantity, counted func(*recompute.Period) recompute.Volume) (f Finding, sentence func(verb string) string) {
 	f = Finding{Topic: topic + " and integrated flow", Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100)}
 	if primary := r.Site.Log.Primary; r.Witness.Recorded.Readings == 0 && primary == q {

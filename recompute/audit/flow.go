@@ -19,12 +19,14 @@ const (
 	capReadings    = 2     // above the most that the settings let a meter show
 )
 
-// reproduces reports whether a lane's settings give the logged flow: what disagrees is worth next to nothing, over the whole and wherever it stands.
+// reproduces reports whether a lane's settings give the logged flow: what disagrees is worth next to nothing, over the
+// whole and wherever it stands.
 func reproduces(m recompute.Misfit) bool {
 	return m.Part() <= worthWithin*(1+1e-9) && m.Standing.Part() <= standingWithin*(1+1e-9) && m.AboveCap < capReadings
 }
 
-// oneWay reports whether differences lie on one side in general, and not in some readings alone: their mean is over a tenth of the largest.
+// oneWay reports whether differences lie on one side in general, and not in some readings alone: their mean is over a
+// tenth of the largest.
 func oneWay(m recompute.Misfit) bool { return math.Abs(m.Mean()) >= m.Largest/10 }
 
 // loggedFlow decides whether the settings on file are those that the meter used.

@@ -30,8 +30,9 @@ type line struct {
 	fitted           bool
 }
 
-// reconcile lays a line through the days that single bad days do not move: the median of the slopes of all pairs (Theil-Sen; P. K. Sen 1968), and the median of
-// what is left. A day breaks it that lies off by more than the tolerance of a total and by more than the rounding given, m³.
+// reconcile lays a line through the days that single bad days do not move: the median of the slopes of all pairs
+// (Theil-Sen; P. K. Sen 1968), and the median of what is left. A day breaks it that lies off by more than the tolerance
+// of a total and by more than the rounding given, m³.
 func reconcile(pairs []dayPair, rounding float64) (l line) {
 	var x, y []float64
 	for _, p := range pairs {

@@ -11,12 +11,13 @@ import (
 	"retotal/recompute"
 )
 
-// matchWithin is how near a figure must be to be recognised as reckoned by another rule: figures are reported to four digits or so.
+// matchWithin is how near a figure must be to be recognised as reckoned by another rule: figures are reported to four
+// digits or so.
 const matchWithin = 0.0005
 
-// submitted compares reported figures of months, volumes or average flows, with the recorded lane under the stated rule and, where they differ, under
-// every other plausible one: another bound of the day or zone, another denominator, missing time taken as zero or filled, another unit, or the corrected
-// settings. A rule that matches is named.
+// submitted compares reported figures of months, volumes or average flows, with the recorded lane under the stated rule
+// and, where they differ, under every other plausible one: another bound of the day or zone, another denominator,
+// missing time taken as zero or filled, another unit, or the corrected settings. A rule that matches is named.
 func submitted(r *recompute.Result) (out []Finding) {
 	for i, m := range MonthlyAverages(r) {
 		reported, ok := r.Site.Report.Submitted[m.Period.Label]
@@ -118,8 +119,9 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 	return f
 }
 
-// inMissingTime says what a reported volume leaves for the time of its month that the recorded lane does not cover, and whether so much can have flowed in it: no
-// comparison is made over time that only one of them covers. It is "" where nothing is missing, or nothing is left.
+// inMissingTime says what a reported volume leaves for the time of its month that the recorded lane does not cover, and
+// whether so much can have flowed in it: no comparison is made over time that only one of them covers. It is "" where
+// nothing is missing, or nothing is left.
 func inMissingTime(r *recompute.Result, m MonthAverages, reported site.Reported) (text string, possible bool) {
 	covered, left := r.Covered(m.Period, m.Period.Before), reported.Volume.SI-m.Period.Before.M3()
 	missing := (1 - covered) * float64(m.Period.End-m.Period.Start)

@@ -8,8 +8,8 @@ import (
 	"retotal/ingest/quantity"
 )
 
-// greatestFroude is the Froude number of the approach up to which a gauged head is trusted (ISO 4359, read in public code; common practice
-// for the other structures).
+// greatestFroude is the Froude number of the approach up to which a gauged head is trusted (ISO 4359, read in public
+// code; common practice for the other structures).
 const greatestFroude = 0.5
 
 // approachKeys are the keys of the channel upstream of a throat or crest.
@@ -22,9 +22,9 @@ type channel struct {
 	known   bool // false: its velocity is left out
 }
 
-// readChannel reads the approach: approach_section "rectangular" (with channel_width), "trapezoidal" (channel_width at the bed and
-// approach_side_slope), "U" or "circular" (approach_diameter). usual is the one that holds where nothing is given; hump the height of the
-// throat floor or crest above the approach bed, and its key.
+// readChannel reads the approach: approach_section "rectangular" (with channel_width), "trapezoidal" (channel_width at
+// the bed and approach_side_slope), "U" or "circular" (approach_diameter). usual is the one that holds where nothing is
+// given; hump the height of the throat floor or crest above the approach bed, and its key.
 func readChannel(d *dimensions, usual channel, hump float64, key string, description *Description) channel {
 	c := usual
 	c.hump = hump
@@ -49,8 +49,8 @@ func readChannel(d *dimensions, usual channel, hump float64, key string, descrip
 	return c
 }
 
-// strayKeys tells keys that the section of the approach has no use for: as an error where approach_section was forgotten, else as advice,
-// since a correction that changes the section cannot take the keys of the old one away.
+// strayKeys tells keys that the section of the approach has no use for: as an error where approach_section was
+// forgotten, else as advice, since a correction that changes the section cannot take the keys of the old one away.
 func strayKeys(d *dimensions, shape string, description *Description) {
 	used := map[string][]string{"rectangular": {"channel_width"}, "trapezoidal": {"channel_width", "approach_side_slope"},
 		"U": {"approach_diameter"}, "circular": {"approach_diameter"}}[shape]
@@ -93,7 +93,8 @@ func (c channel) area(h float64) float64 {
 	return c.section.area(math.Min(h+c.hump, c.section.depth))
 }
 
-// froude is the Froude number v/√(g A/T) of the approach at head h and flow q; T is held at the width at 0.95 of a pipe's depth above that.
+// froude is the Froude number v/√(g A/T) of the approach at head h and flow q; T is held at the width at 0.95 of a
+// pipe's depth above that.
 func (c channel) froude(h, q float64) float64 {
 	if !c.known {
 		return 0
@@ -102,10 +103,11 @@ func (c channel) froude(h, q float64) float64 {
 	return q / (a * math.Sqrt(Gravity*a/t))
 }
 
-// energy solves H = h + Q²/(2 g A²) with Q = flow(H): the velocity head of the approach, of area A at head h. By secants from below: the
-// excess H − h − Q²/(2gA²) bends downwards, so they come to its first root, that of subcritical flow, without passing it. An approach that cannot
-// carry the flow below the critical state has no root: H is then held where the excess is greatest, which goes on from the last root without a step;
-// such heads lie above the limit of the Froude number, and are told.
+// energy solves H = h + Q²/(2 g A²) with Q = flow(H): the velocity head of the approach, of area A at head h. By
+// secants from below: the excess H − h − Q²/(2gA²) bends downwards, so they come to its first root, that of subcritical
+// flow, without passing it. An approach that cannot carry the flow below the critical state has no root: H is then held
+// where the excess is greatest, which goes on from the last root without a step; such heads lie above the limit of the
+// Froude number, and are told.
 func (c channel) energy(h float64, flow func(energy float64) float64) float64 {
 	area := c.area(h)
 	if math.IsInf(area, 1) {
@@ -146,8 +148,9 @@ func summitOf(of func(float64) float64, low, high float64) float64 {
 	return low + (high-low)/2
 }
 
-// limit lowers the limit of validity to the head at which the Froude number of the approach passes 0.5, and to a contraction: a throat area of share
-// of the approach's at most (0: no such limit). An approach narrower than the throat or crest, or without room for the lowest head, is refused.
+// limit lowers the limit of validity to the head at which the Froude number of the approach passes 0.5, and to a
+// contraction: a throat area of share of the approach's at most (0: no such limit). An approach narrower than the
+// throat or crest, or without room for the lowest head, is refused.
 func (c channel) limit(d *dimensions, key string, l *Limits, flow func(h float64) float64, throat section, share float64, source string) {
 	if !c.known || len(d.issues) > 0 {
 		return
@@ -173,8 +176,8 @@ func (c channel) limit(d *dimensions, key string, l *Limits, flow func(h float64
 	}
 }
 
-// smooth is where a table of the flow may end: up to high, but below the heads at which the approach comes near the critical state, where the flow
-// bends too sharply to be worth a table.
+// smooth is where a table of the flow may end: up to high, but below the heads at which the approach comes near the
+// critical state, where the flow bends too sharply to be worth a table.
 func (c channel) smooth(low, high float64, flow func(h float64) float64) float64 {
 	if !c.known || !(high > low) || math.IsInf(high, 1) {
 		return high

@@ -10,16 +10,16 @@ import (
 // Compound is a V-notch cut into the crest of a rectangular section.
 //
 // Equation: Q = Qv(h) for h ≤ a; above it Q = Qv(h) − Qv(h−a) + C s (h−a)^1.5, with a the height of the notch, s the
-// length of the horizontal crest beside it (both sides together) and Qv the rating of the notch. The middle
-// term takes away the part of the notch's triangle that the plate does not have. The form is that of the published
-// rating of two open records (Ochoa-Tocachi et al. 2018, Scientific Data 5:180080); for a frictionless
-// nappe it follows from integrating √z over the section.
+// length of the horizontal crest beside it (both sides together) and Qv the rating of the notch. The middle term takes
+// away the part of the notch's triangle that the plate does not have. The form is that of the published rating of two
+// open records (Ochoa-Tocachi et al. 2018, Scientific Data 5:180080); for a frictionless nappe it follows from
+// integrating √z over the section.
 //
 // Quantities: angle or notch_coefficient (Qv = k h^2.5, SI); crest_coefficient C, SI, 1.8384 by default (Francis,
 // 3.33 in ft: USBR Water Measurement Manual eq. 7-5, read).
 //
-// Limits: those of the notch at the low end; none is published for the whole. Drowned: each part at its own crest, by Villemonte. Uncertainty: none is
-// published; several per cent above the notch are common practice.
+// Limits: those of the notch at the low end; none is published for the whole. Drowned: each part at its own crest, by
+// Villemonte. Uncertainty: none is published; several per cent above the notch are common practice.
 type Compound struct {
 	notch            Rating
 	height, shoulder float64
@@ -67,7 +67,8 @@ func (c *Compound) Flow(h float64) float64 {
 	return q
 }
 
-// terms are the summands of the flow, each with its crest: they drown apart, as the parts of a trapezoidal weir do (read: EPA SWMM Vol. II).
+// terms are the summands of the flow, each with its crest: they drown apart, as the parts of a trapezoidal weir do
+// (read: EPA SWMM Vol. II).
 func (c *Compound) terms() []summand {
 	side := &Power{coefficient: c.crest * c.shoulder, exponent: 1.5, limits: Limits{End: math.Inf(1)}, drownable: drownable{villemonte(1.5)}}
 	return []summand{{0, 1, c.notch}, {c.height, -1, c.notch}, {c.height, 1, side}}

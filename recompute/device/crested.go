@@ -7,8 +7,8 @@ import (
 	"retotal/ingest/quantity"
 )
 
-// crest is what the weirs with a crest of some length or slope share: width b, crest height p, approach channel, an optional
-// coefficient of the user.
+// crest is what the weirs with a crest of some length or slope share: width b, crest height p, approach channel, an
+// optional coefficient of the user.
 type crest struct {
 	width, height float64
 	approach      channel
@@ -51,9 +51,10 @@ func (c *crest) rating(d *dimensions, limits Limits, coefficient func(h, energy 
 
 // newBroadCrested reads width, crest_length, crest_height and the optional approach (see readChannel) and coefficient.
 //
-// What: rectangular broad-crested weir with a square upstream edge. Equation: Q = (2/3)^1.5 √g C(H/L) b H^1.5, H with the velocity of
-// approach. Drowned: see broadDrowned. Limits: 0.08 ≤ H/L < 1.5, h/(h+p) ≤ 0.35 (read). Uncertainty: 5 %, from the scatter of 2.3 % (one standard deviation) between two
-// read tables. Sources: C digitised from Bos (1989) in a public package, read; the table of ISO 3846 was not.
+// What: rectangular broad-crested weir with a square upstream edge. Equation: Q = (2/3)^1.5 √g C(H/L) b H^1.5, H with
+// the velocity of approach. Drowned: see broadDrowned. Limits: 0.08 ≤ H/L < 1.5, h/(h+p) ≤ 0.35 (read). Uncertainty: 5
+// %, from the scatter of 2.3 % (one standard deviation) between two read tables. Sources: C digitised from Bos (1989)
+// in a public package, read; the table of ISO 3846 was not.
 func newBroadCrested(d *dimensions) Rating {
 	length := d.quantity("crest_length", quantity.LengthDimension)
 	d.between("crest_length", length, 0.02, 100, "a crest length above 0")
@@ -73,8 +74,8 @@ var bosCrest = [][2]float64{{0.0694952, 0.848064}, {0.130557, 0.848511}, {0.3641
 	{0.887993, 0.936452}, {1.01584, 0.962356}, {1.13609, 0.985849}, {1.17567, 0.993451}, {1.30509, 1.01662}, {1.44214, 1.04014},
 	{1.48934, 1.0481}, {1.53351, 1.05537}}
 
-// bosC interpolates C between the points by cubics with the slopes of the chords around each point; outside the points the
-// nearest one holds.
+// bosC interpolates C between the points by cubics with the slopes of the chords around each point; outside the points
+// the nearest one holds.
 func bosC(ratio float64) float64 {
 	t := bosCrest
 	last := len(t) - 1
@@ -100,11 +101,13 @@ func bosC(ratio float64) float64 {
 	return c0 + float64(x*(s0+float64(x*(float64(3*(c1-c0))-2*s0-s1+float64(x*(2*(c0-c1)+s0+s1))))))
 }
 
-// newRoundNosed reads width, crest_length, crest_height, nose_radius and the optional approach (see readChannel) and coefficient.
+// newRoundNosed reads width, crest_length, crest_height, nose_radius and the optional approach (see readChannel) and
+// coefficient.
 //
-// What: horizontal broad-crested weir with a round nose. Equation: Q = (2/3)^1.5 √g Cd b H^1.5, Cd = [1 − 2x(L−r)/b][1 − x(L−r)/h]^1.5,
-// x = 0.003 for a smooth crest. Limits (from memory): h ≥ 0.06 m and 0.05 L, h/p ≤ 1.5, 0.05 ≤ H/L ≤ 0.57. Drowned: as the broad-crested weir. Uncertainty: 2 (21 − 20 Cd) % (from
-// memory). Sources: recalled from ISO 4374, not read.
+// What: horizontal broad-crested weir with a round nose. Equation: Q = (2/3)^1.5 √g Cd b H^1.5, Cd = [1 − 2x(L−r)/b][1
+// − x(L−r)/h]^1.5, x = 0.003 for a smooth crest. Limits (from memory): h ≥ 0.06 m and 0.05 L, h/p ≤ 1.5, 0.05 ≤ H/L ≤
+// 0.57. Drowned: as the broad-crested weir. Uncertainty: 2 (21 − 20 Cd) % (from memory). Sources: recalled from ISO
+// 4374, not read.
 func newRoundNosed(d *dimensions) Rating {
 	length, radius := d.quantity("crest_length", quantity.LengthDimension), d.quantity("nose_radius", quantity.LengthDimension)
 	d.between("crest_length", length, 0.05, 100, "a crest length above 0")
@@ -125,12 +128,14 @@ func newRoundNosed(d *dimensions) Rating {
 	}, broadDrowned())
 }
 
-// newTriangularProfile reads width, crest_height and the optional equation ("total-head" or "gauged"), approach (see readChannel) and coefficient.
+// newTriangularProfile reads width, crest_height and the optional equation ("total-head" or "gauged"), approach (see
+// readChannel) and coefficient.
 //
-// What: triangular-profile weir, 1:2 upstream and 1:5 downstream. Equation by total head: Q = 0.633 √g b (H − 0.0003)^1.5; by gauged head: Q =
+// What: triangular-profile weir, 1:2 upstream and 1:5 downstream. Equation by total head: Q = 0.633 √g b (H −
+// 0.0003)^1.5; by gauged head: Q =
 // 0.633 √g Cv b (h − 0.0003)^1.5, Cv = (H/h)^1.5. Drowned: see profileDrowned. Limits: h ≥ 0.06 m, h/p ≤ 3.5 (from memory), Froude number of the
-// approach ≤ 0.5. Uncertainty of Cd: 10 Cv − 9 % (from memory). Sources: recalled from ISO 4360, not read; the modular limit read in an open
-// repository.
+// approach ≤ 0.5. Uncertainty of Cd: 10 Cv − 9 % (from memory). Sources: recalled from ISO 4360, not read; the modular
+// limit read in an open repository.
 func newTriangularProfile(d *dimensions) Rating {
 	c := readCrest(d, "triangular-profile", "triangular-profile weir 1:2/1:5")
 	gauged := d.choice("equation", "total-head", "gauged") == "gauged"
@@ -149,8 +154,8 @@ func newTriangularProfile(d *dimensions) Rating {
 	}, profileDrowned())
 }
 
-// profileDrowned is the drowned flow of the triangular profile: 1.035 (0.817 − (H2/H1)⁴)^0.0647 above 0.75 (read) to 0.93, then 8.686 − 8.403 H2/H1
-// to 0.985, with gauged heads in place of total heads.
+// profileDrowned is the drowned flow of the triangular profile: 1.035 (0.817 − (H2/H1)⁴)^0.0647 above 0.75 (read) to
+// 0.93, then 8.686 − 8.403 H2/H1 to 0.985, with gauged heads in place of total heads.
 func profileDrowned() *drowning {
 	return &drowning{modular: 0.75, end: 0.985, source: "modular limit read; factors recalled from ISO 4360, not read; heads in place of total heads",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
@@ -162,11 +167,13 @@ func profileDrowned() *drowning {
 		}}
 }
 
-// newFlatV reads crest_height, cross_slope (20 for 1:20), v_height and the optional approach (see readChannel) and coefficient.
+// newFlatV reads crest_height, cross_slope (20 for 1:20), v_height and the optional approach (see readChannel) and
+// coefficient.
 //
-// What: flat-V weir with a triangular profile 1:2/1:5. Equation: Q = 0.8 CDe √g m Z (H − kh)^2.5, Z = 1 in the V and 1 − (1 − h'/he)^2.5
-// above it (h' the height of the V). CDe/kh: 1:40 0.625/0.4 mm, 1:20 0.620/0.5 mm, 1:10 0.615/0.8 mm. Limits: h ≥ 0.03 m and h/p ≤ 2.5 (from
-// memory). Drowned above 0.70 (from memory), without an equation. Uncertainty: 10 Cv − 8 % (from memory), and 2 to 3 % more while CDe is not read. Sources: recalled from ISO 4377, not read; form
+// What: flat-V weir with a triangular profile 1:2/1:5. Equation: Q = 0.8 CDe √g m Z (H − kh)^2.5, Z = 1 in the V and 1
+// − (1 − h'/he)^2.5 above it (h' the height of the V). CDe/kh: 1:40 0.625/0.4 mm, 1:20 0.620/0.5 mm, 1:10 0.615/0.8 mm.
+// Limits: h ≥ 0.03 m and h/p ≤ 2.5 (from memory). Drowned above 0.70 (from memory), without an equation. Uncertainty:
+// 10 Cv − 8 % (from memory), and 2 to 3 % more while CDe is not read. Sources: recalled from ISO 4377, not read; form
 // checked by integrating the law of the triangular profile across the V.
 func newFlatV(d *dimensions) Rating {
 	m, height, v := d.number("cross_slope"), d.quantity("crest_height", quantity.LengthDimension), d.quantity("v_height", quantity.LengthDimension)

@@ -44,9 +44,9 @@ type Rating interface {
 	Describe() Description
 }
 
-// Limits in head. Low and High are those of validity: readings outside are told and the equation goes on. End is physical: there the structure or
-// the rating stops (crown of a pipe, top of a flume, last point of a table), and the flow beyond is that at the end. A limit that is not known
-// is 0 (Low) or +Inf (High, End).
+// Limits in head. Low and High are those of validity: readings outside are told and the equation goes on. End is
+// physical: there the structure or the rating stops (crown of a pipe, top of a flume, last point of a table), and the
+// flow beyond is that at the end. A limit that is not known is 0 (Low) or +Inf (High, End).
 type Limits struct {
 	Low, High, End                   float64
 	LowSource, HighSource, EndSource string
@@ -65,7 +65,8 @@ type Description struct {
 	Advice      []string   // limits of the geometry that are not met or could not be checked
 }
 
-// Same tells whether two descriptions are of one rating: equation and dimensions; the equation alone does not name the approach of a throat.
+// Same tells whether two descriptions are of one rating: equation and dimensions; the equation alone does not name the
+// approach of a throat.
 func (d Description) Same(other Description) bool {
 	return d.Equation == other.Equation && slices.Equal(d.Dimensions, other.Dimensions)
 }
@@ -95,8 +96,8 @@ func Assess(r Rating, h float64) Status {
 	return Within
 }
 
-// power returns x^n for x ≥ 0 and n > 0: by square roots for the exponents of the weirs, by logarithm for others. It is within
-// 3e-15 of math.Pow and several times faster.
+// power returns x^n for x ≥ 0 and n > 0: by square roots for the exponents of the weirs, by logarithm for others. It is
+// within 3e-15 of math.Pow and several times faster.
 func power(x, n float64) float64 {
 	switch n {
 	case 1:

@@ -4,13 +4,13 @@ import "math"
 
 // Drownable is a device of which something is known under a downstream head. Every kind is one.
 type Drownable interface {
-	// ModularLimit returns the ratio of downstream to upstream head up to which flow is free, +Inf when nothing is known, and the
-	// source of the limit and of the drowned equation.
+	// ModularLimit returns the ratio of downstream to upstream head up to which flow is free, +Inf when nothing is
+	// known, and the source of the limit and of the drowned equation.
 	ModularLimit() (ratio float64, source string)
-	// Drowned returns what is known of the flow at heads h upstream and hd downstream, both above the level of zero flow, at any
-	// ratio of the two. With ok the flow is q, and spread is the relative uncertainty (95 %) that drowning adds to it: 0 and the free flow
-	// up to the modular limit. Without ok the flow lies between 0 and q: the last value of the drowned equation above its end, or the
-	// free flow where no equation holds. It is never above the free flow.
+	// Drowned returns what is known of the flow at heads h upstream and hd downstream, both above the level of zero
+	// flow, at any ratio of the two. With ok the flow is q, and spread is the relative uncertainty (95 %) that drowning
+	// adds to it: 0 and the free flow up to the modular limit. Without ok the flow lies between 0 and q: the last value
+	// of the drowned equation above its end, or the free flow where no equation holds. It is never above the free flow.
 	Drowned(h, hd float64) (q, spread float64, ok bool)
 }
 
@@ -66,8 +66,9 @@ func givenModular(d *dimensions) drownable {
 	return drownable{modularOnly(ratio, "modular limit of the site file")}
 }
 
-// villemonteEnd is where Villemonte's equation is left: above it one hundredth of the ratio is 5 % of the flow and more. A judgement of this
-// program: its sources state no end, and at 1 the equation says that a weir under still water carries nothing.
+// villemonteEnd is where Villemonte's equation is left: above it one hundredth of the ratio is 5 % of the flow and
+// more. A judgement of this program: its sources state no end, and at 1 the equation says that a weir under still water
+// carries nothing.
 const villemonteEnd = 0.95
 
 // villemonteFactor is 1 − (h2/h1)^n to the power of 0.385 (Villemonte 1947; read: EPA SWMM Vol. II eq. 6-26).
@@ -75,9 +76,9 @@ func villemonteFactor(s, n float64) float64 {
 	return math.Pow(1-math.Pow(math.Max(s, 0), n), 0.385)
 }
 
-// villemonte is the drowned flow of a thin-plate weir, n the exponent of its free equation: a thin plate drowns as soon as the water below
-// reaches its crest. Uncertainty about 5 % (from memory); against the curves of USGS TWRI 3-A5 it reads up to 14 % low for deep crests, so 10 %
-// are taken.
+// villemonte is the drowned flow of a thin-plate weir, n the exponent of its free equation: a thin plate drowns as soon
+// as the water below reaches its crest. Uncertainty about 5 % (from memory); against the curves of USGS TWRI 3-A5 it
+// reads up to 14 % low for deep crests, so 10 % are taken.
 func villemonte(n float64) *drowning {
 	return &drowning{end: villemonteEnd, source: "Villemonte 1947, read: EPA SWMM Vol. II eq. 6-26; 5 to 10 % at best; left at h2/h1 = 0.95 (judgement)",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
@@ -85,14 +86,15 @@ func villemonte(n float64) *drowning {
 		}}
 }
 
-// fullWidthFactor is the drowned factor of the full-width thin-plate weir, 1.007 [0.975 − (h2/h1)^1.45]^0.265 (recalled from ISO 1438 clause
+// fullWidthFactor is the drowned factor of the full-width thin-plate weir, 1.007 [0.975 − (h2/h1)^1.45]^0.265 (recalled
+// from ISO 1438 clause
 // 9.7.2, not read; that the clause exists was read).
 func fullWidthFactor(s float64) float64 {
 	return math.Min(1, 1.007*math.Pow(math.Max(0.975-math.Pow(math.Max(s, 0), 1.45), 0), 0.265))
 }
 
-// fullWidth is the drowned flow of a full-width thin-plate weir: the mean of its own factor and of the general one, which reads low for deep
-// crests, with half their difference, and 5 %, as uncertainty.
+// fullWidth is the drowned flow of a full-width thin-plate weir: the mean of its own factor and of the general one,
+// which reads low for deep crests, with half their difference, and 5 %, as uncertainty.
 func fullWidth() *drowning {
 	return &drowning{end: villemonteEnd, source: "mean of the full-width factor recalled from ISO 1438 9.7.2 and of Villemonte 1947 (read: EPA SWMM Vol. II eq. 6-26)",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
@@ -102,15 +104,16 @@ func fullWidth() *drowning {
 		}}
 }
 
-// broadFactors is what drowning leaves of the flow over a broad-crested weir, by the ratio of the energy heads below and above it (read:
-// openearth/matlab-tools, Q_weir_SRE.m).
+// broadFactors is what drowning leaves of the flow over a broad-crested weir, by the ratio of the energy heads below
+// and above it (read: openearth/matlab-tools, Q_weir_SRE.m).
 var broadFactors = [][2]float64{{0.82, 1}, {0.85, 0.95}, {0.90, 0.90}, {0.95, 0.80}, {0.96, 0.60}, {0.97, 0.40}, {0.99, 0.20}, {1, 0}}
 
 // broadEnd is where broadFactors is left: beyond it a hundredth of the ratio is a quarter of the flow (judgement).
 const broadEnd = 0.95
 
-// broadDrowned is the drowned flow of a broad-crested weir. Its modular limit is that of the sources of C (read: package weirs of CRAN: tailwater
-// below 0.66 of the head); the factors start at 0.82, USGS TWRI 3-A5 at 0.85 (read), so between the two the flow is still free, within 5 %.
+// broadDrowned is the drowned flow of a broad-crested weir. Its modular limit is that of the sources of C (read:
+// package weirs of CRAN: tailwater below 0.66 of the head); the factors start at 0.82, USGS TWRI 3-A5 at 0.85 (read),
+// so between the two the flow is still free, within 5 %.
 func broadDrowned() *drowning {
 	return &drowning{modular: 0.66, end: broadEnd, source: "free to 0.66 (read: CRAN package weirs); " +
 		"factors by energy heads read in an open script, with gauged heads; left at 0.95 (judgement)",
@@ -135,8 +138,8 @@ type summand struct {
 	rating Rating
 }
 
-// drownedSum adds terms that drown each at its own crest: the modular limit is the least of theirs, since none drowns before the water stands that
-// high over the lowest crest; the flow is known where every term's is.
+// drownedSum adds terms that drown each at its own crest: the modular limit is the least of theirs, since none drowns
+// before the water stands that high over the lowest crest; the flow is known where every term's is.
 func drownedSum(terms []summand) (ratio float64, source string) {
 	ratio = math.Inf(1)
 	for _, t := range terms {

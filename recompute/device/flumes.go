@@ -7,9 +7,9 @@ import (
 	"retotal/ingest/quantity"
 )
 
-// newMontana reads throat. What: a Parshall flume without throat and exit, for free outfall. Equation: the Parshall flume's of that size (the
-// same coefficients read in open code for 2 and 3 in). Limits: those of the Parshall flume. Drowned as
-// soon as water stands above its floor below it: no limit and no correction exist.
+// newMontana reads throat. What: a Parshall flume without throat and exit, for free outfall. Equation: the Parshall
+// flume's of that size (the same coefficients read in open code for 2 and 3 in). Limits: those of the Parshall flume.
+// Drowned as soon as water stands above its floor below it: no limit and no correction exist.
 func newMontana(d *dimensions) Rating {
 	r, ok := newParshall(d).(*Formula)
 	if !ok {
@@ -31,8 +31,9 @@ type hSize struct {
 	read    bool
 }
 
-// hFlumes are the USDA flumes (Bos 1989 after Gwinn and Parsons 1976). Base-10 logarithms. The row HL 4 ft was read in an open script; the others
-// are from memory; they meet the capacities of Agriculture Handbook 224 within 1.2 % and each other by geometric similarity.
+// hFlumes are the USDA flumes (Bos 1989 after Gwinn and Parsons 1976). Base-10 logarithms. The row HL 4 ft was read in
+// an open script; the others are from memory; they meet the capacities of Agriculture Handbook 224 within 1.2 % and
+// each other by geometric similarity.
 var hFlumes = []hSize{
 	{"HS", 0.4, -0.4361, 2.5151, 0.1379, false}, {"HS", 0.6, -0.4430, 2.4908, 0.1657, false},
 	{"HS", 0.8, -0.4410, 2.4571, 0.1762, false}, {"HS", 1.0, -0.4382, 2.4193, 0.1790, false},
@@ -44,8 +45,8 @@ var hFlumes = []hSize{
 
 // newHFlume reads type ("H", "HS" or "HL") and depth (nominal).
 //
-// What: USDA flume for field runoff. Equation: log10 Q = A + B log10 h + C (log10 h)². Limits: 0.02 ft and 0.05 D to D less 0.01 ft (from
-// memory). Uncertainty: 3 % (from memory of Bos 1989). Sources: see hFlumes.
+// What: USDA flume for field runoff. Equation: log10 Q = A + B log10 h + C (log10 h)². Limits: 0.02 ft and 0.05 D to D
+// less 0.01 ft (from memory). Uncertainty: 3 % (from memory of Bos 1989). Sources: see hFlumes.
 func newHFlume(d *dimensions) Rating {
 	kind, depth := d.choice("type", "H", "HS", "HL"), d.quantity("depth", quantity.LengthDimension)
 	for _, s := range hFlumes {
@@ -103,12 +104,13 @@ var cutthroatSizes = []cutthroatSize{
 	{54, 3, 0.96}, {54, 6, 1.96}, {54, 12, 3.98}, {54, 24, 8.01}, {108, 12, 3.5}, {108, 24, 7.11}, {108, 48, 14.49}, {108, 72, 22.0},
 }
 
-// newCutthroat reads length and throat of a standard size, or coefficient and exponent (ft, ft³/s) for another; and the optional
-// drowned_coefficient and drowned_exponent of the submerged equation, which was found for no size.
+// newCutthroat reads length and throat of a standard size, or coefficient and exponent (ft, ft³/s) for another; and the
+// optional drowned_coefficient and drowned_exponent of the submerged equation, which was found for no size.
 //
-// What: flat-floored flume without a parallel throat. Equation: free flow Q = C hu^n, n = 2.15, 1.84, 1.72, 1.56 for 18, 36, 54 and 108 in (read).
-// Limits: hu/L ≤ 0.33 for free flow (read, Royal Irrigation Department). Uncertainty: none is published. Submergence: the limit is not
-// sharp (read: Torres and Merkley 2007); drowned flow is flagged, not computed.
+// What: flat-floored flume without a parallel throat. Equation: free flow Q = C hu^n, n = 2.15, 1.84, 1.72, 1.56 for
+// 18, 36, 54 and 108 in (read). Limits: hu/L ≤ 0.33 for free flow (read, Royal Irrigation Department). Uncertainty:
+// none is published. Submergence: the limit is not sharp (read: Torres and Merkley 2007); drowned flow is flagged, not
+// computed.
 func newCutthroat(d *dimensions) Rating {
 	length, throat := d.quantity("length", quantity.LengthDimension), d.quantity("throat", quantity.LengthDimension)
 	d.between("length", length, 0.2, 10, "a length above 0")
@@ -139,8 +141,8 @@ func newCutthroat(d *dimensions) Rating {
 		drownable: drownable{drowned}}
 }
 
-// cutthroatDrowned is the modular limit by length, which is not sharp, and with the user's Cs and ns Q = Cs (hu − hd)^n / (−log10 S)^ns up to S = 0.95,
-// in ft and ft³/s (form read: Royal Irrigation Department).
+// cutthroatDrowned is the modular limit by length, which is not sharp, and with the user's Cs and ns Q = Cs (hu − hd)^n
+// / (−log10 S)^ns up to S = 0.95, in ft and ft³/s (form read: Royal Irrigation Department).
 func cutthroatDrowned(d *dimensions, length, n float64) *drowning {
 	drowned := modularOnly(cutthroatModular(length), "recalled for the length, not sharp")
 	if !d.has("drowned_coefficient") && !d.has("drowned_exponent") {
@@ -157,7 +159,8 @@ func cutthroatDrowned(d *dimensions, length, n float64) *drowning {
 	return drowned
 }
 
-// cutthroatHint gives the power law of a throat that is not a standard size: C = K W^1.025 in ft, K by length (read in an encyclopaedia article; within
+// cutthroatHint gives the power law of a throat that is not a standard size: C = K W^1.025 in ft, K by length (read in
+// an encyclopaedia article; within
 // 0.3 % of the tabulated C but for two sizes).
 func cutthroatHint(length, throat float64) string {
 	for _, s := range [][3]float64{{1.5, 6.100, 2.15}, {3, 4.500, 1.84}, {4.5, 3.980, 1.72}, {9, 3.500, 1.56}} {
@@ -181,11 +184,13 @@ func cutthroatModular(length float64) float64 {
 	return 0.80
 }
 
-// newManning reads section ("circular", "rectangular", "trapezoidal" or "U"), its dimensions, roughness (Manning's n) and slope.
+// newManning reads section ("circular", "rectangular", "trapezoidal" or "U"), its dimensions, roughness (Manning's n)
+// and slope.
 //
-// What: uniform flow in a channel or a pipe that is not full. Equation: Q = (1/n) A R^(2/3) S^(1/2) (read: EPA SWMM Vol. II). Limits: in a pipe the
-// flow is two-valued above y/D = 0.82 and greatest at 0.938 (1.076 of full); above 0.82 the status says so, and at the crown the rating ends. Uncertainty:
-// 15 % unless calibrated: that of n (from memory, 10 to 20 %).
+// What: uniform flow in a channel or a pipe that is not full. Equation: Q = (1/n) A R^(2/3) S^(1/2) (read: EPA SWMM
+// Vol. II). Limits: in a pipe the flow is two-valued above y/D = 0.82 and greatest at 0.938 (1.076 of full); above 0.82
+// the status says so, and at the crown the rating ends. Uncertainty: 15 % unless calibrated: that of n (from memory, 10
+// to 20 %).
 func newManning(d *dimensions) Rating {
 	s := readSection(d, "circular", "rectangular", "trapezoidal", "U")
 	n, slope := d.number("roughness"), d.number("slope")

@@ -27,8 +27,9 @@ func Head(r Rating, q float64) (float64, bool) {
 	return bisect(low, high, func(h float64) bool { return r.Flow(h) < q }), true
 }
 
-// Heads returns the least and the greatest head that give discharge q. They differ where a rating falls before its end (a pipe carries every flow
-// between full and 1.076 of full at two depths) and on a level stretch of a rating table. It fails as Head does.
+// Heads returns the least and the greatest head that give discharge q. They differ where a rating falls before its end
+// (a pipe carries every flow between full and 1.076 of full at two depths) and on a level stretch of a rating table. It
+// fails as Head does.
 func Heads(r Rating, q float64) (low, high float64, ok bool) {
 	if low, ok = Head(r, q); !ok || q <= 0 {
 		return low, low, ok
@@ -65,7 +66,8 @@ func bisect(low, high float64, before func(float64) bool) float64 {
 	return low + (high-low)/2
 }
 
-// peakOf finds the head of the greatest flow between 0 and end by golden section around the best of 256 places; 0 where the flow rises to the end.
+// peakOf finds the head of the greatest flow between 0 and end by golden section around the best of 256 places; 0 where
+// the flow rises to the end.
 func peakOf(flow func(float64) float64, end float64) float64 {
 	if math.IsInf(end, 1) || !(end > 0) {
 		return 0
@@ -84,8 +86,9 @@ func peakOf(flow func(float64) float64, end float64) float64 {
 	return 0
 }
 
-// Beyond returns how many times the uncertainty of a rating's coefficient is larger at head h than within its limits: above the limit of validity
-// it grows with the distance beyond, to twice at one and a half times the limit (a rule of this program: no source gives one).
+// Beyond returns how many times the uncertainty of a rating's coefficient is larger at head h than within its limits:
+// above the limit of validity it grows with the distance beyond, to twice at one and a half times the limit (a rule of
+// this program: no source gives one).
 func Beyond(r Rating, h float64) float64 {
 	high := r.Limits().High
 	if math.IsInf(high, 1) || high <= 0 || h <= high {

@@ -11,14 +11,15 @@ import (
 // palmerThroat is the geometry of a Palmer-Bowlus throat.
 type palmerThroat struct{ width, ramp, slope, length float64 }
 
-// usualThroat is the common geometry for a pipe (from memory of Wells and Gotaas 1958): bottom width 5D/12, floor D/6 above the invert, sides 2
-// vertical to 1 horizontal, length D.
+// usualThroat is the common geometry for a pipe (from memory of Wells and Gotaas 1958): bottom width 5D/12, floor D/6
+// above the invert, sides 2 vertical to 1 horizontal, length D.
 func usualThroat(diameter float64) palmerThroat {
 	return palmerThroat{5 * diameter / 12, diameter / 6, 0.5, diameter}
 }
 
-// palmerAlternatives are other dimensions that throats are built with, by the key that would tell (common practice, from memory: no standard fixes
-// them). The flow of each against the usual one is what not measuring the throat leaves open.
+// palmerAlternatives are other dimensions that throats are built with, by the key that would tell (common practice,
+// from memory: no standard fixes them). The flow of each against the usual one is what not measuring the throat leaves
+// open.
 func palmerAlternatives(diameter float64) map[string][]float64 {
 	return map[string][]float64{"throat_width": {diameter / 3, diameter / 2}, "throat_ramp": {diameter / 12, diameter / 4},
 		"throat_slope": {1.0 / 3, 2.0 / 3}, "throat_length": {diameter / 2, 2 * diameter}}
@@ -31,11 +32,12 @@ func (p *palmerThroat) field(key string) *float64 {
 	return map[string]*float64{"throat_width": &p.width, "throat_ramp": &p.ramp, "throat_slope": &p.slope, "throat_length": &p.length}[key]
 }
 
-// newPalmerBowlus reads diameter (of the pipe) and the optional throat_width, throat_ramp, throat_slope, throat_length, coefficient and approach
-// (see readChannel; the pipe itself where none is given).
+// newPalmerBowlus reads diameter (of the pipe) and the optional throat_width, throat_ramp, throat_slope, throat_length,
+// coefficient and approach (see readChannel; the pipe itself where none is given).
 //
-// What: trapezoidal throat in a pipe, upright where it would be wider than the pipe. Equation: as the throated flume; ASTM D5390 rates the flume by the same theory (scope read). The throat is
-// assumed to be usualThroat where it is not given: the description says so, and the uncertainty covers palmerAlternatives. Limits: 0.1 to
+// What: trapezoidal throat in a pipe, upright where it would be wider than the pipe. Equation: as the throated flume;
+// ASTM D5390 rates the flume by the same theory (scope read). The throat is assumed to be usualThroat where it is not
+// given: the description says so, and the uncertainty covers palmerAlternatives. Limits: 0.1 to
 // 0.9 D (from memory); it ends at the crown of the pipe. Uncertainty: 3 %, about 10 % with the level device (read: US Navy MO-221).
 func newPalmerBowlus(d *dimensions) Rating {
 	diameter := readDiameter(d)
@@ -89,8 +91,8 @@ func (p palmerThroat) flow(d *dimensions, diameter float64, approach channel) fu
 	return criticalThroat(throat, approach, throatCoefficient(d, throat, p.length))
 }
 
-// assume says which dimensions of the throat are assumed and widens the uncertainty by what each of them leaves open: the largest difference that
-// an alternative makes between a fifth of the range and its top, added in quadrature.
+// assume says which dimensions of the throat are assumed and widens the uncertainty by what each of them leaves open:
+// the largest difference that an alternative makes between a fifth of the range and its top, added in quadrature.
 func (p palmerThroat) assume(d *dimensions, diameter float64, approach channel, l Limits, description *Description) {
 	if len(d.issues) > 0 {
 		return

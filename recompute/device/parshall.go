@@ -74,18 +74,21 @@ var parshallISO = []parshallSize{
 	{"2.40 m", 2.40, 6.004, 1.605, 0.08, 0.80, 0.7, isoRead},
 }
 
-// parshallRounded are the sizes whose coefficients differ in the rounded two-decimal US set of some handbooks, C in ft and ft³/s (from
-// memory, not confirmed): at 1 ft it reads from 7.4 % less (ha = 0.1 ft) to 1.3 % more (2.5 ft) than the set of Parshall 1950.
+// parshallRounded are the sizes whose coefficients differ in the rounded two-decimal US set of some handbooks, C in ft
+// and ft³/s (from memory, not confirmed): at 1 ft it reads from 7.4 % less (ha = 0.1 ft) to 1.3 % more (2.5 ft) than
+// the set of Parshall 1950.
 var parshallRounded = map[string][2]float64{"3 in": {0.992, 1.55}, "1 ft": {3.95, 1.55}, "1.5 ft": {6.00, 1.54}, "3 ft": {12.00, 1.57}, "4 ft": {16.00, 1.58},
 	"5 ft": {20.00, 1.59}, "6 ft": {24.00, 1.59}, "7 ft": {28.00, 1.60}, "8 ft": {32.00, 1.61}}
 
-// newParshall reads throat, the nominal width of a standard flume in any unit, and the optional set ("parshall-1950" or "rounded"). A
-// throat within 0.5 % of a standard size is that size (0.61 m is the 2 ft flume; 0.60 m is the metric one).
+// newParshall reads throat, the nominal width of a standard flume in any unit, and the optional set ("parshall-1950" or
+// "rounded"). A throat within 0.5 % of a standard size is that size (0.61 m is the 2 ft flume; 0.60 m is the metric
+// one).
 //
-// What: flume with a level converging floor, a throat falling 3:8 and a rising outlet. Equation: Q = C ha^n, free flow, ha at two thirds of
-// the converging wall upstream of the throat; drowned flow by Parshall's deduction and by the Utah State equation, see parshallDrowned.
-// Limits: range of heads per size; free flow while hb/ha is at most 0.5 to 0.8 by size. Uncertainty: 3 % (from memory of Bos 1989), 3 to
-// 5 % in the field (Ferreira et al. 2021, second hand). Sources: see parshallUS and parshallISO.
+// What: flume with a level converging floor, a throat falling 3:8 and a rising outlet. Equation: Q = C ha^n, free flow,
+// ha at two thirds of the converging wall upstream of the throat; drowned flow by Parshall's deduction and by the Utah
+// State equation, see parshallDrowned. Limits: range of heads per size; free flow while hb/ha is at most 0.5 to 0.8 by
+// size. Uncertainty: 3 % (from memory of Bos 1989), 3 to 5 % in the field (Ferreira et al. 2021, second hand). Sources:
+// see parshallUS and parshallISO.
 func newParshall(d *dimensions) Rating {
 	throat := d.quantity("throat", quantity.LengthDimension)
 	rounded := d.choice("set", "parshall-1950", "rounded") == "rounded"
@@ -132,8 +135,8 @@ const cubicFoot = 0.3048 * 0.3048 * 0.3048
 // utahSize is the submerged equation of one throat: Q = C1 (ha − hb)^n1 / [−(log10 S + 0.0044)]^n2, ft and ft³/s.
 type utahSize struct{ throat, c1, n1, n2 float64 }
 
-// utahState is the table of Skogerboe, Hyatt, England and Johnson (1967): form read in an open manual, coefficients from memory; at the
-// transition they return free flow within 2.4 %.
+// utahState is the table of Skogerboe, Hyatt, England and Johnson (1967): form read in an open manual, coefficients
+// from memory; at the transition they return free flow within 2.4 %.
 var utahState = []utahSize{
 	{1.0 / 12, 0.299, 1.55, 1.0}, {2.0 / 12, 0.612, 1.55, 1.0}, {0.25, 0.915, 1.55, 1.0}, {0.5, 1.66, 1.58, 1.08}, {0.75, 2.51, 1.53, 1.06},
 	{1, 3.11, 1.52, 1.08}, {1.5, 4.42, 1.54, 1.115}, {2, 5.94, 1.55, 1.14}, {3, 8.60, 1.56, 1.16}, {4, 11.10, 1.57, 1.185}, {5, 13.55, 1.58, 1.205},
@@ -141,18 +144,21 @@ var utahState = []utahSize{
 	{20, 47.56, 1.59, 1.275}, {25, 58.95, 1.59, 1.275}, {30, 70.34, 1.59, 1.275}, {40, 93.11, 1.59, 1.275}, {50, 115.89, 1.59, 1.275},
 }
 
-// parshallDeduction is what submergence takes from the free flow of a flume of 1 to 8 ft: QE = W^0.815 {[ha/((1.8/S)^1.8 − 2.45)]^(4.57−3.14 S)
-// + 0.093 S}, ft and ft³/s, 0.70 < S ≤ 0.90 (Parshall; read as code in an open script).
+// parshallDeduction is what submergence takes from the free flow of a flume of 1 to 8 ft: QE = W^0.815
+// {[ha/((1.8/S)^1.8 − 2.45)]^(4.57−3.14 S) + 0.093 S}, ft and ft³/s, 0.70 < S ≤ 0.90 (Parshall; read as code in an open
+// script).
 func parshallDeduction(feet, ha, s float64) float64 {
 	return math.Pow(feet, 0.815) * (math.Pow(ha/(math.Pow(1.8/s, 1.8)-2.45), 4.57-float64(3.14*s)) + float64(0.093*s))
 }
 
-// parshallEnd is the submergence above which neither method is usable: Parshall's deduction is given to there, and the two differ by 11 to 29 % at 0.95.
+// parshallEnd is the submergence above which neither method is usable: Parshall's deduction is given to there, and the
+// two differ by 11 to 29 % at 0.95.
 const parshallEnd = 0.90
 
-// parshallDrowned computes drowned flow by both published methods where both hold, and takes their mean with half their spread, and 5 %, as
-// uncertainty; where one holds alone, 10 %. At S = 0.70 the deduction is already 2 to 6 % of the flow: the total steps there. The metric
-// sizes take the deduction from 0.25 m (from memory of ISO 9826), the US ones from 1 to 8 ft.
+// parshallDrowned computes drowned flow by both published methods where both hold, and takes their mean with half their
+// spread, and 5 %, as uncertainty; where one holds alone, 10 %. At S = 0.70 the deduction is already 2 to 6 % of the
+// flow: the total steps there. The metric sizes take the deduction from 0.25 m (from memory of ISO 9826), the US ones
+// from 1 to 8 ft.
 func parshallDrowned(feet, modular float64, metric bool) *drowning {
 	deducted := feet > 0.99 && feet < 8.1 || metric
 	if !deducted && utahOf(feet) == nil {
@@ -210,7 +216,8 @@ func (u *utahSize) flow(ha, hb float64) float64 {
 	return u.c1 * math.Pow(ha-hb, u.n1) / math.Pow(-(float64(math.Log10(hb/ha))+0.0044), u.n2) * cubicFoot
 }
 
-// parshallHint gives the power law of a throat that is not a standard size, by the general formulas (see parshallUS), from 1 to 50 ft.
+// parshallHint gives the power law of a throat that is not a standard size, by the general formulas (see parshallUS),
+// from 1 to 50 ft.
 func parshallHint(feet float64) string {
 	c, n := 4*feet, 1.522*math.Pow(feet, 0.026)
 	switch {

@@ -17,8 +17,8 @@ type Power struct {
 	drownable
 }
 
-// newPower reads coefficient, exponent, head_unit, flow_unit and the optional offset and modular_limit: the equation with the
-// numbers as the user holds them, in their own units.
+// newPower reads coefficient, exponent, head_unit, flow_unit and the optional offset and modular_limit: the equation
+// with the numbers as the user holds them, in their own units.
 func newPower(d *dimensions) Rating {
 	c, n := d.number("coefficient"), d.number("exponent")
 	head, flow := d.unit("head_unit", quantity.LengthDimension), d.unit("flow_unit", quantity.FlowDimension)
@@ -37,8 +37,8 @@ func newPower(d *dimensions) Rating {
 	}
 }
 
-// newMaximum reads maximum_head, maximum_flow, exponent and the optional modular_limit: Q = Qmax (h/hmax)^n, the form in which many
-// meters take a device that is not in their list (common practice).
+// newMaximum reads maximum_head, maximum_flow, exponent and the optional modular_limit: Q = Qmax (h/hmax)^n, the form
+// in which many meters take a device that is not in their list (common practice).
 func newMaximum(d *dimensions) Rating {
 	h, q := d.quantity("maximum_head", quantity.LengthDimension), d.quantity("maximum_flow", quantity.FlowDimension)
 	n := d.number("exponent")

@@ -9,17 +9,20 @@ import (
 	"retotal/ingest/quantity"
 )
 
-// joinTolerance is the relative step that segments may make where they meet before it is an error; joinAdvice the one that is told.
+// joinTolerance is the relative step that segments may make where they meet before it is an error; joinAdvice the one
+// that is told.
 const (
 	joinTolerance = 0.05
 	joinAdvice    = 0.005
 )
 
-// newSegments reads head_unit, flow_unit, the optional modular_limit and segments, each with from (the head it begins at), coefficient, exponent and the optional offset.
+// newSegments reads head_unit, flow_unit, the optional modular_limit and segments, each with from (the head it begins
+// at), coefficient, exponent and the optional offset.
 //
-// What: stage-discharge relation of power segments, one a control. Equation: Q = C (h − e)^b from its join up to the next (form as in ISO
-// 18320:2020, from memory; read in open code). Limits: from the first join up; the user knows the last gauging. Joins are checked: a step
-// above 5 % is an error, above 0.5 % is told. Uncertainty: that of the gaugings.
+// What: stage-discharge relation of power segments, one a control. Equation: Q = C (h − e)^b from its join up to the
+// next (form as in ISO 18320:2020, from memory; read in open code). Limits: from the first join up; the user knows the
+// last gauging. Joins are checked: a step above 5 % is an error, above 0.5 % is told. Uncertainty: that of the
+// gaugings.
 func newSegments(d *dimensions) Rating {
 	head, flow := d.unit("head_unit", quantity.LengthDimension), d.unit("flow_unit", quantity.FlowDimension)
 	rows, _ := d.values["segments"].([]any)
@@ -75,10 +78,12 @@ func checkJoins(d *dimensions, starts []float64, parts []*Power, description *De
 	}
 }
 
-// newSideBySide reads parts: tables of other kinds, each with the optional crest, its level above the site's level of zero flow.
+// newSideBySide reads parts: tables of other kinds, each with the optional crest, its level above the site's level of
+// zero flow.
 //
-// What: two or more devices side by side, as a notch within a weir. Equation: the sum of their flows, each at the head above its own crest. Limits:
-// the low limit of the lowest part; the high limit of any; it ends where a part ends. Drowned: each part at its own crest. Uncertainty: that of the worst part, since coefficients may err together.
+// What: two or more devices side by side, as a notch within a weir. Equation: the sum of their flows, each at the head
+// above its own crest. Limits: the low limit of the lowest part; the high limit of any; it ends where a part ends.
+// Drowned: each part at its own crest. Uncertainty: that of the worst part, since coefficients may err together.
 func newSideBySide(d *dimensions) Rating {
 	rows, _ := d.values["parts"].([]any)
 	if len(rows) < 2 {
@@ -163,8 +168,9 @@ func sum(parts []part, of func(Rating, float64) float64) func(float64) float64 {
 	}
 }
 
-// newTrapezoidalFlume reads width (0 for a V), side_slope, throat_length and the optional approach, hump, exit_expansion and coefficient: a small
-// trapezoidal flume, rated by critical flow as a throated flume; for one with a published equation use kind = "power".
+// newTrapezoidalFlume reads width (0 for a V), side_slope, throat_length and the optional approach, hump,
+// exit_expansion and coefficient: a small trapezoidal flume, rated by critical flow as a throated flume; for one with a
+// published equation use kind = "power".
 func newTrapezoidalFlume(d *dimensions) Rating {
 	b, m := d.quantity("width", quantity.LengthDimension), d.number("side_slope")
 	d.between("width", b, 0, 100, "a bottom width from 0")

@@ -44,8 +44,8 @@ var kindsvaterCarter = []struct{ ratio, a, a1, kb float64 }{
 	{1.0, 0.602, 0.075, -0.9},
 }
 
-// newRectangular reads width, channel_width, crest_height and the optional equation: "kindsvater-carter", "rehbock" (suppressed weirs) or
-// "francis" (with the optional contractions: 0, 1 or 2).
+// newRectangular reads width, channel_width, crest_height and the optional equation: "kindsvater-carter", "rehbock"
+// (suppressed weirs) or "francis" (with the optional contractions: 0, 1 or 2).
 func newRectangular(d *dimensions) Rating {
 	equation := d.choice("equation", "kindsvater-carter", "rehbock", "francis")
 	r := &Rectangular{
@@ -69,8 +69,9 @@ func newRectangular(d *dimensions) Rating {
 	return r
 }
 
-// rehbock is the suppressed weir: Q = (2/3) Cd √(2g) b (h + 0.0012)^1.5, Cd = 0.602 + 0.083 h/p (ISO 1438:2017 clause 9.7.1; coefficients read
-// in Blevins 1984, the offset from memory). Limits: 0.03 ≤ h ≤ 0.75 m, h/p < 1, b and p > 0.3 m (read).
+// rehbock is the suppressed weir: Q = (2/3) Cd √(2g) b (h + 0.0012)^1.5, Cd = 0.602 + 0.083 h/p (ISO 1438:2017 clause
+// 9.7.1; coefficients read in Blevins 1984, the offset from memory). Limits: 0.03 ≤ h ≤ 0.75 m, h/p < 1, b and p > 0.3
+// m (read).
 func (r *Rectangular) rehbock(d *dimensions) Rating {
 	if r.width < r.channelWidth*0.999 {
 		d.refuse("equation", "\"rehbock\" is for a suppressed weir", "width equal to channel_width", "use kindsvater-carter for a contracted one")
@@ -87,8 +88,9 @@ func (r *Rectangular) rehbock(d *dimensions) Rating {
 	return f
 }
 
-// francis is Q = 1.8384 (b − 0.1 n h) h^1.5, n the number of end contractions (USBR Water Measurement Manual eq. 7-4, read: 3.33 in ft). Limit
-// h ≤ b/3 (read: EPA SWMM Vol. II). No velocity head is added: a weir that needs one is outside the limits (read: the manual).
+// francis is Q = 1.8384 (b − 0.1 n h) h^1.5, n the number of end contractions (USBR Water Measurement Manual eq. 7-4,
+// read: 3.33 in ft). Limit h ≤ b/3 (read: EPA SWMM Vol. II). No velocity head is added: a weir that needs one is
+// outside the limits (read: the manual).
 func (r *Rectangular) francis(d *dimensions) Rating {
 	n := 2.0
 	if r.width > r.channelWidth*0.999 {
@@ -110,7 +112,8 @@ func (r *Rectangular) francis(d *dimensions) Rating {
 	return f
 }
 
-// thinPlate is the drowned flow of a rectangular weir: of its own factor beside the general one where it has the full width of the channel.
+// thinPlate is the drowned flow of a rectangular weir: of its own factor beside the general one where it has the full
+// width of the channel.
 func thinPlate(width, channelWidth float64) *drowning {
 	if width > channelWidth*0.999 {
 		return fullWidth()

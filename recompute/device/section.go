@@ -7,7 +7,8 @@ import (
 	"retotal/ingest/quantity"
 )
 
-// section is the cross-section of a channel or a throat: its area, its width at the surface and its wetted perimeter at a depth.
+// section is the cross-section of a channel or a throat: its area, its width at the surface and its wetted perimeter at
+// a depth.
 type section struct {
 	name      string
 	area      func(y float64) float64 // m²
@@ -19,7 +20,8 @@ type section struct {
 	dims      []Constant
 }
 
-// trapezoidSection is a channel of bottom width b and side slope m (horizontal to vertical); m = 0 is a rectangle, b = 0 a V.
+// trapezoidSection is a channel of bottom width b and side slope m (horizontal to vertical); m = 0 is a rectangle, b =
+// 0 a V.
 func trapezoidSection(b, m float64) section {
 	side := math.Sqrt(1 + float64(m*m))
 	name := "trapezoidal"
@@ -84,8 +86,8 @@ func readDiameter(d *dimensions) float64 {
 	return math.Max(v, 0.01)
 }
 
-// criticalDepth returns the depth y at which the energy head above the bottom, y + A/(2T), is H: flow there is critical. By false position with
-// halved weights (Illinois), to the last digits in about ten steps.
+// criticalDepth returns the depth y at which the energy head above the bottom, y + A/(2T), is H: flow there is
+// critical. By false position with halved weights (Illinois), to the last digits in about ten steps.
 func (s section) criticalDepth(energy float64) float64 {
 	excess := func(y float64) float64 {
 		t := s.width(y)

@@ -5,18 +5,19 @@ import "math"
 // tableError is the relative error that a tabulated device may have against its own equation.
 const tableError = 1e-7
 
-// The bounds of a table: intervals at the start, the smallest part of the range that an interval may have, and how many times the equation may be
-// asked before the table is given up and the equation itself answers.
+// The bounds of a table: intervals at the start, the smallest part of the range that an interval may have, and how many
+// times the equation may be asked before the table is given up and the equation itself answers.
 const (
 	firstCells      = 32
 	narrowest       = 1e-12
 	mostEvaluations = 6000
 )
 
-// tabulate puts an iterated device behind a table that answers as fast as a plain equation: the coefficient Q/h^1.5, which varies slowly, follows a
-// cubic through four heads of each interval. An interval whose cubic is off by more than half of tableError at three places between is halved; a kink is
-// so found and split at, by intervals that narrow down on it, at the cost of one more for each halving. Below the first head and above the last
-// one the device itself answers.
+// tabulate puts an iterated device behind a table that answers as fast as a plain equation: the coefficient Q/h^1.5,
+// which varies slowly, follows a cubic through four heads of each interval. An interval whose cubic is off by more than
+// half of tableError at three places between is halved; a kink is so found and split at, by intervals that narrow down
+// on it, at the cost of one more for each halving. Below the first head and above the last one the device itself
+// answers.
 func tabulate(f *Formula, low, high float64) Rating {
 	if !(high > low) || math.IsInf(high, 1) || !(f.flow(high) > f.flow(low)) { // dimensions that were refused
 		return f
@@ -73,7 +74,8 @@ func (t *cubicTable) coefficient(h float64) float64 {
 	return t.exact(h) / power(h, 1.5)
 }
 
-// add covers a to b, whose coefficients are ya and yb, with as many cells as it takes; false when the bound of evaluations is met.
+// add covers a to b, whose coefficients are ya and yb, with as many cells as it takes; false when the bound of
+// evaluations is met.
 func (t *cubicTable) add(a, b, ya, yb float64) bool {
 	if t.evaluations > mostEvaluations {
 		return false

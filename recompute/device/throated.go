@@ -12,15 +12,17 @@ var criticalUnit = math.Pow(2.0/3, 1.5) * math.Sqrt(Gravity)
 
 const recalled4359 = "equations recalled from ISO 4359 (1983 and 2013), not read: confirm against the standard; critical flow solved exactly"
 
-// newThroated reads section ("rectangular", "trapezoidal" or "U"), its dimensions, throat_length, and the optional approach
-// (see readChannel), hump, exit_expansion and coefficient.
+// newThroated reads section ("rectangular", "trapezoidal" or "U"), its dimensions, throat_length, and the optional
+// approach (see readChannel), hump, exit_expansion and coefficient.
 //
-// What: long-throated flume. Equation: Q = Cd √(g A³/T) at the critical depth of the energy head H, H = h + Q²/(2 g A1²), solved to
-// convergence; Cd = (1 − 0.006 ξ L/b)(1 − 0.003 L/h)^1.5 with ξ = √(1+m²) − m (rectangular: 1; U: b is the diameter D). Quantities:
-// h head above the throat floor; b, D, m throat; L its length; A1 approach area. Limits (from memory): h ≥ 0.05 m and 0.05 L, H/L ≤ 0.5 to
+// What: long-throated flume. Equation: Q = Cd √(g A³/T) at the critical depth of the energy head H, H = h + Q²/(2 g
+// A1²), solved to convergence; Cd = (1 − 0.006 ξ L/b)(1 − 0.003 L/h)^1.5 with ξ = √(1+m²) − m (rectangular: 1; U: b is
+// the diameter D). Quantities: h head above the throat floor; b, D, m throat; L its length; A1 approach area. Limits
+// (from memory): h ≥ 0.05 m and 0.05 L, H/L ≤ 0.5 to
 // 0.67, h/b ≤ 3, h ≤ 2 m, throat area up to 0.7 of
-// the approach's; Froude number of the approach up to 0.5 (read in public code). Drowned: see throatDrowned. Uncertainty of Cd: 1 + 20 (Cv − Cd) % (from memory). Sources: recalled from ISO 4359, not read; the
-// critical condition is hydraulics of the textbooks.
+// the approach's; Froude number of the approach up to 0.5 (read in public code). Drowned: see throatDrowned.
+// Uncertainty of Cd: 1 + 20 (Cv − Cd) % (from memory). Sources: recalled from ISO 4359, not read; the critical
+// condition is hydraulics of the textbooks.
 func newThroated(d *dimensions) Rating {
 	s := readSection(d, "rectangular", "trapezoidal", "U")
 	return throatedRating(d, s, "throated", s.name+" long-throated flume", recalled4359)
@@ -63,11 +65,12 @@ func criticalThroat(s section, approach channel, coefficient func(h float64) flo
 	}
 }
 
-// exitLimits are the modular limits H2/H1 by the slope of the expansion below the throat, 1 : first (from memory of ISO 4359).
+// exitLimits are the modular limits H2/H1 by the slope of the expansion below the throat, 1 : first (from memory of ISO
+// 4359).
 var exitLimits = [][2]float64{{3, 0.74}, {6, 0.80}, {10, 0.83}, {20, 0.90}}
 
-// throatDrowned reads the optional exit_expansion (6 for walls that open 1:6). Without it the flume is taken to end abruptly, with the modular limit of
-// a broad-crested weir. Heads stand for total heads. No drowned equation was found.
+// throatDrowned reads the optional exit_expansion (6 for walls that open 1:6). Without it the flume is taken to end
+// abruptly, with the modular limit of a broad-crested weir. Heads stand for total heads. No drowned equation was found.
 func throatDrowned(d *dimensions) *drowning {
 	x := d.optional("exit_expansion", quantity.None, 0)
 	if !d.has("exit_expansion") {

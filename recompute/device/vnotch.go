@@ -9,22 +9,23 @@ import (
 
 // VNotch is a triangular thin-plate weir, discharge by Kindsvater and Shen. Other equations for it are in newVNotch.
 //
-// Equation: Q = (8/15) Ce √(2g) tan(α/2) he^2.5, he = h + kh (ISO 1438:2017 clause 10.5; USBR Water
-// Measurement Manual eq. 7-3).
+// Equation: Q = (8/15) Ce √(2g) tan(α/2) he^2.5, he = h + kh (ISO 1438:2017 clause 10.5; USBR Water Measurement Manual
+// eq. 7-3).
 //
-// Quantities: α notch angle; h head above the vertex, measured upstream; p height of the vertex above the
-// approach bed; B approach channel width; all in metres and radians.
+// Quantities: α notch angle; h head above the vertex, measured upstream; p height of the vertex above the approach bed;
+// B approach channel width; all in metres and radians.
 //
-// Limits: 20° ≤ α ≤ 100° (title of clause 10.5); h ≥ 0.06 m (0.2 ft in the USBR manual). Where the site claims full contraction: h ≤ 0.38 m, h/p ≤
+// Limits: 20° ≤ α ≤ 100° (title of clause 10.5); h ≥ 0.06 m (0.2 ft in the USBR manual). Where the site claims full
+// contraction: h ≤ 0.38 m, h/p ≤
 // 0.4, h/B ≤ 0.2, p ≥ 0.45 m, B ≥ 0.90 m (open handbook copies; the 0.38 m from memory). Without the claim: h ≤ 0.60 m; at 90° h/p ≤ 1.2 and h/B ≤
 // 0.4, the range of partially contracted notches (from memory of Bos 1989); at other angles h/p ≤ 0.35 (from memory of ISO 1438), since
 // nothing tells Ce of those beyond. It ends at the top of the notch where notch_height gives it.
 //
 // Uncertainty of Ce: 1 % at 90°, 2 % at other angles (95 %, from memory of ISO 1438).
 //
-// Sources: form read in the USBR manual chapter 7; Ce and kh are the polynomial fits to the published
-// curves that circulate in public code, not the text of a standard; within +0.4 % (Ce) and 0.12 mm (kh) of
-// the table in Blevins, Applied Fluid Dynamics Handbook (1984).
+// Sources: form read in the USBR manual chapter 7; Ce and kh are the polynomial fits to the published curves that
+// circulate in public code, not the text of a standard; within +0.4 % (Ce) and 0.12 mm (kh) of the table in Blevins,
+// Applied Fluid Dynamics Handbook (1984).
 type VNotch struct {
 	angle, crestHeight, channelWidth float64 // crestHeight and channelWidth are 0 when not given
 	ce, kh, factor                   float64
@@ -33,8 +34,9 @@ type VNotch struct {
 	drownable
 }
 
-// newVNotch reads angle, and the optional crest_height, channel_width, notch_height, equation ("kindsvater-shen", or "cone", which alone goes on to
-// 120°) and contraction ("full", or "partial" for 90°, by the chart of Ce over h/p and p/B).
+// newVNotch reads angle, and the optional crest_height, channel_width, notch_height, equation ("kindsvater-shen", or
+// "cone", which alone goes on to 120°) and contraction ("full", or "partial" for 90°, by the chart of Ce over h/p and
+// p/B).
 func newVNotch(d *dimensions) Rating {
 	top := d.optional("notch_height", quantity.LengthDimension, math.Inf(1))
 	d.positiveIfGiven("notch_height")
@@ -77,9 +79,10 @@ func newNotch(d *dimensions, top float64) Rating {
 	return v
 }
 
-// cone is the notch by Cone: at 90° Q = 2.49 h^2.48 in ft and ft³/s (USBR Water Measurement Manual eq. 7-6, read), for 0.2 to 1.25 ft (read). At other
-// angles Cone's general equation of 1916, Q = (0.025 + 2.462 s) h^(2.5 − 0.0195/s^0.75), s = tan(α/2), from memory: at 90° it is within 0.2 % of
-// the one read; at 120° it lies 0.9 % below 2.5 s h^2.5 and 2.7 % below the fits of Kindsvater and Shen drawn on to there, so 3 % are taken.
+// cone is the notch by Cone: at 90° Q = 2.49 h^2.48 in ft and ft³/s (USBR Water Measurement Manual eq. 7-6, read), for
+// 0.2 to 1.25 ft (read). At other angles Cone's general equation of 1916, Q = (0.025 + 2.462 s) h^(2.5 −
+// 0.0195/s^0.75), s = tan(α/2), from memory: at 90° it is within 0.2 % of the one read; at 120° it lies 0.9 % below 2.5
+// s h^2.5 and 2.7 % below the fits of Kindsvater and Shen drawn on to there, so 3 % are taken.
 func (v *VNotch) cone(degrees float64) Rating {
 	description := v.Describe()
 	c, n := 2.49, 2.48
@@ -137,8 +140,9 @@ func (v *VNotch) partial(d *dimensions) Rating {
 	return f
 }
 
-// partialChart is Ce of the 90° notch by h/p (rows, from 0.10 in steps of 0.05) and p/B (columns 0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.0); 0 beyond the
-// chart. From the polynomials of Kulin and Compton (1975) fig. 4-5 as digitised in public code.
+// partialChart is Ce of the 90° notch by h/p (rows, from 0.10 in steps of 0.05) and p/B (columns 0.1, 0.2, 0.3, 0.4,
+// 0.6, 0.8, 1.0); 0 beyond the chart. From the polynomials of Kulin and Compton (1975) fig. 4-5 as digitised in public
+// code.
 var partialChart = [][7]float64{
 	{0.5782, 0.5782, 0.5782, 0.5782, 0.5781, 0.5782, 0.5782}, {0.5785, 0.5785, 0.5785, 0.5785, 0.5785, 0.5785, 0.5785},
 	{0.5787, 0.5787, 0.5787, 0.5787, 0.5787, 0.5787, 0.5786}, {0.5788, 0.5788, 0.5788, 0.5788, 0.5787, 0.5788, 0.5792},
@@ -170,7 +174,8 @@ func partialColumn(ratio float64) (k int, weight float64) {
 	return k, math.Min(math.Max((ratio-partialColumns[k])/(partialColumns[k+1]-partialColumns[k]), 0), 1)
 }
 
-// partialCe interpolates the chart linearly in h/p and p/B; outside it the nearest value holds, and the status of the head says so.
+// partialCe interpolates the chart linearly in h/p and p/B; outside it the nearest value holds, and the status of the
+// head says so.
 func partialCe(hp, ratio float64) float64 {
 	k, weight := partialColumn(ratio)
 	column := func(k int) float64 {

@@ -104,7 +104,7 @@ func (e *ends) stopAtBlanking(primary reading.Quantity, recorded *Segment) {
 	}
 }
 
-// greatest is the greatest flow of a rating up to a head: that of a closed pipe stands below its crown.
+// Greatest is the greatest flow of a rating up to a head: that of a closed pipe stands below its crown.
 func Greatest(r device.Rating, top float64) float64 {
 	if math.IsInf(top, 1) {
 		return top
@@ -117,7 +117,7 @@ func Greatest(r device.Rating, top float64) float64 {
 	return most
 }
 
-// recordedTop is the flow at the meter's maximum head, +Inf when none is set.
+// RecordedTop is the flow at the meter's maximum head, +Inf when none is set.
 func RecordedTop(recorded *Segment) float64 {
 	if h := optional(recorded, site.MaximumHead); !math.IsInf(h, 1) {
 		return recorded.Rating.Flow(h)
@@ -133,8 +133,8 @@ func (s *Segment) cutOffFigure() float64 {
 	return 0
 }
 
-// saturate takes in the ends of a current loop of 4 to 20 mA: these themselves or, where the log shows more, 3.8 and 20.5 mA (NAMUR NE 43, figures read
-// second hand).
+// saturate takes in the ends of a current loop of 4 to 20 mA: these themselves or, where the log shows more, 3.8 and
+// 20.5 mA (NAMUR NE 43, figures read second hand).
 func (e *ends) saturate(recorded *Segment, loops ...*site.Loop) {
 	for _, l := range loops {
 		if l == nil || min(l.From, l.To) != 4 || max(l.From, l.To) != 20 {
@@ -180,7 +180,8 @@ func (c *chain) falling() bool {
 	return c.scale < 0
 }
 
-// highest is the larger of the flows that a figure gives at the beginning and at the end of a segment whose settings may move.
+// highest is the larger of the flows that a figure gives at the beginning and at the end of a segment whose settings
+// may move.
 func (s *Segment) highest(from, until int64, figure float64) float64 {
 	flow := s.Flow(from, figure, 293.15)
 	if s.chain.shiftPerNs != 0 && until != Never {
@@ -189,7 +190,7 @@ func (s *Segment) highest(from, until int64, figure float64) float64 {
 	return flow
 }
 
-// flow is the lane's flow of a logged figure at an instant, whatever stands behind it.
+// Flow is the lane's flow of a logged figure at an instant, whatever stands behind it.
 func (s *Segment) Flow(at int64, figure, air float64) float64 {
 	flow := s.flowOf(at, figure, s.Head(at, figure, air))
 	if s.later != nil {
@@ -198,7 +199,8 @@ func (s *Segment) Flow(at int64, figure, air float64) float64 {
 	return flow
 }
 
-// flowOf is the flow of a logged figure by the settings at a segment's beginning: of its head or, where a factor alone was wrong, of the figure.
+// flowOf is the flow of a logged figure by the settings at a segment's beginning: of its head or, where a factor alone
+// was wrong, of the figure.
 func (s *Segment) flowOf(_ int64, figure, head float64) float64 {
 	if s.chain.exact != 0 {
 		return math.Max(0, float64(s.chain.exact*figure))
@@ -206,7 +208,7 @@ func (s *Segment) flowOf(_ int64, figure, head float64) float64 {
 	return s.Rating.Flow(head)
 }
 
-// rated is the flow of a head at an instant.
+// Rated is the flow of a head at an instant.
 func (s *Segment) Rated(at int64, head float64) float64 {
 	flow := s.Rating.Flow(head)
 	if s.later != nil {
@@ -215,7 +217,7 @@ func (s *Segment) Rated(at int64, head float64) float64 {
 	return flow
 }
 
-// bound is what is known of a reading's flow.
+// Bound is what is known of a reading's flow.
 type Bound struct {
 	Held         bool // only bounds are known
 	Lower, Upper float64
@@ -226,7 +228,8 @@ func Exactly(flow float64) Bound { return Bound{Lower: flow, Upper: flow} }
 // fullWithin is how near the flow of a full pipe a logged flow must be to be it.
 const fullWithin = 1e-3
 
-// bounds returns the flows between which the truth lies behind a reading that stands at an end, or has two heads. flow is its flow whatever stands behind it.
+// Bounds returns the flows between which the truth lies behind a reading that stands at an end, or has two heads. flow
+// is its flow whatever stands behind it.
 func (s *Segment) Bounds(at int64, figure, air, flow float64, flags qa.Flags) Bound {
 	e, b := &s.Ends, Bound{Held: true}
 	switch {

@@ -16,8 +16,9 @@ import (
 //	flow              = rating(head), no more than at maximum head or maximum flow, zero below the cut-off
 //	logged figure     = distance, level, head or flow, through a current loop where there is one
 //
-// A logged figure is taken back to the measured distance with the settings that the meter had, and forward again with those of a lane. Where the
-// way back is one straight line and the way forward too, both are folded into one: head = scale × figure + shift.
+// A logged figure is taken back to the measured distance with the settings that the meter had, and forward again with
+// those of a lane. Where the way back is one straight line and the way forward too, both are folded into one: head =
+// scale × figure + shift.
 
 // chain is the way from a logged figure to a head under one segment's settings.
 type chain struct {
@@ -55,12 +56,14 @@ func (c *chain) y(v float64) float64 {
 	return c.last
 }
 
-// headAt returns the head of a logged figure at an instant, with the air at a temperature in kelvin, 0 when it is not known.
+// headAt returns the head of a logged figure at an instant, with the air at a temperature in kelvin, 0 when it is not
+// known.
 func (c *chain) headAt(at int64, v, air float64) float64 {
 	return c.forward(at, c.yOf(v), air)
 }
 
-// yOf turns a logged figure into what the straight line takes; the correction of a figure that is no flow is folded into the line.
+// yOf turns a logged figure into what the straight line takes; the correction of a figure that is no flow is folded
+// into the line.
 func (c *chain) yOf(v float64) float64 {
 	if c.backward == nil {
 		return v
@@ -103,7 +106,8 @@ func (c *chain) headOf(at int64, distance, air float64) float64 {
 	return h
 }
 
-// scaleOf is what the meter made of a metre that its sensor measured at 20 degC: its distance factor, and the speed of sound that it assumed.
+// scaleOf is what the meter made of a metre that its sensor measured at 20 degC: its distance factor, and the speed of
+// sound that it assumed.
 func (c *chain) scaleOf(air float64) float64 {
 	scale := number(c.meter, site.DistanceFactor)
 	if a := c.meter.Settings.Air; a != nil {
@@ -112,7 +116,8 @@ func (c *chain) scaleOf(air float64) float64 {
 	return scale
 }
 
-// echo is what the sensor itself measured, whatever the meter was told: the distance at 20 degC, m. It does not change when a number is entered anew.
+// echo is what the sensor itself measured, whatever the meter was told: the distance at 20 degC, m. It does not change
+// when a number is entered anew.
 func (c *chain) echo(at int64, figure, air float64) float64 {
 	return c.distance(at, c.yOf(figure)) / c.scaleOf(air)
 }
@@ -150,8 +155,8 @@ func bendAt(knots []site.Knot, h float64) float64 {
 	return a.Add.SI + float64((b.Add.SI-a.Add.SI)*share)
 }
 
-// inverse returns the head that gives a flow, by Newton's method from a guess and, where that does not settle, by bisection. Flows that the
-// rating does not reach give the head at its end; flows of zero and less give zero.
+// Inverse returns the head that gives a flow, by Newton's method from a guess and, where that does not settle, by
+// bisection. Flows that the rating does not reach give the head at its end; flows of zero and less give zero.
 func Inverse(r device.Rating, q, guess float64) float64 {
 	if q <= 0 {
 		return 0
@@ -277,7 +282,8 @@ func number(s *Segment, which site.Setting) float64 {
 	return 1
 }
 
-// sameGeometry reports whether two segments give the same flow for the same signal: they may differ in factors of the logged figure alone.
+// sameGeometry reports whether two segments give the same flow for the same signal: they may differ in factors of the
+// logged figure alone.
 func sameGeometry(a, b *Segment) bool {
 	for _, which := range []site.Setting{site.DistanceFactor, site.EmptyDistance, site.LevelOfZeroFlow, site.HeadFactor} {
 		if a.Settings.Values[which] != b.Settings.Values[which] {

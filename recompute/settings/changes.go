@@ -9,12 +9,15 @@ import (
 	"retotal/ingest/site"
 )
 
-// Settings that change between two readings. A reading belongs to the settings in force at its instant. What happened at a change is told by the two timelines:
-// where the corrected settings change, something moved (sensor, datum, device); the flow is continuous, and every lane joins the flows of both readings, each by
-// its own settings, with one straight line. Where only those of another lane change, a number was entered anew and the water did not notice: what the sensor
-// measured is continuous, is interpolated, and each side of the change is rated by the lane's own settings. A lane without a change joins as usual.
+// Settings that change between two readings. A reading belongs to the settings in force at its instant. What happened
+// at a change is told by the two timelines: where the corrected settings change, something moved (sensor, datum,
+// device); the flow is continuous, and every lane joins the flows of both readings, each by its own settings, with one
+// straight line. Where only those of another lane change, a number was entered anew and the water did not notice: what
+// the sensor measured is continuous, is interpolated, and each side of the change is rated by the lane's own settings.
+// A lane without a change joins as usual.
 
-// findChanges lists the instants at which a lane's settings change. A ramp is cut into segments whose settings meet, which is no change.
+// findChanges lists the instants at which a lane's settings change. A ramp is cut into segments whose settings meet,
+// which is no change.
 func (l *Lane) findChanges() {
 	l.changes = nil
 	for i := 1; i < len(l.Segments); i++ {
@@ -81,7 +84,7 @@ func echoAt(s *site.Settings) float64 {
 	return s.EchoAt.SI
 }
 
-// changesIn returns the lane's changes after t0 and up to t1.
+// ChangesIn returns the lane's changes after t0 and up to t1.
 func (l *Lane) ChangesIn(t0, t1 int64) []int64 {
 	if len(l.changes) == 0 {
 		return nil
@@ -91,7 +94,7 @@ func (l *Lane) ChangesIn(t0, t1 int64) []int64 {
 	return l.changes[low:high]
 }
 
-// movedAt lists the instants at which something moved: the corrected settings change, or a change says so.
+// MovedAt lists the instants at which something moved: the corrected settings change, or a change says so.
 func MovedAt(s *site.Site, corrected *Lane) []int64 {
 	list := slices.Clone(corrected.changes)
 	for _, c := range s.Settings {
@@ -107,5 +110,5 @@ func MovedAt(s *site.Site, corrected *Lane) []int64 {
 	return list
 }
 
-// meterRate is what a meter shows at a head.
+// MeterRate is what a meter shows at a head.
 func MeterRate(s *Segment, _ int64, head float64) float64 { return s.MeterFlow(head) }

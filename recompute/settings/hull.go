@@ -10,12 +10,14 @@ import (
 	"retotal/recompute/device"
 )
 
-// hull bounds the mean of corrected flows over an interval of which only the mean of the recorded figures is known: whatever happened within the
-// interval, the pair of means lies in the convex hull of the curve that ties flow to figure (Jensen's inequality, both ways).
+// hull bounds the mean of corrected flows over an interval of which only the mean of the recorded figures is known:
+// whatever happened within the interval, the pair of means lies in the convex hull of the curve that ties flow to
+// figure (Jensen's inequality, both ways).
 //
-// The curve is followed from no head to the most that the meter can show or the water reach, hullTop where nothing says. Between two places it is
-// kept between bounds that it cannot leave when it is smooth there or has one kink or jump; see astray. Within an interval the water may fall to
-// the level of zero flow of either lane, not deeper, and it rises above the meter's cap only where the channel's depth says how far.
+// The curve is followed from no head to the most that the meter can show or the water reach, hullTop where nothing
+// says. Between two places it is kept between bounds that it cannot leave when it is smooth there or has one kink or
+// jump; see astray. Within an interval the water may fall to the level of zero flow of either lane, not deeper, and it
+// rises above the meter's cap only where the channel's depth says how far.
 type hull struct {
 	segment, recorded *Segment
 	most              float64 // figure at which the meter stops; +Inf for none
@@ -35,7 +37,8 @@ type sides struct {
 // point is a figure and a flow.
 type point struct{ x, y float64 }
 
-// Places at which a curve is worked out: even steps of the logarithm of the head under either lane, besides the kinks of both ratings.
+// Places at which a curve is worked out: even steps of the logarithm of the head under either lane, besides the kinks
+// of both ratings.
 const (
 	hullPlaces = 4096
 	hullLeast  = 1e-5 // m
@@ -43,7 +46,8 @@ const (
 	hullKelvin = 0.5  // K; the bounds hold for any temperature of the step
 )
 
-// bounds returns the least and the largest mean of corrected flows for a mean of recorded figures, with the air at a temperature in kelvin.
+// bounds returns the least and the largest mean of corrected flows for a mean of recorded figures, with the air at a
+// temperature in kelvin.
 func (h *hull) bounds(mean, air float64) (lower, upper float64) {
 	s := h.sides(air)
 	if falls := h.segment.Ends.Falling; falls && mean > s.dry || !falls && mean < s.dry {
@@ -57,7 +61,8 @@ func (h *hull) bounds(mean, air float64) (lower, upper float64) {
 	return lower, upper
 }
 
-// with bounds a mean that was written partly under this hull's settings and partly under another's: the pair of means lies in the convex hull of both curves.
+// with bounds a mean that was written partly under this hull's settings and partly under another's: the pair of means
+// lies in the convex hull of both curves.
 func (h *hull) with(other *hull, mean, air float64) (lower, upper float64) {
 	a, b := h.sides(air), other.sides(air)
 	union := func(p, q []point, sign float64) []point {
@@ -135,7 +140,8 @@ func (h *hull) domain(c *curve) (bottom, top float64, open bool) {
 	return bottom, math.Max(top, bottom+hullLeast), open
 }
 
-// ends returns the points that the meter adds at its ends: a zero hides all that it does not show, a cap what the channel still holds.
+// ends returns the points that the meter adds at its ends: a zero hides all that it does not show, a cap what the
+// channel still holds.
 func (h *hull) ends(c *curve, x, most []float64) (low, high []point) {
 	if c.backward != nil || h.clamped {
 		zero := x[0]
@@ -150,8 +156,8 @@ func (h *hull) ends(c *curve, x, most []float64) (low, high []point) {
 	return low, high
 }
 
-// curve ties corrected flows to recorded figures by a place: the head that the meter's rating is given where a flow is logged, with the correction of the
-// figure itself, and else the meter's head.
+// curve ties corrected flows to recorded figures by a place: the head that the meter's rating is given where a flow is
+// logged, with the correction of the figure itself, and else the meter's head.
 type curve struct {
 	segment, recorded *Segment
 	chain
@@ -292,7 +298,8 @@ func (c *curve) bends() (list []float64) {
 	return slices.Compact(list)
 }
 
-// edge are the corners of one side of what holds the curve between places i and i+1: below for sign −1, above for 1. wide widens it in x.
+// edge are the corners of one side of what holds the curve between places i and i+1: below for sign −1, above for 1.
+// wide widens it in x.
 func edge(x, y []float64, kinks []bool, i int, wide, sign float64) []point {
 	off := astray(x, y, kinks, i) + 1e-12*math.Max(y[i], y[i+1])
 	end := [2]float64{y[i], y[i+1]}
@@ -312,9 +319,10 @@ func edge(x, y []float64, kinks []bool, i int, wide, sign float64) []point {
 	return []point{{left, end[0]}, {left, end[1]}, {right, end[0]}, {right, end[1]}}
 }
 
-// astray is how far a curve can lie off the straight line between points i and i+1. Where it is convex or concave, it lies between that line and the
-// lines through the neighbours; one kink in between bends those lines by more than it moves the curve, and one jump by as much. Lines do not go on over a
-// known kink. A curve that goes one way stays between its two points, however it gets there.
+// astray is how far a curve can lie off the straight line between points i and i+1. Where it is convex or concave, it
+// lies between that line and the lines through the neighbours; one kink in between bends those lines by more than it
+// moves the curve, and one jump by as much. Lines do not go on over a known kink. A curve that goes one way stays
+// between its two points, however it gets there.
 func astray(x, y []float64, kinks []bool, i int) float64 {
 	dx, dy := x[i+1]-x[i], y[i+1]-y[i]
 	off, box := -1.0, math.Abs(dy)
@@ -340,7 +348,8 @@ func oneWay(v []float64, i int) bool {
 	return !(rises && falls)
 }
 
-// turning is by how much figures may pass those of points i and i+1 because they turn nearby, as in a closed pipe that runs nearly full; 0 elsewhere.
+// turning is by how much figures may pass those of points i and i+1 because they turn nearby, as in a closed pipe that
+// runs nearly full; 0 elsewhere.
 func turning(x []float64, i int) (wide float64) {
 	if oneWay(x, i) {
 		return 0

@@ -22,8 +22,9 @@ type onset struct {
 	from *site.Instant
 }
 
-// onsets lists the other defensible onsets of a correction whose own is not sure: the last good check, half the time since then (R-10 and R-12 of the
-// trade's record-computation practice: assumptions side by side), no further back than the cap, changes of settings in between, and steps found in the log.
+// onsets lists the other defensible onsets of a correction whose own is not sure: the last good check, half the time
+// since then (R-10 and R-12 of the trade's record-computation practice: assumptions side by side), no further back than
+// the cap, changes of settings in between, and steps found in the log.
 func onsets(s *site.Site, c *site.Correction, found []Step) (list []onset) {
 	if c.Onset == nil || c.Onset.LastGood == nil || c.Until == nil || c.From == nil {
 		return nil
@@ -59,13 +60,14 @@ func onsets(s *site.Site, c *site.Correction, found []Step) (list []onset) {
 	return list
 }
 
-// onsetOpen reports whether a site has a correction whose onset is not sure, so that steps found in the data are of use (see NewLanes).
+// OnsetOpen reports whether a site has a correction whose onset is not sure, so that steps found in the data are of use
+// (see NewLanes).
 func OnsetOpen(s *site.Site) bool {
 	return slices.ContainsFunc(s.Corrections, func(c site.Correction) bool { return c.Onset != nil })
 }
 
-// OnBounds warns of corrections that begin exactly where a reporting month begins: an onset is better placed at an event than at a bound of the
-// report (R-10: training slides on record computations citing Kennedy 1983).
+// OnBounds warns of corrections that begin exactly where a reporting month begins: an onset is better placed at an
+// event than at a bound of the report (R-10: training slides on record computations citing Kennedy 1983).
 func OnBounds(s *site.Site) (warnings problem.List) {
 	for _, c := range s.Corrections {
 		if c.From == nil {

@@ -8,7 +8,7 @@ import (
 	"retotal/recompute/device"
 )
 
-// heads turns figures of one segment into heads.
+// Heads turns figures of one segment into heads.
 func (s *Segment) Heads(heads []float64, times []int64, figures, air []float64) {
 	c := &s.chain
 	if c.straight() && c.shiftPerNs == 0 && s.later == nil {
@@ -27,7 +27,8 @@ func (s *Segment) Heads(heads []float64, times []int64, figures, air []float64) 
 	}
 }
 
-// flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need no rating.
+// Flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need
+// no rating.
 func (s *Segment) Flows(out, heads, figures []float64, times []int64) {
 	switch {
 	case s.later != nil:
@@ -43,7 +44,7 @@ func (s *Segment) Flows(out, heads, figures []float64, times []int64) {
 	}
 }
 
-// limit brings flows to what a meter with a segment's settings shows of them.
+// Limit brings flows to what a meter with a segment's settings shows of them.
 func (s *Segment) Limit(flows, heads []float64) {
 	most := s.MaximumFlow
 	if !math.IsInf(s.MaximumHead, 1) {
@@ -62,7 +63,7 @@ func (s *Segment) Limit(flows, heads []float64) {
 	}
 }
 
-// modular returns the modular limit of a segment's device, 0 when none is known.
+// Modular returns the modular limit of a segment's device, 0 when none is known.
 func (s *Segment) Modular() float64 {
 	d, ok := s.Rating.(device.Drownable)
 	if !ok {
@@ -74,8 +75,8 @@ func (s *Segment) Modular() float64 {
 	return 0
 }
 
-// shows fills out with what a meter with a segment's settings shows for logged figures: of a log of flows the figures themselves, unless the segment is moved off what
-// the meter had.
+// Shows fills out with what a meter with a segment's settings shows for logged figures: of a log of flows the figures
+// themselves, unless the segment is moved off what the meter had.
 func (s *Segment) Shows(out []float64, times []int64, figures []float64, ofFlow bool) {
 	if ofFlow && s.chain.meter == s {
 		copy(out, figures)
@@ -100,14 +101,14 @@ func (s *Segment) Shows(out []float64, times []int64, figures []float64, ofFlow 
 	}
 }
 
-// raise moves all heads of a segment by a length.
+// Raise moves all heads of a segment by a length.
 func (s *Segment) Raise(by float64) {
 	s.chain.shift += by
 	s.chain.rest.a += by
 	s.chain.exact = 0 // the meter's datum is in doubt, so a factor is not all
 }
 
-// warm moves the air's temperature of a segment by some kelvin, where its way depends on it.
+// Warm moves the air's temperature of a segment by some kelvin, where its way depends on it.
 func (b *Builder) Warm(s *Segment, by float64) {
 	if s.Settings.Air == nil {
 		return
@@ -125,51 +126,53 @@ func (b *Builder) Warm(s *Segment, by float64) {
 	s.chain.exact = 0
 }
 
-// rate puts another rating in the place of a segment's.
+// Rate puts another rating in the place of a segment's.
 func (b *Builder) Rate(s *Segment, r device.Rating) {
 	if s.Rating = r; b.Site.Log.Primary > reading.Head {
 		s.chain.exact = 0
 	}
 }
 
-// raised reports whether a segment's heads are moved against those of another that has the same settings.
+// Raised reports whether a segment's heads are moved against those of another that has the same settings.
 func (s *Segment) Raised(from *Segment) bool {
 	return s.chain.rest.a != from.chain.rest.a || s.chain.shift != from.chain.shift
 }
 
-// takesSound reports whether the speed of sound is that of each reading's logged temperature.
+// TakesSound reports whether the speed of sound is that of each reading's logged temperature.
 func (s *Segment) TakesSound() bool { return s.chain.air != nil || s.chain.then != nil }
 
-// straight reports whether heads are one straight line of figures.
+// Straight reports whether heads are one straight line of figures.
 func (s *Segment) Straight() bool { return s.chain.straight() }
 
-// echo is what the sensor itself measured behind a figure, whatever the meter was told: the distance at 20 degC, m.
+// Echo is what the sensor itself measured behind a figure, whatever the meter was told: the distance at 20 degC, m.
 func (s *Segment) Echo(at int64, figure, air float64) float64 { return s.chain.echo(at, figure, air) }
 
-// headOfEcho is the head of what the sensor measured.
+// HeadOfEcho is the head of what the sensor measured.
 func (s *Segment) HeadOfEcho(at int64, echo, air float64) float64 {
 	return s.chain.headOf(at, float64(echo*s.chain.scaleOf(air)), air)
 }
 
-// HidesWithin reports whether the meter has an end that a mean need not show: one whose flows are exact but for what was hidden within its interval.
+// HidesWithin reports whether the meter has an end that a mean need not show: one whose flows are exact but for what
+// was hidden within its interval.
 func (s *Segment) HidesWithin() bool {
 	return !s.OfMeans() && (!math.IsInf(s.Ends.Least, -1) || !math.IsInf(s.Ends.Most, 1))
 }
 
-// ofMeans reports whether the segment's flows are means that are only known between bounds.
+// OfMeans reports whether the segment's flows are means that are only known between bounds.
 func (s *Segment) OfMeans() bool { return s.Ends.hull != nil }
 
-// meanBounds returns the bounds of a mean.
+// MeanBounds returns the bounds of a mean.
 func (s *Segment) MeanBounds(figure, air float64) (lower, upper float64) {
 	return s.Ends.hull.bounds(figure, air)
 }
 
-// meanBoundsWith returns the bounds of a mean that was written partly under another segment's settings.
+// MeanBoundsWith returns the bounds of a mean that was written partly under another segment's settings.
 func (s *Segment) MeanBoundsWith(other *Segment, figure, air float64) (lower, upper float64) {
 	return s.Ends.hull.with(other.Ends.hull, figure, air)
 }
 
-// spans are corrections that correct nothing: they cut the recorded lane where a survey begins or ends to stand for the datum.
+// Spans are corrections that correct nothing: they cut the recorded lane where a survey begins or ends to stand for the
+// datum.
 func Spans(corrections []site.Correction) (out []site.Correction) {
 	for _, c := range corrections {
 		out = append(out, site.Correction{From: c.From, Until: c.Until})
@@ -177,7 +180,7 @@ func Spans(corrections []site.Correction) (out []site.Correction) {
 	return out
 }
 
-// moved applies a change to every segment of a lane, and works out anew what follows from it.
+// Moved applies a change to every segment of a lane, and works out anew what follows from it.
 func (b *Builder) Moved(l *Lane, change func(s *Segment)) *Lane {
 	recorded := Lane{Segments: b.Recorded}
 	for i := range l.Segments {
@@ -192,7 +195,8 @@ func (b *Builder) Moved(l *Lane, change func(s *Segment)) *Lane {
 	return l
 }
 
-// Learn tells lanes what the whole log shows under each recorded segment, works out anew where meters end, and reports whether any end is another.
+// Learn tells lanes what the whole log shows under each recorded segment, works out anew where meters end, and reports
+// whether any end is another.
 func Learn(s *site.Site, recorded *Lane, shown []Extremes, lanes []*Lane) (news bool) {
 	for k := range shown {
 		recorded.Segments[k].Shown = &shown[k]

@@ -39,13 +39,13 @@ type Segment struct {
 	Unusable    bool
 	Shown       *Extremes // of a recorded segment: the extremes of what the whole log shows under it; nil as long as it is not known
 	AsRecorded  bool      // of a corrected segment: no correction holds in it
-	// later is the segment as its settings stand at its end, where a correction moves more than a datum: heads and flows go over from the one to the other
-	// in a straight line. Nil for others.
+	// later is the segment as its settings stand at its end, where a correction moves more than a datum: heads and
+	// flows go over from the one to the other in a straight line. Nil for others.
 	later       *Segment
 	Corrections []int // numbers of those in force
 }
 
-// head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
+// Head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
 func (s *Segment) Head(at int64, value, air float64) float64 {
 	h := s.chain.headAt(at, value, air)
 	if s.later != nil {
@@ -59,8 +59,8 @@ func (s *Segment) between(at int64, from, to float64) float64 {
 	return from + float64((to-from)*(float64(at-s.From)/float64(s.Until-s.From)))
 }
 
-// meterFlow returns the flow that a meter with these settings shows: none below zero or below its cut-off, and no more than at the maximum
-// head or the maximum flow.
+// MeterFlow returns the flow that a meter with these settings shows: none below zero or below its cut-off, and no more
+// than at the maximum head or the maximum flow.
 func (s *Segment) MeterFlow(head float64) float64 {
 	q := math.Min(s.Rating.Flow(math.Min(head, s.MaximumHead)), s.MaximumFlow)
 	if q < s.CutOff {
@@ -77,7 +77,7 @@ type Lane struct {
 	changes  []int64 // instants at which its settings change, not those at which a ramp is only cut
 }
 
-// at returns the number of the segment that holds an instant.
+// At returns the number of the segment that holds an instant.
 func (l *Lane) At(t int64) int {
 	return sort.Search(len(l.Segments)-1, func(i int) bool { return l.Segments[i].Until > t })
 }
@@ -88,9 +88,9 @@ type Lanes struct {
 	WhatIfs             []*Lane
 }
 
-// NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not sure gives one lane for
-// each other defensible onset, and each number in without one lane that lacks that correction. What an earlier run found in the log are defensible onsets too. Problems have the
-// place of the key at fault.
+// NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not
+// sure gives one lane for each other defensible onset, and each number in without one lane that lacks that correction.
+// What an earlier run found in the log are defensible onsets too. Problems have the place of the key at fault.
 func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, problem.List) {
 	b := Builder{Site: s, Ratings: map[*site.DeviceKeys]device.Rating{}}
 	b.Recorded = b.timeline()
@@ -157,8 +157,8 @@ func (b *Builder) timeline() []Segment {
 	return segments
 }
 
-// lane builds the timeline that a list of corrections makes of the recorded settings: segments are cut at the bounds of corrections, which are laid
-// over them in their order.
+// Lane builds the timeline that a list of corrections makes of the recorded settings: segments are cut at the bounds of
+// corrections, which are laid over them in their order.
 func (b *Builder) Lane(name string, corrections []site.Correction) *Lane {
 	bounds := map[int64]bool{}
 	for i := range corrections {
@@ -204,7 +204,7 @@ func (b *Builder) Lane(name string, corrections []site.Correction) *Lane {
 	return l
 }
 
-// span returns the bounds of a correction.
+// Span returns the bounds of a correction.
 func Span(c site.Correction) (from, until int64) {
 	from, until = Always, Never
 	if c.From != nil {
@@ -216,11 +216,13 @@ func Span(c site.Correction) (from, until int64) {
 	return from, until
 }
 
-// rampSteps is into how many parts a ramp is cut whose setting does not move the head along a straight line. Within a part heads and flows go over in a
-// straight line from what the settings give at its beginning to what they give at its end.
+// rampSteps is into how many parts a ramp is cut whose setting does not move the head along a straight line. Within a
+// part heads and flows go over in a straight line from what the settings give at its beginning to what they give at its
+// end.
 const rampSteps = 256
 
-// steps returns where a correction is cut because a setting other than an empty distance or a level of zero flow moves: at even times.
+// steps returns where a correction is cut because a setting other than an empty distance or a level of zero flow moves:
+// at even times.
 func steps(c *site.Correction) (cuts []int64) {
 	if !stepped(c) {
 		return nil
@@ -302,7 +304,8 @@ func (b *Builder) finish(l *Lane) {
 	l.findChanges()
 }
 
-// derive works out what follows from a segment's settings, its rating and its chain: where meter, channel and rating end, and what is known there.
+// derive works out what follows from a segment's settings, its rating and its chain: where meter, channel and rating
+// end, and what is known there.
 func (s *Segment) derive(of *site.Site, then *Segment) {
 	limits := s.Rating.Limits()
 	s.MaximumHead, s.MaximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
@@ -340,7 +343,7 @@ func (b *Builder) warnOfLimit(s *Segment) {
 	}
 }
 
-// rating builds a device, once for each table of keys, and words what is wrong with them.
+// Rating builds a device, once for each table of keys, and words what is wrong with them.
 func (b *Builder) Rating(keys *site.DeviceKeys) device.Rating {
 	if keys == nil || keys.Kind == "" {
 		return nil // reported when the file was read
@@ -374,7 +377,7 @@ func (b *Builder) Rating(keys *site.DeviceKeys) device.Rating {
 // straight is a setting as a straight line in time from the segment's beginning.
 type straight struct{ At, PerNs float64 }
 
-// line returns a setting over a segment, which may be only a part of the correction that moves it.
+// Line returns a setting over a segment, which may be only a part of the correction that moves it.
 func Line(r *site.Ramp, s *Segment) straight {
 	if r == nil {
 		return straight{}

@@ -6,8 +6,8 @@ import (
 	"retotal/recompute/device"
 )
 
-// twoFlows are the least and the greatest flow of a lane where two heads of the meter's rating give the logged flow: a closed pipe carries most a little below its
-// crown.
+// twoFlows are the least and the greatest flow of a lane where two heads of the meter's rating give the logged flow: a
+// closed pipe carries most a little below its crown.
 func (s *Segment) twoFlows(at int64, figure, air float64) (lower, upper float64) {
 	c := &s.chain
 	low, high, ok := device.Heads(c.backward, c.alpha+float64(c.beta*figure))

@@ -20,8 +20,9 @@ const (
 	leastDaysSeen = 2 * leastSide
 )
 
-// Changes finds where a slow series changes its level, most by Pettitt's test (A. N. Pettitt, Applied Statistics 28, 1979: non-parametric, so storms in
-// the series do not decide), on the whole series and then on either side of each change found. The changes come in order.
+// Changes finds where a slow series changes its level, most by Pettitt's test (A. N. Pettitt, Applied Statistics 28,
+// 1979: non-parametric, so storms in the series do not decide), on the whole series and then on either side of each
+// change found. The changes come in order.
 func Changes(values []float64) (list []Change) {
 	var split func(low, high int)
 	split = func(low, high int) {
@@ -51,8 +52,8 @@ func Changes(values []float64) (list []Change) {
 
 func middle(values []float64) float64 { return Median(slices.Clone(values)) }
 
-// pettitt returns the most likely change of a series, as the first index after it, and the confidence that there is one:
-// U(t) = 2 Σ ranks − t (n + 1), K = max |U|, p ≈ 2 exp(−6 K² / (n³ + n²)).
+// pettitt returns the most likely change of a series, as the first index after it, and the confidence that there is
+// one: U(t) = 2 Σ ranks − t (n + 1), K = max |U|, p ≈ 2 exp(−6 K² / (n³ + n²)).
 func pettitt(values []float64) (at int, confidence float64) {
 	n := len(values)
 	ranks := ranked(values)
@@ -106,8 +107,9 @@ type Trend struct {
 // mostTrend is how many values a trend is taken from; of longer series every k-th.
 const mostTrend = 800
 
-// FindTrend tests a slow series for a trend that storms do not decide: Mann-Kendall's test and the Theil-Sen slope (H. B. Mann 1945, P. K. Sen 1968; forms
-// from memory). It fails for fewer than 20 values and for a confidence under 99.9 %.
+// FindTrend tests a slow series for a trend that storms do not decide: Mann-Kendall's test and the Theil-Sen slope (H.
+// B. Mann 1945, P. K. Sen 1968; forms from memory). It fails for fewer than 20 values and for a confidence under 99.9
+// %.
 func FindTrend(values []float64) (Trend, bool) {
 	stride := 1 + (len(values)-1)/mostTrend
 	var thin []float64
@@ -137,8 +139,8 @@ func FindTrend(values []float64) (Trend, bool) {
 	return t, t.Confidence >= 0.999
 }
 
-// Straighter reports whether a line explains a series better than steps do: by the sum of absolute deviations from its own levels, of the line and of
-// the medians between changes, with a handicap for every step.
+// Straighter reports whether a line explains a series better than steps do: by the sum of absolute deviations from its
+// own levels, of the line and of the medians between changes, with a handicap for every step.
 func Straighter(values []float64, t Trend, changes []Change) bool {
 	if len(changes) == 0 {
 		return true

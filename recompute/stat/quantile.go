@@ -1,4 +1,5 @@
-// Package stat is pure functions on slices: medians, quantiles, ranks, trends, change points and the scatter of readings.
+// Package stat is pure functions on slices: medians, quantiles, ranks, trends, change points and the scatter of
+// readings.
 package stat
 
 import (
@@ -16,8 +17,8 @@ func Median(values []float64) float64 {
 	return (values[n/2-1] + values[n/2]) / 2
 }
 
-// Percentile returns a quantile of sorted values, on the straight line between the two nearest (definition 7 of Hyndman and Fan 1996, the usual one of
-// general-purpose statistics programs).
+// Percentile returns a quantile of sorted values, on the straight line between the two nearest (definition 7 of Hyndman
+// and Fan 1996, the usual one of general-purpose statistics programs).
 func Percentile(sorted []float64, p float64) float64 {
 	at := p * float64(len(sorted)-1)
 	i := int(math.Floor(at))

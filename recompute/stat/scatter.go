@@ -2,8 +2,8 @@ package stat
 
 import "math"
 
-// Scatter is how readings scatter within a day: a histogram of their second differences, in eighths of an octave from a tenth of a millimetre on, of which the
-// median tells the noise whatever storms do.
+// Scatter is how readings scatter within a day: a histogram of their second differences, in eighths of an octave from a
+// tenth of a millimetre on, of which the median tells the noise whatever storms do.
 type Scatter struct{ counts [scatterBins]uint32 }
 
 const (
@@ -21,7 +21,8 @@ func (s *Scatter) Add(difference float64) {
 	s.counts[min(1+int(scatterParts*math.Log2(difference/scatterLeast)), scatterBins-1)]++
 }
 
-// Deviation is the standard deviation of the noise of one reading, m: the median of the second differences of independent normal readings is 0.6745 √6 of it.
+// Deviation is the standard deviation of the noise of one reading, m: the median of the second differences of
+// independent normal readings is 0.6745 √6 of it.
 func (s *Scatter) Deviation() float64 {
 	all, below := uint32(0), uint32(0)
 	for _, n := range s.counts {

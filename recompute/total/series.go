@@ -7,7 +7,8 @@ type Series struct {
 	until    int64
 	volume   []Sum   // by day; in flow × ns × 2, scaled by Volume
 	covered  []int64 // by day; ns
-	// Hold takes each interval's flow from its end, as means over intervals have it, in place of the straight line between both ends.
+	// Hold takes each interval's flow from its end, as means over intervals have it, in place of the straight line
+	// between both ends.
 	Hold bool
 }
 

@@ -1,8 +1,8 @@
 // Package total adds flow over real time, exactly at period bounds, by class.
 package total
 
-// Sum is a compensated sum (Neumaier 1974): what rounding loses of each term is kept in a second number. Sums of parts are
-// merged, never their rounded values added, so that the total does not depend on how terms were grouped, down to
+// Sum is a compensated sum (Neumaier 1974): what rounding loses of each term is kept in a second number. Sums of parts
+// are merged, never their rounded values added, so that the total does not depend on how terms were grouped, down to
 // the printed digit.
 type Sum struct{ high, low float64 }
 

@@ -1,5 +1,5 @@
-// Package quarrylane makes the demo site: three months of one-minute readings at an invented effluent V-notch, with the true
-// flow known. Everything in it is deterministic.
+// Package quarrylane makes the demo site: three months of one-minute readings at an invented effluent V-notch, with the
+// true flow known. Everything in it is deterministic.
 package quarrylane
 
 import (
@@ -79,8 +79,8 @@ func TrueFlow(t time.Time) float64 {
 	return flow
 }
 
-// The notch, 90°: Q = (8/15) Ce √(2g) (h + kh)^2.5 (Kindsvater-Shen, ISO 1438:2017 10.5), with Ce and kh by the fits that
-// circulate in public code. Written out a second time here, apart from the program's own.
+// The notch, 90°: Q = (8/15) Ce √(2g) (h + kh)^2.5 (Kindsvater-Shen, ISO 1438:2017 10.5), with Ce and kh by the fits
+// that circulate in public code. Written out a second time here, apart from the program's own.
 var (
 	ce = 0.607165052 - 0.000874466963*90 + 6.10393334e-6*90*90
 	kh = 0.3048 * (0.0144902648 - 0.00033955535*90 + 3.29819003e-6*90*90 - 1.06215442e-8*90*90*90)
