@@ -71,7 +71,7 @@ func (f *follower) enter(s *settings.Segment) {
 	f.close()
 	f.segment, f.cap = s, s.MaximumFlow
 	if !math.IsInf(s.MaximumHead, 1) {
-		f.cap = math.Min(f.cap, s.Rating.Flow(s.MaximumHead))
+		f.cap = min(f.cap, s.Rating.Flow(s.MaximumHead))
 	}
 }
 
@@ -98,7 +98,7 @@ func (f *follower) disagree(at int64, logged, flow, rise, seconds float64) {
 	f.span.Readings++
 	f.span.Logged, f.span.Lane = f.span.Logged+float64(logged*seconds), f.span.Lane+float64(flow*seconds)
 	f.span.rise += float64(rise * seconds)
-	f.span.Largest = math.Max(f.span.Largest, math.Abs(logged-flow))
+	f.span.Largest = max(f.span.Largest, math.Abs(logged-flow))
 	d := disagreement{sizeOf(flow), sizeTally{float64((logged - flow) * seconds), float64(rise * seconds)}}
 	switch f.span.Readings {
 	case 1:
@@ -125,7 +125,7 @@ func (f *follower) addSize(d disagreement) {
 // falls. A fault of some hours on one limb looks like a lag there and nowhere else.
 func (f *follower) lagging(k int) bool {
 	rising, falling := &f.limbs[0], &f.limbs[1]
-	if least := math.Min(rising.rise, -falling.rise); least < limbShare*math.Max(rising.rise, -falling.rise) {
+	if least := min(rising.rise, -falling.rise); least < limbShare*max(rising.rise, -falling.rise) {
 		return false
 	}
 	for _, limb := range []*sizeTally{rising, falling} {
@@ -185,7 +185,7 @@ func (f *follower) worth(k int) float64 {
 	for _, s := range f.sizes {
 		sizes += math.Abs(s.net + float64(lagOf(k)*s.rise))
 	}
-	return math.Max(f.lags[k].worth, sizes)
+	return max(f.lags[k].worth, sizes)
 }
 
 // finish puts what was found into the misfit.

@@ -61,8 +61,7 @@ type trial struct {
 	guess               float64 // m, the last head that was searched for
 }
 
-// Of logs of flows, whose heads by the recorded lane must be searched for, every reading is tried at first, then one in
-// so many and any beyond the extremes.
+// Every reading is tried at first, then one in so many and any beyond the extremes.
 const (
 	trialAll   = 4096
 	trialEvery = 7 // no divisor of what repeats in a log
@@ -120,16 +119,20 @@ func (t *trial) add(e *Engine, all *trials, s, recorded *settings.Segment, low, 
 			continue
 		}
 		head, then := e.Head[i], 0.0
-		known := !ofFlow
-		if known {
+		tried := t.wanted(e.figure[i])
+		known := tried || !ofFlow
+		switch {
+		case !ofFlow:
 			then = all.heads[i-low]
-		} else if known = t.wanted(e.figure[i]); known {
+		case tried:
 			t.guess = settings.Inverse(recorded.Rating, e.figure[i], t.guess)
 			then = t.guess
 		}
-		if known {
+		if tried {
 			t.before.add(then, recorded, lowestThen, below)
 			t.after.add(head, s, lowest, below)
+		}
+		if known {
 			t.nights.add(e, i, then, head)
 		}
 		t.flow(e, i, known && math.Abs(then-head) > 1e-9)
@@ -142,14 +145,14 @@ func (t *trial) wanted(flow float64) bool {
 		t.leastFlow, t.mostFlow = flow, flow
 	}
 	beyond := flow < t.leastFlow || flow > t.mostFlow
-	t.leastFlow, t.mostFlow = math.Min(t.leastFlow, flow), math.Max(t.mostFlow, flow)
+	t.leastFlow, t.mostFlow = min(t.leastFlow, flow), max(t.mostFlow, flow)
 	return beyond || t.seen <= trialAll || t.seen%trialEvery == 0
 }
 
 // flow takes in the flows of a row.
 func (t *trial) flow(e *Engine, i int, moved bool) {
 	before, after := e.beforeFlow[i], e.afterFlow[i]
-	if moved || math.Abs(after-before) > 1e-9*math.Max(after, before) {
+	if moved || math.Abs(after-before) > 1e-9*max(after, before) {
 		t.Changed++
 	}
 	if i > 0 && e.Time[i]-e.Time[i-1] <= e.log.GapLimit.Nanoseconds() {
@@ -197,7 +200,7 @@ func (t *headTally) add(h float64, s *settings.Segment, lowest, below float64) {
 		t.Least, t.Highest = h, h
 	}
 	t.Readings++
-	t.Least, t.Highest = math.Min(t.Least, h), math.Max(t.Highest, h)
+	t.Least, t.Highest = min(t.Least, h), max(t.Highest, h)
 	switch {
 	case h < -below:
 		t.Negative++
@@ -206,7 +209,7 @@ func (t *headTally) add(h float64, s *settings.Segment, lowest, below float64) {
 	case h > 0 && h < lowest:
 		t.Low++
 	}
-	if h > 0 && h <= math.Min(s.Top, farBeyond*s.Usual) {
+	if h > 0 && h <= min(s.Top, farBeyond*s.Usual) {
 		t.Inside++
 	}
 	side := 1
@@ -269,7 +272,7 @@ func (n *nights) close() {
 		for len(n.minima[lane]) <= n.day {
 			n.minima[lane] = append(n.minima[lane], math.Inf(1))
 		}
-		n.minima[lane][n.day] = math.Min(n.minima[lane][n.day], sum/float64(n.n))
+		n.minima[lane][n.day] = min(n.minima[lane][n.day], sum/float64(n.n))
 	}
 	n.before, n.after, n.n = 0, 0, 0
 }

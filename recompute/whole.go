@@ -71,7 +71,7 @@ func (s *stays) add(e *Engine, low, high int) {
 // show takes in figures that the log shows under a recorded segment.
 func (s *stays) show(segment int, least, most float64) {
 	x := &s.shown[segment]
-	x.Least, x.Most = math.Min(x.Least, least), math.Max(x.Most, most)
+	x.Least, x.Most = min(x.Least, least), max(x.Most, most)
 }
 
 // row takes in one reading.
@@ -84,13 +84,13 @@ func (s *stays) row(e *Engine, segment *settings.Segment, i int) {
 	end, low := e.atEnd(i)
 	end = end && flags&qa.Dead == 0 // that is settled
 	if end && low {                 // the meter itself jumps from its cut-off to zero
-		head = math.Max(head, segment.Head(e.Time[i], segment.Ends.Floor, e.airAt(i)))
+		head = max(head, segment.Head(e.Time[i], segment.Ends.Floor, e.airAt(i)))
 	}
 	change := math.Abs(head - s.head)
 	switch {
 	case end && s.open != nil && s.open.low == low:
 		s.open.until, s.open.spiked, s.open.hidden = e.Time[i], s.open.spiked && flags&qa.Spike != 0, s.open.hidden && flags&qa.Hiding != 0
-		s.open.lowest, s.open.highest = math.Min(s.open.lowest, e.figure[i]), math.Max(s.open.highest, e.figure[i])
+		s.open.lowest, s.open.highest = min(s.open.lowest, e.figure[i]), max(s.open.highest, e.figure[i])
 	case end:
 		s.end(change)
 		s.begin(e.Time[i], change, low, flags)
@@ -120,7 +120,7 @@ func (s *stays) begin(at int64, change float64, low bool, flags qa.Flags) {
 // it may be half of a jump, and do not count.
 func (s *stays) elsewhere(change float64) {
 	if s.ordinary {
-		s.largest, s.latest = math.Max(s.largest, s.latest), change
+		s.largest, s.latest = max(s.largest, s.latest), change
 	}
 	if s.left {
 		s.latest, s.left = 0, !s.ordinary
@@ -161,7 +161,7 @@ func (e *Engine) atEnd(i int) (end, low bool) {
 // again and again is how this water comes and goes.
 func (s *stays) verdicts(e *Engine) (again []stay) {
 	s.end(math.NaN())
-	limit := max(3*math.Max(s.largest, s.latest), leastJump, 10*e.screener.Limits.Resolution)
+	limit := max(3*max(s.largest, s.latest), leastJump, 10*e.screener.Limits.Resolution)
 	half, often := e.screener.Limits.SpikeWindow.Nanoseconds()/2, map[bool]int{}
 	for i := range s.list {
 		if x := &s.list[i]; x.jumped(limit, false) && x.until-x.from > max(half, x.least()) {

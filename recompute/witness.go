@@ -52,21 +52,21 @@ func (s *MisfitSpan) Part() float64 {
 	if s.Net() == 0 {
 		return 0
 	}
-	return math.Abs(s.Net()) / math.Max(s.Logged, s.Lane)
+	return math.Abs(s.Net()) / max(s.Logged, s.Lane)
 }
 
 // Mean returns the mean difference logged − lane in m³/s.
-func (m Misfit) Mean() float64 { return m.Sum / math.Max(float64(m.Readings), 1) }
+func (m Misfit) Mean() float64 { return m.Sum / max(float64(m.Readings), 1) }
 
 // Share returns the part of the readings that agree.
-func (m Misfit) Share() float64 { return float64(m.Within) / math.Max(float64(m.Readings), 1) }
+func (m Misfit) Share() float64 { return float64(m.Within) / max(float64(m.Readings), 1) }
 
 // Part is what the disagreement is worth, as a part of the volume.
 func (m Misfit) Part() float64 {
 	if m.Worth == 0 {
 		return 0
 	}
-	return m.Worth / math.Max(m.Logged, m.Lane)
+	return m.Worth / max(m.Logged, m.Lane)
 }
 
 // compare takes in rows low to high−1. It stands before screening: a meter knows no flags.
@@ -223,7 +223,7 @@ func (w *Witness) follow(e *Engine, m *Misfit, f *follower, flows []float64, fir
 		f.last, f.lastAt = logged, at
 		least, most := flow-half, flow+half
 		if level {
-			least, most = math.Min(least, w.least[i]-half), math.Max(most, w.most[i]+half)
+			least, most = min(least, w.least[i]-half), max(most, w.most[i]+half)
 		}
 		if logged >= least && logged <= most {
 			within++

@@ -62,7 +62,7 @@ func (s *Segment) between(at int64, from, to float64) float64 {
 // MeterFlow returns the flow that a meter with these settings shows: none below zero or below its cut-off, and no more
 // than at the maximum head or the maximum flow.
 func (s *Segment) MeterFlow(head float64) float64 {
-	q := math.Min(s.Rating.Flow(math.Min(head, s.MaximumHead)), s.MaximumFlow)
+	q := min(s.Rating.Flow(min(head, s.MaximumHead)), s.MaximumFlow)
 	if q < s.CutOff {
 		return 0
 	}
