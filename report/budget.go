@@ -52,9 +52,13 @@ func between(s *recompute.Source) string {
 }
 
 // halveSentence says which single measurement would halve the uncertainty of the total.
-func (r *Run) halveSentence(b *recompute.Budget) string {
+func (r *Run) halveSentence(p *recompute.Period) string {
+	b := p.Budget
 	if b == nil {
 		return ""
+	}
+	if _, bounded := wide(p); bounded {
+		return "The sources are those of what was measured; most of what is not known lies between the bounds."
 	}
 	part, input, ok := b.Halve()
 	switch {

@@ -79,7 +79,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		Doubt: r.plusMinus(total, decimals), Coverage: fmt.Sprintf("%.2f %%", 100*total.Coverage()), Classes: classes(total),
 		Bounded: r.boundsSentence(decimals), Onsets: r.onsetRange(decimals), Worst: r.mostChanged(),
 		Drowned:     strings.TrimSpace(r.withinSentence() + " " + r.drownedSentence() + " " + r.filledSentence()),
-		Halve:       strings.TrimSpace(r.liftText(total, decimals) + " " + r.halveSentence(total.Budget) + " " + r.drawsSentence(decimals)),
+		Halve:       strings.TrimSpace(r.liftText(total, decimals) + " " + r.halveSentence(total) + " " + r.drawsSentence(decimals)),
 		AverageRule: string(report.Average), Completeness: r.completeness(), Statistics: r.statisticLines(), Changes: r.changeSentences(),
 		Silent: silent(res.Flags), Columns: columnsRead(r.Log), Devices: distinct(slices.Concat(rec.Recorded, rec.Corrected)),
 		Account: &r.Log.Account}

@@ -230,7 +230,7 @@ func uncertainty(w io.Writer, r *Run, decimals int) {
 	if p.Both() {
 		sentences(w, r.differenceText(p, decimals))
 	}
-	sentences(w, r.halveSentence(p.Budget), r.drawsSentence(decimals))
+	sentences(w, r.halveSentence(p), r.drawsSentence(decimals))
 }
 
 // beside prints what stands beside the corrected lane: what-if lanes, rulings, site visits and what they propose.
