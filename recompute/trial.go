@@ -61,7 +61,8 @@ type trial struct {
 	guess               float64 // m, the last head that was searched for
 }
 
-// Every reading is tried at first, then one in so many and any beyond the extremes.
+// Of logs of flows, whose heads by the recorded lane must be searched for, every reading is tried at first, then one in
+// so many and any beyond the extremes.
 const (
 	trialAll   = 4096
 	trialEvery = 7 // no divisor of what repeats in a log
@@ -119,20 +120,16 @@ func (t *trial) add(e *Engine, all *trials, s, recorded *settings.Segment, low, 
 			continue
 		}
 		head, then := e.Head[i], 0.0
-		tried := t.wanted(e.figure[i])
-		known := tried || !ofFlow
-		switch {
-		case !ofFlow:
+		known := !ofFlow
+		if known {
 			then = all.heads[i-low]
-		case tried:
+		} else if known = t.wanted(e.figure[i]); known {
 			t.guess = settings.Inverse(recorded.Rating, e.figure[i], t.guess)
 			then = t.guess
 		}
-		if tried {
+		if known {
 			t.before.add(then, recorded, lowestThen, below)
 			t.after.add(head, s, lowest, below)
-		}
-		if known {
 			t.nights.add(e, i, then, head)
 		}
 		t.flow(e, i, known && math.Abs(then-head) > 1e-9)
