@@ -43,5 +43,5 @@ func readEquivalents(name string) (equivalents, error) {
 }
 
 func (e equivalents) has(m mutant) bool {
-	return e[path.Base(m.file)+"\n"+m.line+"\n"+m.from+"\n"+strconv.Itoa(m.occurrence)]
+	return m.idle || e[path.Base(m.file)+"\n"+m.line+"\n"+m.from+"\n"+strconv.Itoa(m.occurrence)]
 }

@@ -27,6 +27,7 @@ type mutant struct {
 	from, to   string
 	line       string // as it stands in the file, without what surrounds it
 	occurrence int    // which of the line's mutable tokens of this text it is, from 1
+	idle       bool   // an infinity by 2 is the same as one by 1
 }
 
 func (m mutant) String() string {
@@ -49,12 +50,13 @@ type finder struct {
 	text   []byte // of the file that is walked
 	name   string
 	loops  map[ast.Stmt]bool // steps of loops, which would only run on for ever
+	signs  map[ast.Expr]bool // arguments of which only the sign counts
 	list   []mutant
 }
 
 // findMutants lists every mutant of a package's files, tests excepted, in the order in which they stand.
 func findMutants(root, name string, seed uint64) ([]mutant, error) {
-	f := finder{files: token.NewFileSet(), random: rand.New(rand.NewPCG(seed, 1)), root: root, loops: map[ast.Stmt]bool{},
+	f := finder{files: token.NewFileSet(), random: rand.New(rand.NewPCG(seed, 1)), root: root, loops: map[ast.Stmt]bool{}, signs: map[ast.Expr]bool{},
 		types: types.Info{Types: map[ast.Expr]types.TypeAndValue{}}}
 	paths, err := filepath.Glob(filepath.Join(root, filepath.FromSlash(name), "*.go"))
 	if err != nil {
@@ -115,6 +117,10 @@ func (f *finder) walk(file *ast.File) (err error) {
 			f.operator(n, n.OpPos, n.Op)
 		case *ast.AssignStmt:
 			f.operator(n.Lhs[0], n.TokPos, n.Tok)
+		case *ast.CallExpr:
+			if text := types.ExprString(n.Fun); text == "math.Inf" || text == "math.IsInf" {
+				f.sign(n.Args[len(n.Args)-1])
+			}
 		case *ast.ForStmt:
 			f.loops[n.Post] = true
 		case *ast.IncDecStmt:
@@ -134,6 +140,14 @@ func (f *finder) walk(file *ast.File) (err error) {
 	})
 	number(f.list[first:])
 	return err
+}
+
+// sign notes an argument of which only the sign counts.
+func (f *finder) sign(e ast.Expr) {
+	if minus, ok := e.(*ast.UnaryExpr); ok {
+		e = minus.X
+	}
+	f.signs[e] = true
 }
 
 // number puts the mutants of a file in reading order and counts equal tokens of a line.
@@ -169,6 +183,7 @@ func (f *finder) constant(n *ast.BasicLit) {
 	case isA(t.Type, types.IsInteger) && value > 0 && value < 1<<62:
 		step := max(1, int64(math.Round(value/100)))
 		f.add(n.Pos(), n.Value, strconv.FormatInt(int64(value)+int64(sign)*step, 10))
+		f.list[len(f.list)-1].idle = f.signs[n] && int64(value)+int64(sign)*step > 0
 	}
 }
 
