@@ -81,7 +81,7 @@ func TestLimitsInWords(t *testing.T) {
 
 // TestHeadEdges: below zero, validity and surcharge, each a step below, at and above its edge: half a step of the log from the limit, which is within it.
 func TestHeadEdges(t *testing.T) {
-	const half, tiny = mm / 2, mm / 64
+	const half, tiny = mm / 2, mm / 512
 	low, valid, top := 64*mm, 384*mm, 512*mm
 	for _, c := range []struct {
 		head float64
@@ -113,7 +113,7 @@ func TestRatingBelowChannel(t *testing.T) {
 // TestTwofoldEdges: half a step below the flow of a full pipe is full, more below is not; without such a flow nothing is.
 func TestTwofoldEdges(t *testing.T) {
 	l := Limits{Step: mm, Resolution: mm, BelowZero: mm}
-	figures := []float64{255 * mm, 255.25 * mm, 255.5 * mm, 255.75 * mm, 256 * mm, 300 * mm}
+	figures := []float64{255 * mm, 255.498 * mm, 255.5 * mm, 255.75 * mm, 256 * mm, 300 * mm}
 	span := Span{End: 6, Low: -1, Valid: 9, Top: 9, Least: -1, Most: 9, Twofold: 256 * mm}
 	w := window(per, figures)
 	w.Spans = []Span{span}
@@ -137,7 +137,7 @@ func TestTwofoldEdges(t *testing.T) {
 
 // TestBlankingEdges: within half a step of the blanking distance, by the settings in force on the row; a sensor without one sees everything.
 func TestBlankingEdges(t *testing.T) {
-	values := []float64{299 * mm, 300 * mm, 300.5 * mm, 300.625 * mm, 301 * mm}
+	values := []float64{299 * mm, 300 * mm, 300.5 * mm, 300.502 * mm, 301 * mm}
 	w := window(per, slices.Concat(values, values, []float64{0}))
 	w.Spans = []Span{{End: 5, Blanking: 300 * mm}, {End: 10, Blanking: 299.5 * mm}, {End: 11}}
 	check(t, "blanking", w, Limits{Resolution: mm}, (*Screener).blanking, Blanking, 0, 1, 2, 5, 6)
@@ -160,7 +160,7 @@ func TestStopEdges(t *testing.T) {
 		{"no end", -inf, inf, nil, nil, false, CutOff, Capped},
 		{"falling", 8 * mm, 16 * mm, []int{0, 1}, []int{4, 5}, true, Capped, CutOff},
 	} {
-		w := window(per, []float64{8 * mm, 8.5 * mm, 8.625 * mm, 15.375 * mm, 15.5 * mm, 16 * mm})
+		w := window(per, []float64{8 * mm, 8.5 * mm, 8.502 * mm, 15.498 * mm, 15.5 * mm, 16 * mm})
 		w.Spans = []Span{{End: 6, Least: c.least, Most: c.most, Falling: c.falling}}
 		check(t, c.name, w, Limits{Step: mm}, (*Screener).stops, c.cutOrCapped, c.cut...)
 		if got := w.flagged(c.otherwiseCap); !slices.Equal(got, c.capped) {
@@ -178,7 +178,7 @@ func TestDrownedEdges(t *testing.T) {
 		want    []int
 	}{{"limit 0.75", 0.75, 256 * mm, []int{2}}, {"no limit known", 0, 256 * mm, nil}, {"dry", 0.75, 0, nil}, {"below zero", 0.75, -mm, nil}} {
 		w := window(per, []float64{c.head, c.head, c.head, c.head})
-		w.DownstreamHead, w.Downstream = []float64{192.25 * mm, 192.5 * mm, 192.625 * mm, 250 * mm}, []bool{true, true, true, false}
+		w.DownstreamHead, w.Downstream = []float64{192.498 * mm, 192.5 * mm, 192.502 * mm, 250 * mm}, []bool{true, true, true, false}
 		w.Spans = []Span{{End: 4, Modular: c.modular}}
 		check(t, c.name, w, Limits{Resolution: mm}, (*Screener).drowned, Drowned, c.want...)
 	}
@@ -190,7 +190,7 @@ func TestGapAndSecondSensorEdges(t *testing.T) {
 	w.Time = []int64{0, 180e9, 360e9 + 1, 540e9}
 	check(t, "gap", w, Limits{GapLimit: 3 * time.Minute}, (*Screener).gaps, Gap, 2)
 	w = window(per, []float64{64 * mm, 64 * mm, 64 * mm, 64 * mm, 64 * mm})
-	w.SecondHead, w.Second = []float64{84 * mm, 84.5 * mm, 84.625 * mm, 43.5 * mm, 43.375 * mm}, []bool{true, true, true, true, true}
+	w.SecondHead, w.Second = []float64{84 * mm, 84.5 * mm, 84.502 * mm, 43.5 * mm, 43.498 * mm}, []bool{true, true, true, true, true}
 	check(t, "second sensor", w, Limits{SecondLimit: 20 * mm, Resolution: mm}, (*Screener).secondSensor, SecondSensor, 2, 4)
 }
 

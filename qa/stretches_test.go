@@ -71,7 +71,10 @@ func TestStepNeedsReadings(t *testing.T) {
 		before, after int
 		want          bool
 	}{{5, 5, true}, {4, 5, false}, {5, 4, false}} {
-		w := window(90*time.Minute, slices.Concat(levels(c.before, 0.25), levels(c.after, 0.5)))
+		w := window(90*time.Minute, slices.Concat(levels(10, 0.1), levels(c.before, 0.25), levels(c.after, 0.5), levels(10, 0.1)))
+		c.before += 10 // what lies beyond the window on either side is not looked at
+		delay(w, 10, 20*time.Hour)
+		delay(w, c.before+c.after, 20*time.Hour)
 		s := Screener{Limits: Limits{StepLimit: 24 * mm, StepWindow: 6 * time.Hour, GapLimit: 2 * time.Hour}}
 		s.steps(w, 0, len(w.Time))
 		if got := w.Flags[c.before]&Step != 0; got != c.want {
