@@ -143,6 +143,16 @@ func TestBlankingEdges(t *testing.T) {
 	check(t, "blanking", w, Limits{Resolution: mm}, (*Screener).blanking, Blanking, 0, 1, 2, 5, 6)
 }
 
+// TestNothingToHideBehind: a sensor whose blanking distance is not known is too near to nothing, and hides nothing at a figure of zero.
+func TestNothingToHideBehind(t *testing.T) {
+	w := window(per, []float64{0, 0.25 * mm})
+	w.Spans = []Span{{End: 2, Least: -1, Most: 9, Top: 9}}
+	s := Screener{Limits: Limits{Resolution: mm, Step: mm}}
+	if s.hides(w, 0) || s.hides(w, 1) {
+		t.Error("hidden")
+	}
+}
+
 // TestStopEdges: exactly half a step from an end is at it; one end alone is enough to look.
 func TestStopEdges(t *testing.T) {
 	inf := math.Inf(1)

@@ -322,3 +322,73 @@ func TestAgreementWords(t *testing.T) {
 		}
 	}
 }
+
+// TestLimitEdges: a figure at its limit is not over it, before the correction and after it: of a day, a month, a peak and a share of days (the permit's wording is "shall not exceed", common practice).
+func TestLimitEdges(t *testing.T) {
+	for limit, want := range map[float64]bool{99.999: true, 100: false, 100.001: false} {
+		r := limited(t, "1 m3")
+		r.Log.Site.Report.DailyVolume.SI = limit
+		if f := dayLimits(r)[0]; f.Was != want {
+			t.Errorf("a day of 100 m3 beside %g: %v", limit, f.Was)
+		}
+		r = limited(t, "1 L/s")
+		r.Log.Site.Report.MonthlyMean.SI = limit / 86400
+		if f := monthLimits(r)[0]; f.Was != want {
+			t.Errorf("a month of 100 m3 a day beside %g: %v", limit, f.Was)
+		}
+		r = result(100, 100, recompute.Misfit{}, recompute.Misfit{})
+		r.Log.Site.Report.Peak = &quantity.Value{SI: limit}
+		r.Statistics = recompute.Statistics{Peak: 100, PeakBefore: 100, PeakMost: 100}
+		if f := peakLimit(r)[0]; f.Was != want {
+			t.Errorf("a peak of 100 beside %g: %v", limit, f.Was)
+		}
+	}
+	for limit, want := range map[float64]float64{79.999: 1, 80: 0, 80.001: 0} { // of days that are 80 m³ now
+		r := limited(t, "1 m3")
+		r.Log.Site.Report.DailyVolume.SI, r.Log.Site.Report.DaysOver = limit, 0.5
+		if f := daysOver(r, dayLimits(r))[0]; f.After != want || f.Before != 1 || !f.Was {
+			t.Errorf("days of 80 m3 beside %g: %+v", limit, f)
+		}
+	}
+	for over, want := range map[float64]bool{0.499: true, 0.5: false, 0.501: false} { // one of two days was over 90 m³
+		r := limited(t, "90 m3")
+		second := r.Days[0]
+		second.Label, second.Start, second.End, second.Before = "2031-03-02", r.Days[0].End, r.Days[0].End+int64(24*time.Hour), volume(50)
+		r.Days, r.Log.Site.Report.DaysOver = append(r.Days, second), over
+		if f := daysOver(r, dayLimits(r))[0]; f.Was != want || f.Before != 0.5 {
+			t.Errorf("half of the days beside %g: %+v", over, f)
+		}
+	}
+}
+
+// TestCompletenessEdges: a day of which exactly as much is covered as the permit asks counts, by the old figure and the new.
+func TestCompletenessEdges(t *testing.T) {
+	for hours, want := range map[time.Duration]bool{18*time.Hour - 1: false, 18 * time.Hour: true, 18*time.Hour + 1: true} {
+		r := limited(t, "90 m3")
+		r.Log.Site.Report.Complete.LeastDay, r.Log.Site.Report.RulesDays, r.Log.Site.Report.DaysOver = 0.75, true, 0.5
+		r.Days[0].Before.Covered, r.Days[0].After.Covered = int64(hours), int64(hours)
+		f := dayLimits(r)[0]
+		if f.Was != want || (f.Rule != recompute.NotCounted) != want {
+			t.Errorf("%v: %+v", hours, f)
+		}
+		if n := DaysOver(r, 90, func(p *recompute.Period) recompute.Volume { return p.Before }); (n == 1) != want {
+			t.Errorf("%v: %d days over", hours, n)
+		}
+		if s := daysOver(r, []LimitFinding{f})[0]; (s.Before == 1) != want {
+			t.Errorf("%v: %+v", hours, s)
+		}
+	}
+}
+
+// TestPeakBounds by hand: a peak of 0.05 m³/s in a total of 80 ± 8 m³ is known to 10 %: from 0.045 to 0.055; where it is hidden up to 0.06, to 0.066.
+func TestPeakBounds(t *testing.T) {
+	for most, high := range map[float64]float64{0.05: 0.055, 0.06: 0.066, 0.04: 0.055} {
+		r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
+		r.Log.Site.Report.Peak = &quantity.Value{SI: 0.05}
+		r.Total.Budget = &recompute.Budget{Standard: 4, Low: 4, High: 4}
+		r.Statistics = recompute.Statistics{Peak: 0.05, PeakBefore: 0.05, PeakMost: most}
+		if f := peakLimit(r)[0]; math.Abs(f.Doubt-0.005) > 1e-12 || math.Abs(f.Low-0.045) > 1e-12 || math.Abs(f.High-high) > 1e-12 {
+			t.Errorf("hidden up to %g: %+v", most, f)
+		}
+	}
+}
