@@ -50,13 +50,13 @@ type finder struct {
 	text   []byte // of the file that is walked
 	name   string
 	loops  map[ast.Stmt]bool // steps of loops, which would only run on for ever
-	signs  map[ast.Expr]bool // arguments of which only the sign counts
+	signs  map[ast.Expr]int // arguments of which only the sign counts, with the least that has it
 	list   []mutant
 }
 
 // findMutants lists every mutant of a package's files, tests excepted, in the order in which they stand.
 func findMutants(root, name string, seed uint64) ([]mutant, error) {
-	f := finder{files: token.NewFileSet(), random: rand.New(rand.NewPCG(seed, 1)), root: root, loops: map[ast.Stmt]bool{}, signs: map[ast.Expr]bool{},
+	f := finder{files: token.NewFileSet(), random: rand.New(rand.NewPCG(seed, 1)), root: root, loops: map[ast.Stmt]bool{}, signs: map[ast.Expr]int{},
 		types: types.Info{Types: map[ast.Expr]types.TypeAndValue{}}}
 	paths, err := filepath.Glob(filepath.Join(root, filepath.FromSlash(name), "*.go"))
 	if err != nil {
@@ -118,8 +118,11 @@ func (f *finder) walk(file *ast.File) (err error) {
 		case *ast.AssignStmt:
 			f.operator(n.Lhs[0], n.TokPos, n.Tok)
 		case *ast.CallExpr:
-			if text := types.ExprString(n.Fun); text == "math.Inf" || text == "math.IsInf" {
-				f.sign(n.Args[len(n.Args)-1])
+			switch types.ExprString(n.Fun) {
+			case "math.Inf": // of 0 is that of 1
+				f.sign(n.Args[0], 0)
+			case "math.IsInf":
+				f.sign(n.Args[1], 1)
 			}
 		case *ast.ForStmt:
 			f.loops[n.Post] = true
@@ -143,11 +146,11 @@ func (f *finder) walk(file *ast.File) (err error) {
 }
 
 // sign notes an argument of which only the sign counts.
-func (f *finder) sign(e ast.Expr) {
+func (f *finder) sign(e ast.Expr, least int) {
 	if minus, ok := e.(*ast.UnaryExpr); ok {
-		e = minus.X
+		e, least = minus.X, 1
 	}
-	f.signs[e] = true
+	f.signs[e] = least
 }
 
 // number puts the mutants of a file in reading order and counts equal tokens of a line.
@@ -183,7 +186,8 @@ func (f *finder) constant(n *ast.BasicLit) {
 	case isA(t.Type, types.IsInteger) && value > 0 && value < 1<<62:
 		step := max(1, int64(math.Round(value/100)))
 		f.add(n.Pos(), n.Value, strconv.FormatInt(int64(value)+int64(sign)*step, 10))
-		f.list[len(f.list)-1].idle = f.signs[n] && int64(value)+int64(sign)*step > 0
+		least, counts := f.signs[n]
+		f.list[len(f.list)-1].idle = counts && int64(value)+int64(sign)*step >= int64(least)
 	}
 }
 

@@ -269,3 +269,39 @@ func TestJoins(t *testing.T) {
 		}
 	}
 }
+
+// TestToldDimensions: an assumed dimension is told in its unit, an approach by what it has, and a segment by its number.
+func TestToldDimensions(t *testing.T) {
+	assumed := strings.Join(build(t, "palmer-bowlus", map[string]any{"diameter": "0.3 m"}).Describe().Assumed, "; ")
+	for _, want := range []string{"throat_width = 0.125 m is", "throat_ramp = 0.05 m is", "throat_slope = 0.5 is", "throat_length = 0.3 m is"} {
+		if !strings.Contains(assumed, want) {
+			t.Errorf("%q lacks %q", assumed, want)
+		}
+	}
+	for shape, want := range map[string]string{"rectangular": "channel_width", "trapezoidal": "channel_width approach_side_slope", "U": "approach_diameter", "circular": "approach_diameter"} {
+		values := map[string]any{"width": "0.2 m", "throat_length": "0.6 m", "approach_section": shape, "hump": "0.05 m"}
+		for key, v := range map[string]any{"channel_width": "0.5 m", "approach_side_slope": 1.0, "approach_diameter": "0.6 m"} {
+			if strings.Contains(want, key) {
+				values[key] = v
+			}
+		}
+		var got []string
+		for _, c := range build(t, "throated", values).Describe().Dimensions {
+			if strings.HasPrefix(c.Name, "approach_") && c.Name != "approach_section" || c.Name == "channel_width" {
+				got = append(got, c.Name)
+			}
+		}
+		if strings.Join(got, " ") != want {
+			t.Errorf("%s: %v, want %s", shape, got, want)
+		}
+	}
+	segment := func(from string, c float64) any {
+		return map[string]any{"from": from, "coefficient": c, "exponent": 1.5}
+	}
+	for bad, rows := range map[string][]any{"segment 1 ": {segment("0 m", -1), segment("0.5 m", 2)}, "segment 2 ": {segment("0.5 m", 2), segment("0.5 m", 2)}} {
+		_, issues := Build("segments", map[string]any{"head_unit": "m", "flow_unit": "m3/s", "segments": rows})
+		if len(issues) == 0 || !strings.Contains(issues[0].Found, bad) {
+			t.Errorf("%+v, want %q", issues, bad)
+		}
+	}
+}

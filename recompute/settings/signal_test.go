@@ -16,8 +16,15 @@ import (
 // lanes reads a site file made of the columns of its log, of settings at a device of Q = 0.1 m²/s × h (times factor), and of further tables.
 func lanes(t *testing.T, columns, settings, more string, found ...Step) (*Lanes, *site.Site) {
 	t.Helper()
+	return lanesOf(t, strings.NewReplacer(), columns, settings, more, found...)
+}
+
+// lanesOf is lanes with texts of the site file replaced.
+func lanesOf(t *testing.T, change *strings.Replacer, columns, settings, more string, found ...Step) (*Lanes, *site.Site) {
+	t.Helper()
 	text := "id = \"signal\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" + columns + "[settings]\n" + settings +
 		"[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n" + more
+	text = change.Replace(text)
 	name := filepath.Join(t.TempDir(), "site.toml")
 	if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
@@ -218,6 +225,19 @@ func TestDriftOfDevice(t *testing.T) {
 	}
 }
 
+// TestDriftOfExponent: an exponent that drifts from 1 to 2 is 1.5 half way: 0.1 · 0.25^1.5 = 12.5 L/s. The flow bends over the drift, so the parts into which it is cut tell.
+func TestDriftOfExponent(t *testing.T) {
+	l, _ := lanes(t, column("level"), "", "[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndevice = { exponent = { from = 1.0, to = 2.0 } }\n")
+	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
+	for hours, n := range map[int]float64{0: 1, 60: 1.25, 120: 1.5, 200: 1 + 200.0/240} {
+		at := from.Add(time.Duration(hours) * time.Hour).UnixNano()
+		want := 0.1 * math.Pow(0.25, n)
+		if got := l.Corrected.Segments[l.Corrected.At(at)].Flow(at, 0.25, 293.15); math.Abs(got/want-1) > 1e-5 {
+			t.Errorf("after %d h: %v, want %v", hours, got, want)
+		}
+	}
+}
+
 // TestRaiseAndWarm: what a nudge of the datum and of the air does: 1 mm of head, and of 1.2 m at 20 degC what √(294.15/293.15) makes of it.
 func TestRaiseAndWarm(t *testing.T) {
 	l, s := lanes(t, column("distance")+column("temperature"), "empty_distance = \"1.5 m\"\nair_temperature = \"20 degC\"\n", "[[correction]]\nreason = \"test\"\nair_temperature = \"logged\"\n")
@@ -239,6 +259,25 @@ func TestRaiseAndWarm(t *testing.T) {
 	want = 1.5 - 1.2*math.Sqrt(294.15/293.15)
 	if got := fixed.Head(0, 1.2, 0); math.Abs(got-want) > 1e-12 {
 		t.Errorf("a fixed temperature warmed: %v, want %v", got, want)
+	}
+}
+
+// TestRaiseEveryWay: a nudge of 1 mm is 1 mm of head whatever was logged, and by the echo too.
+func TestRaiseEveryWay(t *testing.T) {
+	for _, quantity := range []string{"distance", "level", "head", "flow"} {
+		l, _ := lanes(t, column(quantity), "empty_distance = \"1.5 m\"\n", "[[correction]]\nreason = \"test\"\nlogged_factor = 1.1\n")
+		x := l.Corrected.Segments[0]
+		y := x
+		y.Raise(0.001)
+		if got := y.Head(0, 0.02, 293.15) - x.Head(0, 0.02, 293.15); math.Abs(got-0.001) > 1e-12 {
+			t.Errorf("%s: %v", quantity, got)
+		}
+		if got := y.HeadOfEcho(0, 1.2, 293.15) - x.HeadOfEcho(0, 1.2, 293.15); math.Abs(got-0.001) > 1e-12 {
+			t.Errorf("%s, by the echo: %v", quantity, got)
+		}
+		if got, want := y.Flow(0, 0.02, 293.15), 0.1*y.Head(0, 0.02, 293.15); math.Abs(got-math.Max(want, 0)) > 1e-12 { // a factor is not all any more
+			t.Errorf("%s: a flow of %v, want %v", quantity, got, want)
+		}
 	}
 }
 
