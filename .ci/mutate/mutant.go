@@ -50,7 +50,7 @@ type finder struct {
 	text   []byte // of the file that is walked
 	name   string
 	loops  map[ast.Stmt]bool // steps of loops, which would only run on for ever
-	signs  map[ast.Expr]int // arguments of which only the sign counts, with the least that has it
+	signs  map[ast.Expr]int  // arguments of which only the sign counts, with the least that has it
 	list   []mutant
 }
 
