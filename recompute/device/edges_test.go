@@ -2,6 +2,7 @@ package device
 
 import (
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -181,6 +182,7 @@ func TestRangesOfDimensions(t *testing.T) {
 		{"trapezoidal", "side_slope", []any{0.01, 20.0}, []any{0.0099, 20.1}},
 		{"compound", "crest_coefficient", []any{0.5, 5.0}, []any{0.499, 5.01}},
 		{"compound", "notch_height", []any{"0.01 m", "10 m"}, []any{"0.0099 m", "10.01 m"}},
+		{"palmer-bowlus", "throat_length", []any{"0.01 m", "10 m"}, []any{"0.00999 m", "100.1 m"}},
 		{"palmer-bowlus", "throat_slope", []any{0.0, 10.0}, []any{-0.01, 10.1}},
 	} {
 		for i, list := range [][]any{c.taken, c.beyond} {
@@ -266,6 +268,55 @@ func TestJoins(t *testing.T) {
 		}
 		if got != want {
 			t.Errorf("a step of %g: %q, want %q", factor, got, want)
+		}
+	}
+}
+
+// TestNarrowEdges: what makes a weir suppressed, a chart usable, or an approach too narrow, a step below, at and above.
+func TestNarrowEdges(t *testing.T) {
+	k := 3.33 * math.Sqrt(0.3048) * math.Pow(0.3, 1.5)
+	for width, ends := range map[string]float64{"0.998 m": 2, "0.999 m": 2, "0.9991 m": 0, "1 m": 0} { // full width from 0.1 % less on (common practice)
+		b, _ := strconv.ParseFloat(strings.Fields(width)[0], 64)
+		r := build(t, "rectangular", map[string]any{"equation": "francis", "width": width, "channel_width": "1 m", "crest_height": "1 m"})
+		if got, want := r.Flow(0.3), k*(b-0.1*ends*0.3); math.Abs(got/want-1) > 1e-12 {
+			t.Errorf("%s of 1 m: %v, by hand with %g contractions %v", width, got, ends, want)
+		}
+	}
+	for height, taken := range map[string]bool{"0.0999 m": false, "0.1 m": true, "1 m": true, "1.001 m": false} { // p/B of the chart from 0.1 to 1
+		if _, issues := Build("v-notch", map[string]any{"angle": "90 deg", "contraction": "partial", "crest_height": height, "channel_width": "1 m"}); (len(issues) == 0) != taken {
+			t.Errorf("p/B %s: %+v", height, issues)
+		}
+	}
+	for angle, taken := range map[string]bool{"89.49 deg": false, "89.51 deg": true, "90.49 deg": true, "90.51 deg": false} { // the chart is for 90 deg
+		if _, issues := Build("v-notch", map[string]any{"angle": angle, "contraction": "partial", "crest_height": "0.4 m", "channel_width": "1 m"}); (len(issues) == 0) != taken {
+			t.Errorf("%s: %+v", angle, issues)
+		}
+	}
+	for width, taken := range map[string]bool{"0.2999 m": false, "0.3 m": true, "0.31 m": true} { // a throat of 0.3 m over a hump
+		if _, issues := Build("throated", map[string]any{"width": "0.3 m", "throat_length": "0.6 m", "hump": "0.2 m", "channel_width": width}); (len(issues) == 0) != taken {
+			t.Errorf("an approach of %s: %+v", width, issues)
+		}
+	}
+}
+
+// TestCutthroatDrowned: Cs (hu − hd)^n / (−log10 S)^ns in ft and ft³/s with the user's Cs and ns, to S = 0.95; by hand at hu 1 ft, hd 0.8 ft: 2.03 × 0.2^1.84 / 0.09691^1.38.
+func TestCutthroatDrowned(t *testing.T) {
+	r := build(t, "cutthroat", map[string]any{"length": "36 in", "throat": "8 in", "drowned_coefficient": 2.03, "drowned_exponent": 1.38})
+	q, spread, ok := r.(Drownable).Drowned(0.3048, 0.8*0.3048)
+	if want := 2.03 * math.Pow(0.2, 1.84) / math.Pow(0.09691001, 1.38) * cubicFoot; !ok || math.Abs(q/want-1) > 1e-6 || spread != 0.10 {
+		t.Errorf("%v, %v, %v; want %v", q, spread, ok, want)
+	}
+	if _, _, ok := r.(Drownable).Drowned(0.3048, 0.9501*0.3048); ok {
+		t.Error("known above 0.95")
+	}
+}
+
+// TestNames: what a report calls a device is in the units that it says.
+func TestNames(t *testing.T) {
+	for kind, want := range map[string]string{"maximum": "0.4 m at 65 L/s"} {
+		r := build(t, kind, map[string]any{"maximum_head": "0.4 m", "maximum_flow": "65 L/s", "exponent": 1.5})
+		if name := r.Describe().Name; !strings.Contains(name, want) {
+			t.Errorf("%s: %q", kind, name)
 		}
 	}
 }
