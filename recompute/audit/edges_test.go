@@ -392,3 +392,77 @@ func TestPeakBounds(t *testing.T) {
 		}
 	}
 }
+
+// TestEdgesToTheDigit: figures in powers of two, which stand at an edge to the last digit. Half a day without readings is 43,200 s, in which 1/512 m³/s make 84.375 m³.
+func TestEdgesToTheDigit(t *testing.T) {
+	for left, want := range map[float64]bool{84.25: true, 84.375: true, 84.5: false} {
+		r := reports(t, "2031-03", "1 m3")
+		r.Statistics.PeakBefore, r.Months[0].Before.Covered = 1.0/512, int64(12*time.Hour)
+		text, possible := inMissingTime(r, MonthAverages{Period: &r.Months[0]}, site.Reported{Volume: quantity.Value{SI: 100 + left}})
+		if text == "" || possible != want {
+			t.Errorf("%g m3 left: %v, %q", left, possible, text)
+		}
+	}
+	for _, reported := range []float64{100, 99} { // nothing is left
+		r := reports(t, "2031-03", "1 m3")
+		r.Months[0].Before.Covered = int64(12 * time.Hour)
+		if text, _ := inMissingTime(r, MonthAverages{Period: &r.Months[0]}, site.Reported{Volume: quantity.Value{SI: reported}}); text != "" {
+			t.Errorf("%g m3: %q", reported, text)
+		}
+	}
+	r := reports(t, "2031-03", "1 m3") // exactly an interval is missing, which is told
+	r.Months[0].Before.Covered, r.Log.Interval = int64(18*time.Hour), 6*time.Hour
+	if text, _ := inMissingTime(r, MonthAverages{Period: &r.Months[0]}, site.Reported{Volume: quantity.Value{SI: 150}}); text == "" {
+		t.Error("an interval is missing")
+	}
+	// A day off the line by exactly the rounding given is not broken.
+	pairs := []dayPair{{"1", 128, 128}, {"2", 160, 160}, {"3", 192, 194}, {"4", 224, 224}, {"5", 256, 256}}
+	if l := reconcile(pairs, 2); len(l.broken) != 0 || l.slope != 1 || l.intercept != 0 {
+		t.Errorf("%+v", l)
+	}
+}
+
+// TestToleranceInWords: what a finding says of its limits is what it goes by.
+func TestToleranceInWords(t *testing.T) {
+	all := recompute.Misfit{Readings: 10, Within: 10}
+	r := result(100, 100, all, all)
+	if got := loggedFlow(r).Tolerance; !strings.Contains(got, "no more than 0.2 % of the volume, and 2 % of that of any") {
+		t.Error(got)
+	}
+	if got := counter(r).Tolerance; got != "0.5 % over the days that both cover" {
+		t.Error(got)
+	}
+	for _, label := range []string{"2031-03", "2031-03-01"} {
+		if got := submitted(reports(t, label, "100 m3"))[0].Tolerance; got != "0.5 %" {
+			t.Errorf("%s: %s", label, got)
+		}
+	}
+	trial := recompute.Trial{Correction: &site.Correction{}}
+	trial.Correction.Reason = "test"
+	r.Trials = []recompute.Trial{trial}
+	list := corrections(r)
+	if len(list) != 1 {
+		t.Errorf("%d findings on one correction", len(list))
+	}
+	for _, f := range list {
+		if !strings.Contains(f.Tolerance, "zero flow (5 mm)") || !strings.Contains(f.Tolerance, "less than 2 times") {
+			t.Error(f.Tolerance)
+		}
+	}
+}
+
+// TestDryMonth: of a month without flow, an uncertainty of 8 m³ and two days is 4 m³ a day.
+func TestDryMonth(t *testing.T) {
+	r := limited(t, "1 L/s")
+	m := &r.Months[0]
+	second := r.Days[0]
+	second.Label, second.Start, second.End = "2031-03-02", m.End, m.End+int64(24*time.Hour)
+	r.Days[0].After, second.After = volume(0), volume(0)
+	r.Days = append(r.Days, second)
+	m.End, m.After = second.End, volume(0)
+	m.After.Covered *= 2
+	m.Budget = &recompute.Budget{Standard: 4, Low: 4, High: 4}
+	if f := monthLimits(r)[0]; math.Abs(f.Doubt*86400-4) > 1e-9 {
+		t.Errorf("%v m3 a day", f.Doubt*86400)
+	}
+}

@@ -311,6 +311,16 @@ func TestCutthroatDrowned(t *testing.T) {
 	}
 }
 
+// TestCutthroatModular: the limit goes by the nearest of the lengths 18, 36, 54 and 108 in: from 27, 45 and 81 in on by the next.
+func TestCutthroatModular(t *testing.T) {
+	for length, want := range map[string]float64{"26.95 in": 0.60, "27.05 in": 0.65, "44.95 in": 0.65, "45.05 in": 0.70, "80.95 in": 0.70, "81.05 in": 0.80} {
+		r := build(t, "cutthroat", map[string]any{"length": length, "throat": "8 in", "coefficient": 3.0, "exponent": 1.8})
+		if got, _ := r.(Drownable).ModularLimit(); got != want {
+			t.Errorf("%s: %v, want %v", length, got, want)
+		}
+	}
+}
+
 // TestNames: what a report calls a device is in the units that it says.
 func TestNames(t *testing.T) {
 	for kind, want := range map[string]string{"maximum": "0.4 m at 65 L/s"} {
