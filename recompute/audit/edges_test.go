@@ -438,7 +438,7 @@ func TestToleranceInWords(t *testing.T) {
 		}
 	}
 	trial := recompute.Trial{Correction: &site.Correction{}}
-	trial.Correction.Reason = "test"
+	trial.Correction.Values[site.MaximumHead] = &site.Ramp{}
 	r.Trials = []recompute.Trial{trial}
 	list := corrections(r)
 	if len(list) != 1 {
