@@ -16,7 +16,15 @@ const (
 )
 
 // check runs one check on heads and compares the rows that it flags.
-func check(t *testing.T, name string, w *Window, l Limits, run func(*Screener, *Window, int, int), flag Flags, want ...int) {
+func check(
+	t *testing.T,
+	name string,
+	w *Window,
+	l Limits,
+	run func(*Screener, *Window, int, int),
+	flag Flags,
+	want ...int,
+) {
 	t.Helper()
 	run(&Screener{Limits: l}, w, 0, len(w.Time))
 	if got := w.flagged(flag); !slices.Equal(got, want) {
@@ -24,11 +32,21 @@ func check(t *testing.T, name string, w *Window, l Limits, run func(*Screener, *
 	}
 }
 
-// TestDefaults: the limits that README and the help page on screening promise, by hand for a log every minute to 1 mm, one every quarter of an hour to 2 mm, one
-// every two hours to 0.1 mm, and one that says nothing of itself.
+// TestDefaults: the limits that README and the help page on screening promise, by hand for a log every minute to 1 mm,
+// one every quarter of an hour to 2 mm, one every two hours to 0.1 mm, and one that says nothing of itself.
 func TestDefaults(t *testing.T) {
 	inf := math.Inf(1)
-	common := Limits{SpikeThreshold: 3, BridgeLimit: 4 * time.Hour, SensorLeast: -inf, SensorMost: inf, UserLeast: -inf, UserMost: inf, FlatWindow: 24 * time.Hour, SecondLimit: 0.02, GapLimit: time.Hour}
+	common := Limits{
+		SpikeThreshold: 3,
+		BridgeLimit:    4 * time.Hour,
+		SensorLeast:    -inf,
+		SensorMost:     inf,
+		UserLeast:      -inf,
+		UserMost:       inf,
+		FlatWindow:     24 * time.Hour,
+		SecondLimit:    0.02,
+		GapLimit:       time.Hour,
+	}
 	for _, c := range []struct {
 		interval                                       time.Duration
 		resolution                                     float64
@@ -51,7 +69,17 @@ func TestDefaults(t *testing.T) {
 
 // TestLimitsInWords: what a report says of a limit is the limit that was used, in millimetres.
 func TestLimitsInWords(t *testing.T) {
-	l := NewLimits(site.Screening{TooLarge: 0.25, StuckTolerance: 0.002, SensorRange: site.Range{Least: 0.02, Most: 0.35}, RateUp: 0.123}, time.Minute, 3*time.Minute, 0.001)
+	l := NewLimits(
+		site.Screening{
+			TooLarge:       0.25,
+			StuckTolerance: 0.002,
+			SensorRange:    site.Range{Least: 0.02, Most: 0.35},
+			RateUp:         0.123,
+		},
+		time.Minute,
+		3*time.Minute,
+		0.001,
+	)
 	words := map[Flags]string{}
 	for _, c := range Checks {
 		words[c.Flag] = c.Limit(l)
@@ -79,7 +107,8 @@ func TestLimitsInWords(t *testing.T) {
 	}
 }
 
-// TestHeadEdges: below zero, validity and surcharge, each a step below, at and above its edge: half a step of the log from the limit, which is within it.
+// TestHeadEdges: below zero, validity and surcharge, each a step below, at and above its edge: half a step of the log
+// from the limit, which is within it.
 func TestHeadEdges(t *testing.T) {
 	const half, tiny = mm / 2, mm / 512
 	low, valid, top := 64*mm, 384*mm, 512*mm
@@ -87,7 +116,8 @@ func TestHeadEdges(t *testing.T) {
 		head float64
 		want Flags
 	}{
-		{-half + tiny, 0}, {-half, 0}, {-half - tiny, BelowZero}, {0, 0}, {tiny, Validity}, {low - half - tiny, Validity}, {low - half, 0}, {low, 0}, {valid, 0}, {valid + half, 0},
+		{-half + tiny, 0}, {-half, 0}, {-half - tiny, BelowZero}, {0, 0}, {tiny, Validity},
+		{low - half - tiny, Validity}, {low - half, 0}, {low, 0}, {valid, 0}, {valid + half, 0},
 		{valid + half + tiny, Validity}, {top + half, Validity}, {top + half + tiny, Surcharge},
 	} {
 		for _, masked := range []Flags{0, Spike, Conflict} {
@@ -110,7 +140,8 @@ func TestRatingBelowChannel(t *testing.T) {
 	check(t, "above the end", w, NewLimits(site.Screening{}, per, per, mm), (*Screener).heads, Surcharge, 1)
 }
 
-// TestTwofoldEdges: half a step below the flow of a full pipe is full, more below is not; without such a flow nothing is.
+// TestTwofoldEdges: half a step below the flow of a full pipe is full, more below is not; without such a flow nothing
+// is.
 func TestTwofoldEdges(t *testing.T) {
 	l := Limits{Step: mm, Resolution: mm, BelowZero: mm}
 	figures := []float64{255 * mm, 255.498 * mm, 255.5 * mm, 255.75 * mm, 256 * mm, 300 * mm}
@@ -135,7 +166,8 @@ func TestTwofoldEdges(t *testing.T) {
 	}
 }
 
-// TestBlankingEdges: within half a step of the blanking distance, by the settings in force on the row; a sensor without one sees everything.
+// TestBlankingEdges: within half a step of the blanking distance, by the settings in force on the row; a sensor without
+// one sees everything.
 func TestBlankingEdges(t *testing.T) {
 	values := []float64{299 * mm, 300 * mm, 300.5 * mm, 300.502 * mm, 301 * mm}
 	w := window(per, slices.Concat(values, values, []float64{0}))
@@ -143,7 +175,8 @@ func TestBlankingEdges(t *testing.T) {
 	check(t, "blanking", w, Limits{Resolution: mm}, (*Screener).blanking, Blanking, 0, 1, 2, 5, 6)
 }
 
-// TestNothingToHideBehind: a sensor whose blanking distance is not known is too near to nothing, and hides nothing at a figure of zero.
+// TestNothingToHideBehind: a sensor whose blanking distance is not known is too near to nothing, and hides nothing at a
+// figure of zero.
 func TestNothingToHideBehind(t *testing.T) {
 	w := window(per, []float64{0, 0.25 * mm})
 	w.Spans = []Span{{End: 2, Least: -1, Most: 9, Top: 9}}
@@ -179,7 +212,8 @@ func TestStopEdges(t *testing.T) {
 	}
 }
 
-// TestDrownedEdges: drowned from above the modular limit by more than half a step on: 0.75 of 256 steps is 192. A dry device and one whose limit is not known are not drowned.
+// TestDrownedEdges: drowned from above the modular limit by more than half a step on: 0.75 of 256 steps is 192. A dry
+// device and one whose limit is not known are not drowned.
 func TestDrownedEdges(t *testing.T) {
 	for _, c := range []struct {
 		name    string
@@ -188,20 +222,52 @@ func TestDrownedEdges(t *testing.T) {
 		want    []int
 	}{{"limit 0.75", 0.75, 256 * mm, []int{2}}, {"no limit known", 0, 256 * mm, nil}, {"dry", 0.75, 0, nil}, {"below zero", 0.75, -mm, nil}} {
 		w := window(per, []float64{c.head, c.head, c.head, c.head})
-		w.DownstreamHead, w.Downstream = []float64{192.498 * mm, 192.5 * mm, 192.502 * mm, 250 * mm}, []bool{true, true, true, false}
+		w.DownstreamHead, w.Downstream = []float64{
+			192.498 * mm,
+			192.5 * mm,
+			192.502 * mm,
+			250 * mm,
+		}, []bool{
+			true,
+			true,
+			true,
+			false,
+		}
 		w.Spans = []Span{{End: 4, Modular: c.modular}}
 		check(t, c.name, w, Limits{Resolution: mm}, (*Screener).drowned, Drowned, c.want...)
 	}
 }
 
-// TestGapAndSecondSensorEdges: an interval of exactly the limit is no gap; two sensors exactly the limit and half a step apart agree.
+// TestGapAndSecondSensorEdges: an interval of exactly the limit is no gap; two sensors exactly the limit and half a
+// step apart agree.
 func TestGapAndSecondSensorEdges(t *testing.T) {
 	w := window(per, []float64{0, 0, 0, 0})
 	w.Time = []int64{0, 180e9, 360e9 + 1, 540e9}
 	check(t, "gap", w, Limits{GapLimit: 3 * time.Minute}, (*Screener).gaps, Gap, 2)
 	w = window(per, []float64{64 * mm, 64 * mm, 64 * mm, 64 * mm, 64 * mm})
-	w.SecondHead, w.Second = []float64{84 * mm, 84.5 * mm, 84.502 * mm, 43.5 * mm, 43.498 * mm}, []bool{true, true, true, true, true}
-	check(t, "second sensor", w, Limits{SecondLimit: 20 * mm, Resolution: mm}, (*Screener).secondSensor, SecondSensor, 2, 4)
+	w.SecondHead, w.Second = []float64{
+		84 * mm,
+		84.5 * mm,
+		84.502 * mm,
+		43.5 * mm,
+		43.498 * mm,
+	}, []bool{
+		true,
+		true,
+		true,
+		true,
+		true,
+	}
+	check(
+		t,
+		"second sensor",
+		w,
+		Limits{SecondLimit: 20 * mm, Resolution: mm},
+		(*Screener).secondSensor,
+		SecondSensor,
+		2,
+		4,
+	)
 }
 
 // TestRangeEdges: a figure at a limit is within it; one limit of the four is enough to look.
@@ -226,8 +292,8 @@ func TestRangeEdges(t *testing.T) {
 	}
 }
 
-// TestRateEdges: a change of exactly the limit is within it, up and down; half the highest usual head where none is set; over a reading that is passed over the water has
-// twice the time, over a gap it is not judged.
+// TestRateEdges: a change of exactly the limit is within it, up and down; half the highest usual head where none is
+// set; over a reading that is passed over the water has twice the time, over a gap it is not judged.
 func TestRateEdges(t *testing.T) {
 	set := Limits{RateUp: 20 * mm, RateDown: 10 * mm, RatePer: per, GapLimit: 2 * per, Resolution: mm}
 	open := Limits{RatePer: per, GapLimit: 2 * per, Resolution: mm}
@@ -238,12 +304,18 @@ func TestRateEdges(t *testing.T) {
 		before Flags // of row 1
 		want   []int
 	}{
-		{"up, below", set, []float64{100, 119.875}, 0, nil}, {"up, at", set, []float64{100, 120}, 0, nil}, {"up, above", set, []float64{100, 120.125}, 0, []int{1}},
-		{"down, below", set, []float64{100, 90.125}, 0, nil}, {"down, at", set, []float64{100, 90}, 0, nil}, {"down, above", set, []float64{100, 89.875}, 0, []int{1}},
-		{"half of 64, at", open, []float64{100, 132}, 0, nil}, {"half of 64, above", open, []float64{100, 132.125}, 0, []int{1}}, {"half of 64, down, at", open, []float64{100, 68}, 0, nil},
+		{"up, below", set, []float64{100, 119.875}, 0, nil}, {"up, at", set, []float64{100, 120}, 0, nil},
+		{"up, above", set, []float64{100, 120.125}, 0, []int{1}},
+		{"down, below", set, []float64{100, 90.125}, 0, nil}, {"down, at", set, []float64{100, 90}, 0, nil},
+		{"down, above", set, []float64{100, 89.875}, 0, []int{1}},
+		{"half of 64, at", open, []float64{100, 132}, 0, nil},
+		{"half of 64, above", open, []float64{100, 132.125}, 0, []int{1}},
+		{"half of 64, down, at", open, []float64{100, 68}, 0, nil},
 		{"half of 64, down, above", open, []float64{100, 67.875}, 0, []int{1}},
-		{"over a spike, at", set, []float64{100, 900, 140}, Spike, nil}, {"over a spike, above", set, []float64{100, 900, 140.125}, Spike, []int{2}},
-		{"over a conflict, above", set, []float64{100, 900, 140.125}, Conflict, []int{2}}, {"over what the sensor cannot give", set, []float64{100, 900, 140}, SensorRange, nil},
+		{"over a spike, at", set, []float64{100, 900, 140}, Spike, nil},
+		{"over a spike, above", set, []float64{100, 900, 140.125}, Spike, []int{2}},
+		{"over a conflict, above", set, []float64{100, 900, 140.125}, Conflict, []int{2}},
+		{"over what the sensor cannot give", set, []float64{100, 900, 140}, SensorRange, nil},
 		{"over what is unusable", set, []float64{100, 900, 140}, Unusable, nil},
 		{"the check is not run", Limits{RateUp: mm, GapLimit: 2 * per}, []float64{100, 300}, 0, nil},
 	} {

@@ -1,13 +1,9 @@
 package qa
 
 import (
-	"math"
-	"math/rand/v2"
 	"slices"
 	"testing"
 	"time"
-
-	"retotal/ingest/site"
 )
 
 // levels returns n heads of each value in turn.
@@ -20,8 +16,8 @@ func levels(n int, values ...float64) (out []float64) {
 	return out
 }
 
-// TestStepEdges: readings every 15 min, a window of 6 h, a jump of 48 steps of the log, so the level on either side may move by 16. Three quarters of the
-// window, 18 intervals, must be there on either side (our own limits).
+// TestStepEdges: readings every 15 min, a window of 6 h, a jump of 48 steps of the log, so the level on either side may
+// move by 16. Three quarters of the window, 18 intervals, must be there on either side (our own limits).
 func TestStepEdges(t *testing.T) {
 	limits := Limits{StepLimit: 24 * mm, StepWindow: 6 * time.Hour, GapLimit: 20 * time.Minute}
 	set := func(row int, v float64) func(*Window) { return func(w *Window) { w.Value[row], w.Head[row] = v, v } }
@@ -33,18 +29,26 @@ func TestStepEdges(t *testing.T) {
 		want          bool
 	}{
 		{"plain", 40, 40, 48, nil, true},
-		{"a jump below the limit", 40, 40, 23.875, nil, false}, {"at it", 40, 40, 24, nil, false}, {"above it", 40, 40, 24.125, nil, true}, {"down", 40, 40, -48, nil, true},
+		{"a jump below the limit", 40, 40, 23.875, nil, false}, {"at it", 40, 40, 24, nil, false},
+		{"above it", 40, 40, 24.125, nil, true}, {"down", 40, 40, -48, nil, true},
 		{"17 intervals before", 18, 40, 48, nil, false}, {"18 intervals before", 19, 40, 48, nil, true},
 		{"17 intervals after", 40, 18, 48, nil, false}, {"18 intervals after", 40, 19, 48, nil, true},
-		{"moves by a third before", 40, 40, 48, set(30, 184*mm), true}, {"moves by more before", 40, 40, 48, set(30, 183.875*mm), false},
-		{"moves by a third after", 40, 40, 48, set(50, 264*mm), true}, {"moves by more after", 40, 40, 48, set(50, 264.125*mm), false},
-		{"moves 24 intervals before", 40, 40, 48, set(39-24, 1), false}, {"moves 25 intervals before", 40, 40, 48, set(39-25, 1), true},
-		{"moves 24 intervals after", 40, 40, 48, set(40+24, 1), false}, {"moves 25 intervals after", 40, 40, 48, set(40+25, 1), true},
+		{"moves by a third before", 40, 40, 48, set(30, 184*mm), true},
+		{"moves by more before", 40, 40, 48, set(30, 183.875*mm), false},
+		{"moves by a third after", 40, 40, 48, set(50, 264*mm), true},
+		{"moves by more after", 40, 40, 48, set(50, 264.125*mm), false},
+		{"moves 24 intervals before", 40, 40, 48, set(39-24, 1), false},
+		{"moves 25 intervals before", 40, 40, 48, set(39-25, 1), true},
+		{"moves 24 intervals after", 40, 40, 48, set(40+24, 1), false},
+		{"moves 25 intervals after", 40, 40, 48, set(40+25, 1), true},
 		{"a spike aside", 40, 40, 48, func(w *Window) { set(30, 1)(w); w.Flags[30] = Spike }, true},
 		{"a conflict aside", 40, 40, 48, func(w *Window) { set(50, 1)(w); w.Flags[50] = Conflict }, true},
-		{"onto a spike", 40, 40, 48, func(w *Window) { w.Flags[40] = Spike }, false}, {"from a stuck reading", 40, 40, 48, func(w *Window) { w.Flags[39] = Stuck }, false},
-		{"from a dry channel", 40, 40, 48, func(w *Window) { w.Head[39] = 0 }, false}, {"to a dry channel", 40, 40, 48, func(w *Window) { w.Head[40] = 0 }, false},
-		{"over an interval of the limit", 40, 40, 48, func(w *Window) { delay(w, 40, 5*time.Minute) }, true}, {"over a gap", 40, 40, 48, func(w *Window) { delay(w, 40, 5*time.Minute+1) }, false},
+		{"onto a spike", 40, 40, 48, func(w *Window) { w.Flags[40] = Spike }, false},
+		{"from a stuck reading", 40, 40, 48, func(w *Window) { w.Flags[39] = Stuck }, false},
+		{"from a dry channel", 40, 40, 48, func(w *Window) { w.Head[39] = 0 }, false},
+		{"to a dry channel", 40, 40, 48, func(w *Window) { w.Head[40] = 0 }, false},
+		{"over an interval of the limit", 40, 40, 48, func(w *Window) { delay(w, 40, 5*time.Minute) }, true},
+		{"over a gap", 40, 40, 48, func(w *Window) { delay(w, 40, 5*time.Minute+1) }, false},
 	} {
 		w := window(15*time.Minute, slices.Concat(levels(c.before, 200*mm), levels(c.after, (200+c.jump)*mm)))
 		if c.change != nil {
@@ -71,7 +75,10 @@ func TestStepNeedsReadings(t *testing.T) {
 		before, after int
 		want          bool
 	}{{5, 5, true}, {4, 5, false}, {5, 4, false}} {
-		w := window(90*time.Minute, slices.Concat(levels(10, 0.1), levels(c.before, 0.25), levels(c.after, 0.5), levels(10, 0.1)))
+		w := window(
+			90*time.Minute,
+			slices.Concat(levels(10, 0.1), levels(c.before, 0.25), levels(c.after, 0.5), levels(10, 0.1)),
+		)
 		c.before += 10 // what lies beyond the window on either side is not looked at
 		delay(w, 10, 20*time.Hour)
 		delay(w, c.before+c.after, 20*time.Hour)
@@ -83,8 +90,9 @@ func TestStepNeedsReadings(t *testing.T) {
 	}
 }
 
-// TestSpikeEdges: the fourth of seven readings in a window of exactly three intervals to either side. On a quiet level the floor decides: 3 × 4 steps. Between three
-// readings of −m and three of m the median is m and the median absolute deviation 2m, so the edge is 3 × 1.4826 × 2m = 8.8956 m off it (Hampel 1974).
+// TestSpikeEdges: the fourth of seven readings in a window of exactly three intervals to either side. On a quiet level
+// the floor decides: 3 × 4 steps. Between three readings of −m and three of m the median is m and the median absolute
+// deviation 2m, so the edge is 3 × 1.4826 × 2m = 8.8956 m off it (Hampel 1974).
 func TestSpikeEdges(t *testing.T) {
 	limits := Limits{SpikeThreshold: 3, SpikeFloor: 4 * mm, SpikeWindow: 6 * per}
 	m := 16 * mm
@@ -93,11 +101,16 @@ func TestSpikeEdges(t *testing.T) {
 		values []float64
 		want   bool
 	}{
-		{"floor, below", []float64{0, 0, 0, 11.875 * mm, 0, 0, 0}, false}, {"floor, at", []float64{0, 0, 0, 12 * mm, 0, 0, 0}, false}, {"floor, above", []float64{0, 0, 0, 12.125 * mm, 0, 0, 0}, true},
+		{"floor, below", []float64{0, 0, 0, 11.875 * mm, 0, 0, 0}, false},
+		{"floor, at", []float64{0, 0, 0, 12 * mm, 0, 0, 0}, false},
+		{"floor, above", []float64{0, 0, 0, 12.125 * mm, 0, 0, 0}, true},
 		{"floor, down", []float64{0, 0, 0, -12.125 * mm, 0, 0, 0}, true},
-		{"scatter, below", []float64{-m, m, -m, m + 8.88*m, m, -m, m}, false}, {"scatter, above", []float64{-m, m, -m, m + 8.91*m, m, -m, m}, true},
-		{"two of seven", []float64{0, 0, 1, 1, 0, 0, 0}, true}, {"four of seven", []float64{0, 1, 1, 1, 1, 0, 0}, false},
-		{"an interval less each side, three of five", []float64{0, 0, 1, 1, 1, 0, 0}, true}, // of all seven three: the rows at the ends of the window count
+		{"scatter, below", []float64{-m, m, -m, m + 8.88*m, m, -m, m}, false},
+		{"scatter, above", []float64{-m, m, -m, m + 8.91*m, m, -m, m}, true},
+		{"two of seven", []float64{0, 0, 1, 1, 0, 0, 0}, true},
+		{"four of seven", []float64{0, 1, 1, 1, 1, 0, 0}, false},
+		// of all seven three: the rows at the ends of the window count
+		{"an interval less each side, three of five", []float64{0, 0, 1, 1, 1, 0, 0}, true},
 	} {
 		w := window(per, c.values)
 		s := Screener{Limits: limits}
@@ -106,7 +119,8 @@ func TestSpikeEdges(t *testing.T) {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
-	for n, want := range map[int]bool{4: false, 5: true} { // with fewer than five readings there is no median to speak of
+	// with fewer than five readings there is no median to speak of
+	for n, want := range map[int]bool{4: false, 5: true} {
 		values := make([]float64, n)
 		values[1] = 1
 		w := window(per, values)
@@ -118,7 +132,8 @@ func TestSpikeEdges(t *testing.T) {
 	}
 }
 
-// TestStuckEdges: an hour of one value is stuck, a minute less is not; a value within the tolerance of the first goes on with it; no run goes over a gap or at zero flow.
+// TestStuckEdges: an hour of one value is stuck, a minute less is not; a value within the tolerance of the first goes
+// on with it; no run goes over a gap or at zero flow.
 func TestStuckEdges(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -127,16 +142,26 @@ func TestStuckEdges(t *testing.T) {
 		want   int
 	}{
 		{"59 min", nil, 60, 0}, {"60 min", nil, 61, 61}, {"61 min", nil, 62, 62},
-		{"within the tolerance", func(w *Window) { w.Value[30] += 2 * mm }, 61, 61}, {"beyond it", func(w *Window) { w.Value[30] += 2.125 * mm }, 61, 0},
+		{"within the tolerance", func(w *Window) { w.Value[30] += 2 * mm }, 61, 61},
+		{"beyond it", func(w *Window) { w.Value[30] += 2.125 * mm }, 61, 0},
 		{"below within it", func(w *Window) { w.Value[30] -= 2 * mm }, 61, 61},
-		{"an interval of the limit", func(w *Window) { delay(w, 30, 2*per) }, 61, 61}, {"a gap", func(w *Window) { delay(w, 30, 2*per+1) }, 61, 0},
+		{"an interval of the limit", func(w *Window) { delay(w, 30, 2*per) }, 61, 61},
+		{"a gap", func(w *Window) { delay(w, 30, 2*per+1) }, 61, 0},
 		{"dry on the way", func(w *Window) { w.Head[30] = 0 }, 61, 0},
 	} {
 		w := window(per, slices.Concat([]float64{0.9}, levels(c.rows, 0.25), []float64{0.9}))
 		if c.change != nil {
 			c.change(w)
 		}
-		s := Screener{Limits: Limits{StuckDuration: time.Hour, StuckTolerance: 2 * mm, GapLimit: 3 * per, Resolution: mm, Step: mm}}
+		s := Screener{
+			Limits: Limits{
+				StuckDuration:  time.Hour,
+				StuckTolerance: 2 * mm,
+				GapLimit:       3 * per,
+				Resolution:     mm,
+				Step:           mm,
+			},
+		}
 		s.scanStuck(w)
 		if got := len(w.flagged(Stuck)); got != c.want {
 			t.Errorf("%s: %d rows, want %d", c.name, got, c.want)
@@ -144,7 +169,8 @@ func TestStuckEdges(t *testing.T) {
 	}
 }
 
-// TestPeakEdges: a flat top is four equal readings after a rise of more than five steps or 5 mm at once, with a fall after them (our own limits).
+// TestPeakEdges: a flat top is four equal readings after a rise of more than five steps or 5 mm at once, with a fall
+// after them (our own limits).
 func TestPeakEdges(t *testing.T) {
 	for _, c := range []struct {
 		name       string
@@ -155,15 +181,29 @@ func TestPeakEdges(t *testing.T) {
 		delay      time.Duration
 		want       int
 	}{
-		{"three readings", mm, 20 * mm, 3, -mm, 0, 0}, {"four", mm, 20 * mm, 4, -mm, 0, 4}, {"five", mm, 20 * mm, 5, -mm, 0, 5},
-		{"a rise of five steps", 2 * mm, 10 * mm, 4, -mm, 0, 0}, {"of more", 2 * mm, 10.125 * mm, 4, -mm, 0, 4}, {"of less", 2 * mm, 9.875 * mm, 4, -mm, 0, 0},
-		{"fine steps, 4.98 mm", mm / 16, 0.00498, 4, -mm, 0, 0}, {"fine steps, 5.02 mm", mm / 16, 0.00502, 4, -mm, 0, 4},
-		{"a rise after it", mm, 20 * mm, 4, mm, 0, 0}, {"an interval of the limit", mm, 20 * mm, 4, -mm, 2 * per, 4}, {"a gap", mm, 20 * mm, 4, -mm, 2*per + 1, 0},
+		{"three readings", mm, 20 * mm, 3, -mm, 0, 0}, {"four", mm, 20 * mm, 4, -mm, 0, 4},
+		{"five", mm, 20 * mm, 5, -mm, 0, 5},
+		{"a rise of five steps", 2 * mm, 10 * mm, 4, -mm, 0, 0}, {"of more", 2 * mm, 10.125 * mm, 4, -mm, 0, 4},
+		{"of less", 2 * mm, 9.875 * mm, 4, -mm, 0, 0},
+		{"fine steps, 4.98 mm", mm / 16, 0.00498, 4, -mm, 0, 0},
+		{"fine steps, 5.02 mm", mm / 16, 0.00502, 4, -mm, 0, 4},
+		{"a rise after it", mm, 20 * mm, 4, mm, 0, 0}, {"an interval of the limit", mm, 20 * mm, 4, -mm, 2 * per, 4},
+		{"a gap", mm, 20 * mm, 4, -mm, 2*per + 1, 0},
 	} {
 		for place, row := range map[string]int{"before": 1, "after": c.rows + 1} {
-			w := window(per, slices.Concat([]float64{0.25}, levels(c.rows, 0.25+c.rise), []float64{0.25 + c.rise + c.after}))
+			w := window(
+				per,
+				slices.Concat([]float64{0.25}, levels(c.rows, 0.25+c.rise), []float64{0.25 + c.rise + c.after}),
+			)
 			delay(w, row, c.delay)
-			s := Screener{Limits: Limits{StuckDuration: time.Hour, GapLimit: 3 * per, Resolution: c.resolution, Step: c.resolution}}
+			s := Screener{
+				Limits: Limits{
+					StuckDuration: time.Hour,
+					GapLimit:      3 * per,
+					Resolution:    c.resolution,
+					Step:          c.resolution,
+				},
+			}
 			s.scanStuck(w)
 			if got := len(w.flagged(Clipped)); got != c.want {
 				t.Errorf("%s, %s: %d rows, want %d", c.name, place, got, c.want)
@@ -177,7 +217,8 @@ func TestPeakEdges(t *testing.T) {
 	}
 }
 
-// TestZeroEdges: three zeros or more with more than ten steps of water on either side are a cut-off, for up to twelve hours; then the channel is taken to be dry (our own limits).
+// TestZeroEdges: three zeros or more with more than ten steps of water on either side are a cut-off, for up to twelve
+// hours; then the channel is taken to be dry (our own limits).
 func TestZeroEdges(t *testing.T) {
 	for _, c := range []struct {
 		name          string
@@ -188,14 +229,20 @@ func TestZeroEdges(t *testing.T) {
 		want          int
 	}{
 		{"two", per, 2, 64, 64, 0, 0}, {"three", per, 3, 64, 64, 0, 3}, {"four", per, 4, 64, 64, 0, 4},
-		{"ten steps before", per, 3, 20, 64, 0, 0}, {"more than ten steps before", per, 3, 20.125, 64, 0, 3}, {"ten steps after", per, 3, 64, 20, 0, 0}, {"more than ten steps after", per, 3, 64, 20.125, 0, 3},
+		{"ten steps before", per, 3, 20, 64, 0, 0}, {"more than ten steps before", per, 3, 20.125, 64, 0, 3},
+		{"ten steps after", per, 3, 64, 20, 0, 0}, {"more than ten steps after", per, 3, 64, 20.125, 0, 3},
 		{"12 h", time.Hour, 13, 64, 64, 0, 13}, {"13 h", time.Hour, 14, 64, 64, 0, 0},
 		{"an interval of the limit", per, 3, 64, 64, 119 * per, 3}, {"a gap", per, 3, 64, 64, 119*per + 1, 0},
 	} {
 		for place, row := range map[string]int{"before": 1, "after": c.zeros + 1} {
-			w := window(c.interval, slices.Concat([]float64{c.before * mm}, levels(c.zeros, 0), []float64{c.after * mm}))
+			w := window(
+				c.interval,
+				slices.Concat([]float64{c.before * mm}, levels(c.zeros, 0), []float64{c.after * mm}),
+			)
 			delay(w, row, c.delay)
-			s := Screener{Limits: Limits{StuckDuration: 100 * time.Hour, GapLimit: 120 * per, Resolution: 2 * mm, Step: 2 * mm}}
+			s := Screener{
+				Limits: Limits{StuckDuration: 100 * time.Hour, GapLimit: 120 * per, Resolution: 2 * mm, Step: 2 * mm},
+			}
 			s.scanStuck(w)
 			if got := len(w.flagged(Zeros)); got != c.want {
 				t.Errorf("%s, %s: %d rows, want %d", c.name, place, got, c.want)
@@ -206,191 +253,5 @@ func TestZeroEdges(t *testing.T) {
 	s := Screener{Limits: Limits{StuckDuration: time.Hour, GapLimit: 120 * per, Resolution: mm}}
 	if s.scanStuck(w); len(w.flagged(Zeros)) > 0 {
 		t.Error("the log begins at zero: nobody saw the fall")
-	}
-}
-
-// TestAttenuatedEdges: 60 min within one step of the log; the row that completes them is flagged. A move of more, or a gap, begins anew.
-func TestAttenuatedEdges(t *testing.T) {
-	for _, c := range []struct {
-		name   string
-		change func(*Window)
-		want   []int
-	}{
-		{"still", nil, []int{60, 61}}, {"a step", func(w *Window) { w.Value[30] += mm }, []int{60, 61}}, {"more than a step", func(w *Window) { w.Value[30] += 1.125 * mm }, nil},
-		{"more than a step at first", func(w *Window) { w.Value[0] += 2 * mm }, []int{61}},
-		{"an interval of the limit", func(w *Window) { delay(w, 30, 2*per) }, []int{58, 59, 60, 61}}, {"a gap", func(w *Window) { delay(w, 30, 2*per+1) }, nil},
-		{"a spike aside", func(w *Window) { w.Value[30] = 1; w.Flags[30] = Spike }, []int{60, 61}}, {"no flow", func(w *Window) { w.Head[5] = 0 }, nil}, {"no flow at first", func(w *Window) { w.Head[1] = 0 }, []int{61}},
-	} {
-		w := window(per, levels(62, 0.25))
-		if c.change != nil {
-			c.change(w)
-		}
-		check(t, c.name, w, Limits{FlatRange: mm, FlatWindow: time.Hour, GapLimit: 3 * per}, (*Screener).attenuated, Attenuated, c.want...)
-	}
-}
-
-// TestNoiseEdges: 30 changes, half of them large and half of the large ones turning back on the one before, are noise; one less is none (our own limits).
-func TestNoiseEdges(t *testing.T) {
-	up, down, small := 17.0, -17.0, 16.0
-	pairs := func(n int, a, b float64) (out []float64) {
-		for range n {
-			out = append(out, a, b)
-		}
-		return out
-	}
-	fill := func(moves []float64, n int) []float64 { return slices.Concat(levels(n-len(moves), small), moves) }
-	for _, c := range []struct {
-		name  string
-		moves []float64
-		want  bool
-	}{
-		{"29 changes", pairs(15, up, down)[:29], false}, {"30 changes", pairs(15, up, down), true},
-		{"15 large", fill(pairs(8, up, down)[:15], 30), true}, {"14 large", fill(pairs(7, up, down), 30), false},
-		{"16 large, 8 turns", fill(slices.Concat(pairs(4, up, down), levels(8, down), nil)[:16], 30), false}, // 7 turns: four pairs turn 7 times, then down goes on
-		{"16 large, 9 changes of direction in all", fill(slices.Concat(pairs(5, up, down), levels(6, down)), 30), true},
-		{"16 large, 8 changes of direction", fill(slices.Concat(pairs(4, up, down), []float64{up}, levels(7, up)), 30), true},
-		{"small ones between", pairs(15, up, small), false},
-		{"a storm", levels(30, up), false},
-	} {
-		heads := []float64{0}
-		for i, m := range c.moves {
-			heads = append(heads, heads[i]+m*mm)
-		}
-		w := window(per, heads)
-		s := Screener{Limits: Limits{NoiseLimit: 16 * mm, GapLimit: 3 * per}}
-		s.noise(w, 0, len(heads))
-		if got := w.Flags[len(heads)-1]&Noise != 0; got != c.want {
-			t.Errorf("%s: %v", c.name, got)
-		}
-	}
-}
-
-// TestNoiseCounts holds the running counts to counting anew, over random changes, gaps and conflicts.
-func TestNoiseCounts(t *testing.T) {
-	random := rand.New(rand.NewPCG(51, 52))
-	const n = 6000
-	heads, flagged := make([]float64, n), 0
-	for i := 1; i < n; i++ {
-		heads[i] = heads[i-1] + float64(random.IntN(3)-1)*float64(random.IntN(35))*mm*float64(1+i/1000%2)
-	}
-	w := window(per, heads)
-	for i := range n {
-		if random.IntN(150) == 0 {
-			delay(w, i, []time.Duration{2 * per, 2*per + 1}[random.IntN(2)])
-		} else if random.IntN(300) == 0 {
-			w.Flags[i] |= Conflict
-		}
-	}
-	s := Screener{Limits: Limits{NoiseLimit: 16 * mm, GapLimit: 3 * per}}
-	s.noise(w, 0, n)
-	var moves []float64
-	for i := 1; i < n; i++ {
-		if w.Time[i]-w.Time[i-1] > 3*per.Nanoseconds() || w.Flags[i]&Conflict != 0 {
-			moves = nil
-			continue
-		}
-		moves = append(moves, heads[i]-heads[i-1])
-		large, turns := 0, 0
-		last := moves[max(0, len(moves)-30):]
-		for k, m := range last {
-			if math.Abs(m) > 16*mm {
-				large++
-				if k > 0 && math.Abs(last[k-1]) > 16*mm && m*last[k-1] < 0 {
-					turns++
-				}
-			}
-		}
-		want := len(last) == 30 && large >= 15 && turns >= large/2
-		if want {
-			flagged++
-		}
-		if got := w.Flags[i]&Noise != 0; got != want {
-			t.Fatalf("row %d: %v, want %v with %d large and %d turns", i, got, want, large, turns)
-		}
-	}
-	if flagged < 50 || flagged > n*9/10 {
-		t.Errorf("%d of %d rows are noise: the test shows little", flagged, n)
-	}
-}
-
-// TestVerdicts: what the whole record says of a reading at an end outranks the spike check.
-func TestVerdicts(t *testing.T) {
-	w := window(per, make([]float64, 4))
-	w.Verdicts, w.Flags = []Verdict{NoVerdict, Water, Glitch, DeadEnd}, []Flags{Spike, Spike | CutOff, CutOff, Spike | CutOff}
-	w.judge(0, 4)
-	if want := []Flags{Spike, CutOff, Spike | CutOff, Dead | CutOff}; !slices.Equal(w.Flags, want) {
-		t.Errorf("%v, want %v", w.Flags, want)
-	}
-}
-
-// TestBatchesOfMonths: generated days in random batches have the flags that they have as a whole, while the window keeps to what the checks look back and ahead.
-func TestBatchesOfMonths(t *testing.T) {
-	random := rand.New(rand.NewPCG(61, 62))
-	for range 12 {
-		g := generate(random, true)
-		n := min(len(g.heads), 1500)
-		heads := g.heads[:n]
-		for i := range heads { // a sensor that moves, zeros, a flat top and noise
-			if i > n/2 {
-				heads[i] += 0.06
-			}
-			if i/40%12 == 5 {
-				heads[i] = 0
-			}
-			if i/60%11 == 3 {
-				heads[i] += 0.03 * float64(i%2)
-			}
-			heads[i] = math.Min(heads[i], 0.3)
-		}
-		screening := site.Screening{StepWindow: 30 * g.interval, FlatWindow: 40 * g.interval, FlatRange: 0.01, StuckDuration: 25 * g.interval}
-		limits := NewLimits(screening, g.interval, 3*g.interval, g.resolution)
-		whole := window(g.interval, heads)
-		(&Screener{Limits: limits}).Flag(whole, 0, true)
-		s, w, done := Screener{Limits: limits}, &Window{Spans: []Span{whole.Spans[0]}}, 0
-		var got []Flags
-		for taken, most := 0, 0; taken < n || done < len(w.Time); {
-			k := min(random.IntN(60), n-taken)
-			w.Time, w.Value, w.Head = append(w.Time, whole.Time[taken:taken+k]...), append(w.Value, heads[taken:taken+k]...), append(w.Head, heads[taken:taken+k]...)
-			w.Flags, w.Figure, w.Spans[0].End = append(w.Flags, make([]Flags, k)...), w.Value, len(w.Value)
-			taken += k
-			ready := s.Flag(w, done, taken == n)
-			got = append(got, w.Flags[done:ready]...)
-			drop := s.Forget(w, ready)
-			w.Time, w.Value, w.Head, w.Flags = w.Time[drop:], w.Value[drop:], w.Head[drop:], w.Flags[drop:]
-			done = ready - drop
-			if most = max(most, len(w.Time)); most > 60+30+30+60+2 { // a batch, the step window twice, and a run that is not decided
-				t.Fatalf("%d rows are kept", most)
-			}
-		}
-		for i := range got {
-			if got[i]&^Step != whole.Flags[i]&^Step { // steps have their own test below
-				t.Fatalf("row %d of a log every %v: %q in batches, %q as a whole", i, g.interval, got[i].Text(), whole.Flags[i].Text())
-			}
-		}
-	}
-}
-
-// TestStepInBatches: a step is told however the log is cut, and no sooner than its window is there.
-func TestStepInBatches(t *testing.T) {
-	heads := slices.Concat(levels(60, 0.25), levels(60, 0.5))
-	limits := NewLimits(site.Screening{FlatWindow: 100 * time.Hour, StuckDuration: 100 * time.Hour}, 15*time.Minute, 20*time.Minute, mm)
-	for cut := 1; cut < len(heads); cut++ {
-		s, w := Screener{Limits: limits}, window(15*time.Minute, heads[:cut])
-		done := s.Flag(w, 0, false)
-		if most := max(0, cut-24); done > most { // six hours ahead
-			t.Errorf("%d rows: %d are decided, want no more than %d", cut, done, most)
-		}
-		drop := s.Forget(w, done)
-		flags := w.Flags[:done]
-		rest := window(15*time.Minute, heads)
-		rest.Time, rest.Value, rest.Head, rest.Flags = rest.Time[drop:], rest.Value[drop:], rest.Head[drop:], slices.Concat(w.Flags[drop:], make([]Flags, len(heads)-cut))
-		rest.Figure, rest.Spans[0].End = rest.Value, len(rest.Value)
-		s.Flag(rest, done-drop, true)
-		flags = slices.Concat(flags, rest.Flags[done-drop:])
-		for i, f := range flags {
-			if (f&Step != 0) != (i == 60) || len(flags) != len(heads) {
-				t.Fatalf("cut after %d rows: row %d of %d is %q", cut, i, len(flags), f.Text())
-			}
-		}
 	}
 }

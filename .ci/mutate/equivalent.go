@@ -11,8 +11,8 @@ import (
 // equivalents are mutants that change nothing that a test could hold, by file name, line and token.
 type equivalents map[string]bool
 
-// readEquivalents reads entries of three lines with a blank one between: "file: token ..." (token#2 for the second such token of the
-// line), the line of code, the reason. An entry that begins with # is a comment.
+// readEquivalents reads entries of three lines with a blank one between: "file: token ..." (token#2 for the second such
+// token of the line), the line of code, the reason. An entry that begins with # is a comment.
 func readEquivalents(name string) (equivalents, error) {
 	text, err := os.ReadFile(name)
 	if err != nil {
@@ -25,7 +25,12 @@ func readEquivalents(name string) (equivalents, error) {
 		}
 		lines := strings.Split(entry, "\n")
 		if len(lines) != 3 {
-			return nil, fmt.Errorf("%s: %q has %d lines; expected file and token, line of code, reason", name, lines[0], len(lines))
+			return nil, fmt.Errorf(
+				"%s: %q has %d lines; expected file and token, line of code, reason",
+				name,
+				lines[0],
+				len(lines),
+			)
 		}
 		file, tokens, ok := strings.Cut(lines[0], ": ")
 		if !ok {

@@ -1,10 +1,12 @@
-// Command mutate asks whether the tests of a package would notice a slip of the pen: it changes one relational operator, one sign or
-// one constant of the package's code at a time, runs the package's tests on it and prints what they let pass.
+// Command mutate asks whether the tests of a package would notice a slip of the pen: it changes one relational
+// operator, one sign or one constant of the package's code at a time, runs the package's tests on it and prints what
+// they let pass.
 //
 //	go run ./.ci/mutate -n 60 -seed 1 recompute/total qa
 //
-// Every mutant is built and tested in a copy of the module outside the checkout. The same seed draws the same mutants of the same
-// code. Mutants that change nothing but words or speed stand in equivalent.txt, each with its reason, and do not count.
+// Every mutant is built and tested in a copy of the module outside the checkout. The same seed draws the same mutants
+// of the same code. Mutants that change nothing but words or speed stand in equivalent.txt, each with its reason, and
+// do not count.
 package main
 
 import (
@@ -24,9 +26,13 @@ import (
 var (
 	sample  = flag.Int("n", 60, "mutants to draw of each package; 0 for all")
 	seed    = flag.Uint64("seed", 1, "seed of the draw and of the direction in which constants move")
-	timeout = flag.Duration("timeout", time.Minute, "time that the tests of one mutant may take; one that takes longer is caught")
-	match   = flag.String("match", "", "take only mutants whose place and change match this expression")
-	list    = flag.Bool("list", false, "print the mutants and run nothing")
+	timeout = flag.Duration(
+		"timeout",
+		time.Minute,
+		"time that the tests of one mutant may take; one that takes longer is caught",
+	)
+	match = flag.String("match", "", "take only mutants whose place and change match this expression")
+	list  = flag.Bool("list", false, "print the mutants and run nothing")
 )
 
 func main() {
@@ -40,7 +46,10 @@ func main() {
 func run(packages []string) error {
 	wanted, err := regexp.Compile(*match)
 	if err != nil || len(packages) == 0 {
-		return errors.Join(err, errors.New("usage: mutate [flags] PACKAGE...; packages are folders of the module, as recompute/total"))
+		return errors.Join(
+			err,
+			errors.New("usage: mutate [flags] PACKAGE...; packages are folders of the module, as recompute/total"),
+		)
 	}
 	known, err := readEquivalents(filepath.Join(".ci", "mutate", "equivalent.txt"))
 	if err != nil {
@@ -126,8 +135,16 @@ func survey(root, name string, mutants []mutant, known equivalents) error {
 		}
 	}
 	counted := count[caught] + count[survived]
-	fmt.Printf("%s: %d of %d caught (%.0f %%), seed %d; %d more did not build, %d are listed as equivalent\n", name, count[caught], counted,
-		100*float64(count[caught])/float64(max(counted, 1)), *seed, count[unbuilt], count[equivalent])
+	fmt.Printf(
+		"%s: %d of %d caught (%.0f %%), seed %d; %d more did not build, %d are listed as equivalent\n",
+		name,
+		count[caught],
+		counted,
+		100*float64(count[caught])/float64(max(counted, 1)),
+		*seed,
+		count[unbuilt],
+		count[equivalent],
+	)
 	return nil
 }
 
@@ -158,7 +175,17 @@ func try(root, name string, m mutant) (outcome, error) {
 
 // test runs the tests of a package in the copy.
 func test(root, name string) (outcome, string) {
-	command := exec.Command("go", "test", "-count=1", "-vet=off", "-failfast", "-ldflags=-s -w", "-timeout", timeout.String(), "./"+name)
+	command := exec.Command(
+		"go",
+		"test",
+		"-count=1",
+		"-vet=off",
+		"-failfast",
+		"-ldflags=-s -w",
+		"-timeout",
+		timeout.String(),
+		"./"+name,
+	)
 	command.Dir = root
 	out, err := command.CombinedOutput()
 	switch {

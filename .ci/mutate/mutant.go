@@ -31,7 +31,14 @@ type mutant struct {
 }
 
 func (m mutant) String() string {
-	return fmt.Sprintf("%s:%d:%d: %s becomes %s", m.file, m.row, m.col, strings.TrimSpace(m.from), strings.TrimSpace(m.to))
+	return fmt.Sprintf(
+		"%s:%d:%d: %s becomes %s",
+		m.file,
+		m.row,
+		m.col,
+		strings.TrimSpace(m.from),
+		strings.TrimSpace(m.to),
+	)
 }
 
 // edges are the operators that take another's place: relations move the edge, and signs turn.
@@ -56,8 +63,14 @@ type finder struct {
 
 // findMutants lists every mutant of a package's files, tests excepted, in the order in which they stand.
 func findMutants(root, name string, seed uint64) ([]mutant, error) {
-	f := finder{files: token.NewFileSet(), random: rand.New(rand.NewPCG(seed, 1)), root: root, loops: map[ast.Stmt]bool{}, signs: map[ast.Expr]int{},
-		types: types.Info{Types: map[ast.Expr]types.TypeAndValue{}}}
+	f := finder{
+		files:  token.NewFileSet(),
+		random: rand.New(rand.NewPCG(seed, 1)),
+		root:   root,
+		loops:  map[ast.Stmt]bool{},
+		signs:  map[ast.Expr]int{},
+		types:  types.Info{Types: map[ast.Expr]types.TypeAndValue{}},
+	}
 	paths, err := filepath.Glob(filepath.Join(root, filepath.FromSlash(name), "*.go"))
 	if err != nil {
 		return nil, err
@@ -200,5 +213,16 @@ func (f *finder) add(at token.Pos, from, to string) {
 	p := f.files.Position(at)
 	start := strings.LastIndexByte(string(f.text[:p.Offset]), '\n') + 1
 	line, _, _ := strings.Cut(string(f.text[start:]), "\n")
-	f.list = append(f.list, mutant{file: f.name, row: p.Line, col: p.Column, offset: p.Offset, from: from, to: to, line: strings.TrimSpace(line)})
+	f.list = append(
+		f.list,
+		mutant{
+			file:   f.name,
+			row:    p.Line,
+			col:    p.Column,
+			offset: p.Offset,
+			from:   from,
+			to:     to,
+			line:   strings.TrimSpace(line),
+		},
+	)
 }

@@ -7,7 +7,8 @@ import (
 	"testing"
 )
 
-// Every coefficient that the program carries is held to a table of its own in testdata/check, each row with its source and whether it was read or recalled: one per cent in a coefficient is one per cent of the flow.
+// Every coefficient that the program carries is held to a table of its own in testdata/check, each row with its source
+// and whether it was read or recalled: one per cent in a coefficient is one per cent of the flow.
 
 // TestParshallSizes: coefficient, exponent, range and modular limit of every US size, and of the rounded set.
 func TestParshallSizes(t *testing.T) {
@@ -16,17 +17,31 @@ func TestParshallSizes(t *testing.T) {
 		r := build(t, "parshall", map[string]any{"throat": row["label"]})
 		sameLaw(t, row["label"], r, c*cubicFoot/math.Pow(0.3048, n), n)
 		l := r.Limits()
-		if modular, _ := r.(Drownable).ModularLimit(); l.Low != number(t, row["ha_min_m"]) || l.High != number(t, row["ha_max_m"]) || modular != number(t, row["modular_limit"]) {
+		if modular, _ := r.(Drownable).ModularLimit(); l.Low != number(t, row["ha_min_m"]) ||
+			l.High != number(t, row["ha_max_m"]) ||
+			modular != number(t, row["modular_limit"]) {
 			t.Errorf("%s: %+v, modular %v, table %v", row["label"], l, modular, row)
 		}
 		if row["C_rounded"] != "" {
 			c, n = number(t, row["C_rounded"]), number(t, row["n_rounded"])
-			sameLaw(t, row["label"]+" rounded", build(t, "parshall", map[string]any{"throat": row["label"], "set": "rounded"}), c*cubicFoot/math.Pow(0.3048, n), n)
+			sameLaw(
+				t,
+				row["label"]+" rounded",
+				build(t, "parshall", map[string]any{"throat": row["label"], "set": "rounded"}),
+				c*cubicFoot/math.Pow(0.3048, n),
+				n,
+			)
 		}
 	}
 	for _, row := range published(t, "parshall-iso9826.csv") {
 		if b := number(t, row["b_m"]); b < 3 { // the larger ones are US sizes
-			sameLaw(t, row["b_m"]+" m", build(t, "parshall", map[string]any{"throat": row["b_m"] + " m"}), number(t, row["C_m3s_m"]), number(t, row["n"]))
+			sameLaw(
+				t,
+				row["b_m"]+" m",
+				build(t, "parshall", map[string]any{"throat": row["b_m"] + " m"}),
+				number(t, row["C_m3s_m"]),
+				number(t, row["n"]),
+			)
 		}
 	}
 }
@@ -57,7 +72,16 @@ func TestUtahState(t *testing.T) {
 			continue
 		}
 		for _, s := range []float64{0.75, 0.85} {
-			want := number(t, row["C1_cfs"]) * math.Pow(1-s, number(t, row["n1"])) / math.Pow(-(math.Log10(s)+number(t, row["C2"])), number(t, row["n2"])) * cubicFoot
+			want := number(
+				t,
+				row["C1_cfs"],
+			) * math.Pow(
+				1-s,
+				number(t, row["n1"]),
+			) / math.Pow(
+				-(math.Log10(s)+number(t, row["C2"])),
+				number(t, row["n2"]),
+			) * cubicFoot
 			if got := u.flow(1, s); math.Abs(got/want-1) > 1e-9 {
 				t.Errorf("%g ft at S = %g: %v, by hand %v", feet, s, got, want)
 			}
@@ -70,7 +94,8 @@ func TestUtahState(t *testing.T) {
 	}
 }
 
-// TestHFlumeSizes: log10 Q = A + B log10 h + C (log10 h)², m³/s and m, of every size; the limits 0.02 ft and 0.05 D, D less 0.01 ft, and D.
+// TestHFlumeSizes: log10 Q = A + B log10 h + C (log10 h)², m³/s and m, of every size; the limits 0.02 ft and 0.05 D, D
+// less 0.01 ft, and D.
 func TestHFlumeSizes(t *testing.T) {
 	for _, row := range published(t, "h-flume-coefficients.csv") {
 		r := build(t, "h-flume", map[string]any{"type": row["type"], "depth": row["D_ft"] + " ft"})
@@ -82,26 +107,39 @@ func TestHFlumeSizes(t *testing.T) {
 				t.Errorf("%s %s ft at %g m: %v, by hand %v", row["type"], row["D_ft"], h, got, want)
 			}
 		}
-		if l := r.Limits(); l.End != d || math.Abs(l.High-(d-0.003048)) > 1e-12 || math.Abs(l.Low-math.Max(0.006096, 0.05*d)) > 1e-12 {
+		if l := r.Limits(); l.End != d || math.Abs(l.High-(d-0.003048)) > 1e-12 ||
+			math.Abs(l.Low-math.Max(0.006096, 0.05*d)) > 1e-12 {
 			t.Errorf("%s %s ft: %+v", row["type"], row["D_ft"], l)
 		}
 	}
 }
 
-// TestCutthroatSizes: Q = C hu^n in ft and ft³/s of every size, to a third of its length, modular limits by length (from memory), and the hint K W^1.025.
+// TestCutthroatSizes: Q = C hu^n in ft and ft³/s of every size, to a third of its length, modular limits by length
+// (from memory), and the hint K W^1.025.
 func TestCutthroatSizes(t *testing.T) {
 	modular := map[string]float64{"18": 0.60, "36": 0.65, "54": 0.70, "108": 0.80}
 	for _, row := range published(t, "cutthroat-sizes.csv") {
-		r := build(t, "cutthroat", map[string]any{"length": row["length_in"] + " in", "throat": row["throat_in"] + " in"})
+		r := build(
+			t,
+			"cutthroat",
+			map[string]any{"length": row["length_in"] + " in", "throat": row["throat_in"] + " in"},
+		)
 		c, n := number(t, row["C_cfs"]), number(t, row["n"])
 		sameLaw(t, row["length_in"]+" by "+row["throat_in"], r, c*cubicFoot/math.Pow(0.3048, n), n)
 		length := number(t, row["length_in"]) * 0.0254
-		if m, _ := r.(Drownable).ModularLimit(); m != modular[row["length_in"]] || math.Abs(r.Limits().High-0.33*length) > 1e-12 {
+		if m, _ := r.(Drownable).ModularLimit(); m != modular[row["length_in"]] ||
+			math.Abs(r.Limits().High-0.33*length) > 1e-12 {
 			t.Errorf("%s in: modular limit %v, %+v", row["length_in"], m, r.Limits())
 		}
 		feet := 1.1 * number(t, row["throat_in"]) / 12
-		_, issues := Build("cutthroat", map[string]any{"length": row["length_in"] + " in", "throat": fmt.Sprintf("%.6f ft", feet)})
-		if want := fmt.Sprintf("coefficient = %.4g and exponent = %.4g", number(t, row["K_length"])*math.Pow(feet, 1.025), n); len(issues) != 1 || !strings.Contains(issues[0].Remedy, want) {
+		_, issues := Build(
+			"cutthroat",
+			map[string]any{"length": row["length_in"] + " in", "throat": fmt.Sprintf("%.6f ft", feet)},
+		)
+		if want := fmt.Sprintf("coefficient = %.4g and exponent = %.4g", number(t, row["K_length"])*math.Pow(feet, 1.025), n); len(
+			issues,
+		) != 1 ||
+			!strings.Contains(issues[0].Remedy, want) {
 			t.Errorf("%s in, %g ft: %+v, want %q", row["length_in"], feet, issues, want)
 		}
 	}
@@ -115,7 +153,12 @@ func TestKindsvaterCarter(t *testing.T) {
 		if row["b_over_B"] == "0.5" {
 			continue // the program goes straight from 0.4 to 0.6
 		}
-		l := line{ratio: number(t, row["b_over_B"]), a: number(t, row["a_MEMORY"]), a1: number(t, row["a1_MEMORY"]), kb: math.NaN()}
+		l := line{
+			ratio: number(t, row["b_over_B"]),
+			a:     number(t, row["a_MEMORY"]),
+			a1:    number(t, row["a1_MEMORY"]),
+			kb:    math.NaN(),
+		}
 		if row["kb_mm_MEMORY"] != "" {
 			l.kb = number(t, row["kb_mm_MEMORY"]) / 1000
 		}
@@ -134,7 +177,8 @@ func TestKindsvaterCarter(t *testing.T) {
 			hold(line{(l.ratio + m.ratio) / 2, (l.a + m.a) / 2, (l.a1 + m.a1) / 2, (l.kb + m.kb) / 2})
 		}
 	}
-	for ratio, want := range map[float64]float64{0.7: 0.0039, 0.9: 0.0034} { // the first lies between its neighbours, 3.6 and 4.2; the second is read off the curve (from memory)
+	// the first lies between its neighbours, 3.6 and 4.2; the second is read off the curve (from memory)
+	for ratio, want := range map[float64]float64{0.7: 0.0039, 0.9: 0.0034} {
 		if _, _, kb := contraction(ratio); math.Abs(kb-want) > 1e-12 {
 			t.Errorf("b/B %g: kb %v", ratio, kb)
 		}
@@ -165,16 +209,34 @@ func TestBosCrest(t *testing.T) {
 func TestKindsvaterShenFits(t *testing.T) {
 	for _, row := range published(t, "vnotch_ce_kh_by_angle.csv") {
 		ce, kh := kindsvaterShen(number(t, row["notch_deg"]))
-		if math.Abs(ce-number(t, row["Ce_polynomial"])) > 5.1e-6 || math.Abs(1000*kh-number(t, row["kh_polynomial_mm"])) > 5.1e-4 {
-			t.Errorf("%s deg: Ce %.6f, kh %.4f mm; table %s and %s", row["notch_deg"], ce, 1000*kh, row["Ce_polynomial"], row["kh_polynomial_mm"])
+		if math.Abs(ce-number(t, row["Ce_polynomial"])) > 5.1e-6 ||
+			math.Abs(1000*kh-number(t, row["kh_polynomial_mm"])) > 5.1e-4 {
+			t.Errorf(
+				"%s deg: Ce %.6f, kh %.4f mm; table %s and %s",
+				row["notch_deg"],
+				ce,
+				1000*kh,
+				row["Ce_polynomial"],
+				row["kh_polynomial_mm"],
+			)
 		}
 	}
 }
 
-// TestDrownedTables: the factors of the broad-crested weir at every point and half way between (read: openearth/matlab-tools, Q_weir_SRE.m), up to 0.95 where they are left; the modular limits of throats by
-// the slope of the expansion (from memory of ISO 4359).
+// TestDrownedTables: the factors of the broad-crested weir at every point and half way between (read:
+// openearth/matlab-tools, Q_weir_SRE.m), up to 0.95 where they are left; the modular limits of throats by the slope of
+// the expansion (from memory of ISO 4359).
 func TestDrownedTables(t *testing.T) {
-	points := [][2]float64{{0.82, 1}, {0.85, 0.95}, {0.90, 0.90}, {0.95, 0.80}, {0.96, 0.60}, {0.97, 0.40}, {0.99, 0.20}, {1, 0}}
+	points := [][2]float64{
+		{0.82, 1},
+		{0.85, 0.95},
+		{0.90, 0.90},
+		{0.95, 0.80},
+		{0.96, 0.60},
+		{0.97, 0.40},
+		{0.99, 0.20},
+		{1, 0},
+	}
 	d := broadDrowned()
 	for i, p := range points {
 		hold := func(s, want float64) {
@@ -187,7 +249,11 @@ func TestDrownedTables(t *testing.T) {
 		}
 	}
 	for x, want := range map[float64]float64{3: 0.74, 4.5: 0.77, 6: 0.80, 8: 0.815, 10: 0.83, 15: 0.865, 20: 0.90, 100: 0.90} {
-		r := build(t, "throated", map[string]any{"width": "0.3 m", "throat_length": "0.6 m", "channel_width": "0.6 m", "exit_expansion": x})
+		r := build(
+			t,
+			"throated",
+			map[string]any{"width": "0.3 m", "throat_length": "0.6 m", "channel_width": "0.6 m", "exit_expansion": x},
+		)
 		if got, _ := r.(Drownable).ModularLimit(); math.Abs(got-want) > 1e-12 {
 			t.Errorf("expansion 1:%g: %v, want %v", x, got, want)
 		}

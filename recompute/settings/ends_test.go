@@ -26,7 +26,8 @@ func TestEndsByHand(t *testing.T) {
 		{"maximum head, flow", "flow", "maximum_head = \"0.3 m\"\n", -inf, 0.03, 0, 0.03, inf, inf, inf, inf, 0.3},
 		{"the lower maximum, flow", "flow", "maximum_head = \"0.3 m\"\nmaximum_flow = \"20 L/s\"\n", -inf, 0.02, 0, 0.02, inf, inf, inf, inf, 0.3},
 		{"cut-off", "flow", "flow_cut_off = \"2 L/s\"\n", 0, inf, 0.002, inf, inf, inf, inf, inf, inf},
-		{"clamped heads", "head", "below_zero = \"clamped\"\n", -inf, inf, 0, 0, inf, inf, inf, inf, inf}, // a zero that stays a zero is exact
+		// a zero that stays a zero is exact
+		{"clamped heads", "head", "below_zero = \"clamped\"\n", -inf, inf, 0, 0, inf, inf, inf, inf, inf},
 		{"channel depth", "level", empty + "channel_depth = \"0.5 m\"\n", -inf, inf, 0, 0, 0.05, 0.05, 0.05, 0.5, 0.5},
 		{"depth and maximum", "level", empty + "channel_depth = \"0.5 m\"\nmaximum_head = \"0.6 m\"\n", -inf, 0.6, 0, 0.6, 0.05, 0.05, 0.05, 0.5, 0.5},
 		{"blanking, distance", "distance", empty + "blanking_distance = \"1.1 m\"\nchannel_depth = \"0.5 m\"\n", -inf, inf, 0, 0, 0.05, 0.05, 0.04, 0.5, 0.5},
@@ -39,7 +40,8 @@ func TestEndsByHand(t *testing.T) {
 		{"reversed loop, level", "level", empty + "loop = { low = \"0.45 m\", high = \"0.05 m\" }\n", 0.05, 0.45, 0.05, 0.45, inf, inf, inf, inf, inf},
 		{"loop of 0 to 20 mA", "level", empty + "loop = { low = \"0.05 m\", high = \"0.45 m\", from = 0, to = 20 }\n", -inf, inf, 0, 0, inf, inf, inf, inf, inf},
 		{"loop of 4 to 16 mA", "level", empty + "loop = { low = \"0.05 m\", high = \"0.45 m\", from = 4, to = 16 }\n", -inf, inf, 0, 0, inf, inf, inf, inf, inf},
-		{"loop, distance", "distance", empty + "loop = { low = \"1.1 m\", high = \"1.5 m\" }\n", 1.1, 1.5, 1.5, 1.1, inf, inf, inf, inf, inf}, // distances fall as the water rises
+		// distances fall as the water rises
+		{"loop, distance", "distance", empty + "loop = { low = \"1.1 m\", high = \"1.5 m\" }\n", 1.1, 1.5, 1.5, 1.1, inf, inf, inf, inf, inf},
 	} {
 		l, _ := lanes(t, column(c.quantity), c.settings, "")
 		s := &l.Recorded.Segments[0]
@@ -57,7 +59,8 @@ func TestEndsByHand(t *testing.T) {
 	}
 }
 
-// TestSaturation: of 4 to 20 mA for 0.05 to 0.45 m, 25 mm a mA, a log that shows more than the ends, by more than half its step of 1 mm, saturates at 3.8 and 20.5 mA: 45 mm and 462.5 mm (NAMUR NE 43, figures read second hand).
+// TestSaturation: of 4 to 20 mA for 0.05 to 0.45 m, 25 mm a mA, a log that shows more than the ends, by more than half
+// its step of 1 mm, saturates at 3.8 and 20.5 mA: 45 mm and 462.5 mm (NAMUR NE 43, figures read second hand).
 func TestSaturation(t *testing.T) {
 	for _, c := range []struct {
 		name         string
@@ -71,19 +74,28 @@ func TestSaturation(t *testing.T) {
 		{"at half a step", Extremes{0.0495, 0.4505, 0.0005}, 0.05, 0.45, "0.05 m", "0.45 m", "level", 0.05, 0.45},
 		{"below", Extremes{0.0494, 0.44, 0.0005}, 0.045, 0.45, "0.05 m", "0.45 m", "level", 0.045, 0.45},
 		{"above", Extremes{0.06, 0.4506, 0.0005}, 0.05, 0.4625, "0.05 m", "0.45 m", "level", 0.05, 0.4625},
-		{"reversed, beyond both", Extremes{0.04, 0.46, 0.0005}, 0.0375, 0.455, "0.45 m", "0.05 m", "level", 0.0375, 0.455}, // 3.8 mA is 0.455, 20.5 mA 0.0375
+		// 3.8 mA is 0.455, 20.5 mA 0.0375
+		{"reversed, beyond both", Extremes{0.04, 0.46, 0.0005}, 0.0375, 0.455, "0.45 m", "0.05 m", "level", 0.0375, 0.455},
 		{"of distances, beyond both", Extremes{1.0, 1.6, 0.0005}, 1.095, 1.5125, "1.1 m", "1.5 m", "distance", 1.5125, 1.095},
 	} {
-		l, s := lanes(t, column(c.quantity), "empty_distance = \"1.5 m\"\nloop = { low = \""+c.low+"\", high = \""+c.high+"\" }\n", "")
+		l, s := lanes(
+			t,
+			column(c.quantity),
+			"empty_distance = \"1.5 m\"\nloop = { low = \""+c.low+"\", high = \""+c.high+"\" }\n",
+			"",
+		)
 		news := Learn(s, l.Recorded, []Extremes{c.shown}, []*Lane{l.Recorded})
 		e := &l.Recorded.Segments[0].Ends
-		if math.Abs(e.Least-c.least) > 1e-12 || math.Abs(e.Most-c.most) > 1e-12 || math.Abs(e.Floor-c.floor) > 1e-12 || math.Abs(e.cap-c.upper) > 1e-12 || news != (c.name != "within" && c.name != "at half a step") {
+		if math.Abs(e.Least-c.least) > 1e-12 || math.Abs(e.Most-c.most) > 1e-12 || math.Abs(e.Floor-c.floor) > 1e-12 ||
+			math.Abs(e.cap-c.upper) > 1e-12 ||
+			news != (c.name != "within" && c.name != "at half a step") {
 			t.Errorf("%s: %v to %v, floor %v, cap %v, news %v", c.name, e.Least, e.Most, e.Floor, e.cap, news)
 		}
 	}
 }
 
-// TestShownBeyondMaximum: a log of levels that shows more than its maximum head, by more than half a step, was not stopped there; one of flows was.
+// TestShownBeyondMaximum: a log of levels that shows more than its maximum head, by more than half a step, was not
+// stopped there; one of flows was.
 func TestShownBeyondMaximum(t *testing.T) {
 	for _, c := range []struct {
 		quantity string
@@ -98,7 +110,8 @@ func TestShownBeyondMaximum(t *testing.T) {
 	}
 }
 
-// TestMeterFlowEdges: a cut-off of 2 L/s (0.02 m), a maximum head of 0.3 m or a maximum flow of 25 L/s (0.25 m): at each the meter still shows the flow, and Limit, Shows and MeterFlow say the same.
+// TestMeterFlowEdges: a cut-off of 2 L/s (0.02 m), a maximum head of 0.3 m or a maximum flow of 25 L/s (0.25 m): at
+// each the meter still shows the flow, and Limit, Shows and MeterFlow say the same.
 func TestMeterFlowEdges(t *testing.T) {
 	for settings, cases := range map[string]map[float64]float64{
 		"flow_cut_off = \"2 L/s\"\nmaximum_head = \"0.3 m\"\n":                            {0.0199: 0, 0.0201: 0.00201, 0.2999: 0.02999, 0.3: 0.03, 0.3001: 0.03, 0.9: 0.03, -0.1: 0, 0: 0},
@@ -132,12 +145,17 @@ func TestBoundsByHand(t *testing.T) {
 		flags                    qa.Flags
 		lower, upper             float64
 	}{
-		{"cut off", "flow", "empty_distance = \"1.5 m\"\nflow_cut_off = \"2 L/s\"\n", 0, qa.CutOff, 0, 0.004},                                                    // 0.02 m and 20 mm
-		{"capped", "level", "empty_distance = \"1.5 m\"\nmaximum_head = \"0.3 m\"\nchannel_depth = \"0.5 m\"\n", 0.3, qa.Capped, 0.032, 0.05},                    // 0.32 m to the depth
-		{"capped, no depth", "level", "empty_distance = \"1.5 m\"\nmaximum_head = \"0.3 m\"\n", 0.3, qa.Capped, 0.032, inf},                                      //
-		{"too near", "distance", "empty_distance = \"1.5 m\"\nblanking_distance = \"1.1 m\"\nchannel_depth = \"0.5 m\"\n", 1.05, qa.Blanking, 0.042, 0.05},       // held at 1.1 m
-		{"too near, below", "distance", "empty_distance = \"1.5 m\"\nblanking_distance = \"1.1 m\"\nchannel_depth = \"0.5 m\"\n", 1.2, qa.Blanking, 0.032, 0.05}, // its own flow is less
-		{"surcharged", "level", "empty_distance = \"1.5 m\"\nchannel_depth = \"0.5 m\"\n", 0.6, qa.Surcharge, 0.05, 0.062},                                       // held at the depth, up to its own flow
+		// 0.02 m and 20 mm
+		{"cut off", "flow", "empty_distance = \"1.5 m\"\nflow_cut_off = \"2 L/s\"\n", 0, qa.CutOff, 0, 0.004},
+		// 0.32 m to the depth
+		{"capped", "level", "empty_distance = \"1.5 m\"\nmaximum_head = \"0.3 m\"\nchannel_depth = \"0.5 m\"\n", 0.3, qa.Capped, 0.032, 0.05},
+		{"capped, no depth", "level", "empty_distance = \"1.5 m\"\nmaximum_head = \"0.3 m\"\n", 0.3, qa.Capped, 0.032, inf}, //
+		// held at 1.1 m
+		{"too near", "distance", "empty_distance = \"1.5 m\"\nblanking_distance = \"1.1 m\"\nchannel_depth = \"0.5 m\"\n", 1.05, qa.Blanking, 0.042, 0.05},
+		// its own flow is less
+		{"too near, below", "distance", "empty_distance = \"1.5 m\"\nblanking_distance = \"1.1 m\"\nchannel_depth = \"0.5 m\"\n", 1.2, qa.Blanking, 0.032, 0.05},
+		// held at the depth, up to its own flow
+		{"surcharged", "level", "empty_distance = \"1.5 m\"\nchannel_depth = \"0.5 m\"\n", 0.6, qa.Surcharge, 0.05, 0.062},
 		{"surcharged a little", "level", "empty_distance = \"1.5 m\"\nchannel_depth = \"0.5 m\"\n", 0.47, qa.Surcharge, 0.049, 0.05},
 	} {
 		l, _ := lanes(t, column(c.quantity), c.settings, correction)
@@ -152,7 +170,8 @@ func TestBoundsByHand(t *testing.T) {
 	}
 }
 
-// TestBeyondEdges: half a step beyond an end is at it, either way; of a log of which nothing is known yet nothing is beyond.
+// TestBeyondEdges: half a step beyond an end is at it, either way; of a log of which nothing is known yet nothing is
+// beyond.
 func TestBeyondEdges(t *testing.T) {
 	var unknown *Extremes
 	if unknown.beyond(0, true) || unknown.beyond(0, false) {
@@ -169,9 +188,15 @@ func TestBeyondEdges(t *testing.T) {
 	}
 }
 
-// TestGreatestOfPipe: the most of a full pipe of 0.3 m is that at 0.938 of its diameter, 1.0757 of its full flow (Chow 1959, Open-Channel Hydraulics, at n constant), within the 512 steps that are looked at.
+// TestGreatestOfPipe: the most of a full pipe of 0.3 m is that at 0.938 of its diameter, 1.0757 of its full flow (Chow
+// 1959, Open-Channel Hydraulics, at n constant), within the 512 steps that are looked at.
 func TestGreatestOfPipe(t *testing.T) {
-	l, _ := lanes(t, column("flow"), "", "[[correction]]\nreason = \"test\"\nsure = true\ndevice = { kind = \"manning\", section = \"circular\", diameter = \"0.3 m\", slope = 0.002, roughness = 0.013 }\n")
+	l, _ := lanes(
+		t,
+		column("flow"),
+		"",
+		"[[correction]]\nreason = \"test\"\nsure = true\ndevice = { kind = \"manning\", section = \"circular\", diameter = \"0.3 m\", slope = 0.002, roughness = 0.013 }\n",
+	)
 	r := l.Corrected.Segments[0].Rating
 	full := r.Flow(0.3)
 	if got := Greatest(r, 0.3) / full; math.Abs(got-1.0757) > 0.0003 {
@@ -190,7 +215,9 @@ func TestWarnOfLimit(t *testing.T) {
 	for text, want := range map[string]int{"0.5 m": 0, "0.5000005 m": 0, "0.500002 m": 1} {
 		l, s := lanes(t, column("level"), "maximum_head = \""+text+"\"\n", "")
 		b := Builder{Site: s, Recorded: l.Recorded.Segments}
-		b.warnOfLimit(&Segment{Settings: l.Recorded.Segments[0].Settings, Rating: limited{l.Recorded.Segments[0].Rating}})
+		b.warnOfLimit(
+			&Segment{Settings: l.Recorded.Segments[0].Settings, Rating: limited{l.Recorded.Segments[0].Rating}},
+		)
 		if len(b.Problems) != want {
 			t.Errorf("%s: %v", text, b.Problems)
 		}

@@ -13,14 +13,20 @@ import (
 	"retotal/ingest/site"
 )
 
-// lanes reads a site file made of the columns of its log, of settings at a device of Q = 0.1 m²/s × h (times factor), and of further tables.
+// lanes reads a site file made of the columns of its log, of settings at a device of Q = 0.1 m²/s × h (times factor),
+// and of further tables.
 func lanes(t *testing.T, columns, settings, more string, found ...Step) (*Lanes, *site.Site) {
 	t.Helper()
 	return lanesOf(t, strings.NewReplacer(), columns, settings, more, found...)
 }
 
 // lanesOf is lanes with texts of the site file replaced.
-func lanesOf(t *testing.T, change *strings.Replacer, columns, settings, more string, found ...Step) (*Lanes, *site.Site) {
+func lanesOf(
+	t *testing.T,
+	change *strings.Replacer,
+	columns, settings, more string,
+	found ...Step,
+) (*Lanes, *site.Site) {
 	t.Helper()
 	text := "id = \"signal\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" + columns + "[settings]\n" + settings +
 		"[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n" + more
@@ -49,8 +55,9 @@ func column(quantity string) string {
 	return fmt.Sprintf("%s = { name = %q, unit = %q }\n", quantity, quantity, units[quantity])
 }
 
-// meter is a meter as the trade describes it, in plain arithmetic and with nothing of the program: an echo of so many metres at 20 degC is a distance by the speed of sound that the meter assumes, c = 331.3 √(T/273.15)
-// (any such law; only ratios of it count), a level by the empty distance, a head by the level of zero flow, a flow by Q = 0.1 h.
+// meter is a meter as the trade describes it, in plain arithmetic and with nothing of the program: an echo of so many
+// metres at 20 degC is a distance by the speed of sound that the meter assumes, c = 331.3 √(T/273.15) (any such law;
+// only ratios of it count), a level by the empty distance, a head by the level of zero flow, a flow by Q = 0.1 h.
 type meter struct {
 	empty, emptyLater, zero, distanceFactor, headFactor float64
 	air                                                 float64 // K; 0 for 20 degC
@@ -73,7 +80,12 @@ func (m *meter) signal(echo, share, thermometer float64) (distance, level, head,
 
 // keys writes the meter as a site file has it.
 func (m *meter) keys() string {
-	text := fmt.Sprintf("level_of_zero_flow = \"%.6f m\"\ndistance_factor = %.6f\nhead_factor = %.6f\n", m.zero, m.distanceFactor, m.headFactor)
+	text := fmt.Sprintf(
+		"level_of_zero_flow = \"%.6f m\"\ndistance_factor = %.6f\nhead_factor = %.6f\n",
+		m.zero,
+		m.distanceFactor,
+		m.headFactor,
+	)
 	if m.empty == m.emptyLater {
 		text += fmt.Sprintf("empty_distance = \"%.6f m\"\n", m.empty)
 	} else {
@@ -90,13 +102,20 @@ func (m *meter) keys() string {
 	return text
 }
 
-// TestSignalChain draws pairs of meters, as set and as they should have been set, lets the first one log what it makes of an echo, and compares the corrected head with what the second makes of it: for every quantity
-// that can be logged, with drifts of the empty distance, with fixed and logged temperatures of the air.
+// TestSignalChain draws pairs of meters, as set and as they should have been set, lets the first one log what it makes
+// of an echo, and compares the corrected head with what the second makes of it: for every quantity that can be logged,
+// with drifts of the empty distance, with fixed and logged temperatures of the air.
 func TestSignalChain(t *testing.T) {
 	random := rand.New(rand.NewPCG(71, 72))
 	round := func(v float64) float64 { return math.Round(1e6*v) / 1e6 }
 	draw := func() meter {
-		m := meter{empty: round(1.5 + 0.2*random.Float64()), zero: round(0.1 * random.Float64()), distanceFactor: 1, headFactor: 1, loggedFactor: 1}
+		m := meter{
+			empty:          round(1.5 + 0.2*random.Float64()),
+			zero:           round(0.1 * random.Float64()),
+			distanceFactor: 1,
+			headFactor:     1,
+			loggedFactor:   1,
+		}
 		if random.IntN(2) == 0 {
 			m.distanceFactor = round(0.95 + 0.1*random.Float64())
 		}
@@ -122,7 +141,12 @@ func TestSignalChain(t *testing.T) {
 			was.logged, is.logged, is.air = true, true, 2
 		}
 		quantity := []string{"distance", "level", "head", "flow"}[n%4]
-		l, _ := lanes(t, column(quantity)+column("temperature"), was.keys(), "[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nsure = true\n"+is.keys())
+		l, _ := lanes(
+			t,
+			column(quantity)+column("temperature"),
+			was.keys(),
+			"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nsure = true\n"+is.keys(),
+		)
 		for _, share := range []float64{0, 0.25, 0.9} {
 			at := from.Add(time.Duration(share * float64(240*time.Hour))).UnixNano()
 			s, r := &l.Corrected.Segments[l.Corrected.At(at)], &l.Recorded.Segments[0]
@@ -151,13 +175,16 @@ func TestSignalChain(t *testing.T) {
 	}
 }
 
-// TestLoggedFactor: a flow that was logged in US gallons as if they were imperial ones is to be multiplied by their ratio, exactly, and a level by 1.01.
+// TestLoggedFactor: a flow that was logged in US gallons as if they were imperial ones is to be multiplied by their
+// ratio, exactly, and a level by 1.01.
 func TestLoggedFactor(t *testing.T) {
 	more := func(f float64) string {
 		return fmt.Sprintf("[[correction]]\nreason = \"test\"\nlogged_factor = %.12g\n", f)
 	}
 	l, _ := lanes(t, column("flow"), "", more(0.832674))
-	if s := &l.Corrected.Segments[0]; math.Abs(s.Flow(0, 0.02, 293.15)-0.832674*0.02) > 1e-17 || s.Flow(0, -0.02, 293.15) != 0 || s.OfMeans() {
+	if s := &l.Corrected.Segments[0]; math.Abs(s.Flow(0, 0.02, 293.15)-0.832674*0.02) > 1e-17 ||
+		s.Flow(0, -0.02, 293.15) != 0 ||
+		s.OfMeans() {
 		t.Errorf("flow %v", s.Flow(0, 0.02, 293.15))
 	}
 	l, _ = lanes(t, column("level"), "empty_distance = \"1.5 m\"\n", more(1.01))
@@ -166,9 +193,15 @@ func TestLoggedFactor(t *testing.T) {
 	}
 }
 
-// TestEchoSetDistance: an empty distance of 1.500 m that an echo set at 5 degC while the meter took 20 degC was 1.500 √(278.15/293.15) = 1.461120 m in truth.
+// TestEchoSetDistance: an empty distance of 1.500 m that an echo set at 5 degC while the meter took 20 degC was 1.500
+// √(278.15/293.15) = 1.461120 m in truth.
 func TestEchoSetDistance(t *testing.T) {
-	l, _ := lanes(t, column("distance"), "empty_distance = \"1.5 m\"\n", "[[correction]]\nreason = \"test\"\nempty_distance_set_at = \"5 degC\"\n")
+	l, _ := lanes(
+		t,
+		column("distance"),
+		"empty_distance = \"1.5 m\"\n",
+		"[[correction]]\nreason = \"test\"\nempty_distance_set_at = \"5 degC\"\n",
+	)
 	if got := l.Corrected.Segments[0].Head(0, 1.2, 293.15); math.Abs(got-(1.5*math.Sqrt(278.15/293.15)-1.2)) > 1e-12 {
 		t.Errorf("head %v", got)
 	}
@@ -176,7 +209,12 @@ func TestEchoSetDistance(t *testing.T) {
 
 // TestHeadShift: by hand between (0.05, 2 mm) and (0.30, 8 mm): at 0.175 m 5 mm; level outside.
 func TestHeadShift(t *testing.T) {
-	l, _ := lanes(t, column("level"), "", "[[correction]]\nreason = \"test\"\nhead_shift = [[\"0.05 m\", \"2 mm\"], [\"0.30 m\", \"8 mm\"]]\n")
+	l, _ := lanes(
+		t,
+		column("level"),
+		"",
+		"[[correction]]\nreason = \"test\"\nhead_shift = [[\"0.05 m\", \"2 mm\"], [\"0.30 m\", \"8 mm\"]]\n",
+	)
 	for h, mm := range map[float64]float64{0: 2, 0.049: 2, 0.05: 2, 0.175: 5, 0.2375: 6.5, 0.3: 8, 0.301: 8, 0.5: 8} {
 		if got := l.Corrected.Segments[0].Head(0, h, 293.15); math.Abs(got-h-mm/1000) > 1e-12 {
 			t.Errorf("at %g m: %+.6f m", h, got-h)
@@ -184,11 +222,16 @@ func TestHeadShift(t *testing.T) {
 	}
 }
 
-// TestDriftOfFactor: a distance factor that drifts from 1 to 1.1 over ten days is 1.05 after five: of 1.2 m measured by the sensor the meter made 1.2, so the head is 1.5 − 1.05 · 1.2 = 0.24 m. A ramp is cut into parts within
-// which heads go over in a straight line, so every instant is right to rounding, the cuts and the ends too.
+// TestDriftOfFactor: a distance factor that drifts from 1 to 1.1 over ten days is 1.05 after five: of 1.2 m measured by
+// the sensor the meter made 1.2, so the head is 1.5 − 1.05 · 1.2 = 0.24 m. A ramp is cut into parts within which heads
+// go over in a straight line, so every instant is right to rounding, the cuts and the ends too.
 func TestDriftOfFactor(t *testing.T) {
-	l, _ := lanes(t, column("distance"), "empty_distance = \"1.5 m\"\n",
-		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndistance_factor = { from = 1, to = 1.1 }\n")
+	l, _ := lanes(
+		t,
+		column("distance"),
+		"empty_distance = \"1.5 m\"\n",
+		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndistance_factor = { from = 1, to = 1.1 }\n",
+	)
 	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	whole := int64(240 * time.Hour)
 	for _, at := range []int64{0, 1, whole / 256, whole/256 - 1, whole / 3, whole / 2, whole * 3 / 4, whole - 1, whole, -1} {
@@ -199,7 +242,9 @@ func TestDriftOfFactor(t *testing.T) {
 		s := &l.Corrected.Segments[l.Corrected.At(from+at)]
 		flows := make([]float64, 1)
 		s.Flows(flows, []float64{want}, []float64{1.2}, []int64{from + at})
-		if got := s.Head(from+at, 1.2, 293.15); math.Abs(got-want) > 1e-9 || math.Abs(s.Flow(from+at, 1.2, 293.15)-0.1*want) > 1e-9 || math.Abs(flows[0]-0.1*want) > 1e-9 ||
+		if got := s.Head(from+at, 1.2, 293.15); math.Abs(got-want) > 1e-9 ||
+			math.Abs(s.Flow(from+at, 1.2, 293.15)-0.1*want) > 1e-9 ||
+			math.Abs(flows[0]-0.1*want) > 1e-9 ||
 			math.Abs(s.Rated(from+at, want)-0.1*want) > 1e-12 {
 			t.Errorf("%v into it: head %v, want %v", time.Duration(at), got, want)
 		}
@@ -215,7 +260,12 @@ func TestDriftOfFactor(t *testing.T) {
 
 // TestDriftOfDevice: a coefficient that drifts from 0.1 to 0.2 is 0.15 half way, and 0.175 after three quarters.
 func TestDriftOfDevice(t *testing.T) {
-	l, _ := lanes(t, column("level"), "", "[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndevice = { coefficient = { from = 0.1, to = 0.2 } }\n")
+	l, _ := lanes(
+		t,
+		column("level"),
+		"",
+		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndevice = { coefficient = { from = 0.1, to = 0.2 } }\n",
+	)
 	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for hours, want := range map[int]float64{0: 0.1, 120: 0.15, 180: 0.175, 239: 0.1 + 0.1*239.0/240, 240: 0.1} {
 		at := from.Add(time.Duration(hours) * time.Hour).UnixNano()
@@ -225,9 +275,15 @@ func TestDriftOfDevice(t *testing.T) {
 	}
 }
 
-// TestDriftOfExponent: an exponent that drifts from 1 to 2 is 1.5 half way: 0.1 · 0.25^1.5 = 12.5 L/s. The flow bends over the drift, so the parts into which it is cut tell.
+// TestDriftOfExponent: an exponent that drifts from 1 to 2 is 1.5 half way: 0.1 · 0.25^1.5 = 12.5 L/s. The flow bends
+// over the drift, so the parts into which it is cut tell.
 func TestDriftOfExponent(t *testing.T) {
-	l, _ := lanes(t, column("level"), "", "[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndevice = { exponent = { from = 1.0, to = 2.0 } }\n")
+	l, _ := lanes(
+		t,
+		column("level"),
+		"",
+		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndevice = { exponent = { from = 1.0, to = 2.0 } }\n",
+	)
 	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for hours, n := range map[int]float64{0: 1, 60: 1.25, 120: 1.5, 200: 1 + 200.0/240} {
 		at := from.Add(time.Duration(hours) * time.Hour).UnixNano()
@@ -238,14 +294,21 @@ func TestDriftOfExponent(t *testing.T) {
 	}
 }
 
-// TestRaiseAndWarm: what a nudge of the datum and of the air does: 1 mm of head, and of 1.2 m at 20 degC what √(294.15/293.15) makes of it.
+// TestRaiseAndWarm: what a nudge of the datum and of the air does: 1 mm of head, and of 1.2 m at 20 degC what
+// √(294.15/293.15) makes of it.
 func TestRaiseAndWarm(t *testing.T) {
-	l, s := lanes(t, column("distance")+column("temperature"), "empty_distance = \"1.5 m\"\nair_temperature = \"20 degC\"\n", "[[correction]]\nreason = \"test\"\nair_temperature = \"logged\"\n")
+	l, s := lanes(
+		t,
+		column("distance")+column("temperature"),
+		"empty_distance = \"1.5 m\"\nair_temperature = \"20 degC\"\n",
+		"[[correction]]\nreason = \"test\"\nair_temperature = \"logged\"\n",
+	)
 	b := Builder{Site: s, Recorded: l.Recorded.Segments}
 	x := l.Corrected.Segments[0]
 	y := x
 	y.Raise(0.001)
-	if got := y.Head(0, 1.2, 283.15) - x.Head(0, 1.2, 283.15); math.Abs(got-0.001) > 1e-12 || !y.Raised(&x) || x.Raised(&x) {
+	if got := y.Head(0, 1.2, 283.15) - x.Head(0, 1.2, 283.15); math.Abs(got-0.001) > 1e-12 || !y.Raised(&x) ||
+		x.Raised(&x) {
 		t.Errorf("raised by %v", got)
 	}
 	y = x
@@ -265,7 +328,12 @@ func TestRaiseAndWarm(t *testing.T) {
 // TestRaiseEveryWay: a nudge of 1 mm is 1 mm of head whatever was logged, and by the echo too.
 func TestRaiseEveryWay(t *testing.T) {
 	for _, quantity := range []string{"distance", "level", "head", "flow"} {
-		l, _ := lanes(t, column(quantity), "empty_distance = \"1.5 m\"\n", "[[correction]]\nreason = \"test\"\nlogged_factor = 1.1\n")
+		l, _ := lanes(
+			t,
+			column(quantity),
+			"empty_distance = \"1.5 m\"\n",
+			"[[correction]]\nreason = \"test\"\nlogged_factor = 1.1\n",
+		)
 		x := l.Corrected.Segments[0]
 		y := x
 		y.Raise(0.001)
@@ -275,13 +343,15 @@ func TestRaiseEveryWay(t *testing.T) {
 		if got := y.HeadOfEcho(0, 1.2, 293.15) - x.HeadOfEcho(0, 1.2, 293.15); math.Abs(got-0.001) > 1e-12 {
 			t.Errorf("%s, by the echo: %v", quantity, got)
 		}
-		if got, want := y.Flow(0, 0.02, 293.15), 0.1*y.Head(0, 0.02, 293.15); math.Abs(got-math.Max(want, 0)) > 1e-12 { // a factor is not all any more
+		// a factor is not all any more
+		if got, want := y.Flow(0, 0.02, 293.15), 0.1*y.Head(0, 0.02, 293.15); math.Abs(got-math.Max(want, 0)) > 1e-12 {
 			t.Errorf("%s: a flow of %v, want %v", quantity, got, want)
 		}
 	}
 }
 
-// TestInverse: 12 Newton steps from any guess, else bisection: the head that gives the flow, none for none, the end for what is beyond it.
+// TestInverse: 12 Newton steps from any guess, else bisection: the head that gives the flow, none for none, the end for
+// what is beyond it.
 func TestInverse(t *testing.T) {
 	l, _ := lanes(t, column("flow"), "", "")
 	r := l.Recorded.Segments[0].Rating
@@ -292,7 +362,12 @@ func TestInverse(t *testing.T) {
 			}
 		}
 	}
-	table, _ := lanes(t, column("flow"), "", "[[correction]]\nreason = \"test\"\nsure = true\ndevice = { kind = \"table\", points = [[\"0 m\", \"0 L/s\"], [\"0.1 m\", \"10 L/s\"], [\"0.2 m\", \"40 L/s\"]] }\n")
+	table, _ := lanes(
+		t,
+		column("flow"),
+		"",
+		"[[correction]]\nreason = \"test\"\nsure = true\ndevice = { kind = \"table\", points = [[\"0 m\", \"0 L/s\"], [\"0.1 m\", \"10 L/s\"], [\"0.2 m\", \"40 L/s\"]] }\n",
+	)
 	if got := Inverse(table.Corrected.Segments[0].Rating, 1, 0.1); got != 0.2 {
 		t.Errorf("beyond the table's end: %v", got)
 	}
@@ -300,7 +375,12 @@ func TestInverse(t *testing.T) {
 
 // TestBelowZero takes a level of zero flow of 0.1 m, which rises to 0.2 m in ten days, off levels of 0.5 m.
 func TestBelowZero(t *testing.T) {
-	l, _ := lanes(t, column("level"), "level_of_zero_flow = \"0.1 m\"\n", "[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nlevel_of_zero_flow = { from = \"0.1 m\", to = \"0.2 m\" }\n")
+	l, _ := lanes(
+		t,
+		column("level"),
+		"level_of_zero_flow = \"0.1 m\"\n",
+		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nlevel_of_zero_flow = { from = \"0.1 m\", to = \"0.2 m\" }\n",
+	)
 	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	levels, times := []float64{0.5, 0.5, 0.5, 0.5}, make([]int64, 4)
 	for i := range times {
@@ -313,92 +393,4 @@ func TestBelowZero(t *testing.T) {
 		}
 	}
 	l.Recorded.Segments[0].BelowZero(nil, times, 0, 4)
-}
-
-// TestOnsetEdges: onsets that may be defended lie after the last good check and before the end, are not the chosen one, and each stands once. Half-way between 1 and 11 March is the 6th; a cap of two days makes it the 9th.
-func TestOnsetEdges(t *testing.T) {
-	for _, c := range []struct {
-		name, from, cap string
-		changes         []string
-		steps           []string
-		want            string
-	}{
-		{"plain", "2031-03-03", "", nil, nil, "at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06"},
-		{"from the check itself", "2031-03-01", "", nil, nil, "half-way since the last good check, 2031-03-06"},
-		{"capped", "2031-03-03", ", cap = \"2 d\"", nil, nil, "at the last good check, 2031-03-01; half-way since the last good check, 2031-03-09"},
-		{"a cap of five days", "2031-03-03", ", cap = \"5 d\"", nil, nil, "at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06"},
-		{"a cap of six days", "2031-03-03", ", cap = \"6 d\"", nil, nil, "at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06"},
-		{"changes", "2031-03-03", "", []string{"2031-03-01", "2031-03-04", "2031-03-11"}, nil,
-			"at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06; at the change of settings, 2031-03-04"},
-		{"steps", "2031-03-03", "", nil, []string{"2031-02-28", "2031-03-01", "2031-03-06", "2031-03-10", "2031-03-11"},
-			"at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06; at a step, 2031-03-10"},
-	} {
-		more := ""
-		for _, at := range c.changes {
-			more += "[[settings.change]]\nat = " + at + "T00:00:00\nempty_distance = \"1.5 m\"\n"
-		}
-		more += "[[correction]]\nfrom = " + c.from + "T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nempty_distance = \"1.49 m\"\nonset = { last_good_check = 2031-03-01T00:00:00" + c.cap + " }\n"
-		var found []Step
-		for _, text := range c.steps {
-			at, _ := time.Parse("2006-01-02", text)
-			found = append(found, Step{At: at.UnixNano(), What: "a step"})
-		}
-		l, s := lanes(t, column("level"), "empty_distance = \"1.5 m\"\n", more, found...)
-		var got []string
-		for _, w := range l.WhatIfs {
-			got = append(got, strings.TrimSuffix(strings.TrimPrefix(w.Name, "onset "), " 00:00:00"))
-		}
-		if strings.Join(got, "; ") != c.want || !OnsetOpen(s) {
-			t.Errorf("%s: %q, want %q", c.name, got, c.want)
-		}
-	}
-}
-
-// TestOnBounds: an onset at the very begin of a reporting month is told, one a second beside it is not, nor one that is sure.
-func TestOnBounds(t *testing.T) {
-	for from, want := range map[string]int{"2031-03-01T00:00:00": 1, "2031-03-01T00:00:01": 0, "2031-02-28T23:59:59": 0, "2031-03-02T00:00:00": 0} {
-		text := "[[correction]]\nfrom = " + from + "\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nempty_distance = \"1.49 m\"\n"
-		_, open := lanes(t, column("level"), "empty_distance = \"1.5 m\"\n", text+"onset = { last_good_check = 2031-02-01T00:00:00 }\n")
-		_, sure := lanes(t, column("level"), "empty_distance = \"1.5 m\"\n", text)
-		if got := len(OnBounds(open)); got != want || len(OnBounds(sure)) != 0 || OnsetOpen(sure) {
-			t.Errorf("%s: %d warnings, want %d; %d where the onset is sure", from, got, want, len(OnBounds(sure)))
-		}
-	}
-}
-
-// TestChanges: a change counts from its instant on; what changes nothing is none.
-func TestChanges(t *testing.T) {
-	const first, second, third, fourth = "2031-03-01", "2031-03-02", "2031-03-03", "2031-03-04"
-	at := func(text string) int64 { d, _ := time.Parse("2006-01-02", text); return d.UnixNano() }
-	change := func(day, key string) string { return "[[settings.change]]\nat = " + day + "T00:00:00\n" + key + "\n" }
-	for _, c := range []struct {
-		key  string
-		want bool
-	}{
-		{"empty_distance = \"1.49 m\"", true}, {"empty_distance = \"1.5 m\"", false}, {"empty_distance = \"150 cm\"", false}, {"maximum_flow = \"1 L/s\"", true}, {"below_zero = \"clamped\"", true},
-		{"below_zero = \"shown\"", false}, {"air_temperature = \"20 degC\"", true}, {"loop = { low = \"0 m\", high = \"1 m\" }", true}, {"device = { coefficient = 0.11 }", true},
-	} {
-		l, _ := lanes(t, column("level"), "empty_distance = \"1.5 m\"\n", change(second, c.key)+change(third, "maximum_head = \"0.4 m\""))
-		want := 1
-		if c.want {
-			want = 2
-		}
-		if got := len(l.Recorded.ChangesIn(at(first), at(fourth))); got != want {
-			t.Errorf("%s: %d changes, want %d", c.key, got, want)
-		}
-		for _, x := range []struct {
-			from, until int64
-			want        int
-		}{{at(second), at(third), 1}, {at(third), at(fourth), 0}, {at(second) + 1, at(third) - 1, 0}, {at(third) - 1, at(third), 1}} {
-			if got := len(l.Recorded.ChangesIn(x.from, x.until)); got != x.want {
-				t.Errorf("%s, after %v up to %v: %d", c.key, time.Unix(0, x.from).UTC(), time.Unix(0, x.until).UTC(), got)
-			}
-		}
-	}
-	// The corrected settings change where a correction ends; a change of the recorded ones counts as one where it says that something moved.
-	more := change(second, "empty_distance = \"1.49 m\"\nmoved = true") + change(third, "empty_distance = \"1.48 m\"\nmoved = false") + change(fourth, "maximum_head = \"0.4 m\"")
-	l, s := lanes(t, column("level"), "empty_distance = \"1.5 m\"\n", more+"[[correction]]\nuntil = "+third+"T00:00:00\nreason = \"test\"\nempty_distance = \"1.47 m\"\n")
-	if got := MovedAt(s, l.Corrected); len(got) != 2 || got[0] != at(second) || got[1] != at(fourth) {
-		t.Errorf("%d moves: %v", len(got), got)
-	}
 }

@@ -30,14 +30,16 @@ func TestMedian(t *testing.T) {
 	}
 }
 
-// TestStepEdges: m values on one level and m on another, without noise, give Pettitt's K = m² and p = 2 exp(−6m⁴/(8m³ + 4m²)) by hand: 0.01489 for
-// seven on either side, which is less sure than 99 %, and 0.00705 for eight. Seven and nine give 2 exp(−6·63²/(16³ + 16²)) = 0.00841, seven and eight 0.01074.
+// TestStepEdges: m values on one level and m on another, without noise, give Pettitt's K = m² and p = 2 exp(−6m⁴/(8m³ +
+// 4m²)) by hand: 0.01489 for seven on either side, which is less sure than 99 %, and 0.00705 for eight. Seven and nine
+// give 2 exp(−6·63²/(16³ + 16²)) = 0.00841, seven and eight 0.01074.
 func TestStepEdges(t *testing.T) {
 	for _, c := range []struct {
 		before, after int
 		p             float64 // 0 where nothing is told
 	}{
-		{7, 7, 0}, {8, 8, 2 * math.Exp(-384.0/68)}, {7, 8, 0}, {8, 7, 0}, {7, 9, 2 * math.Exp(-6*63*63/4352.0)}, {9, 7, 2 * math.Exp(-6*63*63/4352.0)}, {6, 13, 0}, {5, 10, 0}, {0, 30, 0},
+		{7, 7, 0}, {8, 8, 2 * math.Exp(-384.0/68)}, {7, 8, 0}, {8, 7, 0}, {7, 9, 2 * math.Exp(-6*63*63/4352.0)},
+		{9, 7, 2 * math.Exp(-6*63*63/4352.0)}, {6, 13, 0}, {5, 10, 0}, {0, 30, 0},
 	} {
 		list := Changes(append(repeat(0.1, c.before), repeat(0.35, c.after)...))
 		if c.p == 0 {
@@ -46,8 +48,16 @@ func TestStepEdges(t *testing.T) {
 			}
 			continue
 		}
-		if len(list) != 1 || list[0].Index != c.before || !near(list[0].Size, 0.25) || !near(list[0].Confidence, 1-c.p) {
-			t.Errorf("%d and %d values: %+v, want one after %d of 0.25 with p %v", c.before, c.after, list, c.before, c.p)
+		if len(list) != 1 || list[0].Index != c.before || !near(list[0].Size, 0.25) ||
+			!near(list[0].Confidence, 1-c.p) {
+			t.Errorf(
+				"%d and %d values: %+v, want one after %d of 0.25 with p %v",
+				c.before,
+				c.after,
+				list,
+				c.before,
+				c.p,
+			)
 		}
 	}
 }
@@ -71,7 +81,8 @@ func TestManySteps(t *testing.T) {
 	}
 }
 
-// TestStepTie: a value half way between two levels may end the one or begin the other; the first of the equally likely places is told.
+// TestStepTie: a value half way between two levels may end the one or begin the other; the first of the equally likely
+// places is told.
 func TestStepTie(t *testing.T) {
 	list := Changes(append(append(repeat(0, 12), 0.5), repeat(1, 12)...))
 	if len(list) != 1 || list[0].Index != 12 {
@@ -89,8 +100,9 @@ func inverted(n, inversions int) (out []float64) {
 	return out
 }
 
-// TestTrendEdges: of 20 values S = 190 − 2·inversions and its variance 950; 99.9 % needs z = 3.2905 (normal tables), so |S| − 1 ≥ 101.4: 104 is a trend, 102 is
-// none. Fewer than 20 values are none, however straight. Pairs of equal values count for neither side: of 0 0 1 1 … 9 9 S is 190 − 10.
+// TestTrendEdges: of 20 values S = 190 − 2·inversions and its variance 950; 99.9 % needs z = 3.2905 (normal tables), so
+// |S| − 1 ≥ 101.4: 104 is a trend, 102 is none. Fewer than 20 values are none, however straight. Pairs of equal values
+// count for neither side: of 0 0 1 1 … 9 9 S is 190 − 10.
 func TestTrendEdges(t *testing.T) {
 	confidence := func(s float64) float64 { return math.Erf(math.Max(s-1, 0) / math.Sqrt(950) / math.Sqrt2) }
 	pairs := make([]float64, 20)
@@ -123,7 +135,8 @@ func TestTrendEdges(t *testing.T) {
 	}
 }
 
-// TestTrendThins: up to 800 values all are looked at, of 801 to 1,600 every second. The odd ones, which would turn the trend about, are then not seen.
+// TestTrendThins: up to 800 values all are looked at, of 801 to 1,600 every second. The odd ones, which would turn the
+// trend about, are then not seen.
 func TestTrendThins(t *testing.T) {
 	x := make([]float64, 1601)
 	values := make([]float64, 1601)
@@ -156,8 +169,9 @@ func TestTrendThins(t *testing.T) {
 	}
 }
 
-// TestStraighterEdges: 0, 5 and, a step higher, 2+s, 7+s. By hand (upper half less lower half) the steps deviate by 5 + 5 = 10 in all, one level by 4 + 2s, so at the handicap of
-// 0.3 a step, a judgement of our own, the edge is 13, s = 4.5; cut into three, 5 + 0 + 0 against 8 at two steps: the edge of 4 + 2s is 1.6 × 5, s = 2.
+// TestStraighterEdges: 0, 5 and, a step higher, 2+s, 7+s. By hand (upper half less lower half) the steps deviate by 5 +
+// 5 = 10 in all, one level by 4 + 2s, so at the handicap of 0.3 a step, a judgement of our own, the edge is 13, s =
+// 4.5; cut into three, 5 + 0 + 0 against 8 at two steps: the edge of 4 + 2s is 1.6 × 5, s = 2.
 func TestStraighterEdges(t *testing.T) {
 	values := func(s float64) []float64 { return []float64{0, 5, 2 + s, 7 + s} }
 	for _, c := range []struct {
@@ -182,7 +196,8 @@ func TestStraighterEdges(t *testing.T) {
 	}
 }
 
-// TestCorrelations by hand: of 1 2 3 4 and 1 3 2 4 the sums of squares are 5 and 5 and that of products 4; of 1 2 3 and 1 2 9 they are 2, 38 and 8, and the ranks are the same.
+// TestCorrelations by hand: of 1 2 3 4 and 1 3 2 4 the sums of squares are 5 and 5 and that of products 4; of 1 2 3 and
+// 1 2 9 they are 2, 38 and 8, and the ranks are the same.
 func TestCorrelations(t *testing.T) {
 	for _, c := range []struct {
 		a, b            []float64
@@ -206,7 +221,8 @@ func TestTheilSen(t *testing.T) {
 		x, y []float64
 		want float64
 	}{
-		{[]float64{0, 1, 2}, []float64{0, 1, 4}, 2}, {[]float64{0, 0, 1}, []float64{0, 9, 4}, -0.5}, {[]float64{1, 1}, []float64{0, 9}, 0}, {[]float64{1}, []float64{1}, 0},
+		{[]float64{0, 1, 2}, []float64{0, 1, 4}, 2}, {[]float64{0, 0, 1}, []float64{0, 9, 4}, -0.5},
+		{[]float64{1, 1}, []float64{0, 9}, 0}, {[]float64{1}, []float64{1}, 0},
 	} {
 		if got := TheilSen(c.x, c.y); got != c.want {
 			t.Errorf("%v %v: %v, want %v", c.x, c.y, got, c.want)
@@ -214,14 +230,16 @@ func TestTheilSen(t *testing.T) {
 	}
 }
 
-// TestScatterBins: eighths of an octave from 0.1 mm on; the median's bin stands for its geometric middle. 0.1 mm itself counts as nothing, 0.2 mm begins the ninth bin, of two
-// differences the smaller is the median, and what is beyond 110/8 octaves stands in the last.
+// TestScatterBins: eighths of an octave from 0.1 mm on; the median's bin stands for its geometric middle. 0.1 mm itself
+// counts as nothing, 0.2 mm begins the ninth bin, of two differences the smaller is the median, and what is beyond
+// 110/8 octaves stands in the last.
 func TestScatterBins(t *testing.T) {
 	for _, c := range []struct {
 		differences []float64
 		octaves     float64 // from 0.1 mm to the middle of the bin; below 0 for none
 	}{
-		{nil, -1}, {[]float64{0}, -1}, {[]float64{1e-4}, -1}, {[]float64{1.01e-4}, 0.5 / 8}, {[]float64{1.99e-4}, 7.5 / 8}, {[]float64{2e-4}, 8.5 / 8}, {[]float64{4.01e-4, 2.01e-4}, 8.5 / 8},
+		{nil, -1}, {[]float64{0}, -1}, {[]float64{1e-4}, -1}, {[]float64{1.01e-4}, 0.5 / 8},
+		{[]float64{1.99e-4}, 7.5 / 8}, {[]float64{2e-4}, 8.5 / 8}, {[]float64{4.01e-4, 2.01e-4}, 8.5 / 8},
 		{[]float64{4.01e-4, 2.01e-4, 4.02e-4}, 16.5 / 8}, {[]float64{0, 0, 4.01e-4}, -1}, {[]float64{10}, 110.5 / 8},
 	} {
 		var s Scatter
@@ -238,7 +256,8 @@ func TestScatterBins(t *testing.T) {
 	}
 }
 
-// TestScatterOfNormalNoise: the deviation of independent normal readings of 2 mm comes back to within half a bin, 4.4 %.
+// TestScatterOfNormalNoise: the deviation of independent normal readings of 2 mm comes back to within half a bin, 4.4
+// %.
 func TestScatterOfNormalNoise(t *testing.T) {
 	random := rand.New(rand.NewPCG(41, 42))
 	var s Scatter

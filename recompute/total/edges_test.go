@@ -6,9 +6,10 @@ import (
 	"time"
 )
 
-// TestRolloverEdges: a fall is a rollover when what it stands for is possible, to two steps of the register (common practice: either reading may be
-// a step off). By hand: a meter of 1/64 m³/s counts 56.25 m³ an hour at the most, so with steps of 1 m³ the edge is 58.25. Without a greatest flow the
-// edge is half the modulus, which belongs to the falls.
+// TestRolloverEdges: a fall is a rollover when what it stands for is possible, to two steps of the register (common
+// practice: either reading may be a step off). By hand: a meter of 1/64 m³/s counts 56.25 m³ an hour at the most, so
+// with steps of 1 m³ the edge is 58.25. Without a greatest flow the edge is half the modulus, which belongs to the
+// falls.
 func TestRolloverEdges(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for _, c := range []struct {
@@ -31,12 +32,26 @@ func TestRolloverEdges(t *testing.T) {
 		{"no modulus known", 0, 1, 999990, 48, 0, 0, 1, 1},
 		{"the same again", 1e6, 1.0 / 64, 999990, 999990, 0, 0, 0, 1},
 	} {
-		counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, c.rollover, c.greatest, float64(c.resolution))
+		counter := NewCounter(
+			calendar(t, "UTC", 0, first),
+			math.MinInt64,
+			math.MaxInt64,
+			c.rollover,
+			c.greatest,
+			float64(c.resolution),
+		)
 		counter.Add(first.UnixNano(), c.from)
 		counter.Add(first.Add(time.Hour).UnixNano(), c.to)
 		sum, _ := counter.Volume(0)
 		if sum.Value() != c.want || counter.Rollovers != c.rollovers || len(counter.Falls) != c.falls {
-			t.Errorf("%s: %v m3, %d rollovers, %d falls; want %+v", c.name, sum.Value(), counter.Rollovers, len(counter.Falls), c)
+			t.Errorf(
+				"%s: %v m3, %d rollovers, %d falls; want %+v",
+				c.name,
+				sum.Value(),
+				counter.Rollovers,
+				len(counter.Falls),
+				c,
+			)
 		}
 	}
 }
@@ -47,13 +62,15 @@ func TestFallSaysWhatItSaw(t *testing.T) {
 	counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, 0, 0, 1)
 	later := first.Add(time.Hour).UnixNano()
 	counter.Run([]int64{first.UnixNano(), later}, []float64{523400, 12.5})
-	if len(counter.Falls) != 1 || counter.Falls[0] != (Fall{later, 523400, 12.5}) || counter.Falls[0].String() != "from 523400.000 to 12.500 m3" {
+	if len(counter.Falls) != 1 || counter.Falls[0] != (Fall{later, 523400, 12.5}) ||
+		counter.Falls[0].String() != "from 523400.000 to 12.500 m3" {
 		t.Errorf("%v", counter.Falls)
 	}
 }
 
-// TestCounterByDay: a rise is spread evenly over the time between two readings. By hand: 100 m³ from 18:00 to 04:00 are 60 before midnight and
-// 40 after it; of a period from 20:00 to 02:00 they are 40 and 20. The readings handed over one by one and in runs give the same.
+// TestCounterByDay: a rise is spread evenly over the time between two readings. By hand: 100 m³ from 18:00 to 04:00 are
+// 60 before midnight and 40 after it; of a period from 20:00 to 02:00 they are 40 and 20. The readings handed over one
+// by one and in runs give the same.
 func TestCounterByDay(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	at := func(h int) int64 { return first.Add(time.Duration(h) * time.Hour).UnixNano() }
@@ -91,8 +108,9 @@ func TestCounterByDay(t *testing.T) {
 	}
 }
 
-// TestRegisterChangeEdges: a change at the very time of a reading comes before it: that reading is the new register's. By hand, the
-// old one going from 100 to 130 and the new one from 5 to 8 are 30 and 3; a new one from 200 to 208 makes 30 and 8, and nothing of the step up.
+// TestRegisterChangeEdges: a change at the very time of a reading comes before it: that reading is the new register's.
+// By hand, the old one going from 100 to 130 and the new one from 5 to 8 are 30 and 3; a new one from 200 to 208 makes
+// 30 and 8, and nothing of the step up.
 func TestRegisterChangeEdges(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	at := func(minutes int) int64 { return first.Add(time.Duration(minutes) * time.Minute).UnixNano() }
@@ -116,14 +134,24 @@ func TestRegisterChangeEdges(t *testing.T) {
 		counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, 0, 0, 1)
 		counter.Changes = []RegisterChange{{At: c.change, Last: 130, First: c.first}}
 		counter.Run(c.times, c.register)
-		if sum, _ := counter.Volume(0); math.Abs(sum.Value()-c.want) > 1e-9 || counter.Changed != c.changed || len(counter.Falls) != 0 {
-			t.Errorf("%s: %v m3, %d changes, falls %v; want %v and %d", c.name, sum.Value(), counter.Changed, counter.Falls, c.want, c.changed)
+		if sum, _ := counter.Volume(0); math.Abs(sum.Value()-c.want) > 1e-9 || counter.Changed != c.changed ||
+			len(counter.Falls) != 0 {
+			t.Errorf(
+				"%s: %v m3, %d changes, falls %v; want %v and %d",
+				c.name,
+				sum.Value(),
+				counter.Changed,
+				counter.Falls,
+				c.want,
+				c.changed,
+			)
 		}
 	}
 }
 
-// TestChangeThatNobodyRead: by hand, the old register counts 10 up to the reading before the change, and nobody knows what it counted after that; the new one counts 8 from 112 on. It
-// stands higher than the old one did, so nothing else tells that it is another.
+// TestChangeThatNobodyRead: by hand, the old register counts 10 up to the reading before the change, and nobody knows
+// what it counted after that; the new one counts 8 from 112 on. It stands higher than the old one did, so nothing else
+// tells that it is another.
 func TestChangeThatNobodyRead(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	at := func(minutes int) int64 { return first.Add(time.Duration(minutes) * time.Minute).UnixNano() }
@@ -136,12 +164,20 @@ func TestChangeThatNobodyRead(t *testing.T) {
 			want, covered = 12+8, 90*time.Minute-1
 		}
 		if sum, got := counter.Volume(0); math.Abs(sum.Value()-want) > 1e-9 || got != int64(covered) {
-			t.Errorf("reading %+d ns from the change: %v m3 over %v, want %v over %v", late, sum.Value(), time.Duration(got), want, covered)
+			t.Errorf(
+				"reading %+d ns from the change: %v m3 over %v, want %v over %v",
+				late,
+				sum.Value(),
+				time.Duration(got),
+				want,
+				covered,
+			)
 		}
 	}
 }
 
-// TestSpanOfEveryDay: a month is the same whichever of its days is asked: March 2031 in Dublin from 1 March, 00:00 UTC, to 31 March, 23:00 UTC, as summer time has begun.
+// TestSpanOfEveryDay: a month is the same whichever of its days is asked: March 2031 in Dublin from 1 March, 00:00 UTC,
+// to 31 March, 23:00 UTC, as summer time has begun.
 func TestSpanOfEveryDay(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for d := range 31 {
@@ -153,13 +189,15 @@ func TestSpanOfEveryDay(t *testing.T) {
 	}
 }
 
-// TestClipEdges: flows of 1, 3 and 5 m³/s at 0, 100 and 200 s are a line of 1 m³/s in 50 s. The volume between a and b by hand: the mean of the
-// flows at both, times b − a. Bounds of the period lie a second before, at and after a reading, and of runs of one reading nothing is made.
+// TestClipEdges: flows of 1, 3 and 5 m³/s at 0, 100 and 200 s are a line of 1 m³/s in 50 s. The volume between a and b
+// by hand: the mean of the flows at both, times b − a. Bounds of the period lie a second before, at and after a
+// reading, and of runs of one reading nothing is made.
 func TestClipEdges(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	at := func(s int64) int64 { return first + s*1e9 }
 	for _, c := range []struct{ from, until, low, high int64 }{
-		{-1, 201, 0, 200}, {0, 200, 0, 200}, {1, 199, 1, 199}, {99, 101, 99, 101}, {100, 200, 100, 200}, {0, 100, 0, 100}, {101, 150, 101, 150}, {200, 300, 0, 0}, {-50, 0, 0, 0},
+		{-1, 201, 0, 200}, {0, 200, 0, 200}, {1, 199, 1, 199}, {99, 101, 99, 101}, {100, 200, 100, 200},
+		{0, 100, 0, 100}, {101, 150, 101, 150}, {200, 300, 0, 0}, {-50, 0, 0, 0},
 	} {
 		s := NewSeries(calendar(t, "UTC", 0, time.Unix(0, first)), at(c.from), at(c.until))
 		s.Run([]int64{at(0), at(100), at(200)}, []float64{1, 3, 5})
@@ -173,7 +211,8 @@ func TestClipEdges(t *testing.T) {
 	}
 }
 
-// TestDayEdges: readings a second before, at and after midnight at a steady 2 m³/s: every second counts once, on its own day.
+// TestDayEdges: readings a second before, at and after midnight at a steady 2 m³/s: every second counts once, on its
+// own day.
 func TestDayEdges(t *testing.T) {
 	midnight := time.Date(2031, 3, 2, 0, 0, 0, 0, time.UTC).UnixNano()
 	for _, shift := range []int64{-1, 0, 1} {
@@ -183,13 +222,21 @@ func TestDayEdges(t *testing.T) {
 		for day := range 3 {
 			want := []float64{120, 120, 0}[day]
 			if sum, covered := s.Volume(day); math.Abs(sum.Value()-want) > 1e-9 || covered != int64(want*0.5e9) {
-				t.Errorf("middle reading at %+d s, day %d: %v m3 over %d ns, want %v", shift, day, sum.Value(), covered, want)
+				t.Errorf(
+					"middle reading at %+d s, day %d: %v m3 over %d ns, want %v",
+					shift,
+					day,
+					sum.Value(),
+					covered,
+					want,
+				)
 			}
 		}
 	}
 }
 
-// TestHold: means over the interval that they end: 4 for the first 60 s, 10 for the next 30 s, whatever the first figure says.
+// TestHold: means over the interval that they end: 4 for the first 60 s, 10 for the next 30 s, whatever the first
+// figure says.
 func TestHold(t *testing.T) {
 	first := time.Date(2031, 3, 1, 23, 59, 0, 0, time.UTC).UnixNano()
 	s := NewSeries(calendar(t, "UTC", 0, time.Unix(0, first)), first, math.MaxInt64)
@@ -202,7 +249,8 @@ func TestHold(t *testing.T) {
 	}
 }
 
-// TestSumKeepsWhatRoundingLoses: 2⁵³ + 1 has no double of its own, so a plain sum of 2⁵³, 1 and −2⁵³ is 0; this one is 1, from either side and when merged.
+// TestSumKeepsWhatRoundingLoses: 2⁵³ + 1 has no double of its own, so a plain sum of 2⁵³, 1 and −2⁵³ is 0; this one is
+// 1, from either side and when merged.
 func TestSumKeepsWhatRoundingLoses(t *testing.T) {
 	const big = 1 << 53
 	for _, terms := range [][]float64{{big, 1, -big}, {1, big, -big}, {-big, 1, big}, {-big, big, 1}, {big, -big, 1}, {big, 1, 1, 1, -big, -2}} {
@@ -222,7 +270,8 @@ func TestSumKeepsWhatRoundingLoses(t *testing.T) {
 	}
 }
 
-// TestCalendarAsksBack: days asked for out of order, at their edges, are the same days; at noon of 1 to 5 March and a nanosecond beside midnight.
+// TestCalendarAsksBack: days asked for out of order, at their edges, are the same days; at noon of 1 to 5 March and a
+// nanosecond beside midnight.
 func TestCalendarAsksBack(t *testing.T) {
 	first := time.Date(2031, 3, 1, 12, 0, 0, 0, time.UTC)
 	cal := NewCalendar(time.UTC, 0, false, first.UnixNano())
