@@ -45,25 +45,42 @@ func TestLineEdges(t *testing.T) {
 	}
 }
 
-// TestLineThroughEvenDays: the intercept of an even number of days is the mean of the middle two: 6 days on y = x, of
-// which the upper three count 0.4 more, have 0.2.
-func TestLineThroughEvenDays(t *testing.T) {
-	var list []dayPair
-	for i, x := range []float64{100, 300, 140, 260, 180, 220} {
-		list = append(list, dayPair{fmt.Sprint(i), x, x + 0.4*float64(i%2)})
-	}
-	l := reconcile(list, 1)
-	rest := func(i int) float64 { return list[i].counted - l.slope*list[i].integrated }
-	var below, above int
-	for i := range list {
-		if rest(i) < l.intercept-1e-9 {
-			below++
-		} else if rest(i) > l.intercept+1e-9 {
-			above++
+// TestLineHalves: half of the days lie on either side of the line, on it the middle one of an odd number.
+func TestLineHalves(t *testing.T) {
+	for n, want := range map[int][3]int{5: {2, 1, 2}, 8: {4, 0, 4}, 9: {4, 1, 4}} {
+		var list []dayPair
+		for i := range n {
+			x := 100 + float64((i*37)%97)
+			list = append(list, dayPair{fmt.Sprint(i), x, x + math.Sin(float64(i*i+3*i))})
+		}
+		l := reconcile(list, 1)
+		var got [3]int
+		for _, p := range list {
+			switch rest := p.counted - l.slope*p.integrated - l.intercept; {
+			case rest < -1e-9:
+				got[0]++
+			case rest > 1e-9:
+				got[2]++
+			default:
+				got[1]++
+			}
+		}
+		if got != want {
+			t.Errorf("%d days: %v below, on and above the line, want %v: %+v", n, got, want, l)
 		}
 	}
-	if below != 3 || above != 3 {
-		t.Errorf("%d days below the line and %d above it: %+v", below, above, l)
+}
+
+// TestCorrectedAlready: only a site with corrections is told that they reproduce the log.
+func TestCorrectedAlready(t *testing.T) {
+	all := recompute.Misfit{Readings: 10, Within: 10}
+	none := recompute.Misfit{Readings: 10, Largest: 0.002, Logged: 100, Lane: 90, Worth: 10}
+	for n, want := range map[int]bool{0: false, 1: true} {
+		r := result(100, 100, none, all)
+		r.Log.Site.Corrections = make([]site.Correction, n)
+		if got := strings.Contains(loggedFlow(r).Sentence, "corrected already"); got != want {
+			t.Errorf("%d corrections: %v", n, got)
+		}
 	}
 }
 
@@ -312,7 +329,7 @@ func TestDryMonth(t *testing.T) {
 	m.End, m.After = second.End, volume(0)
 	m.After.Covered *= 2
 	m.Budget = &recompute.Budget{Standard: 4, Low: 4, High: 4}
-	if f := monthLimits(r)[0]; math.Abs(f.Doubt*86400-4) > 1e-9 {
+	if f := monthLimits(r)[0]; !(math.Abs(f.Doubt*86400-4) <= 1e-9) {
 		t.Errorf("%v m3 a day", f.Doubt*86400)
 	}
 }
