@@ -16,6 +16,7 @@ func TestRangesOfDimensions(t *testing.T) {
 	}{
 		{"v-notch", "angle", []any{"20 deg", "100 deg", "120 deg"}, []any{"19.9 deg", "120.1 deg"}},
 		{"rectangular", "crest_height", []any{"0.10 m", "100 m"}, []any{"0.0999 m", "100.1 m"}},
+		{"rectangular", "width", []any{"0.15 m"}, []any{"0.1499 m"}},
 		{"cipolletti", "width", []any{"0.15 m", "100 m"}, []any{"0.1499 m", "100.1 m"}},
 		{"flat-v", "cross_slope", []any{10.0, 40.0}, []any{9.99, 40.01}},
 		{"manning", "roughness", []any{0.005, 0.3}, []any{0.00499, 0.3001}},
