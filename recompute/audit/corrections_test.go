@@ -112,6 +112,8 @@ func TestCorrectionLimits(t *testing.T) {
 		{"2.001 times", func(x *recompute.Trial) { x.VolumeAfter = 200.1 }, 1},
 		{"0.501 times", func(x *recompute.Trial) { x.VolumeAfter = 50.1 }, 0},
 		{"0.5 times", func(x *recompute.Trial) { x.VolumeAfter = 50 }, 1},
+		{"no flow before or after", func(x *recompute.Trial) { x.VolumeBefore, x.VolumeAfter = 0, 0 }, 0},
+		{"flow to none", func(x *recompute.Trial) { x.VolumeAfter = 0 }, 1},
 		{"flow from none", func(x *recompute.Trial) { x.VolumeBefore = 0 }, 1},
 		{"night from 5 to 10 mm", func(x *recompute.Trial) { x.NightBefore, x.NightAfter = 0.005, 0.010 }, 0},
 		{"night from 5 to 10.1 mm", func(x *recompute.Trial) { x.NightBefore, x.NightAfter = 0.005, 0.0101 }, 1},

@@ -24,6 +24,9 @@ func TestLoopChange(t *testing.T) {
 		{"MA-1", loop(0, 0.4, 4, 20), loop(0, 0.3, 4, 20), 0.2, 0.15},
 		{"MA-2", loop(0, 0.3, 0, 20), loop(0, 0.3, 4, 20), 0.06, 0},
 		{"the same", loop(0, 0.3, 4, 20), loop(0, 0.3, 4, 20), 0.1, 0.1},
+		{"both moved, half", loop(0.1, 0.5, 4, 20), loop(0.05, 0.45, 4, 20), 0.3, 0.25},     // 12 mA
+		{"both moved, a quarter", loop(0.1, 0.5, 4, 20), loop(0.05, 0.25, 4, 20), 0.2, 0.1}, // 8 mA
+		{"other currents", loop(0.1, 0.5, 2, 18), loop(0.05, 0.25, 4, 20), 0.3, 0.125},      // 10 mA
 		{"reversed", loop(0, 0.3, 4, 20), loop(0, 0.3, 20, 4), 0.1, 0.2},
 	} {
 		alpha, beta := loopChange(nil, c.was, c.is)
