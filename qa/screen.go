@@ -63,6 +63,7 @@ const Hiding = CutOff | Capped | Surcharge | Blanking
 type Screener struct {
 	Limits   Limits
 	sorted   []float64 // memory of the median
+	seen     int       // rows that were looked at for conflicts and spikes
 	run      run
 	zero     zeroRun
 	flat     flat
@@ -80,13 +81,29 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 		ready = done + sort.Search(n-done, func(i int) bool { return w.Time[done+i] > horizon })
 		ready = max(done, min(ready, s.undecided(w)))
 	}
+	s.lookAhead(w, final)
 	for _, c := range Checks {
-		if c.run != nil {
+		if c.run != nil && c.Flag&(Conflict|Spike) == 0 {
 			c.run(s, w, done, ready)
 		}
 	}
 	w.judge(done, ready)
 	return ready
+}
+
+// lookAhead runs the two checks that others look for ahead of the rows that they decide, as far as they can be run, so
+// that nothing depends on how rows come in.
+func (s *Screener) lookAhead(w *Window, final bool) {
+	until := len(w.Time)
+	if !final && until > 0 {
+		horizon := w.Time[until-1] - s.half()
+		until = sort.Search(until, func(i int) bool { return w.Time[i] > horizon })
+	}
+	if until > s.seen {
+		s.conflicts(w, s.seen, until)
+		s.spikes(w, s.seen, until)
+		s.seen = until
+	}
 }
 
 // Forget drops rows from the front of the window that no check needs any more: all but those within a spike window
@@ -106,6 +123,7 @@ func (s *Screener) Forget(w *Window, ready int) (dropped int) {
 	s.zero.start = max(s.zero.start-dropped, 0)
 	s.run.start = max(s.run.start-dropped, 0)
 	s.run.scanned -= dropped
+	s.seen -= dropped
 	return dropped
 }
 

@@ -30,7 +30,7 @@ func reports(t *testing.T, label, text string) *recompute.Result {
 	if strings.HasSuffix(text, "/s") {
 		d = quantity.FlowDimension
 	}
-	r.Log.Site.Report.Submitted = map[string]site.Reported{label: {Volume: parse(t, text, d)}}
+	r.Site.Report.Submitted = map[string]site.Reported{label: {Volume: parse(t, text, d)}}
 	return r
 }
 
@@ -125,7 +125,7 @@ func TestReportedDaysNamed(t *testing.T) {
 			d.Label = fmt.Sprintf("2031-03-%02d", k+1)
 			d.Start, d.End = d.Start+int64(k)*int64(24*time.Hour), d.End+int64(k)*int64(24*time.Hour)
 			r.Days = append(r.Days, d)
-			r.Log.Site.Report.Submitted[d.Label] = r.Log.Site.Report.Submitted["2031-03-01"]
+			r.Site.Report.Submitted[d.Label] = r.Site.Report.Submitted["2031-03-01"]
 		}
 		f := submitted(r)[0]
 		if got := strings.Count(f.Sentence, "against 100.0 m3"); got != min(n, 5) ||
@@ -180,7 +180,7 @@ func TestAveragesRecognised(t *testing.T) {
 	} {
 		r := reports(t, "2031-03", fmt.Sprintf("%.9f L/s", c.perDay/86.4))
 		day, first := int64(24*time.Hour), r.Days[0]
-		r.Log.Site.Report.Average, r.Log.Site.Report.Complete.MostMissing = site.AverageMeasured, -1
+		r.Site.Report.Average, r.Site.Report.Complete.MostMissing = site.AverageMeasured, -1
 		for k, v := range []float64{0, 60} {
 			d := recompute.Period{
 				Label:  fmt.Sprintf("2031-03-%02d", k+2),
@@ -220,7 +220,7 @@ func TestMissingTimeEdges(t *testing.T) {
 		{"150 m3", 1, 24*time.Hour - 10*time.Minute + time.Second, Differs, "No other usual rule"},
 	} {
 		r := reports(t, "2031-03", c.text)
-		r.Statistics.PeakBefore, r.Months[0].Before.Covered, r.Log.Interval = c.peak, int64(c.covered), 10*time.Minute
+		r.Statistics.PeakBefore, r.Months[0].Before.Covered, r.Facts.Interval = c.peak, int64(c.covered), 10*time.Minute
 		if f := submitted(r)[0]; f.Verdict != c.want || !strings.Contains(f.Sentence, c.says) {
 			t.Errorf("%s: %s: %s", c.text, f.Verdict, f.Sentence)
 		}

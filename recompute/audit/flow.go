@@ -108,7 +108,7 @@ func spans(r *recompute.Result, m recompute.Misfit) string {
 // percent writes a part: 0.025 %, 3.1 %, 100 %.
 func percent(part float64) string {
 	switch v := 100 * part; {
-	case v >= 99.95:
+	case v >= 99.5:
 		return fmt.Sprintf("%.0f %%", v)
 	default:
 		return fmt.Sprintf("%.2g %%", v)

@@ -77,7 +77,7 @@ func TestCorrectedAlready(t *testing.T) {
 	none := recompute.Misfit{Readings: 10, Largest: 0.002, Logged: 100, Lane: 90, Worth: 10}
 	for n, want := range map[int]bool{0: false, 1: true} {
 		r := result(100, 100, none, all)
-		r.Log.Site.Corrections = make([]site.Correction, n)
+		r.Site.Corrections = make([]site.Correction, n)
 		if got := strings.Contains(loggedFlow(r).Sentence, "corrected already"); got != want {
 			t.Errorf("%d corrections: %v", n, got)
 		}
@@ -162,7 +162,7 @@ func TestAgreementWords(t *testing.T) {
 		m := recompute.Misfit{Readings: 100, Within: 90, Largest: 0.002, Logged: 1000, Lane: 1000}
 		c.change(&m)
 		r := result(100, 100, m, m)
-		r.Log.Interval = 10 * time.Minute
+		r.Facts.Interval = 10 * time.Minute
 		if text := agreement(r, m); !strings.Contains(text, c.says) || strings.Contains(text, c.not) {
 			t.Errorf("%s: %s", c.name, text)
 		}
@@ -179,17 +179,17 @@ func TestAgreementWords(t *testing.T) {
 func TestLimitEdges(t *testing.T) {
 	for limit, want := range map[float64]bool{99.999: true, 100: false, 100.001: false} {
 		r := limited(t, "1 m3")
-		r.Log.Site.Report.DailyVolume.SI = limit
+		r.Site.Report.DailyVolume.SI = limit
 		if f := dayLimits(r)[0]; f.Was != want {
 			t.Errorf("a day of 100 m3 beside %g: %v", limit, f.Was)
 		}
 		r = limited(t, "1 L/s")
-		r.Log.Site.Report.MonthlyMean.SI = limit / 86400
+		r.Site.Report.MonthlyMean.SI = limit / 86400
 		if f := monthLimits(r)[0]; f.Was != want {
 			t.Errorf("a month of 100 m3 a day beside %g: %v", limit, f.Was)
 		}
 		r = result(100, 100, recompute.Misfit{}, recompute.Misfit{})
-		r.Log.Site.Report.Peak = &quantity.Value{SI: limit}
+		r.Site.Report.Peak = &quantity.Value{SI: limit}
 		r.Statistics = recompute.Statistics{Peak: 100, PeakBefore: 100, PeakMost: 100}
 		if f := peakLimit(r)[0]; f.Was != want {
 			t.Errorf("a peak of 100 beside %g: %v", limit, f.Was)
@@ -197,7 +197,7 @@ func TestLimitEdges(t *testing.T) {
 	}
 	for limit, want := range map[float64]float64{79.999: 1, 80: 0, 80.001: 0} { // of days that are 80 m³ now
 		r := limited(t, "1 m3")
-		r.Log.Site.Report.DailyVolume.SI, r.Log.Site.Report.DaysOver = limit, 0.5
+		r.Site.Report.DailyVolume.SI, r.Site.Report.DaysOver = limit, 0.5
 		if f := daysOver(r, dayLimits(r))[0]; f.After != want || f.Before != 1 || !f.Was {
 			t.Errorf("days of 80 m3 beside %g: %+v", limit, f)
 		}
@@ -210,7 +210,7 @@ func TestLimitEdges(t *testing.T) {
 		), volume(
 			50,
 		)
-		r.Days, r.Log.Site.Report.DaysOver = append(r.Days, second), over
+		r.Days, r.Site.Report.DaysOver = append(r.Days, second), over
 		if f := daysOver(r, dayLimits(r))[0]; f.Was != want || f.Before != 0.5 {
 			t.Errorf("half of the days beside %g: %+v", over, f)
 		}
@@ -222,7 +222,7 @@ func TestLimitEdges(t *testing.T) {
 func TestCompletenessEdges(t *testing.T) {
 	for hours, want := range map[time.Duration]bool{18*time.Hour - 1: false, 18 * time.Hour: true, 18*time.Hour + 1: true} {
 		r := limited(t, "90 m3")
-		r.Log.Site.Report.Complete.LeastDay, r.Log.Site.Report.RulesDays, r.Log.Site.Report.DaysOver = 0.75, true, 0.5
+		r.Site.Report.Complete.LeastDay, r.Site.Report.RulesDays, r.Site.Report.DaysOver = 0.75, true, 0.5
 		r.Days[0].Before.Covered, r.Days[0].After.Covered = int64(hours), int64(hours)
 		f := dayLimits(r)[0]
 		if f.Was != want || (f.Rule != recompute.NotCounted) != want {
@@ -242,7 +242,7 @@ func TestCompletenessEdges(t *testing.T) {
 func TestPeakBounds(t *testing.T) {
 	for most, high := range map[float64]float64{0.05: 0.055, 0.06: 0.066, 0.04: 0.055} {
 		r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
-		r.Log.Site.Report.Peak = &quantity.Value{SI: 0.05}
+		r.Site.Report.Peak = &quantity.Value{SI: 0.05}
 		r.Total.Budget = &recompute.Budget{Standard: 4, Low: 4, High: 4}
 		r.Statistics = recompute.Statistics{Peak: 0.05, PeakBefore: 0.05, PeakMost: most}
 		if f := peakLimit(r)[0]; math.Abs(f.Doubt-0.005) > 1e-12 || math.Abs(f.Low-0.045) > 1e-12 ||
@@ -275,7 +275,7 @@ func TestEdgesToTheDigit(t *testing.T) {
 		}
 	}
 	r := reports(t, "2031-03", "1 m3") // exactly an interval is missing, which is told
-	r.Months[0].Before.Covered, r.Log.Interval = int64(18*time.Hour), 6*time.Hour
+	r.Months[0].Before.Covered, r.Facts.Interval = int64(18*time.Hour), 6*time.Hour
 	if text, _ := inMissingTime(r, MonthAverages{Period: &r.Months[0]}, site.Reported{Volume: quantity.Value{SI: 150}}); text == "" {
 		t.Error("an interval is missing")
 	}
@@ -331,5 +331,14 @@ func TestDryMonth(t *testing.T) {
 	m.Budget = &recompute.Budget{Standard: 4, Low: 4, High: 4}
 	if f := monthLimits(r)[0]; !(math.Abs(f.Doubt*86400-4) <= 1e-9) {
 		t.Errorf("%v m3 a day", f.Doubt*86400)
+	}
+}
+
+// TestPercentOfNearlyAll: a part that rounds to all of it is written so, and never with an exponent.
+func TestPercentOfNearlyAll(t *testing.T) {
+	for part, want := range map[float64]string{0.994: "99 %", 0.995: "100 %", 0.997: "100 %", 1: "100 %", 0.00025: "0.025 %"} {
+		if got := percent(part); got != want {
+			t.Errorf("%g: %q, want %q", part, got, want)
+		}
 	}
 }

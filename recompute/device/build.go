@@ -239,7 +239,7 @@ func (d *dimensions) points(key string) (heads, flows []float64) {
 
 // between raises an issue for a value outside low to high, unless the key has one already.
 func (d *dimensions) between(key string, v, low, high float64, expected string) {
-	if d.failed(key) || !d.has(key) || v >= low-1e-9 && v <= high+1e-9 {
+	if d.failed(key) || !d.has(key) || v >= low-1e-9*math.Abs(low) && v <= high+1e-9*math.Abs(high) {
 		return
 	}
 	d.refuse(key, fmt.Sprintf("%s %q is outside its range", key, d.text(key)), expected, "")

@@ -2,6 +2,7 @@ package device
 
 import (
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -167,6 +168,24 @@ func TestLimitsByHand(t *testing.T) {
 		for k, x := range [][2]float64{{l.Low, c.low}, {l.High, c.high}, {l.End, c.end}} {
 			if x[0] != x[1] && !(math.Abs(x[0]-x[1]) < 1e-9) {
 				t.Errorf("%s %v: limit %d is %v, by hand %v", c.kind, c.values, k, x[0], x[1])
+			}
+		}
+	}
+}
+
+// TestNothingIsNoCoefficient: what must be above 0 is refused at 0; a side contraction of just 0.10 m meets its limit whatever the residue of 1.0 - 0.8.
+func TestNothingIsNoCoefficient(t *testing.T) {
+	for _, c := range []float64{0, -1e-10} {
+		if _, issues := Build("power", map[string]any{"coefficient": c, "exponent": 1.5, "head_unit": "m", "flow_unit": "m3/s"}); len(issues) == 0 {
+			t.Errorf("a coefficient of %g was taken", c)
+		}
+	}
+	if r, issues := Build("rectangular", map[string]any{"width": "0.8 m", "channel_width": "1 m", "crest_height": "0.4 m"}); len(issues) > 0 {
+		t.Error(issues)
+	} else {
+		for _, text := range r.Describe().Advice {
+			if strings.Contains(text, "side contraction") {
+				t.Error(text)
 			}
 		}
 	}

@@ -183,7 +183,7 @@ func (r *Rectangular) Describe() Description {
 		Dimensions: []Constant{{"width", fmt.Sprintf("%.4g m", r.width)}, {"channel_width", fmt.Sprintf("%.4g m", r.channelWidth)},
 			{"crest_height", fmt.Sprintf("%.4g m", r.crestHeight)}},
 	}
-	if side := (r.channelWidth - r.width) / 2; side > 0 && side < 0.10 {
+	if side := (r.channelWidth - r.width) / 2; side > 0 && side < 0.10-1e-9 {
 		d.Advice = append(d.Advice, fmt.Sprintf("the side contraction (B-b)/2 is %.3f m; ISO 1438 asks 0 or at least 0.10 m (from memory)", side))
 	}
 	return d
