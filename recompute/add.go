@@ -2,11 +2,11 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 
 	"retotal/ingest/reading"
 	"retotal/qa"
 	"retotal/recompute/device"
+	"retotal/recompute/settings"
 	"retotal/recompute/total"
 )
 

@@ -2,11 +2,11 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/settings"
 	"retotal/recompute/total"
 )
 
@@ -34,7 +34,7 @@ type after struct {
 	brackets brackets
 	parts    parts
 	actions  map[qa.Flags]site.Action // by flag, single bits
-	drops    qa.Flags                 // flags that make a reading more than one to keep: all with another action, and drowned
+	drops    qa.Flags                 // flags that make a reading more than one to keep: all with another action, and careful
 	holdsTop bool                     // readings above the channel or the rating are held
 	bridge   int64                    // longest bridge, ns
 	last     accepted
@@ -79,6 +79,9 @@ func (a *after) begin(e *Engine) {
 	a.setUp(e)
 }
 
+// careful are the flags of readings whose flow is not simply what it shows, even where the site file keeps them.
+const careful = qa.Drowned | qa.CutOff | qa.Capped | qa.Blanking | qa.Spike
+
 func (a *after) setUp(e *Engine) {
 	a.actions = map[qa.Flags]site.Action{}
 	for _, c := range qa.Checks {
@@ -87,7 +90,7 @@ func (a *after) setUp(e *Engine) {
 			action = site.LeaveOut // gaps: nothing is put in their place
 		}
 		a.actions[c.Flag] = action
-		if action != site.Keep || c.Flag == qa.Drowned {
+		if action != site.Keep || c.Flag&careful != 0 {
 			a.drops |= c.Flag
 		}
 	}
@@ -383,9 +386,9 @@ func (a *after) join(e *Engine, i int, flow, raw float64, b settings.Bound, own 
 	switch s := &a.stretch; {
 	case e.ofIntervals(): // the figure stands for its own interval alone
 		t0 = e.opens(i)
-		a.parts.settle(e, a.intervalBridge(e, i, t0, flow))
+		a.parts.settle(a.intervalBridge(e, i, t0, flow))
 	case !a.last.any:
-		a.parts.settle(e, lost)
+		a.parts.settle(lost)
 		return 0
 	case s.leftOut, s.gap, s.dropped > 0 && t1-t0 > a.bridge:
 		a.fill(e, i, t0, flow)
@@ -464,7 +467,7 @@ func (a *after) intervalBridge(e *Engine, i int, t0 int64, flow float64) fate {
 func (a *after) fill(e *Engine, i int, t0 int64, flow float64) {
 	f, t1 := e.site.Filling, e.Time[i]
 	if f.Rule == site.FillNot || f.Rule == "" || t1-t0 > f.Limit.Nanoseconds() {
-		a.parts.settle(e, lost)
+		a.parts.settle(lost)
 		return
 	}
 	done := false
@@ -478,9 +481,9 @@ func (a *after) fill(e *Engine, i int, t0 int64, flow float64) {
 		e.fillBy(t0, w.last.flow, t1, w.flow[i], w.series.Step)
 	}
 	if done {
-		a.parts.settle(e, filled)
+		a.parts.settle(filled)
 	}
-	a.parts.settle(e, lost)
+	a.parts.settle(lost)
 }
 
 // fillBy fills the time between two readings by the rule of the site file.
@@ -530,7 +533,7 @@ func (a *after) settle(e *Engine, i int, volume float64) {
 
 // finish settles what is left after the last accepted reading.
 func (a *after) finish(e *Engine) {
-	a.parts.settle(e, lost)
+	a.parts.settle(lost)
 	for _, event := range a.stretch.events {
 		event.Effect -= a.stretch.unscreened / float64(len(a.stretch.events))
 	}

@@ -3,13 +3,13 @@ package recompute
 import (
 	"fmt"
 	"math"
-	"retotal/recompute/settings"
 	"slices"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 	"retotal/recompute/device"
+	"retotal/recompute/settings"
 )
 
 // Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty,

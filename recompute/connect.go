@@ -2,8 +2,9 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 	"sort"
+
+	"retotal/recompute/settings"
 )
 
 // end is one end of an interval between two readings that count: the reading as the log has it, and the flow that

@@ -3,10 +3,10 @@ package recompute
 import (
 	"fmt"
 	"math"
-	"retotal/recompute/settings"
 
 	"retotal/qa"
 	"retotal/recompute/device"
+	"retotal/recompute/settings"
 )
 
 // Drowned is what was made of readings taken under drowned flow.

@@ -386,3 +386,30 @@ func TestDrownedAtTheCap(t *testing.T) {
 		t.Error("open")
 	}
 }
+
+// TestKeptIsNotKnown: to keep a reading that the meter hid does not make it more than a bound, and a spike that is kept
+// carries no more than the channel. Q = 0.1 m²/s × h; the sums are worked out by hand.
+func TestKeptIsNotKnown(t *testing.T) {
+	var shown []float64 // an hour up from 10 to 40 L/s, an hour at the maximum, an hour down
+	for i := range 181 {
+		shown = append(shown, math.Min(0.040, 0.010+0.030*math.Min(float64(i), 180-float64(i))/60))
+	}
+	for _, action := range []string{"hold", "keep"} {
+		text := fmt.Sprintf("[screening]\ncapped = %q\n[settings]\nmaximum_flow = \"40 L/s\"\n", action)
+		r := run(t, siteOf(t, "flow", minutesOf(shown, "m3/s"), text+tenth))
+		near(t, action+", at least", r.Total.Lower(), 0.025*3600*2+0.040*3600)
+		if _, known := r.Total.Upper(); known || r.Total.Classes[recompute.Bounded].Covered < int64(time.Hour) {
+			t.Errorf("%s: the top is taken for known: bounded for %v", action, time.Duration(r.Total.Classes[recompute.Bounded].Covered))
+		}
+	}
+	for depth, spike := range map[string]float64{"0.5 m": 0.050, "0.899 m": 0.0899, "0.9 m": 0.090, "": 0.090} {
+		levels := repeat(0.3, 61)
+		levels[30] = 0.9
+		limit := ""
+		if depth != "" {
+			limit = "channel_depth = \"" + depth + "\"\n"
+		}
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n"+limit+tenth))
+		near(t, "spike in a channel of "+depth, r.Total.After.M3(), 0.030*3600+(spike-0.030)*60)
+	}
+}

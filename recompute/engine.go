@@ -8,13 +8,13 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 	"slices"
 	"sort"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/settings"
 	"retotal/recompute/total"
 )
 

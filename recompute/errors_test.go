@@ -7,7 +7,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	timeline "retotal/recompute/settings"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,6 +16,7 @@ import (
 	"retotal/ingest"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	timeline "retotal/recompute/settings"
 )
 
 // The set-up errors of this file are those of a list of 41, by number; figures called SIM are of an invented month, computed apart from this program:

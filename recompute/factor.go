@@ -2,9 +2,9 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 
 	"retotal/ingest/reading"
+	"retotal/recompute/settings"
 )
 
 // Factor is the one number by which a lane's flows must be multiplied to agree with most of the logged ones.

@@ -2,8 +2,9 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 	"slices"
+
+	"retotal/recompute/settings"
 )
 
 // Rules for spans of readings that disagree, common practice.

@@ -3,10 +3,11 @@ package recompute
 import (
 	"math"
 	"math/rand/v2"
-	"retotal/recompute/settings"
 	"runtime"
 	"slices"
 	"sync"
+
+	"retotal/recompute/settings"
 )
 
 // mostSampled is how many readings a Monte Carlo check takes: ten years of one-minute readings.

@@ -84,7 +84,7 @@ func (p *parts) run(e *Engine, low, high int) {
 // join takes in the step from the last accepted reading to row i.
 func (p *parts) join(e *Engine, i int, t0 int64, raw float64) {
 	a := &e.after
-	p.settle(e, joined)
+	p.settle(joined)
 	kept, free := e.keptAt(i), raw
 	if e.free != nil {
 		free = e.free[i]
@@ -118,7 +118,7 @@ func (p *parts) pend(e *Engine, i int) {
 		e.connect(e.corrected, e.endAt(i-1, e.keptAt(i-1)), e.endAt(i, e.keptAt(i)), settings.MeterRate, add(ofKept, 0))
 	}
 	if a.hopeless(e, e.Time[i]) {
-		p.settle(e, lost)
+		p.settle(lost)
 	}
 }
 
@@ -134,7 +134,7 @@ func (a *after) hopeless(e *Engine, now int64) bool {
 }
 
 // settle gives the pieces of a stretch to where they belong.
-func (p *parts) settle(_ *Engine, f fate) {
+func (p *parts) settle(f fate) {
 	for _, x := range p.pending {
 		switch {
 		case x.kind == ofBefore && f == lost:
@@ -185,7 +185,7 @@ func (b *beside) step(e *Engine, i int, t0 int64) {
 	b.still.Step(t0, b.last[1], e.Time[i], e.beforeFlow[i])
 }
 
-// effect is what the source changes of before on a day, in volume.
+// volumes are what the source changes of before on a day, in volume.
 func (b *beside) volumes(day int) (moved, still Volume) {
 	moved.Sum, moved.Covered = b.series.Volume(day)
 	still.Sum, still.Covered = b.still.Volume(day)

@@ -3,11 +3,11 @@ package recompute
 import (
 	"fmt"
 	"math"
-	"retotal/recompute/settings"
 	"strings"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/recompute/settings"
 )
 
 // usualUncertainty is what a tape or staff reading over a weir is taken to be good for where a visit does not say (95

@@ -3,12 +3,12 @@ package recompute
 import (
 	"fmt"
 	"math"
-	"retotal/recompute/settings"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/settings"
 	"retotal/recompute/total"
 )
 

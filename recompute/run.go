@@ -3,11 +3,11 @@ package recompute
 import (
 	"context"
 	"fmt"
-	"retotal/recompute/settings"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/recompute/settings"
 )
 
 // Options say what a run finds out beside the totals.

@@ -2,10 +2,10 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/settings"
 	"retotal/recompute/stat"
 )
 

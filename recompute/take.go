@@ -2,11 +2,11 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 	"slices"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/recompute/settings"
 	"retotal/recompute/total"
 )
 

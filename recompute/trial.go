@@ -3,12 +3,12 @@ package recompute
 import (
 	"fmt"
 	"math"
-	"retotal/recompute/settings"
 	"slices"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/settings"
 )
 
 // Trial is what a correction makes of the readings in its span, for a judgement whether a structure allows it: heads by

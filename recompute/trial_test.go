@@ -3,11 +3,11 @@ package recompute
 import (
 	"math"
 	"math/rand/v2"
-	"retotal/recompute/settings"
 	"slices"
 	"testing"
 
 	"retotal/ingest/site"
+	"retotal/recompute/settings"
 )
 
 // TestHeadTally: the median of any heads is that of a sorted list to 0.2 %, and exact in millimetres; counts are those of a plain loop.

@@ -2,9 +2,9 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 
 	"retotal/ingest/site"
+	"retotal/recompute/settings"
 )
 
 // Sureness is where a figure stands beside a limit.

@@ -2,12 +2,12 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 	"testing"
 	"time"
 
 	"retotal/ingest/reading"
 	"retotal/recompute/device"
+	"retotal/recompute/settings"
 )
 
 // TestJudge: at a limit is not above it; a range that straddles it cannot be told; no upper bound leaves only what is

@@ -3,11 +3,11 @@ package recompute
 import (
 	"cmp"
 	"math"
-	"retotal/recompute/settings"
 	"slices"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/recompute/settings"
 )
 
 // Residual is what a visit found beside what the log says at that time, as a head under either lane: lane − visit.

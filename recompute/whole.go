@@ -3,12 +3,12 @@ package recompute
 import (
 	"cmp"
 	"math"
-	"retotal/recompute/settings"
 	"slices"
 	"time"
 
 	"retotal/ingest/reading"
 	"retotal/qa"
+	"retotal/recompute/settings"
 )
 
 // Some things only the whole record shows: whether a meter that logs levels stops at its maximum head, and whether an
@@ -24,7 +24,7 @@ type Whole struct {
 // stay is a run of readings at one end of what the meter shows.
 type stay struct {
 	from, until     int64   // first and last reading
-	entered, left   float64 // m, change of the head on the way in and out; 0 where there is no reading beside
+	entered, left   float64 // m, change of the head on the way in and out; NaN where there is no reading beside
 	low             bool    // at the end of little flow
 	spiked          bool    // every reading of it was a spike
 	hidden          bool    // every reading of it hides what flowed; a zero need not

@@ -2,9 +2,9 @@ package recompute
 
 import (
 	"math"
-	"retotal/recompute/settings"
 
 	"retotal/ingest/reading"
+	"retotal/recompute/settings"
 )
 
 // Witness compares the logged flow with the flow that each lane's settings give, reading by reading.
