@@ -2,7 +2,7 @@ package ingest
 
 import (
 	"cmp"
-	"context"
+	"iter"
 	"slices"
 	"sort"
 
@@ -25,9 +25,9 @@ type stream struct {
 // merger joins the streams of all files. Files wait closed until the merge comes to their first reading.
 type merger struct {
 	log     *Log
-	waiting []*File // in the order of their first readings
+	stopped func() error // of the context
+	waiting []*File      // in the order of their first readings
 	open    []*stream
-	use     func(*reading.Batch) error
 	closed  int64 // bytes of files that are done
 	merged  reading.Batch
 	codes   codes
@@ -38,45 +38,54 @@ type merger struct {
 // mergedRows is the size of the batches that a row-by-row merge makes.
 const mergedRows = 1 << 14
 
+// close ends the reading of all files, wherever it stands.
 func (m *merger) close() {
 	for _, s := range m.open {
 		if s.source != nil {
 			s.source.Close()
 		}
 	}
+	m.open = nil
 }
 
-// run passes everything on. Files that are out of order come first: only when they are open is their earliest reading
-// known.
-func (m *merger) run(ctx context.Context) error {
+// ordered is all readings in the order of time; an error is the last thing that comes.
+func (m *merger) ordered() iter.Seq2[*reading.Batch, error] {
+	return func(yield func(*reading.Batch, error) bool) {
+		err := m.openDisordered()
+		for err == nil {
+			var b *reading.Batch
+			if b, err = m.nextBatch(); err == nil && !yield(b, nil) {
+				return
+			}
+		}
+		if !eof(err) {
+			yield(nil, err)
+		}
+	}
+}
+
+// openDisordered opens the files that are out of order: only when they are open is their earliest reading known.
+func (m *merger) openDisordered() error {
 	slices.SortStableFunc(m.waiting, func(a, b *File) int { return b.rank() - a.rank() })
 	for len(m.waiting) > 0 && m.waiting[0].Disorder != inOrder {
 		if err := m.openNext(); err != nil {
 			return err
 		}
 	}
-	for {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		b, err := m.nextBatch()
-		if err != nil {
-			return err
-		}
-		if b == nil {
-			return m.flush()
-		}
-		if err := m.unique(b); err != nil {
-			return err
-		}
-	}
+	return nil
 }
 
 // nextBatch returns the next readings in order of time: a whole batch of one file when no other file has readings among
-// them, else rows of several files merged. Nil is the end.
+// them, else rows of several files merged; errEnd after the last.
 func (m *merger) nextBatch() (*reading.Batch, error) {
-	if err := m.refill(); err != nil || len(m.open) == 0 {
+	if err := m.stopped(); err != nil {
 		return nil, err
+	}
+	if err := m.refill(); err != nil {
+		return nil, err
+	}
+	if len(m.open) == 0 {
+		return nil, errEnd
 	}
 	s := m.earliest()
 	until := int64(1<<63 - 1) // first reading of the other files
@@ -261,8 +270,12 @@ func sortRows(b *reading.Batch) *reading.Batch {
 	return out
 }
 
-// fetch reads one batch as instants and counts its rows.
+// fetch reads one batch as instants and counts its rows, unless the context has ended: a file that is sorted is read
+// whole before any of it is passed on.
 func (m *merger) fetch(s *stream) (*reading.Batch, error) {
+	if err := m.stopped(); err != nil {
+		return nil, err
+	}
 	b, err := s.source.Next()
 	if eof(err) && s.clock != nil {
 		if b = s.clock.flush(); b != nil {

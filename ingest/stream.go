@@ -2,16 +2,13 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
-	"os"
-	"path/filepath"
+	"iter"
 	"slices"
-	"sort"
-	"strings"
 	"sync/atomic"
 	"time"
 
@@ -50,7 +47,8 @@ const (
 
 // String says in words what was done about the order of rows; "" for nothing.
 func (d Disorder) String() string {
-	return [...]string{"", "rows are somewhat out of order and were sorted on the way", "rows are far out of order and were sorted in memory"}[d]
+	return [...]string{"", "rows are somewhat out of order and were sorted on the way",
+		"rows are far out of order and were sorted in memory"}[d]
 }
 
 // rank orders files by when they must be opened.
@@ -60,7 +58,8 @@ func (f *File) rank() int { return min(int(f.Disorder), 1) }
 func (f *File) Decisions() []reading.Decision {
 	list := f.decisions()
 	if text := f.Disorder.String(); text != "" {
-		list = append(list, reading.Decision{Subject: "order", Found: text, Because: "a row is earlier than one before it"})
+		why := "a row is earlier than one before it"
+		list = append(list, reading.Decision{Subject: "order", Found: text, Because: why})
 	}
 	return list
 }
@@ -94,7 +93,7 @@ type Log struct {
 	Files   []*File
 	Account Account
 	reading.Facts
-	Hashed bool // take the SHA-256 of each file while it is read, for the record; set before Each
+	Hashed bool // take the SHA-256 of each file while it is read, for the record; set before Batches
 	read   atomic.Int64
 }
 
@@ -111,150 +110,6 @@ func (l *Log) Known() *reading.Facts { return &l.Facts }
 
 // Position returns how many bytes have been read, for a progress display.
 func (l *Log) Position() int64 { return l.read.Load() }
-
-// Inspect finds the files of a site and how each is written.
-func Inspect(s *site.Site) (*Log, problem.List) {
-	names, problems := expand(s)
-	l := &Log{Site: s, Facts: reading.Facts{Clock: s.Log.Clock.Location}}
-	for _, name := range names {
-		f, bad := inspectFile(name, s)
-		if bad != nil {
-			problems.Add(bad)
-			continue
-		}
-		l.Files = append(l.Files, f)
-	}
-	if len(problems) > 0 {
-		return nil, problems
-	}
-	l.findInterval()
-	for _, f := range l.Files {
-		for q, r := range f.start.Resolution {
-			l.Resolution[q] = max(l.Resolution[q], r)
-		}
-	}
-	for _, f := range l.Files { // needs the interval
-		one := reading.Batch{Time: []int64{f.raw}, Line: []int32{1}}
-		l.correctTimes(&one, f.raw)
-		f.first = one.Time[0]
-	}
-	sort.SliceStable(l.Files, func(i, j int) bool { return l.Files[i].first < l.Files[j].first })
-	for q := range l.Has {
-		l.Has[q] = s.Log.Reads(reading.Quantity(q))
-	}
-	return l, nil
-}
-
-// findInterval takes the longest of the files' intervals, and the gap limit that follows from it.
-func (l *Log) findInterval() {
-	l.Interval = 0
-	for _, f := range l.Files {
-		l.Interval = max(l.Interval, time.Duration(f.start.Interval))
-	}
-	if l.GapLimit = l.Site.Log.GapLimit; l.GapLimit == 0 {
-		l.GapLimit = 3 * max(l.Interval, time.Second)
-	}
-}
-
-// expand turns the patterns of the site file into file names, each once, sorted within a pattern.
-func expand(s *site.Site) (names []string, problems problem.List) {
-	for _, pattern := range s.Log.Files {
-		path := filepath.FromSlash(pattern)
-		if !filepath.IsAbs(path) {
-			path = filepath.Join(s.Folder, path)
-		}
-		found, err := filepath.Glob(path)
-		if err != nil {
-			problems.Add(problem.At(s.Places["log.files"], fmt.Sprintf("log.files pattern %q cannot be read", pattern), "a name with * or ?", ""))
-			continue
-		}
-		if len(found) == 0 {
-			problems.Add(problem.At(s.Places["log.files"], fmt.Sprintf("log.files %q: there is no such file (%s)", pattern, path), "a log beside the site file", "paths are relative to the site file"))
-		}
-		for _, name := range found {
-			for _, file := range within(name) {
-				if !slices.Contains(names, file) {
-					names = append(names, file)
-				}
-			}
-		}
-	}
-	return names, problems
-}
-
-// logEndings are those of the files that are taken from a folder.
-var logEndings = []string{".csv", ".txt", ".csv.gz", ".csv.zst", ".parquet"}
-
-// within returns the logs in a folder and the folders below it, in the order of their paths; a file is itself.
-func within(name string) (files []string) {
-	if info, err := os.Stat(name); err != nil || !info.IsDir() {
-		return []string{name}
-	}
-	filepath.WalkDir(name, func(path string, entry fs.DirEntry, err error) error {
-		if err == nil && !entry.IsDir() && slices.ContainsFunc(logEndings, func(e string) bool { return strings.HasSuffix(strings.ToLower(path), e) }) {
-			files = append(files, path)
-		}
-		return nil // folders that cannot be read hold no logs for us
-	})
-	if len(files) == 0 {
-		return []string{name} // and the message says that it cannot be opened
-	}
-	return files
-}
-
-func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
-	f := &File{Name: name}
-	info, err := os.Stat(name)
-	if err != nil || info.IsDir() {
-		return nil, problem.At(problem.Place{File: name}, "the log cannot be opened", "a file, or a folder with .csv, .csv.gz, .csv.zst, .txt or .parquet files", "")
-	}
-	f.Size = info.Size()
-	var bad *problem.Problem
-	if parquetlog.IsParquet(name) {
-		if f.Parquet, bad = parquetlog.Inspect(name, &s.Log); bad == nil {
-			f.setStart(f.Parquet.Start(), s)
-		}
-	} else if f.CSV, bad = csvlog.Inspect(name, &s.Log); bad == nil {
-		f.setStart(f.CSV.Start(), s)
-	}
-	if bad != nil {
-		return nil, bad
-	}
-	return f, nil
-}
-
-// setStart takes in what the beginning of the file shows.
-func (f *File) setStart(start reading.Start, s *site.Site) {
-	f.start, f.raw = start, start.First
-	if !start.Absolute {
-		if instants, n := s.Log.Clock.Resolve(f.raw); n > 0 {
-			f.raw = instants[0]
-		}
-	}
-}
-
-// source is one open log file.
-type source interface {
-	Next() (*reading.Batch, error)
-	Sum() (sha256 string, size int64)
-	Position() int64
-	Close() error
-}
-
-func (f *File) open(log *site.Log, hashed bool) (source, *problem.Problem) {
-	if f.Parquet != nil {
-		return nonNil(parquetlog.Open(f.Name, f.Parquet, hashed))
-	}
-	return nonNil(csvlog.Open(f.Name, f.CSV, log, hashed))
-}
-
-// nonNil keeps a nil reader from becoming an interface that is not nil.
-func nonNil[S source](s S, bad *problem.Problem) (source, *problem.Problem) {
-	if bad != nil {
-		return nil, bad
-	}
-	return s, nil
-}
 
 // disorder is the error of a file whose rows turn out not to be in the order of time.
 type disorder struct {
@@ -274,30 +129,54 @@ type relearned struct{ file *File }
 
 func (r relearned) Error() string { return r.file.Name + ": its interval is another" }
 
-// Each streams all readings in the order of time, each time once, to the function that start returns. That a file's
-// first rows misled, or that its rows are out of order, is found only on the way; then how the file is read is decided
-// anew and everything begins again, with a new call of start.
-func (l *Log) Each(ctx context.Context, start func() func(*reading.Batch) error) error {
-	for {
-		err := l.pass(ctx, start())
-		var m misled
-		var d disorder
-		var r relearned
-		switch {
-		case errors.As(err, &r):
-			l.findInterval()
-			err = nil
-		case errors.As(err, &m):
-			err = l.settle(m.file)
-		case errors.As(err, &d):
-			err = l.reorder(d)
-		default:
-			return err
+// Batches is one reading of the log: all readings in the order of time, each time once. A batch is valid until the next
+// one; an error is the last thing that comes. That a file's first rows misled, or that its rows are out of order, is
+// found only on the way; then the error is reading.ErrAgain, and the next call of Batches reads by what was learned.
+func (l *Log) Batches(ctx context.Context) iter.Seq2[*reading.Batch, error] {
+	return func(yield func(*reading.Batch, error) bool) {
+		m := l.begin(ctx)
+		defer m.close()
+		for b, err := range m.unique(m.ordered()) {
+			if err != nil {
+				m.close() // what there is to learn may take another look at the file
+				yield(nil, l.learn(err))
+				return
+			}
+			if m.within(b) && !yield(b, nil) {
+				return
+			}
 		}
-		if err != nil {
-			return err
+		if err := l.conclude(&m.codes); err != nil {
+			yield(nil, err)
 		}
 	}
+}
+
+// begin forgets the account of an earlier reading and starts a new one.
+func (l *Log) begin(ctx context.Context) *merger {
+	l.Account = Account{}
+	l.From, l.Till = 0, 0
+	l.read.Store(0)
+	return &merger{log: l, stopped: ctx.Err, waiting: slices.Clone(l.Files), codes: newCodes(l)}
+}
+
+// learn takes in what an error of reading tells of how a file must be read, and returns reading.ErrAgain then; any
+// other error stays what it is.
+func (l *Log) learn(err error) error {
+	var m misled
+	var d disorder
+	var r relearned
+	switch {
+	case errors.As(err, &r):
+		l.findInterval()
+	case errors.As(err, &m):
+		return cmp.Or(l.settle(m.file), reading.ErrAgain)
+	case errors.As(err, &d):
+		return cmp.Or(l.reorder(d), reading.ErrAgain)
+	default:
+		return err
+	}
+	return reading.ErrAgain
 }
 
 // settle decides anew how a CSV file is written, from all its rows.
@@ -320,28 +199,21 @@ func (l *Log) reorder(d disorder) error {
 	return nil
 }
 
-// pass is one attempt of Each.
-func (l *Log) pass(ctx context.Context, use func(*reading.Batch) error) error {
-	l.Account = Account{}
-	l.From, l.Till = 0, 0
-	l.read.Store(0)
-	m := &merger{log: l, waiting: slices.Clone(l.Files), use: use, codes: newCodes(l)}
-	defer m.close()
-	if err := m.run(ctx); err != nil {
-		return err
-	}
+// conclude finds what only the whole log shows to be wrong.
+func (l *Log) conclude(c *codes) error {
 	if err := l.Account.balance(); err != nil {
 		return err
 	}
 	if mixed := l.Account.Rejected[reading.MixedDates]; mixed > 0 {
 		e := l.Account.example(reading.MixedDates)
-		return problem.At(problem.Place{File: e.File, Line: e.Line}, fmt.Sprintf("this date, as in %d rows, only makes sense in the other order of day and month", mixed),
+		return problem.At(problem.Place{File: e.File, Line: e.Line},
+			fmt.Sprintf("this date, as in %d rows, only makes sense in the other order of day and month", mixed),
 			"one order in the whole file", "check log.date_order, or split the file where the order changes")
 	}
 	if l.Account.Used == 0 {
 		return l.nothingUsed()
 	}
-	return m.codes.found()
+	return c.found()
 }
 
 // example returns the first example of a reason.
@@ -359,14 +231,17 @@ func (l *Log) nothingUsed() error {
 	a := &l.Account
 	place := problem.Place{File: l.Files[0].Name}
 	if a.Read == a.OutOfPeriod {
-		return problem.At(place, fmt.Sprintf("all %d rows are outside report.from to report.until", a.Read), "readings in the period", "")
+		return problem.At(place, fmt.Sprintf("all %d rows are outside report.from to report.until", a.Read),
+			"readings in the period", "")
 	}
 	e := Example{Line: 0, Reason: "unknown"}
 	if len(a.Examples) > 0 {
 		e = a.Examples[0]
 		place = problem.Place{File: e.File, Line: e.Line}
 	}
-	return problem.At(place, fmt.Sprintf("no row of the log can be used: %d read, %d rejected, the first because its %s: %q", a.Read, a.RejectedRows(), e.Reason, e.Text),
+	return problem.At(place,
+		fmt.Sprintf("no row of the log can be used: %d read, %d rejected, the first because its %s: %q",
+			a.Read, a.RejectedRows(), e.Reason, e.Text),
 		"at least one reading", "check log.columns and the units")
 }
 

@@ -37,24 +37,31 @@ func stamps(t *testing.T, zone, more string, files map[string]string) (got []str
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	l, problems = Inspect(s)
+	l, problems = Open(s)
 	if err := problems.Err(); err != nil {
 		return nil, nil, err
 	}
-	err = l.Each(context.Background(), func() func(*reading.Batch) error {
-		got = nil
-		return func(b *reading.Batch) error {
-			for i, at := range b.Time {
-				text := fmt.Sprintf("%s %g", s.Log.Clock.Format(at)[5:16], b.Value[reading.Level][i])
-				if b.Conflict != nil && b.Conflict[i] {
-					text += "!"
-				}
-				got = append(got, text)
-			}
-			return nil
-		}
-	})
+	for err = reading.ErrAgain; errors.Is(err, reading.ErrAgain); {
+		got, err = written(l)
+	}
 	return got, l, err
+}
+
+// written is one reading of a log, in words.
+func written(l *Log) (got []string, err error) {
+	for b, err := range l.Batches(context.Background()) {
+		if err != nil {
+			return got, err
+		}
+		for i, at := range b.Time {
+			text := fmt.Sprintf("%s %g", l.Site.Log.Clock.Format(at)[5:16], b.Value[reading.Level][i])
+			if b.Conflict != nil && b.Conflict[i] {
+				text += "!"
+			}
+			got = append(got, text)
+		}
+	}
+	return got, nil
 }
 
 // TestMerge: files of a site become one stream in the order of time, each time once, whatever their overlap and order.
@@ -160,13 +167,15 @@ func TestCancel(t *testing.T) {
 		t.Fatal(err)
 	}
 	s, _ := site.Parse(filepath.Join(dir, "site.toml"), []byte("id=\"a\"\n[log]\nfiles=[\"a.csv\"]\ntime_zone=\"UTC\"\n[log.columns]\ntime=\"Time\"\nlevel=\"Level\"\n[settings.device]\nkind=\"v-notch\"\nangle=\"90 deg\"\n"))
-	l, problems := Inspect(s)
+	l, problems := Open(s)
 	if len(problems) > 0 {
 		t.Fatal(problems)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	err := l.Each(ctx, func() func(*reading.Batch) error { return func(*reading.Batch) error { return nil } })
+	var err error
+	for _, err = range l.Batches(ctx) {
+	}
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("%v", err)
 	}

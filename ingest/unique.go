@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"io"
+	"iter"
 	"path/filepath"
 	"sort"
 
@@ -14,25 +15,50 @@ var errEnd = io.EOF
 
 // unique drops the second and later readings of one time: equal ones are repetitions; others are conflicts, and the
 // reading that stays is marked. The last reading is kept back until it is known what follows it, so that the result
-// does not depend on where batches end. Then the readings of the period are passed on.
-func (m *merger) unique(b *reading.Batch) error {
-	start := 0
-	if m.held != nil {
-		for start < b.Len() && b.Time[start] == m.held.Time[0] {
-			m.compare(m.held, 0, b, start)
-			start++
+// does not depend on where batches end.
+func (m *merger) unique(readings iter.Seq2[*reading.Batch, error]) iter.Seq2[*reading.Batch, error] {
+	return func(yield func(*reading.Batch, error) bool) {
+		for b, err := range readings {
+			if err != nil {
+				yield(nil, err)
+				return
+			}
+			start := m.likeHeld(b)
+			if m.held != nil && start == b.Len() {
+				continue
+			}
+			if m.held != nil && !yield(m.held, nil) {
+				return
+			}
+			n := m.compact(b, start)
+			m.hold(b, n)
+			if b.Slice(start, n); !yield(b, nil) {
+				return
+			}
 		}
-		if start == b.Len() {
-			return nil
-		}
-		if err := m.pass(m.held); err != nil {
-			return err
+		if m.held != nil {
+			yield(m.held, nil)
 		}
 	}
-	n := start
+}
+
+// likeHeld accounts for the readings at the beginning of a batch that have the time of the one kept back, and returns
+// how many they are.
+func (m *merger) likeHeld(b *reading.Batch) (n int) {
+	for m.held != nil && n < b.Len() && b.Time[n] == m.held.Time[0] {
+		m.compare(m.held, 0, b, n)
+		n++
+	}
+	return n
+}
+
+// compact drops repetitions and conflicts among the readings of a batch from start on, and returns where the last one
+// stands then.
+func (m *merger) compact(b *reading.Batch, start int) (n int) {
 	if b.Rising {
-		n = max(b.Len()-1, 0)
+		return max(b.Len()-1, 0)
 	}
+	n = start
 	for i := n + 1; i < b.Len(); i++ {
 		if b.Time[i] == b.Time[n] {
 			m.compare(b, n, b, i)
@@ -42,9 +68,7 @@ func (m *merger) unique(b *reading.Batch) error {
 			b.Keep(n, i)
 		}
 	}
-	m.hold(b, n)
-	b.Slice(start, n)
-	return m.pass(b)
+	return n
 }
 
 // hold copies reading i, to be passed on later.
@@ -59,14 +83,6 @@ func (m *merger) hold(b *reading.Batch, i int) {
 	m.held = &m.passed
 }
 
-// flush passes on the reading that was kept back, at the end of the log.
-func (m *merger) flush() error {
-	if m.held == nil {
-		return nil
-	}
-	return m.pass(m.held)
-}
-
 // compare accounts for reading j, of the time of reading i that stays.
 func (m *merger) compare(stays *reading.Batch, i int, b *reading.Batch, j int) {
 	if stays.Same(i, b, j) {
@@ -75,16 +91,17 @@ func (m *merger) compare(stays *reading.Batch, i int, b *reading.Batch, j int) {
 	}
 	file, line := stays.Place(i)
 	other, number := b.Place(j)
-	m.log.Account.conflict(Example{m.log.Files[other].Name, int(number), "conflicting", fmt.Sprintf("same time and other values than line %d of %s", line, filepath.Base(m.log.Files[file].Name))})
+	m.log.Account.conflict(Example{m.log.Files[other].Name, int(number), "conflicting",
+		fmt.Sprintf("same time and other values than line %d of %s", line, filepath.Base(m.log.Files[file].Name))})
 	if stays.Conflict == nil {
 		stays.Conflict = make([]bool, stays.Len())
 	}
 	stays.Conflict[i] = true
 }
 
-// pass hands on the readings of the reporting period, and those so close to it that a total is integrated up to its
-// bounds, and counts them.
-func (m *merger) pass(b *reading.Batch) error {
+// within narrows a batch to the readings of the reporting period, and those so close to it that a total is integrated
+// up to its bounds, and counts them; it reports whether there are any.
+func (m *merger) within(b *reading.Batch) bool {
 	low, high := 0, b.Len()
 	period := m.log.Site.Report
 	margin := m.log.GapLimit.Nanoseconds()
@@ -97,7 +114,7 @@ func (m *merger) pass(b *reading.Batch) error {
 	a := &m.log.Account
 	a.OutOfPeriod += b.Len() - (high - low)
 	if low == high {
-		return nil
+		return false
 	}
 	b.Slice(low, high)
 	if a.Used == 0 {
@@ -106,7 +123,7 @@ func (m *merger) pass(b *reading.Batch) error {
 	a.Used += high - low
 	m.log.Till = b.Time[b.Len()-1]
 	a.states(b)
-	return m.use(b)
+	return true
 }
 
 // states counts absent and illegible values.

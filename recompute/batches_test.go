@@ -7,7 +7,6 @@ import (
 	"testing"
 
 	"retotal/ingest"
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
 
@@ -18,34 +17,30 @@ func TestAnyBatchGivesOneResult(t *testing.T) {
 		t.Fatal(err)
 	}
 	plan, _ := newPlan(s, nil, true)
-	log, problems := ingest.Inspect(s)
+	log, problems := ingest.Open(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
 	random := rand.New(rand.NewPCG(15, 16))
 	var want string
 	for round := range 40 {
-		var engine *Engine
-		err := log.Each(context.Background(), func() func(*reading.Batch) error {
-			engine = newEngine(log.Known(), s, plan, nil)
-			return func(b *reading.Batch) error {
-				for low := 0; low < b.Len(); {
-					high := b.Len()
-					if round > 0 {
-						high = min(high, low+1+random.IntN(200))
-					}
-					part := *b
-					part.Slice(low, high)
-					if err := engine.add(&part); err != nil {
-						return err
-					}
-					low = high
-				}
-				return nil
+		engine := newEngine(log.Known(), s, plan, nil)
+		for b, err := range log.Batches(context.Background()) {
+			if err != nil {
+				t.Fatal(err)
 			}
-		})
-		if err != nil {
-			t.Fatal(err)
+			for low := 0; low < b.Len(); {
+				high := b.Len()
+				if round > 0 {
+					high = min(high, low+1+random.IntN(200))
+				}
+				part := *b
+				part.Slice(low, high)
+				if err := engine.add(&part); err != nil {
+					t.Fatal(err)
+				}
+				low = high
+			}
 		}
 		r, err := engine.finish()
 		if err != nil {

@@ -94,7 +94,7 @@ func runHashed(tb testing.TB, file string, hashed bool) *recompute.Result {
 	if err := problems.Err(); err != nil {
 		tb.Fatal(err)
 	}
-	log, problems := ingest.Inspect(s)
+	log, problems := ingest.Open(s)
 	if err := problems.Err(); err != nil {
 		tb.Fatal(err)
 	}

@@ -31,7 +31,7 @@ func runWith(t testing.TB, file string, o recompute.Options) *recompute.Result {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	l, problems := ingest.Inspect(s)
+	l, problems := ingest.Open(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}

@@ -156,7 +156,7 @@ func undo(t testing.TB, m *month, k *mistake, format string) outcome {
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}
-	l, problems := ingest.Inspect(s)
+	l, problems := ingest.Open(s)
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}

@@ -165,7 +165,7 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", m.name, err)
 	}
-	l, problems := ingest.Inspect(s)
+	l, problems := ingest.Open(s)
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", m.name, err)
 	}

@@ -2,7 +2,9 @@ package recompute
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"iter"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
@@ -26,9 +28,9 @@ type Options struct {
 type Log interface {
 	// Known is what arithmetic needs to know of the log. It may become better known while the log is read.
 	Known() *reading.Facts
-	// Each hands all rows over in the order of time. begin is called when reading begins, and again when it must begin
-	// anew.
-	Each(ctx context.Context, begin func() func(*reading.Batch) error) error
+	// Batches is one reading of all rows in the order of time. An error is the last thing that comes; after
+	// reading.ErrAgain the log must be read again, and what came before must be forgotten.
+	Batches(ctx context.Context) iter.Seq2[*reading.Batch, error]
 }
 
 // Donor is a site from which missing time is filled.
@@ -177,39 +179,56 @@ func (r *runner) pass(ctx context.Context, rows func() (func(*Rows) error, error
 // there are faults, and where it ends without these.
 const mostPasses = 4
 
-// read reads the log once.
-func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (engine *Engine, err error) {
+// read reads the log once, from its beginning again where it must be.
+func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (*Engine, error) {
 	if r.whole != nil {
 		r.plan.learn(r.site, r.whole.shown)
 	}
-	var failure error
-	err = r.log.Each(ctx, func() func(*reading.Batch) error {
-		var sink func(*Rows) error
-		if rows != nil {
-			sink, failure = rows()
+	for {
+		engine, err := r.newEngine(rows, without)
+		if err != nil {
+			return nil, err
 		}
-		engine = newEngine(r.log.Known(), r.site, r.plan, sink)
-		engine.estimate, engine.collect = r.estimate, r.estimate == nil
-		if r.whole != nil {
-			engine.whole = &Whole{stays: r.whole.stays}
+		if err = engine.addAll(r.log.Batches(ctx)); !errors.Is(err, reading.ErrAgain) {
+			return engine, err
 		}
-		if without != nil {
-			engine.rulings.passOver = without
-		}
-		if r.options.Draws > 0 {
-			engine.sampler = &sampler{}
-		}
-		return func(b *reading.Batch) error {
-			if failure != nil {
-				return failure
-			}
-			return engine.add(b)
-		}
-	})
-	if failure != nil {
-		return nil, failure
 	}
-	return engine, err
+}
+
+// newEngine is an engine for one reading of the log, and what its rows go to.
+func (r *runner) newEngine(rows func() (func(*Rows) error, error), without *int) (*Engine, error) {
+	var sink func(*Rows) error
+	if rows != nil {
+		var err error
+		if sink, err = rows(); err != nil {
+			return nil, err
+		}
+	}
+	engine := newEngine(r.log.Known(), r.site, r.plan, sink)
+	engine.estimate, engine.collect = r.estimate, r.estimate == nil
+	if r.whole != nil {
+		engine.whole = &Whole{stays: r.whole.stays}
+	}
+	if without != nil {
+		engine.rulings.passOver = without
+	}
+	if r.options.Draws > 0 {
+		engine.sampler = &sampler{}
+	}
+	return engine, nil
+}
+
+// addAll takes in all batches of a reading.
+func (e *Engine) addAll(batches iter.Seq2[*reading.Batch, error]) error {
+	for b, err := range batches {
+		if err != nil {
+			return err
+		}
+		if err := e.add(b); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings

@@ -34,7 +34,7 @@ func correctFile(t *testing.T, file string) (*Run, string) {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	log, problems := ingest.Inspect(s)
+	log, problems := ingest.Open(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}

@@ -42,7 +42,7 @@ func prepare(file string, without ...int) (*job, error) {
 		return nil, err
 	}
 	j.warnings = append(problems.Warnings(), settings.OnBounds(s)...)
-	if j.log, problems = ingest.Inspect(s); len(problems) > 0 {
+	if j.log, problems = ingest.Open(s); len(problems) > 0 {
 		return nil, problems
 	}
 	return j, nil

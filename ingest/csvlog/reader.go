@@ -65,8 +65,8 @@ func Open(file string, layout *Layout, log *site.Log, hashed bool) (*Reader, *pr
 		r.free <- &job{done: make(chan struct{}, 1)}
 	}
 	for range workers {
-		r.workers.Add(1)
-		go r.work(newParser(layout, log))
+		p := newParser(layout, log)
+		r.workers.Go(func() { r.work(p) })
 	}
 	return r, nil
 }
@@ -151,7 +151,6 @@ func newParser(l *Layout, log *site.Log) *parser {
 
 // work reads and parses blocks until there are no more.
 func (r *Reader) work(p *parser) {
-	defer r.workers.Done()
 	for {
 		select {
 		case j := <-r.free:
@@ -280,7 +279,7 @@ func (r *Reader) Unended() bool { return r.unended }
 // Position returns the stored bytes read so far; it is approximate while the reader runs.
 func (r *Reader) Position() int64 { return r.source.counter.n.Load() }
 
-// Close stops the workers.
+// Close stops the workers, wherever reading stands, and closes the file.
 func (r *Reader) Close() error {
 	close(r.quit)
 	r.workers.Wait()

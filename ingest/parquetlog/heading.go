@@ -14,7 +14,7 @@ func Heading(file string) (h *reading.Heading, bad *problem.Problem) {
 	if bad != nil {
 		return nil, bad
 	}
-	defer r.file.Close()
+	defer r.Close()
 	h = &reading.Heading{Time: -1, TimeOfDay: -1}
 	bad = guard(file, func() error {
 		s := r.parquet.MetaData().Schema

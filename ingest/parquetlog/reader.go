@@ -6,14 +6,13 @@
 package parquetlog
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
 	"math"
 	"os"
 	"slices"
+	"sync"
 	"sync/atomic"
 
 	"github.com/apache/arrow/go/v15/arrow/memory"
@@ -65,7 +64,9 @@ type Reader struct {
 	left    int64     // rows left in the group
 	row     int32
 	batch   reading.Batch
-	sum     chan string
+	hashing sync.WaitGroup
+	quit    chan struct{} // ends the hashing
+	sum     string
 	size    int64
 	read    atomic.Int64
 }
@@ -89,7 +90,7 @@ func Inspect(name string, log *site.Log) (*Layout, *problem.Problem) {
 	if bad != nil {
 		return nil, bad
 	}
-	defer r.file.Close()
+	defer r.Close()
 	if bad := guard(name, func() error { return l.plan(name, r.parquet, log) }); bad != nil {
 		return nil, bad
 	}
@@ -118,11 +119,8 @@ func Open(name string, l *Layout, hashed bool) (*Reader, *problem.Problem) {
 	if bad != nil {
 		return nil, bad
 	}
-	r.sum = make(chan string, 1)
 	if hashed {
-		go hashFile(name, r.sum)
-	} else {
-		r.sum <- ""
+		r.hashing.Go(func() { r.sum = hashFile(name, r.quit) })
 	}
 	return r, nil
 }
@@ -133,7 +131,7 @@ func open(name string, l *Layout) (*Reader, *problem.Problem) {
 	if err != nil {
 		return nil, problem.At(problem.Place{File: name}, "the file cannot be opened: "+fmt.Sprint(errors.Unwrap(err)), "", "")
 	}
-	r := &Reader{name: name, file: f, layout: l}
+	r := &Reader{name: name, file: f, layout: l, quit: make(chan struct{})}
 	if info, err := f.Stat(); err == nil {
 		r.size = info.Size()
 	}
@@ -148,65 +146,6 @@ func open(name string, l *Layout) (*Reader, *problem.Problem) {
 		return nil, bad
 	}
 	return r, nil
-}
-
-// bounded refuses memory that no log needs: damaged lengths ask the library for terabytes. Its panic is caught by
-// guard.
-type bounded struct{ memory.Allocator }
-
-// mostMemory is more than any page of a log takes.
-const mostMemory = 1 << 30
-
-func (b bounded) Allocate(size int) []byte {
-	if size < 0 || size > mostMemory {
-		panic(fmt.Sprintf("it asks for %d bytes of memory at once", size))
-	}
-	return b.Allocator.Allocate(size)
-}
-
-func (b bounded) Reallocate(size int, old []byte) []byte {
-	if size < 0 || size > mostMemory {
-		panic(fmt.Sprintf("it asks for %d bytes of memory at once", size))
-	}
-	return b.Allocator.Reallocate(size, old)
-}
-
-// hashFile sends the SHA-256 of a file, or "" when it cannot be read.
-func hashFile(name string, sum chan<- string) {
-	f, err := os.Open(name)
-	if err != nil {
-		sum <- ""
-		return
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		sum <- ""
-		return
-	}
-	sum <- hex.EncodeToString(h.Sum(nil))
-}
-
-// guard runs a call into the library and makes a problem of its error or panic.
-func guard(name string, call func() error) (bad *problem.Problem) {
-	damaged := func(what any) *problem.Problem {
-		return problem.At(problem.Place{File: name}, fmt.Sprintf("the Parquet file is damaged or of a kind that cannot be read: %v", what),
-			"a whole Parquet file", "write or copy the file again")
-	}
-	defer func() {
-		if p := recover(); p != nil {
-			bad = damaged(p)
-		}
-	}()
-	err := call()
-	var own *problem.Problem
-	switch {
-	case err == nil:
-		return nil
-	case errors.As(err, &own):
-		return own
-	}
-	return damaged(err)
 }
 
 // Next returns the next batch, valid until the next call, and io.EOF after the last.
@@ -391,14 +330,21 @@ func (r *Reader) clean(n int) bool {
 	return true
 }
 
-// Sum returns the SHA-256 of the file, "" when it was not wanted, and its size. It is called once, at the end.
-func (r *Reader) Sum() (string, int64) { return <-r.sum, r.size }
+// Sum returns the SHA-256 of the file, "" when it was not wanted, and its size. It waits for the hash.
+func (r *Reader) Sum() (string, int64) {
+	r.hashing.Wait()
+	return r.sum, r.size
+}
 
 // Position returns the share of the file that was read, in bytes.
 func (r *Reader) Position() int64 { return r.read.Load() }
 
-// Close closes the file.
-func (r *Reader) Close() error { return r.file.Close() }
+// Close closes the file, wherever reading stands, and ends the hashing.
+func (r *Reader) Close() error {
+	close(r.quit)
+	r.hashing.Wait()
+	return r.file.Close()
+}
 
 // resolution finds the decimal step, in the unit of the column, of which all values are multiples, and returns it in
 // SI; 0 when there is none down to 10⁻⁶.

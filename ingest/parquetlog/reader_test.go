@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -463,4 +464,39 @@ func BenchmarkRead(b *testing.B) {
 		}
 	}
 	b.ReportMetric(n*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
+}
+
+// TestStopped: a reader that is closed before its end leaves neither a goroutine nor an open file, though the file was
+// being hashed.
+func TestStopped(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "log.parquet")
+	write(t, name, 300_000, true, compress.Codecs.Uncompressed)
+	l, bad := Inspect(name, testLog())
+	if bad != nil {
+		t.Fatal(bad)
+	}
+	goroutines := runtime.NumGoroutine()
+	for range 20 {
+		r, bad := Open(name, l, true)
+		if bad != nil {
+			t.Fatal(bad)
+		}
+		b, err := r.Next()
+		if err != nil || b.Len() == 0 {
+			t.Fatal(err)
+		}
+		if err := r.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := r.file.Stat(); !errors.Is(err, os.ErrClosed) {
+			t.Errorf("the file is open: %v", err)
+		}
+	}
+	for range 100 { // a goroutine that is done may take a moment to go
+		if runtime.NumGoroutine() <= goroutines {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	t.Errorf("%d goroutines, %d before", runtime.NumGoroutine(), goroutines)
 }

@@ -2,6 +2,7 @@
 package reading
 
 import (
+	"errors"
 	"slices"
 
 	"retotal/ingest/quantity"
@@ -54,6 +55,10 @@ const (
 	Empty           // nothing written
 	Illegible       // something written that is not a number
 )
+
+// ErrAgain ends a reading of a log that showed too late how the log must be read: what was handed over must be
+// forgotten, and the log read again.
+var ErrAgain = errors.New("the log must be read again from its beginning")
 
 // Batch is a few ten thousand readings in columns. A reader fills it and the next call may reuse it, so
 // whoever keeps values copies them.

@@ -51,7 +51,7 @@ func runSite(t *testing.T, log, text string) *recompute.Result {
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}
-	l, problems := ingest.Inspect(s)
+	l, problems := ingest.Open(s)
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
 	}

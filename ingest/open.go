@@ -1,0 +1,167 @@
+package ingest
+
+import (
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"sort"
+	"strings"
+	"time"
+
+	"retotal/ingest/csvlog"
+	"retotal/ingest/parquetlog"
+	"retotal/ingest/problem"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+)
+
+// Open finds the files of a site and how each is written.
+func Open(s *site.Site) (*Log, problem.List) {
+	names, problems := expand(s)
+	l := &Log{Site: s, Facts: reading.Facts{Clock: s.Log.Clock.Location}}
+	for _, name := range names {
+		f, bad := inspectFile(name, s)
+		if bad != nil {
+			problems.Add(bad)
+			continue
+		}
+		l.Files = append(l.Files, f)
+	}
+	if len(problems) > 0 {
+		return nil, problems
+	}
+	l.findInterval()
+	for _, f := range l.Files {
+		for q, r := range f.start.Resolution {
+			l.Resolution[q] = max(l.Resolution[q], r)
+		}
+	}
+	for _, f := range l.Files { // needs the interval
+		one := reading.Batch{Time: []int64{f.raw}, Line: []int32{1}}
+		l.correctTimes(&one, f.raw)
+		f.first = one.Time[0]
+	}
+	sort.SliceStable(l.Files, func(i, j int) bool { return l.Files[i].first < l.Files[j].first })
+	for q := range l.Has {
+		l.Has[q] = s.Log.Reads(reading.Quantity(q))
+	}
+	return l, nil
+}
+
+// findInterval takes the longest of the files' intervals, and the gap limit that follows from it.
+func (l *Log) findInterval() {
+	l.Interval = 0
+	for _, f := range l.Files {
+		l.Interval = max(l.Interval, time.Duration(f.start.Interval))
+	}
+	if l.GapLimit = l.Site.Log.GapLimit; l.GapLimit == 0 {
+		l.GapLimit = 3 * max(l.Interval, time.Second)
+	}
+}
+
+// expand turns the patterns of the site file into file names, each once, sorted within a pattern.
+func expand(s *site.Site) (names []string, problems problem.List) {
+	for _, pattern := range s.Log.Files {
+		path := filepath.FromSlash(pattern)
+		if !filepath.IsAbs(path) {
+			path = filepath.Join(s.Folder, path)
+		}
+		found, err := filepath.Glob(path)
+		if err != nil {
+			problems.Add(problem.At(s.Places["log.files"], fmt.Sprintf("log.files pattern %q cannot be read", pattern),
+				"a name with * or ?", ""))
+			continue
+		}
+		if len(found) == 0 {
+			problems.Add(problem.At(s.Places["log.files"],
+				fmt.Sprintf("log.files %q: there is no such file (%s)", pattern, path),
+				"a log beside the site file", "paths are relative to the site file"))
+		}
+		for _, name := range found {
+			for _, file := range within(name) {
+				if !slices.Contains(names, file) {
+					names = append(names, file)
+				}
+			}
+		}
+	}
+	return names, problems
+}
+
+// logEndings are those of the files that are taken from a folder.
+var logEndings = []string{".csv", ".txt", ".csv.gz", ".csv.zst", ".parquet"}
+
+// within returns the logs in a folder and the folders below it, in the order of their paths; a file is itself.
+func within(name string) (files []string) {
+	if info, err := os.Stat(name); err != nil || !info.IsDir() {
+		return []string{name}
+	}
+	filepath.WalkDir(name, func(path string, entry fs.DirEntry, err error) error {
+		ends := func(ending string) bool { return strings.HasSuffix(strings.ToLower(path), ending) }
+		if err == nil && !entry.IsDir() && slices.ContainsFunc(logEndings, ends) {
+			files = append(files, path)
+		}
+		return nil // folders that cannot be read hold no logs for us
+	})
+	if len(files) == 0 {
+		return []string{name} // and the message says that it cannot be opened
+	}
+	return files
+}
+
+func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
+	f := &File{Name: name}
+	info, err := os.Stat(name)
+	if err != nil || info.IsDir() {
+		return nil, problem.At(problem.Place{File: name}, "the log cannot be opened",
+			"a file, or a folder with .csv, .csv.gz, .csv.zst, .txt or .parquet files", "")
+	}
+	f.Size = info.Size()
+	var bad *problem.Problem
+	if parquetlog.IsParquet(name) {
+		if f.Parquet, bad = parquetlog.Inspect(name, &s.Log); bad == nil {
+			f.setStart(f.Parquet.Start(), s)
+		}
+	} else if f.CSV, bad = csvlog.Inspect(name, &s.Log); bad == nil {
+		f.setStart(f.CSV.Start(), s)
+	}
+	if bad != nil {
+		return nil, bad
+	}
+	return f, nil
+}
+
+// setStart takes in what the beginning of the file shows.
+func (f *File) setStart(start reading.Start, s *site.Site) {
+	f.start, f.raw = start, start.First
+	if !start.Absolute {
+		if instants, n := s.Log.Clock.Resolve(f.raw); n > 0 {
+			f.raw = instants[0]
+		}
+	}
+}
+
+// source is one open log file.
+type source interface {
+	Next() (*reading.Batch, error)
+	Sum() (sha256 string, size int64)
+	Position() int64
+	Close() error
+}
+
+func (f *File) open(log *site.Log, hashed bool) (source, *problem.Problem) {
+	if f.Parquet != nil {
+		return nonNil(parquetlog.Open(f.Name, f.Parquet, hashed))
+	}
+	return nonNil(csvlog.Open(f.Name, f.CSV, log, hashed))
+}
+
+// nonNil keeps a nil reader from becoming an interface that is not nil.
+func nonNil[S source](s S, bad *problem.Problem) (source, *problem.Problem) {
+	if bad != nil {
+		return nil, bad
+	}
+	return s, nil
+}
