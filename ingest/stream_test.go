@@ -22,8 +22,8 @@ import (
 	"retotal/ingest/site"
 )
 
-// stamps streams the logs of a site in a folder of files and returns what came out, as "time value" in the site's clock, conflicts
-// marked with "!".
+// stamps streams the logs of a site in a folder of files and returns what came out, as "time value" in the site's
+// clock, conflicts marked with "!".
 func stamps(t *testing.T, zone, more string, files map[string]string) (got []string, l *Log, err error) {
 	t.Helper()
 	dir := t.TempDir()
@@ -32,7 +32,9 @@ func stamps(t *testing.T, zone, more string, files map[string]string) (got []str
 			t.Fatal(err)
 		}
 	}
-	text := fmt.Sprintf("id = \"a\"\n[log]\nfiles = [\"*.csv\"]\ntime_zone = %q\n%s\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\n", zone, more)
+	text := fmt.Sprintf("id = \"a\"\n[log]\nfiles = [\"*.csv\"]\ntime_zone = %q\n%s\n[log.columns]\ntime = \"Time\"\n"+
+		"level = { name = \"Level\", unit = \"m\" }\n[settings.device]\nkind = \"v-notch\"\n"+
+		"angle = \"90 deg\"\n", zone, more)
 	s, problems := site.Parse(filepath.Join(dir, "site.toml"), []byte(text))
 	if err := problems.Err(); err != nil {
 		t.Fatal(err)
@@ -76,23 +78,32 @@ func TestMerge(t *testing.T) {
 	}{
 		{"one after the other", map[string]string{
 			"b.csv": "Time,Level\n2031-03-01 00:02,3\n2031-03-01 00:03,4\n",
-			"a.csv": "Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:01,2\n"}, "00:00 1, 00:01 2, 00:02 3, 00:03 4", 4, 0, 0},
+			"a.csv": "Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:01,2\n"},
+			"00:00 1, 00:01 2, 00:02 3, 00:03 4", 4, 0, 0},
 		{"interleaved", map[string]string{
 			"a.csv": "Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:02,3\n",
-			"b.csv": "Time,Level\n2031-03-01 00:01,2\n2031-03-01 00:03,4\n"}, "00:00 1, 00:01 2, 00:02 3, 00:03 4", 4, 0, 0},
+			"b.csv": "Time,Level\n2031-03-01 00:01,2\n2031-03-01 00:03,4\n"},
+			"00:00 1, 00:01 2, 00:02 3, 00:03 4", 4, 0, 0},
 		{"overlap with the same rows", map[string]string{
 			"a.csv": "Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:01,2\n2031-03-01 00:02,3\n",
-			"b.csv": "Time,Level\n2031-03-01 00:01,2\n2031-03-01 00:02,3\n2031-03-01 00:03,4\n"}, "00:00 1, 00:01 2, 00:02 3, 00:03 4", 4, 2, 0},
+			"b.csv": "Time,Level\n2031-03-01 00:01,2\n2031-03-01 00:02,3\n2031-03-01 00:03,4\n"},
+			"00:00 1, 00:01 2, 00:02 3, 00:03 4", 4, 2, 0},
 		{"conflict", map[string]string{
-			"a.csv": "Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:01,2\n2031-03-01 00:01,9\n2031-03-01 00:01,2\n2031-03-01 00:02,3\n"},
+			"a.csv": "Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:01,2\n2031-03-01 00:01,9\n2031-03-01 00:01,2\n" +
+				"2031-03-01 00:02,3\n"},
 			"00:00 1, 00:01 2!, 00:02 3", 3, 1, 1},
 		{"conflict at the very end", map[string]string{
-			"a.csv": "Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:01,2\n", "b.csv": "Time,Level\n2031-03-01 00:01,9\n"}, "00:00 1, 00:01 2!", 2, 0, 1},
+			"a.csv": "Time,Level\n2031-03-01 00:00,1\n2031-03-01 00:01,2\n",
+			"b.csv": "Time,Level\n2031-03-01 00:01,9\n",
+		},
+			"00:00 1, 00:01 2!", 2, 0, 1},
 		{"out of order (TS-ORD1)", map[string]string{
-			"a.csv": "Time,Level\n2031-03-01 00:00,0\n2031-03-03 00:00,1\n2031-03-02 00:00,2\n"}, "03-01 00:00 0, 03-02 00:00 2, 03-03 00:00 1", 3, 0, 0},
+			"a.csv": "Time,Level\n2031-03-01 00:00,0\n2031-03-03 00:00,1\n2031-03-02 00:00,2\n"},
+			"03-01 00:00 0, 03-02 00:00 2, 03-03 00:00 1", 3, 0, 0},
 		{"out of order over two files", map[string]string{
 			"a.csv": "Time,Level\n2031-03-01 00:05,5\n2031-03-01 00:01,1\n2031-03-01 00:03,3\n",
-			"b.csv": "Time,Level\n2031-03-01 00:02,2\n2031-03-01 00:04,4\n"}, "00:01 1, 00:02 2, 00:03 3, 00:04 4, 00:05 5", 5, 0, 0},
+			"b.csv": "Time,Level\n2031-03-01 00:02,2\n2031-03-01 00:04,4\n"},
+			"00:01 1, 00:02 2, 00:03 3, 00:04 4, 00:05 5", 5, 0, 0},
 	} {
 		got, l, err := stamps(t, "+00:00", "", c.files)
 		if err != nil {
@@ -103,7 +114,8 @@ func TestMerge(t *testing.T) {
 		if !strings.HasPrefix(c.want, "03-") {
 			text = strings.ReplaceAll(text, "03-01 ", "")
 		}
-		if text != c.want || l.Account.Used != c.used || l.Account.Repeated != c.same || l.Account.Conflicting != c.other {
+		if text != c.want || l.Account.Used != c.used ||
+			l.Account.Repeated != c.same || l.Account.Conflicting != c.other {
 			t.Errorf("%s: %s; %+v; want %s", c.name, text, l.Account, c.want)
 		}
 	}
@@ -111,21 +123,28 @@ func TestMerge(t *testing.T) {
 
 // TestLocalTime: the logger's clock. The repeated hour is told apart by row order, the skipped one is rejected.
 func TestLocalTime(t *testing.T) {
-	fold := "Time,Level\n2021-10-31 00:30,1\n2021-10-31 01:00,2\n2021-10-31 01:30,3\n2021-10-31 01:00,4\n2021-10-31 01:30,5\n2021-10-31 02:00,6\n"
+	fold := "Time,Level\n2021-10-31 00:30,1\n2021-10-31 01:00,2\n2021-10-31 01:30,3\n2021-10-31 01:00,4\n" +
+		"2021-10-31 01:30,5\n2021-10-31 02:00,6\n"
 	_, l, err := stamps(t, "Europe/London", "", map[string]string{"a.csv": fold})
 	if err != nil || l.Account.Used != 6 || l.Till-l.From != 150*60*1e9 {
 		t.Errorf("both passes of the repeated hour: %+v, %v; 00:30 to 02:00 must be 2.5 h", l.Account, err)
 	}
 	// TS-DST2 (pandas issue 47398): with a gap after them, 01:00 and 01:30 are the first pass, in summer time.
-	_, l, err = stamps(t, "Europe/London", "", map[string]string{"a.csv": "Time,Level\n2021-10-31 00:30,1\n2021-10-31 01:00,2\n2021-10-31 01:30,3\n2021-10-31 10:00,4\n"})
+	_, l, err = stamps(t, "Europe/London", "", map[string]string{
+		"a.csv": "Time,Level\n2021-10-31 00:30,1\n2021-10-31 01:00,2\n2021-10-31 01:30,3\n2021-10-31 10:00,4\n",
+	})
 	if err != nil || l.From != 1635636600e9 || l.Till != 1635674400e9 {
 		t.Errorf("gap after the first pass: from %d to %d, %v", l.From, l.Till, err)
 	}
-	_, l, err = stamps(t, "Europe/London", "", map[string]string{"a.csv": "Time,Level\n2031-03-30 00:59,1\n2031-03-30 01:30,2\n2031-03-30 02:00,3\n"})
+	_, l, err = stamps(t, "Europe/London", "", map[string]string{
+		"a.csv": "Time,Level\n2031-03-30 00:59,1\n2031-03-30 01:30,2\n2031-03-30 02:00,3\n",
+	})
 	if err != nil || l.Account.Used != 2 || l.Account.Rejected[reasonSkipped] != 1 {
 		t.Errorf("skipped hour: %+v, %v", l.Account, err)
 	}
-	_, l, err = stamps(t, "+05:30", "", map[string]string{"a.csv": "Time,Level\n2031-03-30T00:30:00Z,1\n2031-03-30T06:01:00+05:30,2\n"})
+	_, l, err = stamps(t, "+05:30", "", map[string]string{
+		"a.csv": "Time,Level\n2031-03-30T00:30:00Z,1\n2031-03-30T06:01:00+05:30,2\n",
+	})
 	if err != nil || l.Till-l.From != 60e9 {
 		t.Errorf("offsets in the stamps: %v", err)
 	}
@@ -138,15 +157,18 @@ func TestPeriod(t *testing.T) {
 	for i := range 60 {
 		fmt.Fprintf(&b, "2031-03-01 00:%02d,%d\n", i, i)
 	}
-	got, l, err := stamps(t, "+00:00", "[report]\nfrom = 2031-03-01T00:10:00\nuntil = 2031-03-01T00:20:00\n", map[string]string{"a.csv": b.String()})
-	if err != nil || got[0] != "03-01 00:07 7" || got[len(got)-1] != "03-01 00:23 23" || l.Account.OutOfPeriod != 60-17 || l.Account.Used != 17 {
+	got, l, err := stamps(t, "+00:00", "[report]\nfrom = 2031-03-01T00:10:00\nuntil = 2031-03-01T00:20:00\n",
+		map[string]string{"a.csv": b.String()})
+	if err != nil || got[0] != "03-01 00:07 7" || got[len(got)-1] != "03-01 00:23 23" ||
+		l.Account.OutOfPeriod != 60-17 || l.Account.Used != 17 {
 		t.Errorf("%v, %+v, %v", got, l.Account, err)
 	}
 }
 
 // TestRejectedRows: every rejected row has its reason, its line and a place in the account.
 func TestRejectedRows(t *testing.T) {
-	text := "Time,Level\n2031-03-01 00:00,1\nnonsense,2\n2031-03-01 00:02,\n2031-03-01 00:03,x\n2031-03-01 00:04,5,6,7\n\n2031-03-01 00:05\n2031-03-01 00:06,7\n2031-03-01 00:0"
+	text := "Time,Level\n2031-03-01 00:00,1\nnonsense,2\n2031-03-01 00:02,\n2031-03-01 00:03,x\n" +
+		"2031-03-01 00:04,5,6,7\n\n2031-03-01 00:05\n2031-03-01 00:06,7\n2031-03-01 00:0"
 	got, l, err := stamps(t, "+00:00", "", map[string]string{"a.csv": text})
 	if err != nil || len(got) != 2 || l.Account.Read != 8 || l.Account.RejectedRows() != 6 {
 		t.Fatalf("%v, %+v, %v", got, l.Account, err)
@@ -163,10 +185,13 @@ func TestRejectedRows(t *testing.T) {
 // TestCancel: a cancelled run ends with the context's error.
 func TestCancel(t *testing.T) {
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "a.csv"), []byte("Time,Level (m)\n2031-03-01 00:00,1\n2031-03-01 00:01,1\n"), 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "a.csv"),
+		[]byte("Time,Level (m)\n2031-03-01 00:00,1\n2031-03-01 00:01,1\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	s, _ := site.Parse(filepath.Join(dir, "site.toml"), []byte("id=\"a\"\n[log]\nfiles=[\"a.csv\"]\ntime_zone=\"UTC\"\n[log.columns]\ntime=\"Time\"\nlevel=\"Level\"\n[settings.device]\nkind=\"v-notch\"\nangle=\"90 deg\"\n"))
+	s, _ := site.Parse(filepath.Join(dir, "site.toml"), []byte("id=\"a\"\n[log]\nfiles=[\"a.csv\"]\n"+
+		"time_zone=\"UTC\"\n[log.columns]\ntime=\"Time\"\nlevel=\"Level\"\n[settings.device]\nkind=\"v-notch\"\n"+
+		"angle=\"90 deg\"\n"))
 	l, problems := Open(s)
 	if len(problems) > 0 {
 		t.Fatal(problems)
@@ -196,9 +221,12 @@ func TestPacked(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for packing, content := range map[string][]byte{"UTF-8, lines": text, "gzip": gz.Bytes(), "zstd": z.EncodeAll(text, nil)} {
+	for packing, content := range map[string][]byte{
+		"UTF-8, lines": text, "gzip": gz.Bytes(), "zstd": z.EncodeAll(text, nil),
+	} {
 		got, l, err := stamps(t, "+00:00", "", map[string]string{"a.csv": string(content)})
-		if err != nil || strings.Join(got, ", ") != "03-01 00:00 1, 03-01 00:01 2" || !strings.Contains(l.Files[0].Decisions()[0].Found, packing) {
+		if err != nil || strings.Join(got, ", ") != "03-01 00:00 1, 03-01 00:01 2" ||
+			!strings.Contains(l.Files[0].Decisions()[0].Found, packing) {
 			t.Errorf("%s: %v, %v", packing, got, err)
 		}
 	}
@@ -208,21 +236,26 @@ func TestPacked(t *testing.T) {
 	}
 }
 
-// TestMisled: the first 2000 rows hold whole numbers and no midnight; what comes later is read rightly all the same, from the beginning.
+// TestMisled: the first 2000 rows hold whole numbers and no midnight; what comes later is read rightly all the same,
+// from the beginning.
 func TestMisled(t *testing.T) {
 	var b strings.Builder
 	b.WriteString("Time;Level\n")
 	for i := range 5000 {
 		fmt.Fprintf(&b, "2031-03-01 %02d:%02d:%02d;%d\n", 12+i/3600, i/60%60, i%60, 1+i%7)
 	}
-	_, l, err := stamps(t, "+00:00", "", map[string]string{"a.csv": b.String() + "2031-03-01 23:59:00;1,5\n2031-03-01 0:00:00;1,25\n2031-03-02 00:01:00;2,5\n"})
+	_, l, err := stamps(t, "+00:00", "", map[string]string{
+		"a.csv": b.String() + "2031-03-01 23:59:00;1,5\n2031-03-01 0:00:00;1,25\n2031-03-02 00:01:00;2,5\n",
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if a := l.Account; a.Used != 5003 || a.Read != 5003 || len(a.Illegible) > 0 || l.Till-l.From != int64(12*time.Hour+time.Minute) {
+	if a := l.Account; a.Used != 5003 || a.Read != 5003 ||
+		len(a.Illegible) > 0 || l.Till-l.From != int64(12*time.Hour+time.Minute) {
 		t.Errorf("%+v, %s", a, time.Duration(l.Till-l.From))
 	}
-	if text := fmt.Sprint(l.Files[0].Decisions()); !strings.Contains(text, "decimal sign comma") || !strings.Contains(text, "0:00 ends the date") {
+	if text := fmt.Sprint(l.Files[0].Decisions()); !strings.Contains(text, "decimal sign comma") ||
+		!strings.Contains(text, "0:00 ends the date") {
 		t.Error(text)
 	}
 }
@@ -260,7 +293,8 @@ func TestDisorder(t *testing.T) {
 	}
 }
 
-// TestAccountAddsUp: whatever is in a log, every one of its rows is in one class of the account, and readings come out in order.
+// TestAccountAddsUp: whatever is in a log, every one of its rows is in one class of the account, and readings come out
+// in order.
 func TestAccountAddsUp(t *testing.T) {
 	random := rand.New(rand.NewPCG(21, 22))
 	zones := []string{"+00:00", "Europe/London", "America/New_York", "+05:30"}
@@ -280,7 +314,8 @@ func TestAccountAddsUp(t *testing.T) {
 			continue
 		}
 		a := l.Account
-		if sum := a.Used + a.Repeated + a.Conflicting + a.OutOfPeriod + a.RejectedRows(); sum != a.Read || a.Read != lines || a.Used != len(got) {
+		if sum := a.Used + a.Repeated + a.Conflicting + a.OutOfPeriod + a.RejectedRows(); sum != a.Read ||
+			a.Read != lines || a.Used != len(got) {
 			t.Fatalf("trial %d: %d lines, %d out, %+v", trial, lines, len(got), a)
 		}
 	}
@@ -332,14 +367,15 @@ func oddLog(random *rand.Rand, file int) (text string, rows int) {
 	return b.String(), rows
 }
 
-// TestIntervalOfAnyOrder: a log of 10,000 readings every 5 minutes, with half a day missing, has that interval and its gap limit of three of them whatever the order of its rows:
-// newest first, neighbours swapped, or shuffled.
+// TestIntervalOfAnyOrder: a log of 10,000 readings every 5 minutes, with half a day missing, has that interval and its
+// gap limit of three of them whatever the order of its rows: newest first, neighbours swapped, or shuffled.
 func TestIntervalOfAnyOrder(t *testing.T) {
 	var rows []string
 	at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for i := range 10000 {
 		if i < 5000 || i >= 5144 {
-			rows = append(rows, fmt.Sprintf("%s,0.%d\n", at.Add(time.Duration(i)*5*time.Minute).Format("2006-01-02 15:04:05"), 100+i%7))
+			rows = append(rows,
+				fmt.Sprintf("%s,0.%d\n", at.Add(time.Duration(i)*5*time.Minute).Format("2006-01-02 15:04:05"), 100+i%7))
 		}
 	}
 	random := rand.New(rand.NewPCG(9, 10))

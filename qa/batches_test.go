@@ -232,7 +232,8 @@ func TestStepInBatches(t *testing.T) {
 		drop := s.Forget(w, done)
 		flags := w.Flags[:done]
 		rest := window(15*time.Minute, heads)
-		rest.Time, rest.Value, rest.Head, rest.Flags = rest.Time[drop:], rest.Value[drop:], rest.Head[drop:], slices.Concat(
+		rest.Time, rest.Value, rest.Head = rest.Time[drop:], rest.Value[drop:], rest.Head[drop:]
+		rest.Flags = slices.Concat(
 			w.Flags[drop:],
 			make([]Flags, len(heads)-cut),
 		)

@@ -82,74 +82,141 @@ type Check struct {
 var Checks = []Check{
 	{Conflict, Fail, "conflict", "conflict", "stands twice in the log with different values", "common practice",
 		func(Limits) string { return "same time, other values" }, (*Screener).conflicts},
-	{Unusable, Fail, "unusable", "unusable", "says nothing of the flow: its span is marked unusable, its correction is too large, or its counter fell", "common practice",
+	{
+		Unusable, Fail, "unusable", "unusable",
+		"says nothing of the flow: its span is marked unusable, its correction is too large, or its counter fell",
+		"common practice",
 		func(l Limits) string {
 			if l.TooLarge > 0 {
 				return fmt.Sprintf("marked, or corrected by more than %.3g mm", l.TooLarge*1000)
 			}
 			return "marked in the site file, or a counter that fell"
-		}, (*Screener).unusable},
-	{Dead, Fail, "dead", "dead", "stands at an end of what the meter shows, reached or left by a jump that the water of this record does not make", "common practice",
+		}, (*Screener).unusable,
+	},
+	{
+		Dead, Fail, "dead", "dead",
+		"stands at an end of what the meter shows, reached or left by a jump that the water of this record " +
+			"does not make",
+		"common practice",
 		func(Limits) string {
 			return "at an end; a jump of over 3 times the largest change elsewhere, 20 mm and 10 steps"
-		}, nil}, // marked by verdicts
-	{SensorRange, Fail, "sensor_range", "sensor range", "is a figure that the sensor cannot give", "QARTOD manual for water level, gross range test (limits inclusive)",
-		func(l Limits) string { return rangeText(l.SensorLeast, l.SensorMost) }, (*Screener).sensorRange},
-	{Loop, Suspect, "loop", "loop current", "was taken at a loop current between measurement and failure", "NAMUR NE 43 (figures read second hand)",
-		func(Limits) string { return "3.6 to 3.8 mA and 20.5 to 21 mA" }, (*Screener).loop},
+		}, nil,
+	}, // marked by verdicts
+	{
+		SensorRange, Fail, "sensor_range", "sensor range", "is a figure that the sensor cannot give",
+		"QARTOD manual for water level, gross range test (limits inclusive)",
+		func(l Limits) string { return rangeText(l.SensorLeast, l.SensorMost) }, (*Screener).sensorRange,
+	},
+	{
+		Loop, Suspect, "loop", "loop current", "was taken at a loop current between measurement and failure",
+		"NAMUR NE 43 (figures read second hand)",
+		func(Limits) string { return "3.6 to 3.8 mA and 20.5 to 21 mA" }, (*Screener).loop,
+	},
 	{Blanking, Fail, "blanking", "too near", "is nearer to the sensor than it can see", "common practice",
-		func(Limits) string { return "distance within half a step of the blanking distance, or below it" }, (*Screener).blanking},
+		func(Limits) string { return "distance within half a step of the blanking distance, or below it" },
+		(*Screener).blanking},
 	{Spike, Fail, "spike", "spike", "lies far off the median of the readings around it",
 		"Hampel identifier with 1.4826 MAD (signal-processing documentation); floor at the log's resolution",
 		func(l Limits) string {
-			return fmt.Sprintf("more than %.3g x max(1.4826 MAD, %.3g mm) off the median of %s", l.SpikeThreshold, l.SpikeFloor*1000, quantity.FormatDuration(l.SpikeWindow))
+			return fmt.Sprintf("more than %.3g x max(1.4826 MAD, %.3g mm) off the median of %s",
+				l.SpikeThreshold, l.SpikeFloor*1000, quantity.FormatDuration(l.SpikeWindow))
 		}, (*Screener).spikes},
 	{Stuck, Fail, "stuck", "stuck", "repeats one value for too long while there is flow", "common practice",
 		func(l Limits) string {
-			return fmt.Sprintf("within %.3g mm for %s or longer", l.StuckTolerance*1000, quantity.FormatDuration(l.StuckDuration))
+			return fmt.Sprintf("within %.3g mm for %s or longer",
+				l.StuckTolerance*1000, quantity.FormatDuration(l.StuckDuration))
 		}, nil}, // flagged by scanStuck, which decides how many rows are ready
-	{CutOff, Suspect, "cut_off", "cut off", "stands at zero or at the low end of what the meter shows, which hides what flowed", "settings of the meter",
-		func(Limits) string { return "at zero, below the flow cut-off, or at the low end of the loop" }, (*Screener).stops},
+	{
+		CutOff, Suspect, "cut_off", "cut off",
+		"stands at zero or at the low end of what the meter shows, which hides what flowed", "settings of the meter",
+		func(Limits) string { return "at zero, below the flow cut-off, or at the low end of the loop" },
+		(*Screener).stops,
+	},
 	{Capped, Suspect, "capped", "capped", "stands at the most that the meter shows", "settings of the meter",
-		func(Limits) string { return "at the maximum flow of the settings, or at the high end of the loop" }, nil}, // flagged by stops
+		func(Limits) string { return "at the maximum flow of the settings, or at the high end of the loop" },
+		nil, // flagged by stops
+	},
 	{BelowZero, Suspect, "below_zero", "below zero", "is below the level of zero flow", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("head < -%.3g mm%s", l.BelowZero*1000, halfStep(l.BelowZero == l.Resolution/2))
 		}, (*Screener).heads},
-	{Surcharge, Suspect, "surcharge", "surcharge", "is above the channel's depth or the end of the rating: a table's last head, a pipe's crown", "settings, end of the rating",
-		func(Limits) string { return "head > the lower of channel depth and the end of the rating" }, nil}, // flagged by heads
-	{Validity, Suspect, "validity", "validity", "lies outside the heads for which the rating is valid, where its coefficient is less well known", "limits of the device's standard",
-		func(Limits) string { return "0 < head < the device's lowest head, or head > its highest" }, nil}, // flagged by heads
-	{Drowned, Suspect, "drowned", "drowned", "was taken while the water below the device stood above its modular limit", "limits and equations of the device's sources",
+	{
+		Surcharge, Suspect, "surcharge", "surcharge",
+		"is above the channel's depth or the end of the rating: a table's last head, a pipe's crown",
+		"settings, end of the rating",
+		func(Limits) string { return "head > the lower of channel depth and the end of the rating" },
+		nil, // flagged by heads
+	},
+	{
+		Validity, Suspect, "validity", "validity",
+		"lies outside the heads for which the rating is valid, where its coefficient is less well known",
+		"limits of the device's standard",
+		func(Limits) string { return "0 < head < the device's lowest head, or head > its highest" },
+		nil, // flagged by heads
+	},
+	{
+		Drowned, Suspect, "drowned", "drowned",
+		"was taken while the water below the device stood above its modular limit",
+		"limits and equations of the device's sources",
 		func(Limits) string {
-			return "downstream head > modular limit x head; flow by the drowned equation; where none holds, between 0 and the last drowned or the free flow"
-		}, (*Screener).drowned},
-	{SecondSensor, Suspect, "second_sensor", "second sensor", "differs from the second sensor", "QARTOD manual for water level, neighbour test; limit of our own",
-		func(l Limits) string { return fmt.Sprintf("more than %.3g mm apart", l.SecondLimit*1000) }, (*Screener).secondSensor},
-	{Rate, Suspect, "rate", "rate of change", "differs from the reading before it by more than water rises or falls", "QARTOD manual for water level, rate of change test; limits of our own",
+			return "downstream head > modular limit x head; flow by the drowned equation; where none holds, between " +
+				"0 and the last drowned or the free flow"
+		}, (*Screener).drowned,
+	},
+	{
+		SecondSensor, Suspect, "second_sensor", "second sensor", "differs from the second sensor",
+		"QARTOD manual for water level, neighbour test; limit of our own",
+		func(l Limits) string { return fmt.Sprintf("more than %.3g mm apart", l.SecondLimit*1000) },
+		(*Screener).secondSensor,
+	},
+	{
+		Rate, Suspect, "rate", "rate of change",
+		"differs from the reading before it by more than water rises or falls",
+		"QARTOD manual for water level, rate of change test; limits of our own",
 		func(l Limits) string {
-			return fmt.Sprintf("%s up, %s down in %s", orHalf(l.RateUp), orHalf(l.RateDown), quantity.FormatDuration(l.RatePer))
-		}, (*Screener).rates},
-	{Step, Suspect, "step", "step", "begins a level that stays elsewhere: a sensor that moved or a setting that changed", "common practice",
+			return fmt.Sprintf("%s up, %s down in %s",
+				orHalf(l.RateUp), orHalf(l.RateDown), quantity.FormatDuration(l.RatePer))
+		}, (*Screener).rates,
+	},
+	{
+		Step, Suspect, "step", "step",
+		"begins a level that stays elsewhere: a sensor that moved or a setting that changed", "common practice",
 		func(l Limits) string {
-			return fmt.Sprintf("a jump of more than %.3g mm between levels that stand still for %s", l.StepLimit*1000, quantity.FormatDuration(l.StepWindow))
-		}, (*Screener).steps},
-	{Attenuated, Suspect, "attenuated", "attenuated", "ends a time in which the signal hardly moved, with flow", "QARTOD manual for water level, attenuated signal test; limits of our own",
+			return fmt.Sprintf("a jump of more than %.3g mm between levels that stand still for %s",
+				l.StepLimit*1000, quantity.FormatDuration(l.StepWindow))
+		}, (*Screener).steps,
+	},
+	{
+		Attenuated, Suspect, "attenuated", "attenuated", "ends a time in which the signal hardly moved, with flow",
+		"QARTOD manual for water level, attenuated signal test; limits of our own",
 		func(l Limits) string {
 			return fmt.Sprintf("within %.3g mm for %s", l.FlatRange*1000, quantity.FormatDuration(l.FlatWindow))
-		}, (*Screener).attenuated},
+		}, (*Screener).attenuated,
+	},
 	{Noise, Suspect, "noise", "noise", "ends a stretch in which readings jump up and down", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("half of the last %d changes > %.3g mm, turning back", noiseReadings, l.NoiseLimit*1000)
 		}, (*Screener).noise},
-	{Clipped, Suspect, "clipped", "flat peak", "is part of a peak with a flat top, which something cut off", "QARTOD manual for water level 3.3.2; limits of our own",
+	{
+		Clipped, Suspect, "clipped", "flat peak", "is part of a peak with a flat top, which something cut off",
+		"QARTOD manual for water level 3.3.2; limits of our own",
 		func(l Limits) string {
 			return "4 equal readings or more after a rise of over 5 steps or 5 mm at once, and a fall after them"
-		}, nil}, // flagged by scanStuck
-	{Zeros, Suspect, "zeros", "abrupt zeros", "is a zero between heads that end abruptly: a cut-off at low flow", "common practice",
-		func(Limits) string { return "3 zeros or more between heads over 10 steps or 10 mm" }, nil}, // flagged by scanStuck
-	{UserRange, Suspect, "user_range", "user range", "is outside what its user expects", "QARTOD manual for water level, gross range test (limits inclusive)",
-		func(l Limits) string { return rangeText(l.UserLeast, l.UserMost) }, nil}, // flagged by sensorRange
+		},
+		nil, // flagged by scanStuck
+	},
+	{
+		Zeros, Suspect, "zeros", "abrupt zeros", "is a zero between heads that end abruptly: a cut-off at low flow",
+		"common practice",
+		func(Limits) string { return "3 zeros or more between heads over 10 steps or 10 mm" },
+		nil, // flagged by scanStuck
+	},
+	{
+		UserRange, Suspect, "user_range", "user range", "is outside what its user expects",
+		"QARTOD manual for water level, gross range test (limits inclusive)",
+		func(l Limits) string { return rangeText(l.UserLeast, l.UserMost) },
+		nil, // flagged by sensorRange
+	},
 	{Gap, Missing, "gap", "gap", "comes after a time without readings", "common practice",
 		func(l Limits) string { return "longer than " + quantity.FormatDuration(l.GapLimit) }, (*Screener).gaps},
 }
@@ -240,12 +307,30 @@ type Limits struct {
 // moves by one step in a day; changes of five noise floors from reading to reading; 20 mm between two sensors.
 func NewLimits(s site.Screening, interval, gapLimit time.Duration, resolution float64) Limits {
 	interval = max(interval, time.Second)
-	l := Limits{Resolution: resolution, GapLimit: gapLimit, Step: resolution, TooLarge: s.TooLarge,
-		SpikeWindow: or(s.SpikeWindow, 7*interval), SpikeThreshold: or(s.SpikeThreshold, 3), SpikeFloor: or(s.SpikeFloor, math.Max(0.003, 2*resolution)),
-		StuckDuration: or(s.StuckDuration, max(time.Hour, 20*interval)), StuckTolerance: s.StuckTolerance, BridgeLimit: or(s.BridgeLimit, 4*time.Hour),
-		BelowZero: or(s.BelowZero, math.Max(resolution/2, 1e-9)), SensorLeast: math.Inf(-1), SensorMost: math.Inf(1), UserLeast: math.Inf(-1), UserMost: math.Inf(1),
-		RateUp: s.RateUp, RateDown: s.RateDown, RatePer: or(s.RatePer, interval), StepWindow: or(s.StepWindow, max(6*time.Hour, 24*interval)),
-		FlatRange: or(s.FlatRange, math.Max(resolution, 0.001)), FlatWindow: or(s.FlatWindow, 24*time.Hour), SecondLimit: or(s.SecondLimit, 0.02)}
+	l := Limits{
+		Resolution:     resolution,
+		GapLimit:       gapLimit,
+		Step:           resolution,
+		TooLarge:       s.TooLarge,
+		SpikeWindow:    or(s.SpikeWindow, 7*interval),
+		SpikeThreshold: or(s.SpikeThreshold, 3),
+		SpikeFloor:     or(s.SpikeFloor, math.Max(0.003, 2*resolution)),
+		StuckDuration:  or(s.StuckDuration, max(time.Hour, 20*interval)),
+		StuckTolerance: s.StuckTolerance,
+		BridgeLimit:    or(s.BridgeLimit, 4*time.Hour),
+		BelowZero:      or(s.BelowZero, math.Max(resolution/2, 1e-9)),
+		SensorLeast:    math.Inf(-1),
+		SensorMost:     math.Inf(1),
+		UserLeast:      math.Inf(-1),
+		UserMost:       math.Inf(1),
+		RateUp:         s.RateUp,
+		RateDown:       s.RateDown,
+		RatePer:        or(s.RatePer, interval),
+		StepWindow:     or(s.StepWindow, max(6*time.Hour, 24*interval)),
+		FlatRange:      or(s.FlatRange, math.Max(resolution, 0.001)),
+		FlatWindow:     or(s.FlatWindow, 24*time.Hour),
+		SecondLimit:    or(s.SecondLimit, 0.02),
+	}
 	if r := s.SensorRange; r != (site.Range{}) {
 		l.SensorLeast, l.SensorMost = r.Least, r.Most
 	}

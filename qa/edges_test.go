@@ -59,8 +59,10 @@ func TestDefaults(t *testing.T) {
 		{0, 0, 7 * time.Second, time.Hour, 6 * time.Hour, time.Second, 0.003, 1e-9, 0.001, 0.015, 0.015},
 	} {
 		want := common
-		want.Resolution, want.Step, want.SpikeWindow, want.StuckDuration, want.StepWindow, want.RatePer = c.resolution, c.resolution, c.spike, c.stuck, c.step, c.ratePer
-		want.SpikeFloor, want.BelowZero, want.FlatRange, want.StepLimit, want.NoiseLimit = c.spikeFloor, c.below, c.flat, c.stepLimit, c.noiseLimit
+		want.Resolution, want.Step, want.SpikeWindow = c.resolution, c.resolution, c.spike
+		want.StuckDuration, want.StepWindow, want.RatePer = c.stuck, c.step, c.ratePer
+		want.SpikeFloor, want.BelowZero = c.spikeFloor, c.below
+		want.FlatRange, want.StepLimit, want.NoiseLimit = c.flat, c.stepLimit, c.noiseLimit
 		if got := NewLimits(site.Screening{}, c.interval, time.Hour, c.resolution); got != want {
 			t.Errorf("every %v to %g m:\n%+v, want\n%+v", c.interval, c.resolution, got, want)
 		}
@@ -85,9 +87,18 @@ func TestLimitsInWords(t *testing.T) {
 		words[c.Flag] = c.Limit(l)
 	}
 	for flag, want := range map[Flags]string{
-		Unusable: "marked, or corrected by more than 250 mm", SensorRange: "outside 0.02 to 0.35 m", UserRange: "none set", Spike: "more than 3 x max(1.4826 MAD, 3 mm) off the median of 7 min",
-		Stuck: "within 2 mm for 1 h or longer", BelowZero: "head < -0.5 mm (half a step of the log)", SecondSensor: "more than 20 mm apart", Rate: "123 mm up, half the highest valid head down in 1 min",
-		Step: "a jump of more than 15 mm between levels that stand still for 6 h", Attenuated: "within 1 mm for 1 d", Noise: "half of the last 30 changes > 15 mm, turning back", Gap: "longer than 3 min",
+		Unusable:     "marked, or corrected by more than 250 mm",
+		SensorRange:  "outside 0.02 to 0.35 m",
+		UserRange:    "none set",
+		Spike:        "more than 3 x max(1.4826 MAD, 3 mm) off the median of 7 min",
+		Stuck:        "within 2 mm for 1 h or longer",
+		BelowZero:    "head < -0.5 mm (half a step of the log)",
+		SecondSensor: "more than 20 mm apart",
+		Rate:         "123 mm up, half the highest valid head down in 1 min",
+		Step:         "a jump of more than 15 mm between levels that stand still for 6 h",
+		Attenuated:   "within 1 mm for 1 d",
+		Noise:        "half of the last 30 changes > 15 mm, turning back",
+		Gap:          "longer than 3 min",
 	} {
 		if words[flag] != want {
 			t.Errorf("%s: %q, want %q", flag.Text(), words[flag], want)
@@ -220,7 +231,12 @@ func TestDrownedEdges(t *testing.T) {
 		modular float64
 		head    float64
 		want    []int
-	}{{"limit 0.75", 0.75, 256 * mm, []int{2}}, {"no limit known", 0, 256 * mm, nil}, {"dry", 0.75, 0, nil}, {"below zero", 0.75, -mm, nil}} {
+	}{
+		{"limit 0.75", 0.75, 256 * mm, []int{2}},
+		{"no limit known", 0, 256 * mm, nil},
+		{"dry", 0.75, 0, nil},
+		{"below zero", 0.75, -mm, nil},
+	} {
 		w := window(per, []float64{c.head, c.head, c.head, c.head})
 		w.DownstreamHead, w.Downstream = []float64{
 			192.498 * mm,

@@ -6,7 +6,8 @@ import (
 	"testing"
 )
 
-// TestFlat: what the shortcut says of every row is what the least and greatest value of its window say, over random signals that stand still, drift, jump and are noisy.
+// TestFlat: what the shortcut says of every row is what the least and greatest value of its window say, over random
+// signals that stand still, drift, jump and are noisy.
 func TestFlat(t *testing.T) {
 	random := rand.New(rand.NewPCG(101, 102))
 	for range 300 {
@@ -32,7 +33,8 @@ func TestFlat(t *testing.T) {
 				}
 			}
 			// While the window reaches back before the first row the caller does not ask.
-			if got, want := f.still(now, values[len(values)-1], now-length, limit), high-low <= limit; got != want && now >= length {
+			got, want := f.still(now, values[len(values)-1], now-length, limit), high-low <= limit
+			if got != want && now >= length {
 				t.Fatalf("row %d at %d, window %d: %v, want %v", len(at), now, length, got, want)
 			}
 		}

@@ -21,12 +21,17 @@ type scenario struct {
 	storms     int
 }
 
-// generate makes a month with a diurnal wave, noise of the water's surface, and storms with rising limbs of 5 to 60 minutes and recessions of hours. Spikes of
-// one to three readings, 25 to 500 mm off, and runs stuck for 1.3 to 6 times the limit are put in when wanted.
+// generate makes a month with a diurnal wave, noise of the water's surface, and storms with rising limbs of 5 to 60
+// minutes and recessions of hours. Spikes of one to three readings, 25 to 500 mm off, and runs stuck for 1.3 to 6 times
+// the limit are put in when wanted.
 func generate(random *rand.Rand, spoil bool) *scenario {
-	s := &scenario{interval: []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 15 * time.Minute}[random.IntN(4)], resolution: []float64{0.001, 0.0005, 0.002}[random.IntN(3)]}
+	s := &scenario{
+		interval:   []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 15 * time.Minute}[random.IntN(4)],
+		resolution: []float64{0.001, 0.0005, 0.002}[random.IntN(3)],
+	}
 	n := int(30 * 24 * time.Hour / s.interval)
-	s.heads, s.spike, s.stuck, s.edge, s.rise = make([]float64, n), make([]bool, n), make([]bool, n), make([]bool, n), make([]bool, n)
+	s.heads, s.spike = make([]float64, n), make([]bool, n)
+	s.stuck, s.edge, s.rise = make([]bool, n), make([]bool, n), make([]bool, n)
 	base, wave, noise := 0.08+0.08*random.Float64(), 0.02+0.02*random.Float64(), math.Max(0.0012, 0.6*s.resolution)
 	for i := range s.heads {
 		day := 2 * math.Pi * float64(i) * s.interval.Hours() / 24
@@ -45,7 +50,8 @@ func generate(random *rand.Rand, spoil bool) *scenario {
 	return s
 }
 
-// storm adds a rise of 20 to 200 mm in 5 to 60 minutes, rounded off at its crest, and a recession with a time constant of 1 to 6 hours.
+// storm adds a rise of 20 to 200 mm in 5 to 60 minutes, rounded off at its crest, and a recession with a time constant
+// of 1 to 6 hours.
 func (s *scenario) storm(random *rand.Rand, start int) {
 	s.storms++
 	height, rise, fall := 0.02+0.18*random.Float64(), 5+55*random.Float64(), 60*(1+5*random.Float64())
@@ -146,7 +152,8 @@ func TestRecall(t *testing.T) {
 	}
 }
 
-// TestNoStormIsFlagged: of 500 generated storms no reading of a rise is flagged by any check that doubts a reading for its course.
+// TestNoStormIsFlagged: of 500 generated storms no reading of a rise is flagged by any check that doubts a reading for
+// its course.
 func TestNoStormIsFlagged(t *testing.T) {
 	random := rand.New(rand.NewPCG(43, 44))
 	storms := 0

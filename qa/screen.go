@@ -23,9 +23,10 @@ type Window struct {
 	// there is none.
 	SecondHead []float64
 	Second     []bool
-	Verdicts   []Verdict // what the whole record says of readings at an end; nil before it was read once, or when it says nothing
-	Flags      []Flags   // set by the screener; 0 for rows that it has not seen
-	Spans      []Span    // the settings in force, covering all rows
+	// what the whole record says of readings at an end; nil before it was read once, or when it says nothing
+	Verdicts []Verdict
+	Flags    []Flags // set by the screener; 0 for rows that it has not seen
+	Spans    []Span  // the settings in force, covering all rows
 }
 
 // Span is a stretch of rows under one set of limits.
@@ -255,7 +256,8 @@ func (s *Screener) hides(w *Window, i int) bool {
 			continue
 		}
 		least, most := s.ends(span)
-		return w.Figure[i] <= least || w.Figure[i] >= most || w.Head[i] > span.Top || span.Twofold > 0 && w.Figure[i] >= s.full(span) || span.Blanking > 0 && w.Value[i] <= s.nearest(span)
+		return w.Figure[i] <= least || w.Figure[i] >= most || w.Head[i] > span.Top ||
+			span.Twofold > 0 && w.Figure[i] >= s.full(span) || span.Blanking > 0 && w.Value[i] <= s.nearest(span)
 	}
 	return false
 }
@@ -295,7 +297,8 @@ func (s *Screener) drowned(w *Window, from, until int) {
 	}
 	w.eachSpan(from, until, func(span *Span, from, until int) {
 		for i := from; i < until && span.Modular > 0; i++ {
-			if w.Downstream[i] && w.Head[i] > 0 && w.DownstreamHead[i] > float64(span.Modular*w.Head[i])+s.Limits.Resolution/2 {
+			if w.Downstream[i] && w.Head[i] > 0 &&
+				w.DownstreamHead[i] > float64(span.Modular*w.Head[i])+s.Limits.Resolution/2 {
 				w.Flags[i] |= Drowned
 			}
 		}

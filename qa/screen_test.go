@@ -48,7 +48,19 @@ func load(t *testing.T, name string) (w *Window, want []string) {
 	}
 	w.Flags = make([]Flags, len(w.Time))
 	w.Figure = w.Value
-	w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Valid: 0.360, Usual: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
+	w.Spans = []Span{
+		{
+			End:      len(w.Time),
+			Blanking: 0.300,
+			Top:      0.360,
+			Valid:    0.360,
+			Usual:    0.360,
+			Low:      0.060,
+			Modular:  0.7,
+			Least:    math.Inf(-1),
+			Most:     math.Inf(1),
+		},
+	}
 	return w, want
 }
 
@@ -73,14 +85,15 @@ func TestLogs(t *testing.T) {
 		}
 	}
 	for _, c := range Checks {
-		if elsewhere := Conflict | Loop | Unusable | Dead | CutOff | Capped | Blanking | SensorRange | SecondSensor | Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange; c.Flag&elsewhere == 0 && !flagged[c.Name] {
+		if elsewhere := Conflict | Loop | Unusable | Dead | CutOff | Capped | Blanking | SensorRange | SecondSensor |
+			Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange; c.Flag&elsewhere == 0 && !flagged[c.Name] {
 			t.Errorf("no log shows check %s", c.Name)
 		}
 	}
 }
 
-// TestLoop: readings that the instrument casts doubt on are flagged, and only those; which currents those are is held by package csvlog and the logs of
-// testdata/log/oddity (NE43-03.7 and NE43-20.8 of the reference).
+// TestLoop: readings that the instrument casts doubt on are flagged, and only those; which currents those are is held
+// by package csvlog and the logs of testdata/log/oddity (NE43-03.7 and NE43-20.8 of the reference).
 func TestLoop(t *testing.T) {
 	w, _ := load(t, "../testdata/log/silent-dry.csv")
 	w.Suspect = make([]bool, len(w.Time))
@@ -94,13 +107,18 @@ func TestLoop(t *testing.T) {
 	}
 }
 
-// TestStops: figures at either end of what the meter shows, by the direction in which its flow goes; a half step of the log within an end counts as at it.
+// TestStops: figures at either end of what the meter shows, by the direction in which its flow goes; a half step of the
+// log within an end counts as at it.
 func TestStops(t *testing.T) {
 	figures := []float64{0, 0.0004, 0.0006, 0.5, 0.9994, 0.9996, 1, 2}
 	for falling, want := range map[bool][]Flags{
 		false: {CutOff, CutOff, 0, 0, 0, Capped, Capped, Capped},
 		true:  {Capped, Capped, 0, 0, 0, CutOff, CutOff, CutOff}} {
-		w := &Window{Flags: make([]Flags, len(figures)), Figure: figures, Spans: []Span{{End: len(figures), Least: 0, Most: 1, Falling: falling}}}
+		w := &Window{
+			Flags:  make([]Flags, len(figures)),
+			Figure: figures,
+			Spans:  []Span{{End: len(figures), Least: 0, Most: 1, Falling: falling}},
+		}
 		s := Screener{Limits: Limits{Step: 0.001}}
 		s.stops(w, 0, len(figures))
 		for i := range figures {
@@ -133,7 +151,19 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 					w.Downstream = append(w.Downstream, whole.Downstream[taken:taken+n]...)
 				}
 				w.Figure = w.Value
-				w.Spans = []Span{{End: len(w.Time), Blanking: 0.300, Top: 0.360, Valid: 0.360, Usual: 0.360, Low: 0.060, Modular: 0.7, Least: math.Inf(-1), Most: math.Inf(1)}}
+				w.Spans = []Span{
+					{
+						End:      len(w.Time),
+						Blanking: 0.300,
+						Top:      0.360,
+						Valid:    0.360,
+						Usual:    0.360,
+						Low:      0.060,
+						Modular:  0.7,
+						Least:    math.Inf(-1),
+						Most:     math.Inf(1),
+					},
+				}
 				taken += n
 				if len(w.Time) == 0 {
 					continue
@@ -156,9 +186,13 @@ func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 	}
 }
 
-// TestHampelOnQuantisedLevel: HAM-2 of the reference. The median absolute deviation is 0, so the floor decides: 1 mm is no spike.
+// TestHampelOnQuantisedLevel: HAM-2 of the reference. The median absolute deviation is 0, so the floor decides: 1 mm is
+// no spike.
 func TestHampelOnQuantisedLevel(t *testing.T) {
-	w := &Window{Flags: make([]Flags, 7), Spans: []Span{{End: 7, Top: 9, Valid: 9, Usual: 9, Least: math.Inf(-1), Most: math.Inf(1)}}}
+	w := &Window{
+		Flags: make([]Flags, 7),
+		Spans: []Span{{End: 7, Top: 9, Valid: 9, Usual: 9, Least: math.Inf(-1), Most: math.Inf(1)}},
+	}
 	for i, mm := range []float64{100, 100, 100, 101, 100, 100, 100} {
 		w.Time, w.Value, w.Head = append(w.Time, int64(i)*60e9), append(w.Value, mm/1000), append(w.Head, mm/1000)
 	}
@@ -172,8 +206,8 @@ func TestHampelOnQuantisedLevel(t *testing.T) {
 	}
 }
 
-// TestHeldAtAnEnd: a meter that stands at its cap, at its cut-off, inside the blanking distance or above the end of the rating for hours is not stuck: the
-// water may do what it likes behind it. Just inside of each end it is.
+// TestHeldAtAnEnd: a meter that stands at its cap, at its cut-off, inside the blanking distance or above the end of the
+// rating for hours is not stuck: the water may do what it likes behind it. Just inside of each end it is.
 func TestHeldAtAnEnd(t *testing.T) {
 	steady := func(v float64) []float64 {
 		out := make([]float64, 200)

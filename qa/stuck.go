@@ -19,7 +19,9 @@ func (s *Screener) scanStuck(w *Window) {
 		s.run = run{start: len(w.Time), scanned: len(w.Time)}
 		return
 	}
-	limit, gap, tolerance := s.Limits.StuckDuration.Nanoseconds(), s.Limits.GapLimit.Nanoseconds(), s.Limits.StuckTolerance+1e-12
+	limit := s.Limits.StuckDuration.Nanoseconds()
+	gap := s.Limits.GapLimit.Nanoseconds()
+	tolerance := s.Limits.StuckTolerance + 1e-12
 	r, times, values, heads := s.run, w.Time, w.Value[:len(w.Time)], w.Head[:len(w.Time)]
 	for i := r.scanned; i < len(times); i++ {
 		s.scanZeros(w, i)

@@ -10,7 +10,8 @@ import (
 // within it.
 func (s *Screener) sensorRange(w *Window, from, until int) {
 	l := &s.Limits
-	if math.IsInf(l.SensorLeast, -1) && math.IsInf(l.SensorMost, 1) && math.IsInf(l.UserLeast, -1) && math.IsInf(l.UserMost, 1) {
+	if math.IsInf(l.SensorLeast, -1) && math.IsInf(l.SensorMost, 1) &&
+		math.IsInf(l.UserLeast, -1) && math.IsInf(l.UserMost, 1) {
 		return
 	}
 	for i := from; i < until; i++ {
@@ -50,7 +51,8 @@ func (s *Screener) rates(w *Window, from, until int) {
 				continue
 			}
 			change, share := w.Head[i]-w.Head[k], float64(w.Time[i]-w.Time[k])/per
-			if tiny := s.Limits.Resolution*1e-3 + 1e-9; change > float64(up*share)+tiny || -change > float64(down*share)+tiny {
+			if tiny := s.Limits.Resolution*1e-3 + 1e-9; change > float64(up*share)+tiny ||
+				-change > float64(down*share)+tiny {
 				w.Flags[i] |= Rate
 			}
 		}
@@ -65,7 +67,8 @@ func (s *Screener) steps(w *Window, from, until int) {
 	gap := s.Limits.GapLimit.Nanoseconds()
 	for i := max(from, 1); i < until; i++ {
 		jump := math.Abs(w.Value[i] - w.Value[i-1])
-		if jump <= limit || w.Time[i]-w.Time[i-1] > gap || (w.Flags[i]|w.Flags[i-1])&(Spike|Conflict|Stuck) != 0 || w.Head[i] <= 0 || w.Head[i-1] <= 0 {
+		if jump <= limit || w.Time[i]-w.Time[i-1] > gap ||
+			(w.Flags[i]|w.Flags[i-1])&(Spike|Conflict|Stuck) != 0 || w.Head[i] <= 0 || w.Head[i-1] <= 0 {
 			continue
 		}
 		first := sort.Search(i, func(k int) bool { return w.Time[k] >= w.Time[i-1]-length })
@@ -73,7 +76,8 @@ func (s *Screener) steps(w *Window, from, until int) {
 		if w.Time[i-1]-w.Time[first] < length*3/4 || w.Time[last-1]-w.Time[i] < length*3/4 {
 			continue // too near an end of the log
 		}
-		if i-first >= fewestReadings && last-i >= fewestReadings && w.still(first, i, jump/3) && w.still(i, last, jump/3) {
+		if i-first >= fewestReadings && last-i >= fewestReadings &&
+			w.still(first, i, jump/3) && w.still(i, last, jump/3) {
 			w.Flags[i] |= Step
 		}
 	}
@@ -282,7 +286,8 @@ func (s *Screener) peak(w *Window, start, end int) {
 		return
 	}
 	gap := s.Limits.GapLimit.Nanoseconds()
-	if w.Head[start]-w.Head[start-1] > s.edge() && w.Head[end] < w.Head[start] && w.Time[start]-w.Time[start-1] <= gap && w.Time[end]-w.Time[end-1] <= gap {
+	if w.Head[start]-w.Head[start-1] > s.edge() && w.Head[end] < w.Head[start] &&
+		w.Time[start]-w.Time[start-1] <= gap && w.Time[end]-w.Time[end-1] <= gap {
 		mark(w, start, end, Clipped)
 	}
 }

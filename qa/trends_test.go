@@ -10,7 +10,12 @@ import (
 
 // window makes a log of heads every so often, all of it usable.
 func window(step time.Duration, heads []float64) *Window {
-	w := &Window{Flags: make([]Flags, len(heads)), Spans: []Span{{End: len(heads), Top: math.Inf(1), Valid: 0.4, Usual: 0.4, Least: math.Inf(-1), Most: math.Inf(1)}}}
+	w := &Window{
+		Flags: make([]Flags, len(heads)),
+		Spans: []Span{
+			{End: len(heads), Top: math.Inf(1), Valid: 0.4, Usual: 0.4, Least: math.Inf(-1), Most: math.Inf(1)},
+		},
+	}
 	for i, h := range heads {
 		w.Time, w.Value, w.Head = append(w.Time, int64(i+1)*int64(step)), append(w.Value, h), append(w.Head, h)
 	}
@@ -28,7 +33,8 @@ func (w *Window) flagged(f Flags) (rows []int) {
 	return rows
 }
 
-// wave is a day of one-minute heads in whole millimetres that no check has anything to say of: a diurnal wave and a storm with a steep rise.
+// wave is a day of one-minute heads in whole millimetres that no check has anything to say of: a diurnal wave and a
+// storm with a steep rise.
 func wave(minutes int) (heads []float64) {
 	storm := 0.0
 	for i := range minutes {
@@ -54,7 +60,9 @@ func TestTrends(t *testing.T) {
 	for i := range still {
 		still[i] = 0.100 + float64(i%3)/1000
 	}
-	screening := site.Screening{SensorRange: site.Range{Least: 0.02, Most: 0.35}, UserRange: site.Range{Least: 0.05, Most: 0.30}}
+	screening := site.Screening{
+		SensorRange: site.Range{Least: 0.02, Most: 0.35}, UserRange: site.Range{Least: 0.05, Most: 0.30},
+	}
 	for _, c := range []struct {
 		name  string
 		flag  Flags
@@ -132,7 +140,8 @@ func TestAttenuated(t *testing.T) {
 // TestSecondSensor: a difference of exactly the limit is within it.
 func TestSecondSensor(t *testing.T) {
 	w := window(time.Minute, []float64{0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1})
-	w.SecondHead, w.Second = []float64{0.12, 0.121, 0.08, 0.079, 0.5, 0.1, 0.1}, []bool{true, true, true, true, false, true, true}
+	w.SecondHead = []float64{0.12, 0.121, 0.08, 0.079, 0.5, 0.1, 0.1}
+	w.Second = []bool{true, true, true, true, false, true, true}
 	s := Screener{Limits: NewLimits(site.Screening{}, time.Minute, 3*time.Minute, 0.001)}
 	s.Flag(w, 0, true)
 	if rows := w.flagged(SecondSensor); len(rows) != 2 || rows[0] != 1 || rows[1] != 3 {
@@ -140,8 +149,8 @@ func TestSecondSensor(t *testing.T) {
 	}
 }
 
-// TestPublishedVectors runs the checks on test vectors of a reference implementation of the QARTOD manual (ioos/ioos_qc at 9c1853a4, tests/test_qartod.py).
-// Where the two differ on purpose, the difference is said.
+// TestPublishedVectors runs the checks on test vectors of a reference implementation of the QARTOD manual (ioos/ioos_qc
+// at 9c1853a4, tests/test_qartod.py). Where the two differ on purpose, the difference is said.
 func TestPublishedVectors(t *testing.T) {
 	grades := func(w *Window, fail, suspect Flags) (out []Grade) {
 		for _, f := range w.Flags {
@@ -167,19 +176,23 @@ func TestPublishedVectors(t *testing.T) {
 	}
 	// QC-GR01 to QC-GR10, gross range: fail span 10 to 50, suspect span 20 to 40, limits inclusive.
 	w := window(time.Minute, []float64{5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 51})
-	s := Screener{Limits: NewLimits(site.Screening{SensorRange: site.Range{Least: 10, Most: 50}, UserRange: site.Range{Least: 20, Most: 40}}, time.Minute, time.Hour, 1)}
+	s := Screener{Limits: NewLimits(site.Screening{
+		SensorRange: site.Range{Least: 10, Most: 50}, UserRange: site.Range{Least: 20, Most: 40},
+	}, time.Minute, time.Hour, 1)}
 	s.sensorRange(w, 0, len(w.Time))
 	check("QC-GR", grades(w, SensorRange, UserRange), []Grade{4, 3, 3, 1, 1, 1, 1, 1, 3, 3, 4})
 
-	// QC-RC1, rate of change in 15-minute steps: suspect above 5, fail above 10 in 15 minutes. The fall from 10 to 0 is exactly 10, so here it is
-	// suspect; the reference fails it by the residue of 10/900 > 10/15/60 in binary.
+	// QC-RC1, rate of change in 15-minute steps: suspect above 5, fail above 10 in 15 minutes. The fall from 10 to 0 is
+	// exactly 10, so here it is suspect; the reference fails it by the residue of 10/900 > 10/15/60 in binary.
 	series := []float64{2, 10, 2.1, 3, 4, 5, 7, 10, 0, 2, 2.2, 2, 1, 2, 3, 90, 91, 92, 93, 1, 2, 3, 4, 5}
 	suspect, fail := window(15*time.Minute, series), window(15*time.Minute, series)
 	for _, x := range []struct {
 		w     *Window
 		limit float64
 	}{{suspect, 5}, {fail, 10}} {
-		s := Screener{Limits: NewLimits(site.Screening{RateUp: x.limit, RateDown: x.limit}, 15*time.Minute, time.Hour, 0.1)}
+		s := Screener{
+			Limits: NewLimits(site.Screening{RateUp: x.limit, RateDown: x.limit}, 15*time.Minute, time.Hour, 0.1),
+		}
 		s.rates(x.w, 0, len(series))
 	}
 	for i := range series {
@@ -187,23 +200,28 @@ func TestPublishedVectors(t *testing.T) {
 			suspect.Flags[i] = SensorRange // stands for fail
 		}
 	}
-	check("QC-RC1", grades(suspect, SensorRange, Rate), []Grade{1, 3, 3, 1, 1, 1, 1, 1, 3, 1, 1, 1, 1, 1, 1, 4, 1, 1, 1, 4, 1, 1, 1, 1})
+	check("QC-RC1", grades(suspect, SensorRange, Rate), []Grade{
+		1, 3, 3, 1, 1, 1, 1, 1, 3, 1, 1, 1, 1, 1, 1, 4, 1, 1, 1, 4, 1, 1, 1, 1,
+	})
 
-	// QC-FL1, flat line in 15-minute steps with tolerance 0.01: fail 4800 s. The reference flags the readings from the moment on at which the time is
-	// reached; here the whole run is flagged, because its first readings are as stuck as its last. The run is the six or seven values of 2.
+	// QC-FL1, flat line in 15-minute steps with tolerance 0.01: fail 4800 s. The reference flags the readings from the
+	// moment on at which the time is reached; here the whole run is flagged, because its first readings are as stuck as
+	// its last. The run is the six or seven values of 2.
 	w = window(15*time.Minute, []float64{1, 2, 2.0001, 2, 2.0001, 2, 2.0001, 2, 4, 5, 3, 3.0001, 3.0005, 3.00001})
-	s = Screener{Limits: NewLimits(site.Screening{StuckDuration: 4800 * time.Second, StuckTolerance: 0.01}, 15*time.Minute, time.Hour, 0.0001)}
+	s = Screener{Limits: NewLimits(site.Screening{StuckDuration: 4800 * time.Second, StuckTolerance: 0.01},
+		15*time.Minute, time.Hour, 0.0001)}
 	s.scanStuck(w)
 	check("QC-FL1", grades(w, Stuck, 0), []Grade{1, 4, 4, 4, 4, 4, 4, 4, 1, 1, 1, 1, 1, 1})
 
-	// QC-AS2, attenuated signal: four equal values fail. Here the window of three intervals trails, so the first three are not judged.
+	// QC-AS2, attenuated signal: four equal values fail. Here the window of three intervals trails, so the first three
+	// are not judged.
 	w = window(15*time.Minute, []float64{1, 1, 1, 1})
 	s = Screener{Limits: NewLimits(site.Screening{FlatWindow: 45 * time.Minute}, 15*time.Minute, time.Hour, 0.1)}
 	s.attenuated(w, 0, 4)
 	check("QC-AS2", grades(w, Attenuated, 0), []Grade{1, 1, 1, 4})
 
-	// QC-SP1, spike by the mean of both neighbours. The reference fails the two good neighbours of the big spike as well, and leaves the first and the last
-	// value unjudged; the median of the readings around does neither.
+	// QC-SP1, spike by the mean of both neighbours. The reference fails the two good neighbours of the big spike as
+	// well, and leaves the first and the last value unjudged; the median of the readings around does neither.
 	series = []float64{10, 12, 999.99, 13, 15, 40, 9, 9}
 	w = window(time.Minute, series)
 	s = Screener{Limits: NewLimits(site.Screening{SpikeFloor: 25.0 / 3}, time.Minute, time.Hour, 0.01)}
@@ -213,7 +231,9 @@ func TestPublishedVectors(t *testing.T) {
 
 // TestGrades: a reading is rolled up to the worst of its checks.
 func TestGrades(t *testing.T) {
-	for f, want := range map[Flags]Grade{0: Pass, Validity: Suspect, Spike: Fail, Spike | Validity: Fail, Gap: Pass, Gap | Rate: Suspect} {
+	for f, want := range map[Flags]Grade{
+		0: Pass, Validity: Suspect, Spike: Fail, Spike | Validity: Fail, Gap: Pass, Gap | Rate: Suspect,
+	} {
 		if got := f.Grade(); got != want {
 			t.Errorf("%q: %d, want %d", f.Text(), got, want)
 		}
@@ -225,7 +245,10 @@ func BenchmarkScreen(b *testing.B) {
 	heads := wave(30 * 1440)
 	w := window(time.Minute, heads)
 	w.SecondHead, w.Second = heads, make([]bool, len(heads))
-	limits := NewLimits(site.Screening{SensorRange: site.Range{Least: 0, Most: 1}, UserRange: site.Range{Least: 0, Most: 1}}, time.Minute, 3*time.Minute, 0.001)
+	limits := NewLimits(site.Screening{
+		SensorRange: site.Range{Least: 0, Most: 1}, UserRange: site.Range{Least: 0, Most: 1},
+	},
+		time.Minute, 3*time.Minute, 0.001)
 	for b.Loop() {
 		s := Screener{Limits: limits}
 		clear(w.Flags)

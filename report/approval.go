@@ -25,7 +25,14 @@ type examinedRecord struct {
 
 func newApproval(s *site.Site) *approvalRecord {
 	r := s.Approval
-	out := &approvalRecord{Status: r.Status, Author: r.Author, Reviewer: r.Reviewer, Basis: r.Basis, Evidence: r.Evidence, Supersedes: r.Supersedes}
+	out := &approvalRecord{
+		Status:     r.Status,
+		Author:     r.Author,
+		Reviewer:   r.Reviewer,
+		Basis:      r.Basis,
+		Evidence:   r.Evidence,
+		Supersedes: r.Supersedes,
+	}
 	for _, e := range r.Examined {
 		out.Examined = append(out.Examined, examinedRecord{utcOf(e.From), utcOf(e.Until), e.Reason})
 	}

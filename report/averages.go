@@ -27,10 +27,13 @@ func (r *Run) averages() *Table {
 	flowing := func(m *monthly) int { return m.After.Discharging }
 	return tabulate(r, audit.MonthlyAverages(r.Result), []figure[monthly]{
 		words("month", "month", func(m *monthly) string { return m.Period.Label }),
-		over("over_days_measured_m3", "over days measured", func(m *monthly) float64 { return m.After.OverMeasured }, measured),
-		over("over_days_with_flow_m3", "over days with flow", func(m *monthly) float64 { return m.After.OverDischarging }, flowing),
+		over("over_days_measured_m3", "over days measured",
+			func(m *monthly) float64 { return m.After.OverMeasured }, measured),
+		over("over_days_with_flow_m3", "over days with flow",
+			func(m *monthly) float64 { return m.After.OverDischarging }, flowing),
 		over("over_all_days_m3", "over all days", func(m *monthly) float64 { return m.After.OverAll }, days),
-		count("days", "days", days), count("days_measured", "measured", measured), count("days_with_flow", "with flow", flowing),
+		count("days", "days", days), count("days_measured", "measured", measured),
+		count("days_with_flow", "with flow", flowing),
 		words("rule", "", func(*monthly) string { return string(r.site().Report.Average) }),
 		words("completeness", "", func(*monthly) string { return r.completeness() }),
 		yesNo("withheld", func(m *monthly) bool { return m.After.Withheld }).optional(),
@@ -59,8 +62,11 @@ func (r *Run) statisticLines() (list []string) {
 	v := func(m3 float64) string { return grouped(volume.FromSI(m3), 1) }
 	q := func(m3s float64) string { return significant(flow.FromSI(m3s), 4, false) }
 	if s.Days > 0 {
-		list = append(list, fmt.Sprintf("Whole days: least %s %s (%s); greatest of all %s (%s); not exceeded on 5, 20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s. The second of them, exceeded on 80 %% of days, is a usual dry-weather flow.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
-			v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]), v(s.Percentiles[95])))
+		list = append(list, fmt.Sprintf("Whole days: least %s %s (%s); greatest of all %s (%s); not exceeded on 5, "+
+			"20, 50, 80, 95 %% of days: %s, %s, %s, %s, %s. The second of them, exceeded on 80 %% of days, is a "+
+			"usual dry-weather flow.", v(s.Least), volume.Symbol, s.LeastDay, v(s.Greatest), s.GreatestDay,
+			v(s.Percentiles[5]), v(s.Percentiles[20]), v(s.Percentiles[50]), v(s.Percentiles[80]),
+			v(s.Percentiles[95])))
 	}
 	if text := r.countedText(); text != "" {
 		list = append(list, text)
@@ -74,7 +80,8 @@ func (r *Run) statisticLines() (list []string) {
 			text += fmt.Sprintf(", or higher: readings hide up to %s %s", q(s.PeakMost), flow.Symbol)
 		}
 		if s.PeakMeanAt != 0 {
-			text += fmt.Sprintf("; highest mean over %s: %s %s, ending %s", quantity.FormatDuration(r.site().Report.PeakOver), q(s.PeakMean), flow.Symbol, r.stamp(s.PeakMeanAt))
+			text += fmt.Sprintf("; highest mean over %s: %s %s, ending %s",
+				quantity.FormatDuration(r.site().Report.PeakOver), q(s.PeakMean), flow.Symbol, r.stamp(s.PeakMeanAt))
 		}
 		list = append(list, text+".")
 	}

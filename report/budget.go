@@ -17,7 +17,9 @@ func (r *Run) budget() *Table {
 		b = &recompute.Budget{}
 	}
 	parts := slices.Clone(b.Parts)
-	slices.SortStableFunc(parts, func(a, b recompute.Part) int { return cmp.Compare(math.Abs(b.Effect), math.Abs(a.Effect)) })
+	slices.SortStableFunc(parts, func(a, b recompute.Part) int {
+		return cmp.Compare(math.Abs(b.Effect), math.Abs(a.Effect))
+	})
 	share := func(p *recompute.Part) any {
 		if b.Standard == 0 {
 			return 0.0
@@ -69,7 +71,8 @@ func (r *Run) halveSentence(p *recompute.Period) string {
 	case part.Source.Unit == "":
 		return fmt.Sprintf("It would be halved by knowing the %s better.", part.Source.Name)
 	}
-	return fmt.Sprintf("It would be halved by knowing the %s to %.2g %s (95 %%).", part.Source.Name, 2*input, part.Source.Unit)
+	return fmt.Sprintf("It would be halved by knowing the %s to %.2g %s (95 %%).",
+		part.Source.Name, 2*input, part.Source.Unit)
 }
 
 // drawsSentence says what the Monte Carlo check found; "" when there was none.
@@ -80,6 +83,8 @@ func (r *Run) drawsSentence(decimals int) string {
 	}
 	unit := r.site().Report.VolumeUnit
 	value := func(v float64) string { return grouped(unit.FromSI(v), decimals) }
-	return fmt.Sprintf("%d draws (seed %d) through the ratings themselves: standard uncertainty %s %s, by the budget %s; 95 %% of them between %s and %s.", d.Count, d.Seed, value(d.Standard), unit.Symbol,
+	return fmt.Sprintf("%d draws (seed %d) through the ratings themselves: standard uncertainty %s %s, by the budget "+
+		"%s; 95 %% of them between %s and %s.",
+		d.Count, d.Seed, value(d.Standard), unit.Symbol,
 		value(r.Result.Total.Budget.Standard), value(d.Low), value(d.High))
 }

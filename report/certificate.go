@@ -28,11 +28,15 @@ func WriteCertificate(w io.Writer, l *ingest.Log) {
 		writePreamble(w, f.Preamble())
 	}
 	log := &l.Site.Log
-	fmt.Fprintf(w, "  clock %s; stamps mark the %s of what they stand for; first reading %s, last %s\n", log.Clock.Name, log.StampAt, log.Clock.Format(l.From), log.Clock.Format(l.Till))
-	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n", quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(log.GapLimit == 0))
+	fmt.Fprintf(w, "  clock %s; stamps mark the %s of what they stand for; first reading %s, last %s\n",
+		log.Clock.Name, log.StampAt, log.Clock.Format(l.From), log.Clock.Format(l.Till))
+	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n",
+		quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(log.GapLimit == 0))
 	fmt.Fprintf(w, "  flow is computed from the %s", log.Primary)
 	if log.Means {
-		fmt.Fprintf(w, ", a mean over the interval that ends at its stamp: %s, or since the reading before where that is nearer", l.IntervalText())
+		fmt.Fprintf(w,
+			", a mean over the interval that ends at its stamp: %s, or since the reading before where that is nearer",
+			l.IntervalText())
 	}
 	fmt.Fprintln(w)
 	for q, c := range log.Columns {

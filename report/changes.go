@@ -19,7 +19,9 @@ type changeRecord struct {
 
 func newChanges(list []recompute.ChangePoint) (out []changeRecord) {
 	for _, c := range list {
-		out = append(out, changeRecord{c.Statistic, c.Day, round(c.Size, 100), c.Drift, c.Unit, round(c.Confidence, 1e4)})
+		out = append(out, changeRecord{
+			c.Statistic, c.Day, round(c.Size, 100), c.Drift, c.Unit, round(c.Confidence, 1e4),
+		})
 	}
 	return out
 }
@@ -41,17 +43,24 @@ func newPattern(p *recompute.Pattern) patternRecord {
 func (r *Run) changeSentences() (list []string) {
 	for _, c := range r.Result.Changes {
 		if c.Drift {
-			list = append(list, fmt.Sprintf("the %s drifts by %+.2g %s over the log (confidence %.2f %%): a sensor that moves, or the season", c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
+			list = append(list,
+				fmt.Sprintf("the %s drifts by %+.2g %s over the log (confidence %.2f %%): a sensor that moves, "+
+					"or the season",
+					c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
 			continue
 		}
-		list = append(list, fmt.Sprintf("%s: the %s goes by %+.2g %s (confidence %.2f %%)", c.Day, c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
+		list = append(list, fmt.Sprintf("%s: the %s goes by %+.2g %s (confidence %.2f %%)",
+			c.Day, c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
 	}
 	p := &r.Result.Pattern
 	if len(p.Broken) > 0 {
-		list = append(list, fmt.Sprintf("the course of the day is unlike that of the days before on %s", days(p.Broken)))
+		list = append(list,
+			fmt.Sprintf("the course of the day is unlike that of the days before on %s", days(p.Broken)))
 	}
 	if math.Abs(p.Correlation) >= 0.5 {
-		text := fmt.Sprintf("the night minimum follows the air temperature: %+.2g mm per K over %d days (rank correlation %+.2f)", p.PerKelvin, p.Days, p.Correlation)
+		text := fmt.Sprintf("the night minimum follows the air temperature: %+.2g mm per K over %d days (rank "+
+			"correlation %+.2f)",
+			p.PerKelvin, p.Days, p.Correlation)
 		if p.Expected > 0 {
 			text += fmt.Sprintf("; sound without compensation would give %.2g mm per K", p.Expected)
 		}

@@ -52,8 +52,10 @@ func compareTotals(w io.Writer, old, now *Record) {
 		if was != nil && is != nil {
 			change = fmt.Sprintf("%+.1f", is.(float64)-was.(float64))
 		}
-		t.Rows = append(t.Rows, []any{label, a.volume("before_m3"), b.volume("before_m3"), a.volume("after_m3"), b.volume("after_m3"),
-			change, old.overIn(month), now.overIn(month)})
+		t.Rows = append(t.Rows, []any{
+			label, a.volume("before_m3"), b.volume("before_m3"), a.volume("after_m3"), b.volume("after_m3"),
+			change, old.overIn(month), now.overIn(month),
+		})
 	}
 	months := map[string][2]past{}
 	for i, r := range []*Record{old, now} {
@@ -115,14 +117,16 @@ func inputsInWords(r *Record) (out []string) {
 
 func segmentsInWords(list []segmentRecord) (out []string) {
 	for _, s := range list {
-		out = append(out, fmt.Sprintf("%s to %s: %s; %s", orWord(s.From, "beginning"), orWord(s.Until, "end"), strings.Join(s.Settings, ", "), s.Device.Equation))
+		out = append(out, fmt.Sprintf("%s to %s: %s; %s",
+			orWord(s.From, "beginning"), orWord(s.Until, "end"), strings.Join(s.Settings, ", "), s.Device.Equation))
 	}
 	return out
 }
 
 func correctionsInWords(r *Record) (out []string) {
 	for _, c := range r.Corrections.read() {
-		out = append(out, fmt.Sprintf("%s to %s: %s (%s)", orWord(c.text("from"), "first reading"), orWord(c.text("until"), "last reading"),
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s)",
+			orWord(c.text("from"), "first reading"), orWord(c.text("until"), "last reading"),
 			c.text("what"), c.text("reason")))
 	}
 	return out
@@ -130,7 +134,8 @@ func correctionsInWords(r *Record) (out []string) {
 
 func rulingsInWords(r *Record) (out []string) {
 	for _, x := range r.Rulings.read() {
-		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3", x.text("from"), x.text("until"), x.text("action"),
+		out = append(out, fmt.Sprintf("%s to %s: %s (%s, %s); effect %s m3",
+			x.text("from"), x.text("until"), x.text("action"),
 			x.text("reason"), x.text("by"), x.effect()))
 	}
 	return out
@@ -138,7 +143,8 @@ func rulingsInWords(r *Record) (out []string) {
 
 func screeningInWords(r *Record) (out []string) {
 	for _, f := range r.Screening.read() {
-		out = append(out, fmt.Sprintf("%s: %s, %s; %s readings, effect %s m3", f.text("check"), f.text("action"), f.text("limit"),
+		out = append(out, fmt.Sprintf("%s: %s, %s; %s readings, effect %s m3",
+			f.text("check"), f.text("action"), f.text("limit"),
 			f.text("rows"), f.effect()))
 	}
 	return out

@@ -36,12 +36,14 @@ func (r *Run) corrections() *Table {
 		}
 	}
 	heads := func(key, title string, of func(*recompute.Trial) recompute.Heads) figure[correction] {
-		return figure[correction]{Column{Key: key, Title: title, Kind: Spread, Optional: true}, func(c *correction) any {
-			if t := trials[c]; t != nil {
-				return newHeads(of(t))
-			}
-			return nil
-		}}
+		return figure[correction]{
+			Column{Key: key, Title: title, Kind: Spread, Optional: true}, func(c *correction) any {
+				if t := trials[c]; t != nil {
+					return newHeads(of(t))
+				}
+				return nil
+			},
+		}
 	}
 	return tabulate(r, r.site().Corrections, []figure[correction]{
 		count("site_file_line", "", func(c *correction) int { return c.Place.Line }),
@@ -50,7 +52,8 @@ func (r *Run) corrections() *Table {
 		words("what", "should have been", changes),
 		words("reason", "reason", func(c *correction) string { return c.Reason }),
 		words("by", "by", func(c *correction) string { return c.By }).optional(),
-		heads("heads_before", "head before, m (least, median, highest)", func(t *recompute.Trial) recompute.Heads { return t.Before }),
+		heads("heads_before", "head before, m (least, median, highest)",
+			func(t *recompute.Trial) recompute.Heads { return t.Before }),
 		heads("heads_after", "after", func(t *recompute.Trial) recompute.Heads { return t.After }),
 	})
 }

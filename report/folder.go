@@ -34,8 +34,11 @@ func NewFolder(out, id string) (*Folder, *problem.Problem) {
 		if !info.IsDir() {
 			return nil, refuse("the results cannot be written: this is not a folder", "give another folder with --out")
 		}
-		if entries, err := os.ReadDir(f.final); err == nil && len(entries) > 0 && !exists(filepath.Join(f.final, marker)) {
-			return nil, refuse("the results cannot be written: the folder holds files that are not results of this program", "give another folder with --out")
+		if entries, err := os.ReadDir(f.final); err == nil &&
+			len(entries) > 0 && !exists(filepath.Join(f.final, marker)) {
+			return nil,
+				refuse("the results cannot be written: the folder holds files that are not results of this program",
+					"give another folder with --out")
 		}
 	}
 	if !exists(out) {
@@ -100,7 +103,9 @@ func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
 		}
 	}
 	if supersedes != sha {
-		return "", problem.At(problem.Place{File: path}, "the record is signed and locked, and the results differ from it", "a new version that names the signed one",
+		return "", problem.At(problem.Place{File: path},
+			"the record is signed and locked, and the results differ from it",
+			"a new version that names the signed one",
 			fmt.Sprintf("set supersedes = %q in [record] of the site file, or give another folder with --out", sha))
 	}
 	return f.final + "-" + sha[:12], nil

@@ -73,7 +73,8 @@ type exampleRecord struct {
 
 func newAccount(a *ingest.Account) accountRecord {
 	return accountRecord{a.Read, a.Used, a.Repeated, a.Conflicting, a.OutOfPeriod, a.Rejected,
-		each(a.Examples, func(e ingest.Example) exampleRecord { return exampleRecord(e) }), a.Missing, a.Illegible, a.Unended}
+		each(a.Examples, func(e ingest.Example) exampleRecord { return exampleRecord(e) }), a.Missing,
+		a.Illegible, a.Unended}
 }
 
 // each turns one list into another.
@@ -88,7 +89,9 @@ func each[A, B any](list []A, of func(A) B) (out []B) {
 func newInputs(r *Run) (list []inputRecord) {
 	decision := func(d reading.Decision) decisionRecord { return decisionRecord(d) }
 	for _, f := range r.Log.Files {
-		list = append(list, inputRecord{relative(r.site(), f.Name), f.Size, f.SHA256, each(f.Decisions(), decision), f.Preamble()})
+		list = append(list, inputRecord{
+			relative(r.site(), f.Name), f.Size, f.SHA256, each(f.Decisions(), decision), f.Preamble(),
+		})
 	}
 	for _, f := range r.Beside {
 		list = append(list, inputRecord{File: relative(r.site(), f.File), Bytes: f.Size, SHA256: f.SHA256})
@@ -117,10 +120,23 @@ func relative(s *site.Site, name string) string {
 func newLogRecord(r *Run) logRecord {
 	l, s := r.Log, r.site()
 	limits := r.Result.Limits
-	return logRecord{Primary: s.Log.Primary.String(), TimeZone: s.Log.Clock.Name, First: utc(l.From), Last: utc(l.Till),
-		IntervalS: l.Interval.Seconds(), GapLimitS: l.GapLimit.Seconds(), GapDefault: s.Log.GapLimit == 0, Resolution: l.Resolution[s.Log.Primary],
-		SpikeS: limits.SpikeWindow.Seconds(), SpikeFloor: limits.SpikeFloor, StuckS: limits.StuckDuration.Seconds(), BridgeS: limits.BridgeLimit.Seconds(),
-		ReportZone: s.Report.Clock.Name, DayStarts: clockTime(s.Report.DayStarts), DayLabel: dayLabel(s)}
+	return logRecord{
+		Primary:    s.Log.Primary.String(),
+		TimeZone:   s.Log.Clock.Name,
+		First:      utc(l.From),
+		Last:       utc(l.Till),
+		IntervalS:  l.Interval.Seconds(),
+		GapLimitS:  l.GapLimit.Seconds(),
+		GapDefault: s.Log.GapLimit == 0,
+		Resolution: l.Resolution[s.Log.Primary],
+		SpikeS:     limits.SpikeWindow.Seconds(),
+		SpikeFloor: limits.SpikeFloor,
+		StuckS:     limits.StuckDuration.Seconds(),
+		BridgeS:    limits.BridgeLimit.Seconds(),
+		ReportZone: s.Report.Clock.Name,
+		DayStarts:  clockTime(s.Report.DayStarts),
+		DayLabel:   dayLabel(s),
+	}
 }
 
 func dayLabel(s *site.Site) string {

@@ -82,7 +82,8 @@ func (r *Run) doubt(p *recompute.Period) string {
 		return ""
 	}
 	if x, ok := wide(p); ok {
-		return strings.TrimPrefix(strings.Replace(r.range95(x, r.decimals(p.After.M3())), " and ", " to ", 1), "between ")
+		return strings.TrimPrefix(strings.Replace(r.range95(x, r.decimals(p.After.M3())), " and ", " to ", 1),
+			"between ")
 	}
 	return fmt.Sprintf("%.1f %%", 100*p.Budget.Expanded()/p.After.M3())
 }
@@ -109,7 +110,8 @@ func ofAfter(p *recompute.Period) string {
 		}
 		return fmt.Sprintf("; before was %+.2f to %+.2f %% of the truth in error", of(x.High), of(x.Low))
 	}
-	return fmt.Sprintf("; before was %+.2f %% (+/- %.2f) of after in error", of(p.After.M3()), 100*before/after*p.Budget.Expanded()/p.After.M3())
+	return fmt.Sprintf("; before was %+.2f %% (+/- %.2f) of after in error",
+		of(p.After.M3()), 100*before/after*p.Budget.Expanded()/p.After.M3())
 }
 
 // withinSentence says what the bounds of means and volumes leave out; "" when nothing.
@@ -119,7 +121,8 @@ func (r *Run) withinSentence() string {
 	}
 	for i := range r.Result.Corrected.Segments {
 		if r.Result.Corrected.Segments[i].HidesWithin() {
-			return "Means and volumes do not show whether the meter stood at an end of what it shows within their interval; what it hid then is in no figure and in no bound."
+			return "Means and volumes do not show whether the meter stood at an end of what it shows within their " +
+				"interval; what it hid then is in no figure and in no bound."
 		}
 	}
 	return ""
@@ -135,7 +138,12 @@ func (r *Run) splitText(p *recompute.Period, decimals int) string {
 	for _, x := range []struct {
 		m3   float64
 		name string
-	}{{s.Limits, "beyond what the meter could show"}, {s.Drowned, "drowned flow"}, {s.Filled, "filled"}, {s.Screening, screening}} {
+	}{
+		{s.Limits, "beyond what the meter could show"},
+		{s.Drowned, "drowned flow"},
+		{s.Filled, "filled"},
+		{s.Screening, screening},
+	} {
 		if math.Abs(x.m3) > 1e-9*math.Abs(p.After.M3()) {
 			text += ", " + r.signed(x.m3, decimals) + " " + x.name
 		}
@@ -149,10 +157,12 @@ func (r *Run) apartText(p *recompute.Period, decimals int) string {
 	unit := r.site().Report.VolumeUnit
 	var list []string
 	if v := p.Parts.Lost; !v.Missing() {
-		list = append(list, fmt.Sprintf("before counted %s %s in %s that after leaves out", grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
+		list = append(list, fmt.Sprintf("before counted %s %s in %s that after leaves out",
+			grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
 	}
 	if v := p.Parts.Gained; !v.Missing() {
-		list = append(list, fmt.Sprintf("after is filled with %s %s in %s of which before has nothing", grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
+		list = append(list, fmt.Sprintf("after is filled with %s %s in %s of which before has nothing",
+			grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
 	}
 	if len(list) == 0 {
 		return ""
@@ -166,7 +176,8 @@ func (r *Run) differenceText(p *recompute.Period, decimals int) string {
 	if s, ok := sideOf(p); ok {
 		return "The difference is that of " + countedWith(s) + "; the bounds leave the rest open."
 	}
-	text := fmt.Sprintf("The difference of %s %s is known to +/- %s %s: what before and after share drops out of it", r.signed(p.Difference(), decimals), unit.Symbol,
+	text := fmt.Sprintf("The difference of %s %s is known to +/- %s %s: what before and after share drops out of it",
+		r.signed(p.Difference(), decimals), unit.Symbol,
 		grouped(unit.FromSI(p.Budget.ExpandedDifference()), decimals), unit.Symbol)
 	if slices.ContainsFunc(r.site().Corrections, func(c site.Correction) bool { return c.Doubt == 0 }) {
 		text += ", and the step that a correction makes counts as exact unless it states its uncertainty"
@@ -200,7 +211,8 @@ func (r *Run) liftText(p *recompute.Period, decimals int) string {
 		return ""
 	}
 	unit := r.site().Report.VolumeUnit
-	return fmt.Sprintf("Readings scatter from one to the next; a flow rises faster than its head, so their noise may lift the total by up to %s %s. Where waves make it, it is real flow; the interval allows for both.",
+	return fmt.Sprintf("Readings scatter from one to the next; a flow rises faster than its head, so their noise may "+
+		"lift the total by up to %s %s. Where waves make it, it is real flow; the interval allows for both.",
 		grouped(unit.FromSI(p.Lift), decimals), unit.Symbol)
 }
 
@@ -212,9 +224,12 @@ func (r *Run) boundsSentence(decimals int) string {
 	}
 	unit := r.site().Report.VolumeUnit
 	upper, known := p.Upper()
-	text := fmt.Sprintf("In %s of the time the flow is only known between bounds: ", quantity.FormatDuration(time.Duration(p.Bracketed.Counted.Covered)))
+	text := fmt.Sprintf("In %s of the time the flow is only known between bounds: ",
+		quantity.FormatDuration(time.Duration(p.Bracketed.Counted.Covered)))
 	if !known {
-		return text + fmt.Sprintf("the total is %s %s or more; for %s of it nothing bounds the flow from above.", grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(p.Open)))
+		return text + fmt.Sprintf("the total is %s %s or more; for %s of it nothing bounds the flow from above.",
+			grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(p.Open)))
 	}
-	return text + fmt.Sprintf("the total lies between %s and %s %s.", grouped(unit.FromSI(p.Lower()), decimals), grouped(unit.FromSI(upper), decimals), unit.Symbol)
+	return text + fmt.Sprintf("the total lies between %s and %s %s.",
+		grouped(unit.FromSI(p.Lower()), decimals), grouped(unit.FromSI(upper), decimals), unit.Symbol)
 }

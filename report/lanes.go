@@ -58,5 +58,6 @@ func (r *Run) onsetRange(decimals int) string {
 		return ""
 	}
 	unit := r.site().Report.VolumeUnit
-	return fmt.Sprintf("By the defensible onsets of the error the total lies between %s and %s %s.", grouped(unit.FromSI(low), decimals), grouped(unit.FromSI(high), decimals), unit.Symbol)
+	return fmt.Sprintf("By the defensible onsets of the error the total lies between %s and %s %s.",
+		grouped(unit.FromSI(low), decimals), grouped(unit.FromSI(high), decimals), unit.Symbol)
 }

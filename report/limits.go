@@ -17,7 +17,9 @@ func (r *Run) limits() *Table {
 		return cmp.Compare(slices.Index(certainFirst, a.Outcome()), slices.Index(certainFirst, b.Outcome()))
 	})
 	value := func(key, title string, of func(*limited) float64) figure[limited] {
-		return figure[limited]{Column{Key: key, Title: title, Kind: Figure}, func(f *limited) any { return held(f, of(f)) }}
+		return figure[limited]{
+			Column{Key: key, Title: title, Kind: Figure}, func(f *limited) any { return held(f, of(f)) },
+		}
 	}
 	t := tabulate(r, list, []figure[limited]{
 		words("limit", "limit", func(f *limited) string { return f.Limit }),

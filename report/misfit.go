@@ -36,11 +36,21 @@ type spanRecord struct {
 }
 
 func newWitness(r *recompute.Result) witnessRecord {
-	return witnessRecord{newMisfit(r.Witness.Recorded, r.Facts.Interval), newMisfit(r.Witness.Corrected, r.Facts.Interval)}
+	return witnessRecord{
+		newMisfit(r.Witness.Recorded, r.Facts.Interval), newMisfit(r.Witness.Corrected, r.Facts.Interval),
+	}
 }
 
 func newMisfit(m recompute.Misfit, interval time.Duration) misfitRecord {
-	out := misfitRecord{Readings: m.Readings, Within: m.Within, LagS: math.Round(m.Lag * interval.Seconds()), AboveCap: m.AboveCap, Largest: flowOf(m.Largest), Worth: number(m.Worth), Percent: number(100 * m.Part())}
+	out := misfitRecord{
+		Readings: m.Readings,
+		Within:   m.Within,
+		LagS:     math.Round(m.Lag * interval.Seconds()),
+		AboveCap: m.AboveCap,
+		Largest:  flowOf(m.Largest),
+		Worth:    number(m.Worth),
+		Percent:  number(100 * m.Part()),
+	}
 	if out.Largest > 0 {
 		out.At = utc(m.At)
 	}
@@ -49,7 +59,9 @@ func newMisfit(m recompute.Misfit, interval time.Duration) misfitRecord {
 	}
 	for i := range m.Spans {
 		s := &m.Spans[i]
-		out.Spans = append(out.Spans, spanRecord{utc(s.From), utc(s.Until), s.Readings, number(s.Net()), flowOf(s.Largest)})
+		out.Spans = append(out.Spans, spanRecord{
+			utc(s.From), utc(s.Until), s.Readings, number(s.Net()), flowOf(s.Largest),
+		})
 	}
 	return out
 }

@@ -17,7 +17,9 @@ import (
 //go:embed page.html
 var pageText string
 
-var page = template.Must(template.New("page").Funcs(template.FuncMap{"at": shortTime, "seconds": seconds}).Parse(pageText))
+var page = template.Must(
+	template.New("page").Funcs(template.FuncMap{"at": shortTime, "seconds": seconds}).Parse(pageText),
+)
 
 // pageData is what the page's template shows beside the record and its tables: texts, ready to print.
 type pageData struct {
@@ -74,15 +76,34 @@ func pageHTML(r *Run, pictures []drawn) ([]byte, error) {
 func newPage(r *Run, pictures []drawn) *pageData {
 	res, rec, report := r.Result, NewRecord(r), &r.site().Report
 	total, decimals := &res.Total, r.decimals(res.Total.Before.M3())
-	d := &pageData{Run: r, Record: rec, WhatIf: r.whatIf(), Title: r.title(), Span: r.local(total.Start) + " to " + r.local(total.End), Unit: report.VolumeUnit.Symbol,
-		Before: r.volume(total.Before, decimals), After: r.after(total, decimals), Percent: percent(total),
-		Doubt: r.plusMinus(total, decimals), Coverage: fmt.Sprintf("%.2f %%", 100*total.Coverage()), Classes: classes(total),
-		Bounded: r.boundsSentence(decimals), Onsets: r.onsetRange(decimals), Worst: r.mostChanged(),
-		Drowned:     strings.TrimSpace(r.withinSentence() + " " + r.drownedSentence() + " " + r.filledSentence()),
-		Halve:       strings.TrimSpace(r.liftText(total, decimals) + " " + r.halveSentence(total) + " " + r.drawsSentence(decimals)),
-		AverageRule: string(report.Average), Completeness: r.completeness(), Statistics: r.statisticLines(), Changes: r.changeSentences(),
-		Silent: silent(res.Flags), Columns: columnsRead(r.Log), Devices: distinct(slices.Concat(rec.Recorded, rec.Corrected)),
-		Account: &r.Log.Account}
+	d := &pageData{
+		Run:      r,
+		Record:   rec,
+		WhatIf:   r.whatIf(),
+		Title:    r.title(),
+		Span:     r.local(total.Start) + " to " + r.local(total.End),
+		Unit:     report.VolumeUnit.Symbol,
+		Before:   r.volume(total.Before, decimals),
+		After:    r.after(total, decimals),
+		Percent:  percent(total),
+		Doubt:    r.plusMinus(total, decimals),
+		Coverage: fmt.Sprintf("%.2f %%", 100*total.Coverage()),
+		Classes:  classes(total),
+		Bounded:  r.boundsSentence(decimals),
+		Onsets:   r.onsetRange(decimals),
+		Worst:    r.mostChanged(),
+		Drowned:  strings.TrimSpace(r.withinSentence() + " " + r.drownedSentence() + " " + r.filledSentence()),
+		Halve: strings.TrimSpace(r.liftText(total, decimals) + " " + r.halveSentence(total) + " " +
+			r.drawsSentence(decimals)),
+		AverageRule:  string(report.Average),
+		Completeness: r.completeness(),
+		Statistics:   r.statisticLines(),
+		Changes:      r.changeSentences(),
+		Silent:       silent(res.Flags),
+		Columns:      columnsRead(r.Log),
+		Devices:      distinct(slices.Concat(rec.Recorded, rec.Corrected)),
+		Account:      &r.Log.Account,
+	}
 	d.addDifference(total, decimals)
 	d.addLimit()
 	for _, e := range d.Account.Examples {
@@ -99,9 +120,12 @@ func (d *pageData) addDifference(p *period, decimals int) {
 	if !p.Both() {
 		return
 	}
-	d.Difference, d.Split, d.Apart = d.signed(p.Difference(), decimals), d.splitText(p, decimals), d.apartText(p, decimals)
+	d.Difference = d.signed(p.Difference(), decimals)
+	d.Split = d.splitText(p, decimals)
+	d.Apart = d.apartText(p, decimals)
 	if _, bounded := wide(p); p.Budget != nil && !bounded {
-		d.DifferenceDoubt = "+/- " + strings.TrimPrefix(d.signed(p.Budget.ExpandedDifference(), decimals), "+") + " " + d.Unit
+		d.DifferenceDoubt = "+/- " +
+			strings.TrimPrefix(d.signed(p.Budget.ExpandedDifference(), decimals), "+") + " " + d.Unit
 	}
 }
 
@@ -109,7 +133,8 @@ func (d *pageData) addDifference(p *period, decimals int) {
 func (d *pageData) addLimit() {
 	if limit := d.site().Report.DailyVolume; limit != nil {
 		by := byOutcome(d.Over)
-		d.Limit, d.Newly, d.Cleared, d.Still, d.Unsure = limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]), d.unsure(by)
+		d.Limit, d.Newly = limit.Text, days(by[audit.Newly])
+		d.Cleared, d.Still, d.Unsure = days(by[audit.Cleared]), days(by[audit.Still]), d.unsure(by)
 	}
 }
 

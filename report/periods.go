@@ -16,7 +16,8 @@ type period = recompute.Period
 // periods is the table of the totals of a group of periods: days, months, the whole. People read volumes with so many
 // decimals. A new figure of a period is one line in one of the lists below.
 func (r *Run) periods(group string, list []period, decimals int) *Table {
-	return tabulate(r, list, slices.Concat(r.totals(group, decimals), r.shares(decimals), r.bounds(), r.toReport(), r.flows(),
+	return tabulate(r, list, slices.Concat(r.totals(group, decimals), r.shares(decimals), r.bounds(),
+		r.toReport(), r.flows(),
 		r.remarks(group), apart(), r.whatIfs()))
 }
 
@@ -29,7 +30,8 @@ func (r *Run) total() *Table { return r.periods("total", []period{r.Result.Total
 // totalsCSV writes days, months and the whole, and other periods that reports go by.
 func totalsCSV(r *Run) []byte {
 	res := r.Result
-	return asCSV(r.days(), r.periods("week", res.Periods(week), 0), r.months(), r.periods("quarter", res.Periods(quarter), 0),
+	return asCSV(r.days(), r.periods("week", res.Periods(week), 0), r.months(),
+		r.periods("quarter", res.Periods(quarter), 0),
 		r.periods("year", res.Periods(year), 0), r.periods("rolling 3 months", res.Rolling(3), 0),
 		r.periods("rolling 12 months", res.Rolling(12), 0), r.total())
 }
@@ -73,11 +75,14 @@ func (r *Run) shares(decimals int) []figure[period] {
 		class(Column{Key: "bounded_below_m3", Title: "bounded below", In: machines | InPage}, recompute.Bounded),
 		class(Column{Key: "estimated_m3", Title: "estimated", In: machines}, recompute.Estimated),
 		class(Column{Key: "filled_m3", Title: "filled", In: machines, Optional: true}, recompute.Filled),
-		volumeOf(Column{Key: "logged_flow_m3", Title: "logged flow", Decimals: decimals, In: logged, Missing: "missing"},
+		volumeOf(Column{
+			Key: "logged_flow_m3", Title: "logged flow", Decimals: decimals, In: logged, Missing: "missing",
+		},
 			func(p *period) recompute.Volume { return p.Logged }),
 		volumeOf(Column{Key: "counter_m3", Title: "counter", Decimals: decimals, In: counted, Missing: "missing"},
 			func(p *period) recompute.Volume { return p.Counted }),
-		volumeOf(Column{Key: "interval_volumes_m3", In: InRecord}, func(p *period) recompute.Volume { return p.Passed }),
+		volumeOf(Column{Key: "interval_volumes_m3", In: InRecord},
+			func(p *period) recompute.Volume { return p.Passed }),
 	}
 }
 
@@ -98,12 +103,15 @@ func (r *Run) bounds() []figure[period] {
 			most, bounded := p.Upper()
 			return known(most, bounded && !p.After.Missing())
 		}},
-		{Column{Key: "u95_m3", Title: "uncertainty 95 %", Short: "+/- (95 %)", Kind: Volume, Optional: true}, func(p *period) any {
-			if p.Budget == nil {
-				return nil
-			}
-			return told{p.Budget.Expanded(), r.doubt(p)}
-		}},
+		{
+			Column{Key: "u95_m3", Title: "uncertainty 95 %", Short: "+/- (95 %)", Kind: Volume, Optional: true},
+			func(p *period) any {
+				if p.Budget == nil {
+					return nil
+				}
+				return told{p.Budget.Expanded(), r.doubt(p)}
+			},
+		},
 		{Column{Key: "difference_u95_m3", Kind: Volume, Optional: true}, func(p *period) any {
 			if p.Budget == nil || !p.Both() {
 				return nil
@@ -199,8 +207,10 @@ func (r *Run) codes(p *period) string {
 // cover.
 func apart() []figure[period] {
 	return []figure[period]{
-		volumeOf(Column{Key: "before_only_m3", Optional: true}, func(p *period) recompute.Volume { return p.Parts.Lost }),
-		volumeOf(Column{Key: "after_only_m3", Optional: true}, func(p *period) recompute.Volume { return p.Parts.Gained }),
+		volumeOf(Column{Key: "before_only_m3", Optional: true},
+			func(p *period) recompute.Volume { return p.Parts.Lost }),
+		volumeOf(Column{Key: "after_only_m3", Optional: true},
+			func(p *period) recompute.Volume { return p.Parts.Gained }),
 	}
 }
 

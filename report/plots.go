@@ -266,7 +266,8 @@ func (r *Report) daily(run *Run) *picture {
 	}
 	unit := run.site().Report.VolumeUnit
 	p := newPlot("Totals by reporting "+what, fmt.Sprintf("volume (%s per %s)", unit.Symbol, what))
-	before, after := bars{shade: light, outline: pale, offset: -0.42, width: 0.42}, bars{shade: ink, outline: ink, offset: 0, width: 0.42}
+	before := bars{shade: light, outline: pale, offset: -0.42, width: 0.42}
+	after := bars{shade: ink, outline: ink, offset: 0, width: 0.42}
 	for i := range periods {
 		d := &periods[i]
 		if !d.Before.Missing() {
@@ -280,9 +281,14 @@ func (r *Report) daily(run *Run) *picture {
 	p.Legend.Add("before", before)
 	p.Legend.Add("after", after)
 	if limit := run.site().Report.DailyVolume; limit != nil && what == "day" {
-		line := plotter.XYs{{X: float64(run.Result.Total.Start) / 1e9, Y: unit.FromSI(limit.SI)}, {X: float64(run.Result.Total.End) / 1e9, Y: unit.FromSI(limit.SI)}}
+		line := plotter.XYs{
+			{X: float64(run.Result.Total.Start) / 1e9, Y: unit.FromSI(limit.SI)},
+			{X: float64(run.Result.Total.End) / 1e9, Y: unit.FromSI(limit.SI)},
+		}
 		run.addLine(p, line, "limit "+limit.Text, func(l *plotter.Line) {
-			l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)}}
+			l.LineStyle = draw.LineStyle{
+				Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)},
+			}
 		}, true)
 	}
 	run.timeAxis(p)
@@ -300,9 +306,12 @@ func (r *Report) cumulative(run *Run) *picture {
 		volume func(*recompute.Period) recompute.Volume
 		style  func(*plotter.Line)
 	}{
-		{"counter of the meter", func(d *recompute.Period) recompute.Volume { return d.Counted }, func(l *plotter.Line) {
-			l.LineStyle = draw.LineStyle{Color: light, Width: vg.Points(4)}
-		}},
+		{
+			"counter of the meter", func(d *recompute.Period) recompute.Volume { return d.Counted },
+			func(l *plotter.Line) {
+				l.LineStyle = draw.LineStyle{Color: light, Width: vg.Points(4)}
+			},
+		},
 		{"before: recorded settings", func(d *recompute.Period) recompute.Volume { return d.Before }, beforeLine},
 		{"after: corrected and screened", func(d *recompute.Period) recompute.Volume { return d.After }, afterLine},
 	} {

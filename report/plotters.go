@@ -28,7 +28,12 @@ func (s spanRow) Plot(c draw.Canvas, p *plot.Plot) {
 			continue
 		}
 		last = right
-		c.FillPolygon(ink, []vg.Point{{X: left, Y: y(s.row - 0.32)}, {X: right, Y: y(s.row - 0.32)}, {X: right, Y: y(s.row + 0.32)}, {X: left, Y: y(s.row + 0.32)}})
+		c.FillPolygon(ink, []vg.Point{
+			{X: left, Y: y(s.row - 0.32)},
+			{X: right, Y: y(s.row - 0.32)},
+			{X: right, Y: y(s.row + 0.32)},
+			{X: left, Y: y(s.row + 0.32)},
+		})
 	}
 }
 
@@ -51,7 +56,12 @@ func (b bars) Plot(c draw.Canvas, p *plot.Plot) {
 	for i, period := range b.periods {
 		middle, length := (period[0]+period[1])/2, period[1]-period[0]
 		left, right := x(middle+b.offset*length), x(middle+(b.offset+b.width)*length)
-		corners := []vg.Point{{X: left, Y: y(0)}, {X: right, Y: y(0)}, {X: right, Y: y(b.values[i])}, {X: left, Y: y(b.values[i])}}
+		corners := []vg.Point{
+			{X: left, Y: y(0)},
+			{X: right, Y: y(0)},
+			{X: right, Y: y(b.values[i])},
+			{X: left, Y: y(b.values[i])},
+		}
 		c.FillPolygon(b.shade, corners)
 		c.StrokeLines(draw.LineStyle{Color: b.outline, Width: vg.Points(0.3)}, append(corners, corners[0]))
 	}
@@ -68,7 +78,12 @@ func (b bars) DataRange() (xmin, xmax, ymin, ymax float64) {
 
 // Thumbnail implements plot.Thumbnailer.
 func (b bars) Thumbnail(c *draw.Canvas) {
-	corners := []vg.Point{{X: c.Min.X, Y: c.Min.Y}, {X: c.Max.X, Y: c.Min.Y}, {X: c.Max.X, Y: c.Max.Y}, {X: c.Min.X, Y: c.Max.Y}}
+	corners := []vg.Point{
+		{X: c.Min.X, Y: c.Min.Y},
+		{X: c.Max.X, Y: c.Min.Y},
+		{X: c.Max.X, Y: c.Max.Y},
+		{X: c.Min.X, Y: c.Max.Y},
+	}
 	c.FillPolygon(b.shade, corners)
 	c.StrokeLines(draw.LineStyle{Color: b.outline, Width: vg.Points(0.3)}, append(corners, corners[0]))
 }

@@ -25,7 +25,10 @@ func RatedHeading(w io.Writer, unit quantity.Unit, below bool) {
 	flow := "flow (" + unit.Symbol + ")"
 	line := []string{"rating", "head (m)", flow, "percent per mm", "status"}
 	if below {
-		line = []string{"rating", "head (m)", "downstream head (m)", "flow at least (" + unit.Symbol + ")", flow, "percent per mm", "status"}
+		line = []string{
+			"rating", "head (m)", "downstream head (m)", "flow at least (" + unit.Symbol + ")", flow,
+			"percent per mm", "status",
+		}
 	}
 	writeLine(w, line)
 }

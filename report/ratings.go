@@ -35,7 +35,9 @@ func (r *Report) rating(run *Run) *picture {
 	if l := corrected.Rating.Limits(); l.High < top {
 		edge := plotter.XYs{{X: l.High, Y: 0}, {X: l.High, Y: unit.FromSI(corrected.Rating.Flow(top))}}
 		run.addLine(p, edge, fmt.Sprintf("limit of validity %.3g m", l.High), func(l *plotter.Line) {
-			l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)}}
+			l.LineStyle = draw.LineStyle{
+				Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)},
+			}
 		}, true)
 	}
 	p.X.Min, p.X.Max, p.Y.Min = 0, top, 0

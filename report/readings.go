@@ -50,17 +50,30 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &readingsWriter{out: out, location: l.Site.Report.Clock.Location, logged: l.Has[reading.Flow] && l.Site.Log.Primary != reading.Flow, names: map[string]parquet.ByteArray{}}
-	properties := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Zstd), parquet.WithAllocator(memory.DefaultAllocator),
-		parquet.WithCreatedBy("retotal"), parquet.WithDictionaryFor("time_utc", false), parquet.WithDictionaryFor("time_local", false))
+	w := &readingsWriter{
+		out:      out,
+		location: l.Site.Report.Clock.Location,
+		logged:   l.Has[reading.Flow] && l.Site.Log.Primary != reading.Flow,
+		names:    map[string]parquet.ByteArray{},
+	}
+	properties := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Zstd),
+		parquet.WithAllocator(memory.DefaultAllocator),
+		parquet.WithCreatedBy("retotal"), parquet.WithDictionaryFor("time_utc", false),
+		parquet.WithDictionaryFor("time_local", false))
 	kv := metadata.KeyValueMetadata{}
-	for _, x := range [][2]string{{"site", l.Site.ID}, {"time_local_zone", l.Site.Report.Clock.Name}, {"head_corrected_m", "above the level of zero flow under the corrected settings"}, {"logged_", "as the log says, in SI units"},
-		{"flow_after_m3s", "null where the reading does not count"}} {
+	for _, x := range [][2]string{
+		{"site", l.Site.ID},
+		{"time_local_zone", l.Site.Report.Clock.Name},
+		{"head_corrected_m", "above the level of zero flow under the corrected settings"},
+		{"logged_", "as the log says, in SI units"},
+		{"flow_after_m3s", "null where the reading does not count"},
+	} {
 		if err := kv.Append(x[0], x[1]); err != nil {
 			return nil, err
 		}
 	}
-	w.parquet = file.NewParquetWriter(out, readingsSchema(l.Site.Log.Primary, w.logged), file.WithWriterProps(properties), file.WithWriteMetadata(kv))
+	w.parquet = file.NewParquetWriter(out, readingsSchema(l.Site.Log.Primary, w.logged),
+		file.WithWriterProps(properties), file.WithWriteMetadata(kv))
 	return w, nil
 }
 
@@ -232,7 +245,10 @@ func (w *readingsWriter) writeGroup() error {
 	floats(w.upper, w.hasUpper)
 	floats(w.doubt, w.hasDoubt)
 	state := next()
-	write(state, func() error { _, e := state.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.state, nil, nil); return e })
+	write(state, func() error {
+		_, e := state.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.state, nil, nil)
+		return e
+	})
 	used := next()
 	write(used, func() error { _, e := used.(*file.BooleanColumnChunkWriter).WriteBatch(w.used, nil, nil); return e })
 	ruling := next()
@@ -243,15 +259,20 @@ func (w *readingsWriter) writeGroup() error {
 	grade := next()
 	write(grade, func() error { _, e := grade.(*file.Int32ColumnChunkWriter).WriteBatch(w.grade, nil, nil); return e })
 	flags := next()
-	write(flags, func() error { _, e := flags.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.flags, nil, nil); return e })
+	write(flags, func() error {
+		_, e := flags.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.flags, nil, nil)
+		return e
+	})
 	if err != nil {
 		return err
 	}
 	w.utc, w.local, w.value, w.head, w.before = w.utc[:0], w.local[:0], w.value[:0], w.head[:0], w.before[:0]
-	w.lower, w.hasLower, w.upper, w.hasUpper, w.state = w.lower[:0], w.hasLower[:0], w.upper[:0], w.hasUpper[:0], w.state[:0]
+	w.lower, w.hasLower = w.lower[:0], w.hasLower[:0]
+	w.upper, w.hasUpper, w.state = w.upper[:0], w.hasUpper[:0], w.state[:0]
 	w.doubt, w.hasDoubt = w.doubt[:0], w.hasDoubt[:0]
 	w.grade, w.ruling, w.hasRuling = w.grade[:0], w.ruling[:0], w.hasRuling[:0]
-	w.after, w.hasAfter, w.flow, w.hasFlow, w.used, w.flags = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0], w.used[:0], w.flags[:0]
+	w.after, w.hasAfter, w.flow = w.after[:0], w.hasAfter[:0], w.flow[:0]
+	w.hasFlow, w.used, w.flags = w.hasFlow[:0], w.used[:0], w.flags[:0]
 	return group.Close()
 }
 

@@ -84,14 +84,40 @@ func newSplit(p *recompute.Period) splitRecord {
 func NewRecord(r *Run) *Record {
 	s, res := r.site(), r.Result
 	sum := sha256.Sum256(s.Text)
-	rec := &Record{Program: "retotal", Version: r.Version, Site: siteRecord{s.ID, s.Name, r.sitePath(), hex.EncodeToString(sum[:])},
-		Inputs: newInputs(r), Log: newLogRecord(r), Recorded: segments(res.Recorded, r.Log), Corrected: segments(res.Corrected, r.Log),
-		Corrections: r.corrections(), Screening: r.flags(), Rulings: r.rulings(), Rows: newAccount(&r.Log.Account),
-		Total: entry{r.total()}, Months: r.months(), Days: r.days(), Split: newSplit(&res.Total), Witness: newWitness(res),
-		Drowned: drownedRecord(res.Drowned), Without: r.Without, Changes: newChanges(res.Changes), Pattern: newPattern(&res.Pattern),
-		Averages: r.averages(), Limits: r.limits(), Budget: r.budget(), Draws: newDraws(r.Draws), Donor: (*donorRecord)(r.Match),
-		Visits: r.visits(), Proposal: r.Proposal, Approval: newApproval(s), Findings: r.findings(), OverLimit: r.daysOver(),
-		NeedsPerson: r.NeedsPerson(), Review: "A correction is for a competent person to review before it is reported."}
+	rec := &Record{
+		Program:     "retotal",
+		Version:     r.Version,
+		Site:        siteRecord{s.ID, s.Name, r.sitePath(), hex.EncodeToString(sum[:])},
+		Inputs:      newInputs(r),
+		Log:         newLogRecord(r),
+		Recorded:    segments(res.Recorded, r.Log),
+		Corrected:   segments(res.Corrected, r.Log),
+		Corrections: r.corrections(),
+		Screening:   r.flags(),
+		Rulings:     r.rulings(),
+		Rows:        newAccount(&r.Log.Account),
+		Total:       entry{r.total()},
+		Months:      r.months(),
+		Days:        r.days(),
+		Split:       newSplit(&res.Total),
+		Witness:     newWitness(res),
+		Drowned:     drownedRecord(res.Drowned),
+		Without:     r.Without,
+		Changes:     newChanges(res.Changes),
+		Pattern:     newPattern(&res.Pattern),
+		Averages:    r.averages(),
+		Limits:      r.limits(),
+		Budget:      r.budget(),
+		Draws:       newDraws(r.Draws),
+		Donor:       (*donorRecord)(r.Match),
+		Visits:      r.visits(),
+		Proposal:    r.Proposal,
+		Approval:    newApproval(s),
+		Findings:    r.findings(),
+		OverLimit:   r.daysOver(),
+		NeedsPerson: r.NeedsPerson(),
+		Review:      "A correction is for a competent person to review before it is reported.",
+	}
 	for _, l := range res.WhatIfs {
 		rec.Lanes = append(rec.Lanes, l.Name)
 	}
@@ -103,8 +129,9 @@ func NewRecord(r *Run) *Record {
 
 // drownedRecord is what was made of drowned readings.
 type drownedRecord struct {
-	Readings int     `json:"readings"`
-	Computed int     `json:"computed"`          // by a drowned equation; of the others only the most that can have flowed is known
+	Readings int `json:"readings"`
+	// by a drowned equation; of the others only the most that can have flowed is known
+	Computed int     `json:"computed"`
 	Spread   float64 `json:"largest_added_u95"` // a part of the flow
 	Source   string  `json:"source,omitempty"`
 }
@@ -139,7 +166,8 @@ func ReadRecord(file string) (rec *Record, sha string, path string, bad *problem
 	place := problem.Place{File: file}
 	text, err := os.ReadFile(file)
 	if err != nil {
-		return nil, "", file, problem.At(place, "the record cannot be read: "+cause(err), "record.json of a result folder", "")
+		return nil, "", file,
+			problem.At(place, "the record cannot be read: "+cause(err), "record.json of a result folder", "")
 	}
 	rec = &Record{}
 	if err := json.Unmarshal(text, rec); err != nil || rec.Program != "retotal" {

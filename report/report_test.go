@@ -47,11 +47,15 @@ func correctFile(t *testing.T, file string) (*Run, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	result, err := recompute.Run(context.Background(), log, log.Site, recompute.Options{Rows: func() (func(*recompute.Rows) error, error) { return rep.Rows, nil }})
+	result, err := recompute.Run(context.Background(), log, log.Site, recompute.Options{
+		Rows: func() (func(*recompute.Rows) error, error) { return rep.Rows, nil },
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	run := &Run{Result: result, Log: log, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Version: "test"}
+	run := &Run{
+		Result: result, Log: log, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Version: "test",
+	}
 	if err := errors.Join(rep.Write(run), folder.Commit("")); err != nil {
 		t.Fatal(err)
 	}
@@ -70,8 +74,8 @@ func (p plainFile) Open(string) (source.ParquetFile, error) {
 }
 func (plainFile) Create(string) (source.ParquetFile, error) { return nil, errors.ErrUnsupported }
 
-// TestFolder: all files are there, and the numbers in them agree with the result and with each other. readings.parquet is read by
-// an independent implementation.
+// TestFolder: all files are there, and the numbers in them agree with the result and with each other. readings.parquet
+// is read by an independent implementation.
 func TestFolder(t *testing.T) {
 	run, dir := correct(t, "site.toml")
 	rows, err := csv.NewReader(strings.NewReader(read(t, dir, "totals.csv"))).ReadAll()
@@ -209,15 +213,22 @@ func TestNumbers(t *testing.T) {
 		v        float64
 		decimals int
 		want     string
-	}{{1234567.891, 0, "1,234,568"}, {-1234.5, 1, "-1,234.5"}, {999.95, 1, "1,000.0"}, {-0.04, 1, "0.0"}, {0, 0, "0"}, {12, 3, "12.000"}} {
+	}{
+		{1234567.891, 0, "1,234,568"},
+		{-1234.5, 1, "-1,234.5"},
+		{999.95, 1, "1,000.0"},
+		{-0.04, 1, "0.0"},
+		{0, 0, "0"},
+		{12, 3, "12.000"},
+	} {
 		if got := grouped(c.v, c.decimals); got != c.want {
 			t.Errorf("grouped(%v, %d) = %s, want %s", c.v, c.decimals, got, c.want)
 		}
 	}
 }
 
-// TestPercentErrors: rows ERR-1 and ERR-2 of the reference. A meter shows 110 of a true 100: +10.00 % of the true value (23 CCR 1030(a)), 9.09 % of the indicated one
-// (COMAR 20.70.06.04). 500 indicated by such a meter are 454.545.
+// TestPercentErrors: rows ERR-1 and ERR-2 of the reference. A meter shows 110 of a true 100: +10.00 % of the true value
+// (23 CCR 1030(a)), 9.09 % of the indicated one (COMAR 20.70.06.04). 500 indicated by such a meter are 454.545.
 func TestPercentErrors(t *testing.T) {
 	for before, after := range map[float64]float64{110: 100, 500: 454.545} {
 		p := &recompute.Period{}

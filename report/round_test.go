@@ -7,8 +7,9 @@ import (
 	"testing"
 )
 
-// TestSignificant: ties to the even digit (as IEC 60559 and the trade's "banker's rounding" have it) and away from zero (as school has it), worked out by
-// hand; UK daily flows are given to four figures (nrfa.ceh.ac.uk/gauged-daily-flow-data).
+// TestSignificant: ties to the even digit (as IEC 60559 and the trade's "banker's rounding" have it) and away from zero
+// (as school has it), worked out by hand; UK daily flows are given to four figures
+// (nrfa.ceh.ac.uk/gauged-daily-flow-data).
 func TestSignificant(t *testing.T) {
 	for _, c := range []struct {
 		v       float64
@@ -34,7 +35,8 @@ func TestSignificantIsNear(t *testing.T) {
 	for range 20000 {
 		v, figures := math.Exp(20*random.Float64()-10)*float64(1-2*random.IntN(2)), 1+random.IntN(8)
 		got, err := strconv.ParseFloat(significant(v, figures, random.IntN(2) == 0), 64)
-		if err != nil || math.Abs(got-v) > 0.5000001*math.Pow(10, math.Floor(math.Log10(math.Abs(v)))-float64(figures)+1) {
+		if err != nil ||
+			math.Abs(got-v) > 0.5000001*math.Pow(10, math.Floor(math.Log10(math.Abs(v)))-float64(figures)+1) {
 			t.Fatalf("%g to %d figures: %g, %v", v, figures, got, err)
 		}
 	}

@@ -48,7 +48,8 @@ func (r *Run) NeedsPerson() (reasons []string) {
 	reasons = append(reasons, r.limitReasons()...)
 	for i := range r.Result.Visits {
 		if v := &r.Result.Visits[i]; r.visitVerdict(v) == "differs" {
-			reasons = append(reasons, fmt.Sprintf("the visit of %s differs from the corrected log by %+.1f mm", v.Visit.At.Text, 1000*v.After()))
+			reasons = append(reasons, fmt.Sprintf("the visit of %s differs from the corrected log by %+.1f mm",
+				v.Visit.At.Text, 1000*v.After()))
 		}
 	}
 	if c := r.Result.Total.Coverage(); c < leastCoverage {

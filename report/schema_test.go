@@ -26,11 +26,28 @@ type key struct {
 type keyList map[string]key
 
 // kinds are the types of the cells of a table.
-var kinds = map[Kind]string{Words: "text", Yes: "true or false", Instant: "time", List: "list of texts", Volumes: "list of numbers", Count: "integer"}
+var kinds = map[Kind]string{
+	Words:   "text",
+	Yes:     "true or false",
+	Instant: "time",
+	List:    "list of texts",
+	Volumes: "list of numbers",
+	Count:   "integer",
+}
 
 // plainTypes are those of structs.
-var plainTypes = map[string]string{"string": "text", "bool": "true or false", "int": "integer", "int64": "integer", "uint64": "integer",
-	"float64": "number", "report.number": "number", "[]string": "list of texts", "[]int": "list of integers", "map[string]int": "counts by name"}
+var plainTypes = map[string]string{
+	"string":         "text",
+	"bool":           "true or false",
+	"int":            "integer",
+	"int64":          "integer",
+	"uint64":         "integer",
+	"float64":        "number",
+	"report.number":  "number",
+	"[]string":       "list of texts",
+	"[]int":          "list of integers",
+	"map[string]int": "counts by name",
+}
 
 // walk adds the keys of a type; a value is needed where there are tables in it, whose columns say what they hold.
 func (s keyList) walk(path string, t reflect.Type, v reflect.Value, optional bool) {
@@ -88,7 +105,8 @@ func (s keyList) fits(t *testing.T, path string, v any) {
 	kind := ""
 	switch v := v.(type) {
 	case nil:
-		if kind = "null"; known.kind == "number" || strings.HasPrefix(known.kind, "list") || known.kind == "counts by name" {
+		if kind = "null"; known.kind == "number" ||
+			strings.HasPrefix(known.kind, "list") || known.kind == "counts by name" {
 			kind = known.kind
 		}
 	case string:
@@ -127,8 +145,8 @@ func (s keyList) fits(t *testing.T, path string, v any) {
 	}
 }
 
-// TestSchema: testdata/golden/record.txt lists every key that a record can have, and the records of the demo hold to it. -update
-// renews it; a key that goes or changes its type breaks the programs that read records.
+// TestSchema: testdata/golden/record.txt lists every key that a record can have, and the records of the demo hold to
+// it. -update renews it; a key that goes or changes its type breaks the programs that read records.
 func TestSchema(t *testing.T) {
 	run, _ := correct(t, "site.toml")
 	s := keyList{}
@@ -150,7 +168,9 @@ func TestSchema(t *testing.T) {
 	}
 	want, err := os.ReadFile(golden)
 	if err != nil || string(want) != b.String() {
-		t.Errorf("the keys of the record are not those of %s (%v); run go test ./report -update and look at the difference", golden, err)
+		t.Errorf("the keys of the record are not those of %s (%v); run go test ./report -update and look at "+
+			"the difference",
+			golden, err)
 	}
 	for _, file := range []string{"site.toml", "one-day.toml"} {
 		_, folder := correct(t, file)

@@ -38,7 +38,10 @@ type dimensionRecord struct {
 
 func newDevice(d device.Description) deviceRecord {
 	dimension := func(c device.Constant) dimensionRecord { return dimensionRecord(c) }
-	return deviceRecord{d.Kind, d.Name, d.Equation, d.Source, d.Uncertainty, d.UncertainBy, d.Assumed, each(d.Dimensions, dimension), d.Advice}
+	return deviceRecord{
+		d.Kind, d.Name, d.Equation, d.Source, d.Uncertainty, d.UncertainBy, d.Assumed,
+		each(d.Dimensions, dimension), d.Advice,
+	}
 }
 
 // segments lists the settings that were in force at some time of the log.
@@ -49,7 +52,13 @@ func segments(l *settings.Lane, log *ingest.Log) (out []segmentRecord) {
 			continue
 		}
 		limits := s.Rating.Limits()
-		rec := segmentRecord{From: utc(s.From), Until: utc(s.Until), Settings: s.Settings.Words(), Device: newDevice(s.Rating.Describe()), LowestHead: limits.Low}
+		rec := segmentRecord{
+			From:       utc(s.From),
+			Until:      utc(s.Until),
+			Settings:   s.Settings.Words(),
+			Device:     newDevice(s.Rating.Describe()),
+			LowestHead: limits.Low,
+		}
 		if !math.IsInf(limits.High, 1) {
 			rec.HighestHead = &limits.High
 		}

@@ -18,7 +18,8 @@ func Summary(w io.Writer, r *Run, folder string) {
 	res, unit := r.Result, r.site().Report.VolumeUnit.Symbol
 	decimals := r.decimals(res.Total.Before.M3())
 	fmt.Fprintf(w, "%s (%s)\n", r.title(), r.site().ID)
-	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.Start), r.local(res.Total.End), r.site().Report.Clock.Name, grouped(float64(r.Log.Account.Used), 0))
+	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.Start), r.local(res.Total.End),
+		r.site().Report.Clock.Name, grouped(float64(r.Log.Account.Used), 0))
 	fmt.Fprintf(w, "  Total before  %s %s   as the meter had it\n", r.volume(res.Total.Before, decimals), unit)
 	after := "corrected and screened"
 	if doubt := r.plusMinus(&res.Total, decimals); doubt != "" {
@@ -26,7 +27,8 @@ func Summary(w io.Writer, r *Run, folder string) {
 	}
 	fmt.Fprintf(w, "  Total after   %s %s   %s\n", r.after(&res.Total, decimals), unit, after)
 	if res.Total.Both() {
-		fmt.Fprintf(w, "  Difference    %s %s   %s of before%s\n", r.signed(res.Total.Difference(), decimals), unit, percent(&res.Total), ofAfter(&res.Total))
+		fmt.Fprintf(w, "  Difference    %s %s   %s of before%s\n",
+			r.signed(res.Total.Difference(), decimals), unit, percent(&res.Total), ofAfter(&res.Total))
 		fmt.Fprintf(w, "                %s\n", r.splitText(&res.Total, decimals))
 		if text := r.apartText(&res.Total, decimals); text != "" {
 			fmt.Fprintf(w, "                %s\n", text)
@@ -53,7 +55,8 @@ func Summary(w io.Writer, r *Run, folder string) {
 		}
 	}
 	if folder != "" {
-		fmt.Fprintf(w, "\nResults in %s: report.html, totals.csv, events.csv, readings.parquet, plots, record.json\n", folder)
+		fmt.Fprintf(w, "\nResults in %s: report.html, totals.csv, events.csv, readings.parquet, plots, record.json\n",
+			folder)
 	}
 	fmt.Fprintln(w, "A correction is for a competent person to review before it is reported.")
 }
@@ -89,7 +92,8 @@ func (r *Run) mostChanged() string {
 	if worst == nil || worst.Difference() == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%s, %s to %s %s (%s)", worst.Label, r.volume(worst.Before, 1), r.volume(worst.After, 1), r.site().Report.VolumeUnit.Symbol, percent(worst))
+	return fmt.Sprintf("%s, %s to %s %s (%s)", worst.Label, r.volume(worst.Before, 1), r.volume(worst.After, 1),
+		r.site().Report.VolumeUnit.Symbol, percent(worst))
 }
 
 // averages prints the average daily volume of every month by each rule.
@@ -105,7 +109,8 @@ func confidence(w io.Writer, r *Run) {
 	p := &r.Result.Total
 	fmt.Fprintln(w, "\nHow sure")
 	fmt.Fprintf(w, "  The corrected total covers %.2f %% of the time: %s.\n", 100*p.Coverage(), classes(p))
-	sentences(w, r.boundsSentence(r.decimals(p.Before.M3())), r.withinSentence(), r.drownedSentence(), r.filledSentence())
+	sentences(w, r.boundsSentence(r.decimals(p.Before.M3())), r.withinSentence(), r.drownedSentence(),
+		r.filledSentence())
 	for _, f := range r.Findings {
 		fmt.Fprintf(w, "  %s\n", f.Sentence)
 	}
@@ -117,12 +122,14 @@ func (r *Run) drownedSentence() string {
 	if d.Readings == 0 {
 		return ""
 	}
-	text := fmt.Sprintf("%d readings were taken under drowned flow; for %d of them the flow is by a drowned equation (%s)", d.Readings, d.Computed, d.Source)
+	text := fmt.Sprintf("%d readings were taken under drowned flow; for %d of them the flow is by "+
+		"a drowned equation (%s)", d.Readings, d.Computed, d.Source)
 	if d.Computed > 0 {
 		text += fmt.Sprintf(", which adds up to %.0f %% of uncertainty to each", 100*d.Spread)
 	}
 	if left := d.Readings - d.Computed; left > 0 {
-		text += fmt.Sprintf("; %d count with the most that can have flowed, so the total is at most as much of them", left)
+		text += fmt.Sprintf("; %d count with the most that can have flowed, so the total is at most as much of them",
+			left)
 	}
 	return text + "."
 }
@@ -133,14 +140,23 @@ func (r *Run) filledSentence() string {
 	if v.Missing() {
 		return ""
 	}
-	rule := map[site.FillRule]string{site.FillLinear: "along straight lines", site.FillHold: "with the flow before", site.FillSameTime: fmt.Sprintf("with the mean at the same time of day over %d days on either side", f.Days),
-		site.FillDonorRegression: "by a straight line from the donor's flow", site.FillDonorPercentiles: "by the rank of the donor's flow"}[f.Rule]
+	rule := map[site.FillRule]string{
+		site.FillLinear: "along straight lines",
+		site.FillHold:   "with the flow before",
+		site.FillSameTime: fmt.Sprintf("with the mean at the same time of day over %d days on either side",
+			f.Days),
+		site.FillDonorRegression:  "by a straight line from the donor's flow",
+		site.FillDonorPercentiles: "by the rank of the donor's flow",
+	}[f.Rule]
 	if m := r.Match; m != nil {
 		rule += fmt.Sprintf(" (%d hours in common, correlation %.2f)", m.Hours, m.Correlation)
 	}
-	return fmt.Sprintf("%s %s is no measurement: it fills %s of missing time %s, by the site file's own rule, where no more than %s is missing at once. Without it the total is %s %s.",
-		r.volume(v, 1), r.site().Report.VolumeUnit.Symbol, quantity.FormatDuration(time.Duration(v.Covered)), rule, quantity.FormatDuration(f.Limit),
-		grouped(r.site().Report.VolumeUnit.FromSI(r.Result.Total.After.M3()-v.M3()), 1), r.site().Report.VolumeUnit.Symbol)
+	return fmt.Sprintf("%s %s is no measurement: it fills %s of missing time %s, by the site file's own rule, where "+
+		"no more than %s is missing at once. Without it the total is %s %s.",
+		r.volume(v, 1), r.site().Report.VolumeUnit.Symbol, quantity.FormatDuration(time.Duration(v.Covered)), rule,
+		quantity.FormatDuration(f.Limit),
+		grouped(r.site().Report.VolumeUnit.FromSI(r.Result.Total.After.M3()-v.M3()), 1),
+		r.site().Report.VolumeUnit.Symbol)
 }
 
 // classes writes the shares of the classes of time.
@@ -244,7 +260,8 @@ func beside(w io.Writer, r *Run, decimals int) {
 		sentences(w, list...)
 	}
 	if r.Proposal != "" {
-		fmt.Fprintf(w, "\nA correction that would bring the log to the visits, for a competent person to judge:\n\n%s", indented(r.Proposal))
+		fmt.Fprintf(w, "\nA correction that would bring the log to the visits, for a competent person to judge:\n\n%s",
+			indented(r.Proposal))
 	}
 }
 

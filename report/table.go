@@ -204,7 +204,8 @@ func some(v recompute.Volume) any { return known(v.M3(), !v.Missing()) }
 func (t *Table) in(w Writers) (list []int) {
 	for i := range t.Columns {
 		c := &t.Columns[i]
-		if named := c.Title != "" || w == InRecord; named && (c.Key != "" || w != InRecord) && (c.In == 0 || c.In&w != 0) {
+		if named := c.Title != "" || w == InRecord; named &&
+			(c.Key != "" || w != InRecord) && (c.In == 0 || c.In&w != 0) {
 			list = append(list, i)
 		}
 	}

@@ -19,8 +19,8 @@ type sample struct {
 	hidden bool
 }
 
-// TestTable: what is said once of a column stands in text, page, CSV and record, each in its own units and digits. 4,546.09 L are 1,000
-// imperial gallons (Weights and Measures Act 1985), and 1/1000 m³/s is 1 L/s.
+// TestTable: what is said once of a column stands in text, page, CSV and record, each in its own units and digits.
+// 4,546.09 L are 1,000 imperial gallons (Weights and Measures Act 1985), and 1/1000 m³/s is 1 L/s.
 func TestTable(t *testing.T) {
 	gallon, err := quantity.LookUp("imp gal")
 	litre, err2 := quantity.LookUp("L/s")
@@ -29,7 +29,11 @@ func TestTable(t *testing.T) {
 		t.Fatal(err, err2, err3)
 	}
 	run := runIn(gallon, litre, clock)
-	table := tabulate(run, []sample{{"a", 4.54609, 0.001, false}, {"b", -4.54609, 0, false}, {"c", 0, 0, true}}, []figure[sample]{
+	table := tabulate(run, []sample{
+		{"a", 4.54609, 0.001, false},
+		{"b", -4.54609, 0, false},
+		{"c", 0, 0, true},
+	}, []figure[sample]{
 		words("name", "name", func(s *sample) string { return s.name }),
 		{Column{Key: "at", Title: "at", Kind: Instant, In: machines}, func(*sample) any { return int64(0) }},
 		{Column{Key: "change_m3", Title: "change", Kind: Change, Decimals: 1}, func(s *sample) any { return known(s.m3, !s.hidden) }},
@@ -50,11 +54,16 @@ a,1970-01-01 01:00:00,1000.000,1.00000,0.1235
 b,1970-01-01 01:00:00,-1000.000,,0.1235
 c,1970-01-01 01:00:00,,,0.1235
 `},
-		"record": {string(encoded), `[{"name":"a","at":"1970-01-01T00:00:00Z","change_m3":4.546,"q_m3s":0.001,"share":0.1235},` +
-			`{"name":"b","at":"1970-01-01T00:00:00Z","change_m3":-4.546,"share":0.1235},` +
-			`{"name":"c","at":"1970-01-01T00:00:00Z","change_m3":null,"share":0.1235}]`},
-		"page": {fmt.Sprint(table.Page().Rows), "[[{t a  false} { +1,000.0  false} { 1.000  false} { an eighth  false}] " +
-			"[{t b  false} { -1,000.0  false} { none  false} { an eighth  false}]]"},
+		"record": {
+			string(encoded),
+			`[{"name":"a","at":"1970-01-01T00:00:00Z","change_m3":4.546,"q_m3s":0.001,"share":0.1235},` +
+				`{"name":"b","at":"1970-01-01T00:00:00Z","change_m3":-4.546,"share":0.1235},` +
+				`{"name":"c","at":"1970-01-01T00:00:00Z","change_m3":null,"share":0.1235}]`,
+		},
+		"page": {
+			fmt.Sprint(table.Page().Rows), "[[{t a  false} { +1,000.0  false} { 1.000  false} { an eighth  false}] " +
+				"[{t b  false} { -1,000.0  false} { none  false} { an eighth  false}]]",
+		},
 	} {
 		if c[0] != c[1] || err != nil {
 			t.Errorf("%s: %v\n%s\nwant\n%s", name, err, c[0], c[1])

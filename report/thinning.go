@@ -132,7 +132,8 @@ func (t *tracks) add(rows *recompute.Rows) {
 		t.after.add(at, rows.After[i])
 		h := rows.Head[i]
 		t.maxHead, t.headAny = math.Max(t.maxHead, h), true
-		if rows.Logged == nil || rows.State[i] != reading.Present || rows.Flags[i] != 0 || h < 0 || h > mostCells*cloudStep {
+		if rows.Logged == nil || rows.State[i] != reading.Present ||
+			rows.Flags[i] != 0 || h < 0 || h > mostCells*cloudStep {
 			continue
 		}
 		k := int(math.Round(h / cloudStep))

@@ -52,7 +52,11 @@ func TestRecordChangesNothing(t *testing.T) {
 	if !strings.Contains(before, fmt.Sprint(run.Result.Total.After.M3())[:6]) || len(before) < 10000 {
 		t.Fatalf("the result is not written whole: %d bytes", len(before))
 	}
-	for name, make := range map[string]func(){"record": func() { NewRecord(run) }, "page": func() { newPage(run, nil) }, "summary": func() { Summary(io.Discard, run, "") }} {
+	for name, make := range map[string]func(){
+		"record":  func() { NewRecord(run) },
+		"page":    func() { newPage(run, nil) },
+		"summary": func() { Summary(io.Discard, run, "") },
+	} {
 		if make(); text() != before {
 			t.Errorf("making the %s changed the result", name)
 		}

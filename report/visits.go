@@ -22,12 +22,16 @@ func (r *Run) visits() *Table {
 	}
 	return tabulate(r, r.Result.Visits, []figure[visit]{
 		{Column{Key: "at", Title: "visit", Kind: Instant}, func(v *visit) any { return told{v.Visit.At.UTC, v.Visit.At.Text} }},
-		words("reading", "reading", func(v *visit) string { return fmt.Sprintf("%s %s", v.Visit.Quantity, v.Visit.Value.Text) }),
+		words("reading", "reading", func(v *visit) string {
+			return fmt.Sprintf("%s %s", v.Visit.Quantity, v.Visit.Value.Text)
+		}),
 		mm("u95_mm", "+/-", Millimetres, (*visit).Doubt),
 		mm("recorded_less_visit_mm", "recorded", Offset, (*visit).Before),
 		mm("corrected_less_visit_mm", "corrected", Offset, (*visit).After).styled(Strong),
 		words("", "verdict", r.visitVerdict).styled(Verdict),
-		words("", "note", func(v *visit) string { return strings.Trim(v.Visit.Phase+", "+v.Visit.By, ", ") }).styled(Small),
+		words("", "note", func(v *visit) string {
+			return strings.Trim(v.Visit.Phase+", "+v.Visit.By, ", ")
+		}).styled(Small),
 		words("phase", "", func(v *visit) string { return v.Visit.Phase }).optional(),
 		words("by", "", func(v *visit) string { return v.Visit.By }).optional(),
 	})
@@ -61,17 +65,24 @@ func (r *Report) visits(run *Run) *picture {
 		v := &run.Result.Visits[i]
 		if v.Found {
 			x := float64(v.Visit.At.UTC) / 1e9
-			before.XYs, before.doubt = append(before.XYs, plotter.XY{X: x, Y: v.Before() * 1000}), append(before.doubt, v.Doubt()*1000)
-			after.XYs, after.doubt = append(after.XYs, plotter.XY{X: x, Y: v.After() * 1000}), append(after.doubt, v.Doubt()*1000)
+			before.XYs = append(before.XYs, plotter.XY{X: x, Y: v.Before() * 1000})
+			before.doubt = append(before.doubt, v.Doubt()*1000)
+			after.XYs = append(after.XYs, plotter.XY{X: x, Y: v.After() * 1000})
+			after.doubt = append(after.doubt, v.Doubt()*1000)
 		}
 	}
 	if len(before.XYs) == 0 {
 		return nil
 	}
 	start, end := float64(run.Result.Total.Start)/1e9, float64(run.Result.Total.End)/1e9
-	run.addLine(p, plotter.XYs{{X: start}, {X: end}}, "", func(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.6)} }, false)
-	addVisits(p, before, "recorded settings", draw.GlyphStyle{Color: pale, Radius: vg.Points(4), Shape: draw.RingGlyph{}})
-	addVisits(p, after, "corrected settings", draw.GlyphStyle{Color: ink, Radius: vg.Points(3), Shape: draw.CircleGlyph{}})
+	run.addLine(p, plotter.XYs{{X: start}, {X: end}}, "",
+		func(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.6)} }, false)
+	addVisits(p, before, "recorded settings", draw.GlyphStyle{
+		Color: pale, Radius: vg.Points(4), Shape: draw.RingGlyph{},
+	})
+	addVisits(p, after, "corrected settings", draw.GlyphStyle{
+		Color: ink, Radius: vg.Points(3), Shape: draw.CircleGlyph{},
+	})
 	run.timeAxis(p)
 	room := 0.25 * (p.Y.Max - p.Y.Min)
 	p.Y.Min, p.Y.Max = min(p.Y.Min, -1)-room, max(p.Y.Max, 1)+2*room

@@ -43,9 +43,18 @@ func (m mutant) String() string {
 
 // edges are the operators that take another's place: relations move the edge, and signs turn.
 var edges = map[token.Token]token.Token{
-	token.LSS: token.LEQ, token.LEQ: token.LSS, token.GTR: token.GEQ, token.GEQ: token.GTR, token.EQL: token.NEQ, token.NEQ: token.EQL,
-	token.ADD: token.SUB, token.SUB: token.ADD, token.ADD_ASSIGN: token.SUB_ASSIGN, token.SUB_ASSIGN: token.ADD_ASSIGN,
-	token.INC: token.DEC, token.DEC: token.INC,
+	token.LSS:        token.LEQ,
+	token.LEQ:        token.LSS,
+	token.GTR:        token.GEQ,
+	token.GEQ:        token.GTR,
+	token.EQL:        token.NEQ,
+	token.NEQ:        token.EQL,
+	token.ADD:        token.SUB,
+	token.SUB:        token.ADD,
+	token.ADD_ASSIGN: token.SUB_ASSIGN,
+	token.SUB_ASSIGN: token.ADD_ASSIGN,
+	token.INC:        token.DEC,
+	token.DEC:        token.INC,
 }
 
 // finder collects the mutants of one package.

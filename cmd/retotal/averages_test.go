@@ -61,7 +61,9 @@ func TestAveragesWhereverTheGapLies(t *testing.T) {
 		t.Skip("the plain run does it")
 	}
 	march, may := strings.Repeat("f", 31), strings.Repeat("f", 31)
-	f, d, gap := func(n int) string { return strings.Repeat("f", n) }, func(n int) string { return strings.Repeat("d", n) }, "mmmm"
+	f := func(n int) string { return strings.Repeat("f", n) }
+	d := func(n int) string { return strings.Repeat("d", n) }
+	gap := "mmmm"
 	noMarch := strings.Repeat("m", 31)
 	for name, days := range map[string]string{
 		"within":                        march + f(9) + gap + d(6) + f(11) + may,
@@ -92,7 +94,8 @@ func TestAveragesWhereverTheGapLies(t *testing.T) {
 				if a.Month != "2031-04" {
 					continue
 				}
-				if a.Days != 30 || a.Measured != 26 || a.With != 20 || a.Withheld != withheld || *a.M != 0.769 || *a.F != 1 || *a.A != 0.667 {
+				if a.Days != 30 || a.Measured != 26 || a.With != 20 ||
+					a.Withheld != withheld || *a.M != 0.769 || *a.F != 1 || *a.A != 0.667 {
 					t.Errorf("%s: %+v: %g, %g, %g", name, a, *a.M, *a.F, *a.A)
 				}
 			}

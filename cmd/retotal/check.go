@@ -19,8 +19,9 @@ func checkCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check SITE...",
 		Short: "How site file and log are understood; writes nothing",
-		Long: `Reads each site file and its whole log and says how it understood them: files, columns and units, time stamps, what became of
-every row, the settings of both lanes with the limits and the source of each device. It writes nothing.`,
+		Long: `Reads each site file and its whole log and says how it understood them: files, columns and units, time
+stamps, what became of every row, the settings of both lanes with the limits and the source of each device. It writes
+nothing.`,
 		Example: "  retotal check site.toml\n  retotal check --quiet sites/*.toml && echo all readable",
 		Args:    sites,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -101,7 +102,8 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 	if r.LabelByEnd {
 		label = " (each carries the date on which it ends)"
 	}
-	fmt.Fprintf(w, "\nReport in %s, days from %s%s, flows in %s, volumes in %s\n", r.Clock.Name, time.Time{}.Add(r.DayStarts).Format("15:04"), label, r.FlowUnit.Symbol, r.VolumeUnit.Symbol)
+	fmt.Fprintf(w, "\nReport in %s, days from %s%s, flows in %s, volumes in %s\n",
+		r.Clock.Name, time.Time{}.Add(r.DayStarts).Format("15:04"), label, r.FlowUnit.Symbol, r.VolumeUnit.Symbol)
 }
 
 // lane prints the settings of one lane.

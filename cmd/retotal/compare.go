@@ -10,8 +10,9 @@ func compareCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "compare RECORD RECORD",
 		Short: "What changed between two runs, and what it did to the totals",
-		Long: `Reads two correction records (record.json, or the folders that they are in) of one site and says which inputs, settings, corrections and screening
-decisions differ, and what became of the totals and the days over the limit. It computes nothing anew.`,
+		Long: `Reads two correction records (record.json, or the folders that they are in) of one site and says which
+inputs, settings, corrections and screening decisions differ, and what became of the totals and the days over the
+limit. It computes nothing anew.`,
 		Example: "  retotal compare out/quarry-lane-3f2a91c07b1e out/quarry-lane",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 {

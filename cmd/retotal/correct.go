@@ -25,12 +25,12 @@ func correctCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "correct SITE...",
 		Short: "Corrected totals with report and record",
-		Long: `Reads each site file and its log, carries the recorded and the corrected settings through all readings, and writes
-a folder of results for each site: report.html, totals.csv, events.csv, readings.parquet, plots and record.json.
-The folder appears whole or not at all; results of an earlier run are replaced.
+		Long: `Reads each site file and its log, carries the recorded and the corrected settings through all readings,
+and writes a folder of results for each site: report.html, totals.csv, events.csv, readings.parquet, plots and
+record.json. The folder appears whole or not at all; results of an earlier run are replaced.
 
-Exit status: 0 done; 1 failed; 2 nothing done because of a bad site file, log or call; 3 some of several sites could not
-be done, or, with --strict, something needs a person.`,
+Exit status: 0 done; 1 failed; 2 nothing done because of a bad site file, log or call; 3 some of several sites could
+not be done, or, with --strict, something needs a person.`,
 		Example: `  retotal correct site.toml
   retotal correct --out results sites/*.toml
   retotal correct --json --quiet site.toml > record.jsonl`,
@@ -43,9 +43,12 @@ be done, or, with --strict, something needs a person.`,
 		},
 	}
 	c.Flags().StringVarP(&o.out, "out", "o", "out", "folder that the result folders go into")
-	c.Flags().IntVar(&o.draws, "monte-carlo", 0, "check the uncertainty of the total by so many draws; costs 16 bytes and 6 ns a reading and draw")
-	c.Flags().IntSliceVar(&o.without, "without", nil, "also show the total without correction N (the first is 0), as a lane beside the others")
-	c.Flags().BoolVar(&o.json, "json", false, "print the record of each site as one line of JSON instead of the summary")
+	c.Flags().IntVar(&o.draws, "monte-carlo", 0,
+		"check the uncertainty of the total by so many draws; costs 16 bytes and 6 ns a reading and draw")
+	c.Flags().IntSliceVar(&o.without, "without", nil,
+		"also show the total without correction N (the first is 0), as a lane beside the others")
+	c.Flags().BoolVar(&o.json, "json", false,
+		"print the record of each site as one line of JSON instead of the summary")
 	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print no summary and no progress, only problems")
 	c.Flags().BoolVar(&o.strict, "strict", false, "exit with status 3 when something needs a person")
 	return c
@@ -88,14 +91,18 @@ func correctAll(c *cobra.Command, files []string, o correctOptions) error {
 }
 
 // correctOne does one site and returns what needs a person.
-func correctOne(ctx context.Context, c *cobra.Command, file string, o correctOptions, folders map[string]string) ([]string, error) {
+func correctOne(
+	ctx context.Context, c *cobra.Command, file string, o correctOptions, folders map[string]string,
+) ([]string, error) {
 	j, err := prepare(file, o.without...)
 	if err != nil {
 		return nil, err
 	}
 	j.draws = o.draws
 	if first, taken := folders[j.site.ID]; taken {
-		return nil, problem.At(j.site.Places["id"], fmt.Sprintf("id %q is also that of %s, and its results would be overwritten", j.site.ID, first), "an id of its own", "")
+		return nil, problem.At(j.site.Places["id"],
+			fmt.Sprintf("id %q is also that of %s, and its results would be overwritten", j.site.ID, first),
+			"an id of its own", "")
 	}
 	folders[j.site.ID] = file
 	folder, bad := report.NewFolder(o.out, j.site.ID)

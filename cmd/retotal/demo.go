@@ -14,8 +14,8 @@ func demoCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo DIR",
 		Short: "Write a demo site to try things on",
-		Long: `Writes an invented site into a new or empty folder: a site file, three months of one-minute readings, and one day of
-them as plain text with a site file of its own. The same call gives the same files.`,
+		Long: `Writes an invented site into a new or empty folder: a site file, three months of one-minute readings,
+and one day of them as plain text with a site file of its own. The same call gives the same files.`,
 		Example: "  retotal demo try\n  retotal correct try/site.toml",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
@@ -31,7 +31,9 @@ them as plain text with a site file of its own. The same call gives the same fil
 			if err := quarrylane.Write(dir); err != nil {
 				return usage{fmt.Sprintf("the demo cannot be written: %v", err)}
 			}
-			fmt.Fprintf(c.OutOrStdout(), "The demo site is in %s. Try:\n  retotal check %[2]s\n  retotal correct %[2]s\n", dir, filepath.Join(dir, "site.toml"))
+			fmt.Fprintf(c.OutOrStdout(),
+				"The demo site is in %s. Try:\n  retotal check %[2]s\n  retotal correct %[2]s\n", dir,
+				filepath.Join(dir, "site.toml"))
 			return nil
 		},
 	}

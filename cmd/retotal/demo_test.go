@@ -30,8 +30,8 @@ func unpacked(t *testing.T, content []byte) string {
 	return string(text)
 }
 
-// TestDemoAgainstTruth holds the corrected totals of the demo to the generator's true flow, month by month, within 0.2 %; and the
-// recorded lane to the logged flow, within its rounding, on every reading.
+// TestDemoAgainstTruth holds the corrected totals of the demo to the generator's true flow, month by month, within
+// 0.2 %; and the recorded lane to the logged flow, within its rounding, on every reading.
 func TestDemoAgainstTruth(t *testing.T) {
 	j, err := prepare(filepath.Join("..", "..", "testdata", "quarry-lane", "site.toml"))
 	if err != nil {
@@ -52,14 +52,17 @@ func TestDemoAgainstTruth(t *testing.T) {
 		}
 	}
 	if m := run.Result.Months[0]; math.Abs(m.Before.M3()/m.After.M3()-1) < 0.2 {
-		t.Errorf("the error of March is not there to be corrected: before %.1f, after %.1f m3", m.Before.M3(), m.After.M3())
+		t.Errorf("the error of March is not there to be corrected: before %.1f, after %.1f m3",
+			m.Before.M3(), m.After.M3())
 	}
 	w := run.Result.Witness.Recorded
 	if w.Readings != run.Log.Account.Used || w.Within != w.Readings || w.Largest > 0.005e-3*(1+1e-9) {
 		t.Errorf("recorded lane against logged flow: %+v", w)
 	}
 	for _, f := range run.Result.Flags {
-		want := map[string]bool{"spike": true, "stuck": true, "below_zero": true, "validity": true, "gap": true}[f.Check]
+		want := map[string]bool{
+			"spike": true, "stuck": true, "below_zero": true, "validity": true, "gap": true,
+		}[f.Check]
 		if (f.Rows > 0) != want {
 			t.Errorf("check %s flagged %d readings", f.Check, f.Rows)
 		}
@@ -71,7 +74,9 @@ func BenchmarkCorrectDemo(b *testing.B) {
 	out := b.TempDir()
 	for b.Loop() {
 		var text bytes.Buffer
-		if code := run(context.Background(), []string{"correct", "--out", out, filepath.Join("..", "..", "testdata", "quarry-lane", "site.toml")}, &text, &text); code != 0 {
+		if code := run(context.Background(),
+			[]string{"correct", "--out", out, filepath.Join("..", "..", "testdata", "quarry-lane", "site.toml")},
+			&text, &text); code != 0 {
 			b.Fatalf("exit status %d: %s", code, text.String())
 		}
 	}

@@ -21,8 +21,8 @@ func devicesCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "devices [KIND...]",
 		Short: "Primary devices: dimensions, limits, sources",
-		Long: `Lists the primary devices that a site file can name. With a kind, shows the block for a site file, the equation, the limits and the
-source of its coefficients, and whether they were read in that source or recalled.`,
+		Long: `Lists the primary devices that a site file can name. With a kind, shows the block for a site file, the
+equation, the limits and the source of its coefficients, and whether they were read in that source or recalled.`,
 		Example: "  retotal devices\n  retotal devices parshall throated",
 		RunE: func(c *cobra.Command, args []string) error {
 			chosen, err := kindsNamed(args)
@@ -74,7 +74,8 @@ func printKind(w io.Writer, k device.Kind) {
 		fmt.Fprintf(w, "%s = %s\n", key, tomlValue(k.Example[key]))
 	}
 	d, l := k.Rating.Describe(), k.Rating.Limits()
-	fmt.Fprintf(w, "\n  keys        %s\n  equation    %s\n  source      %s\n", strings.Join(k.Keys, ", "), d.Equation, d.Source)
+	fmt.Fprintf(w, "\n  keys        %s\n  equation    %s\n  source      %s\n",
+		strings.Join(k.Keys, ", "), d.Equation, d.Source)
 	for _, line := range limitLines(l) {
 		fmt.Fprintf(w, "  %-11s %s\n", line[0], line[1])
 	}

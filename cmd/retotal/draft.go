@@ -16,9 +16,9 @@ func draftCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "draft LOG...",
 		Short: "Write a site file to fill in, from a log",
-		Long: `Looks at the first log and prints a site file for it: columns and units as far as they can be recognised, and marked blanks for what a
-log cannot say: the zone of its clock and the settings of the meter. Save it beside the log, fill in the blanks and run
-retotal check.`,
+		Long: `Looks at the first log and prints a site file for it: columns and units as far as they can be
+recognised, and marked blanks for what a log cannot say: the zone of its clock and the settings of the meter. Save it
+beside the log, fill in the blanks and run retotal check.`,
 		Example: "  retotal draft 2031-*.csv > site.toml",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -59,7 +59,9 @@ func draft(files []string, g *ingest.Guess) string {
 	if g.Zoned {
 		p("time_zone = \"UTC\"                # the stamps say themselves which instant they mean")
 	} else {
-		p("time_zone = \"\"                   # FILL IN what the logger's clock keeps, as \"+00:00\" or \"Europe/Dublin\"%s", firstStamp(g))
+		p("time_zone = \"\"                   # FILL IN what the logger's clock keeps, as \"+00:00\" or "+
+			"\"Europe/Dublin\"%s",
+			firstStamp(g))
 	}
 	bare, _ := csvlog.SplitUnit(g.Names[g.Time])
 	p("\n[log.columns]\ntime = %q", bare)
@@ -85,8 +87,10 @@ func draft(files []string, g *ingest.Guess) string {
 	if _, ok := g.Columns["distance"]; ok || !primary {
 		p("empty_distance = \"\"             # FILL IN, as \"1.250 m\": sensor face down to the level of zero flow")
 	}
-	p("# maximum_head = \"0.40 m\"\n[settings.device]\nkind = \"\"                         # FILL IN; retotal devices lists them\n# angle = \"90 deg\"\n")
-	p("# [[correction]]                  # what should have been, and why\n# from   = 2031-03-03T00:00:00\n# until  = 2031-04-02T10:30:00\n# reason = \"\"\n# empty_distance = \"1.225 m\"")
+	p("# maximum_head = \"0.40 m\"\n[settings.device]\n" +
+		"kind = \"\"                         # FILL IN; retotal devices lists them\n# angle = \"90 deg\"\n")
+	p("# [[correction]]                  # what should have been, and why\n# from   = 2031-03-03T00:00:00\n" +
+		"# until  = 2031-04-02T10:30:00\n# reason = \"\"\n# empty_distance = \"1.225 m\"")
 	return b.String()
 }
 

@@ -150,7 +150,8 @@ func TestHelpPages(t *testing.T) {
 	}
 	for _, topic := range topics {
 		var out, problems bytes.Buffer
-		if code := run(context.Background(), []string{"help", topic}, &out, &problems); code != 0 || topicTitle(topic) == "" {
+		if code := run(context.Background(), []string{"help", topic}, &out, &problems); code != 0 ||
+			topicTitle(topic) == "" {
 			t.Errorf("help %s: exit status %d, title %q: %s", topic, code, topicTitle(topic), problems.String())
 		}
 		if !strings.HasPrefix(out.String(), "# ") || strings.Contains(out.String(), "<!--") {

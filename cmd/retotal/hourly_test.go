@@ -12,15 +12,19 @@ import (
 	"time"
 )
 
-// hourlySite writes hourly levels over Q = 0.1 m²/s × h from 1 March 2031 UTC, without some hours, and a site file that ends with more. It returns the site file.
-func hourlySite(t *testing.T, dir, id string, hours int, flow func(i int) float64, missing func(i int) bool, more string) string {
+// hourlySite writes hourly levels over Q = 0.1 m²/s × h from 1 March 2031 UTC, without some hours, and a site file that
+// ends with more. It returns the site file.
+func hourlySite(
+	t *testing.T, dir, id string, hours int, flow func(i int) float64, missing func(i int) bool, more string,
+) string {
 	t.Helper()
 	var log strings.Builder
 	log.WriteString("Time,Level\n")
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for i := range hours {
 		if !missing(i) {
-			fmt.Fprintf(&log, "%s,%.9f\n", first.Add(time.Duration(i)*time.Hour).Format("2006-01-02 15:04"), flow(i)/0.1)
+			fmt.Fprintf(&log, "%s,%.9f\n",
+				first.Add(time.Duration(i)*time.Hour).Format("2006-01-02 15:04"), flow(i)/0.1)
 		}
 	}
 	site := fmt.Sprintf(`id = %q
@@ -52,7 +56,8 @@ stuck = "keep"
 func correctInto(t *testing.T, site string, record any) {
 	t.Helper()
 	var out, errs bytes.Buffer
-	if code := run(context.Background(), []string{"correct", "--json", "--out", filepath.Join(t.TempDir(), "out"), site}, &out, &errs); code != 0 {
+	if code := run(context.Background(),
+		[]string{"correct", "--json", "--out", filepath.Join(t.TempDir(), "out"), site}, &out, &errs); code != 0 {
 		t.Fatal(code, errs.String())
 	}
 	if err := json.Unmarshal(out.Bytes(), record); err != nil {

@@ -103,7 +103,8 @@ A correction is for a competent person to review before it is reported.`,
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(correctCommand(), checkCommand(), rateCommand(), devicesCommand(), draftCommand(), verifyCommand(), compareCommand(), demoCommand())
+	root.AddCommand(correctCommand(), checkCommand(), rateCommand(), devicesCommand(), draftCommand(), verifyCommand(),
+		compareCommand(), demoCommand())
 	root.SetHelpCommand(helpCommand())
 	listTopics(root)
 	root.InitDefaultCompletionCmd()

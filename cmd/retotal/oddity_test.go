@@ -20,8 +20,9 @@ import (
 	"retotal/report"
 )
 
-// TestOddities reads one small log for every way in which logs are odd and compares the import certificate, or the refusal, with the one that stands
-// in the archive. Archives say on top what is odd and where that was seen; -update writes the certificates anew.
+// TestOddities reads one small log for every way in which logs are odd and compares the import certificate, or the
+// refusal, with the one that stands in the archive. Archives say on top what is odd and where that was seen; -update
+// writes the certificates anew.
 func TestOddities(t *testing.T) {
 	names, err := filepath.Glob(filepath.Join("..", "..", "testdata", "log", "oddity", "*.txtar"))
 	if err != nil || len(names) < 60 {

@@ -51,15 +51,29 @@ func prepare(file string, without ...int) (*job, error) {
 // compute runs the site and looks at the result from outside. rows is called for each pass over the log and returns
 // where its rows go; it may be nil.
 func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
-	result, err := recompute.Run(ctx, j.log, j.site, recompute.Options{Without: j.without, Budget: j.budget, Draws: j.draws, Rows: rows, Donor: openDonor})
+	result, err := recompute.Run(ctx, j.log, j.site, recompute.Options{
+		Without: j.without, Budget: j.budget, Draws: j.draws, Rows: rows, Donor: openDonor,
+	})
 	if err == nil {
 		err = result.Refused.Err()
 	}
 	if err != nil {
 		return nil, err
 	}
-	return &report.Run{Result: result, Log: j.log, Findings: audit.Findings(result), Over: audit.DailyLimit(result), Limits: audit.Limits(result), Proposal: recompute.Propose(result),
-		Draws: result.Draws, Match: result.Match, Without: j.without, Warnings: append(j.warnings, result.Warnings...), Beside: append(j.site.Beside, result.Beside...), Version: version}, nil
+	return &report.Run{
+		Result:   result,
+		Log:      j.log,
+		Findings: audit.Findings(result),
+		Over:     audit.DailyLimit(result),
+		Limits:   audit.Limits(result),
+		Proposal: recompute.Propose(result),
+		Draws:    result.Draws,
+		Match:    result.Match,
+		Without:  j.without,
+		Warnings: append(j.warnings, result.Warnings...),
+		Beside:   append(j.site.Beside, result.Beside...),
+		Version:  version,
+	}, nil
 }
 
 // openDonor opens the log of a site from which another is filled.

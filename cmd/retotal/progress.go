@@ -29,7 +29,8 @@ func newProgress(err io.Writer, l *ingest.Log, quiet bool) *progress {
 		return &progress{}
 	}
 	p := &progress{bars: mpb.New(mpb.WithOutput(err), mpb.WithWidth(60)), quit: make(chan struct{})}
-	p.bar = p.bars.AddBar(l.Total(), mpb.PrependDecorators(decor.Name("reading "+l.Site.ID+" ")), mpb.AppendDecorators(decor.Percentage()), mpb.BarRemoveOnComplete())
+	p.bar = p.bars.AddBar(l.Total(), mpb.PrependDecorators(decor.Name("reading "+l.Site.ID+" ")),
+		mpb.AppendDecorators(decor.Percentage()), mpb.BarRemoveOnComplete())
 	go func() {
 		tick := time.NewTicker(100 * time.Millisecond)
 		defer tick.Stop()

@@ -33,10 +33,12 @@ func rateCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "rate SITE | --device KIND --set KEY=VALUE...",
 		Short: "Flow for heads, head for flows, or a rating table",
-		Long: `Prints the flow of a device for given heads, the head for given flows, or a rating table. The device is that of a site file, as
-recorded and as corrected at the end of the site's timeline, or one described by flags. With --downstream, the flow under that head of water
-below the device: free, drowned, or between 0 and a bound where no equation holds. A flow that a pipe carries at two depths gives both.
-A flow that is not reached is told, the others are answered, and the exit status is 3. Device kinds: ` + strings.Join(device.Kinds(), ", ") + `.`,
+		Long: `Prints the flow of a device for given heads, the head for given flows, or a rating table. The device is
+that of a site file, as recorded and as corrected at the end of the site's timeline, or one described by flags. With
+--downstream, the flow under that head of water below the device: free, drowned, or between 0 and a bound where no
+equation holds. A flow that a pipe carries at two depths gives both. A flow that is not reached is told, the others
+are answered, and the exit status is 3. Device kinds: ` +
+			strings.Join(device.Kinds(), ", ") + `.`,
 		Example: `  retotal rate site.toml --head "0.15 m"
   retotal rate --device v-notch --set "angle=90 deg" --from "0.05 m" --to "0.30 m" --step "10 mm"
   retotal rate --device parshall --set "throat=9 in" --flow "50 L/s"
@@ -58,7 +60,8 @@ A flow that is not reached is told, the others are answered, and the exit status
 	f.StringVar(&o.to, "to", "", "last head of a table")
 	f.StringVar(&o.step, "step", "", "step of head of a table")
 	f.StringVar(&o.unit, "unit", "L/s", "unit of flow")
-	f.StringVar(&o.downstream, "downstream", "", "head of the water below the device, above the same zero, as \"0.1 m\"")
+	f.StringVar(&o.downstream, "downstream", "",
+		"head of the water below the device, above the same zero, as \"0.1 m\"")
 	f.BoolVar(&o.json, "json", false, "print rows as lines of JSON")
 	f.BoolVar(&o.csv, "csv", false, "print rows as CSV")
 	f.StringVar(&o.plot, "plot", "", "draw the curve over the table's heads into this file, .png or .svg")
@@ -110,7 +113,8 @@ func flowUnit(text string) (quantity.Unit, error) {
 		return unit, usage{"--unit: " + err.Error()}
 	}
 	if err != nil || unit.Dimension != quantity.FlowDimension {
-		return unit, usage{fmt.Sprintf("--unit %q is not a unit of flow: one of %s", text, strings.Join(quantity.Symbols(quantity.FlowDimension), ", "))}
+		return unit, usage{fmt.Sprintf("--unit %q is not a unit of flow: one of %s",
+			text, strings.Join(quantity.Symbols(quantity.FlowDimension), ", "))}
 	}
 	return unit, nil
 }
@@ -121,7 +125,11 @@ func downstreamHead(o rateOptions) (*float64, error) {
 		return nil, nil
 	}
 	if len(o.flows) > 0 {
-		return nil, usage{"--downstream goes with heads: the head for a flow under a downstream head is not computed; leave --flow out"}
+		return nil,
+			usage{
+				"--downstream goes with heads: the head for a flow under a downstream head is not computed; " +
+					"leave --flow out",
+			}
 	}
 	v, err := quantity.Parse(o.downstream, quantity.LengthDimension)
 	if err != nil {
@@ -165,7 +173,8 @@ func chosen(args []string, o rateOptions) ([]rated, error) {
 	if err := problems.Err(); err != nil {
 		return nil, err
 	}
-	was, is := lanes.Recorded.Segments[len(lanes.Recorded.Segments)-1].Rating, lanes.Corrected.Segments[len(lanes.Corrected.Segments)-1].Rating
+	was := lanes.Recorded.Segments[len(lanes.Recorded.Segments)-1].Rating
+	is := lanes.Corrected.Segments[len(lanes.Corrected.Segments)-1].Rating
 	if was.Describe().Same(is.Describe()) {
 		return []rated{{"recorded and corrected", is}}, nil
 	}

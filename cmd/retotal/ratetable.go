@@ -19,7 +19,9 @@ type headToRate struct {
 
 // allRows rates the heads of every rating. A flow that a rating does not reach is told in missed; when nothing at all
 // is reached that is an error.
-func allRows(ratings []rated, o rateOptions, unit quantity.Unit, below *float64) (rows [][]report.RatedFlow, missed []string, err error) {
+func allRows(
+	ratings []rated, o rateOptions, unit quantity.Unit, below *float64,
+) (rows [][]report.RatedFlow, missed []string, err error) {
 	reached := 0
 	for _, r := range ratings {
 		heads, out, err := headsToRate(r, o, unit)
@@ -56,9 +58,11 @@ func headsToRate(r rated, o rateOptions, unit quantity.Unit) (heads []headToRate
 		low, high, ok := device.Heads(r.rating, v.SI)
 		switch {
 		case !ok:
-			missed = append(missed, fmt.Sprintf("--flow %s: the rating (%s) does not reach this flow%s", text, r.name, greatest(r.rating, unit)))
+			missed = append(missed, fmt.Sprintf("--flow %s: the rating (%s) does not reach this flow%s",
+				text, r.name, greatest(r.rating, unit)))
 		case high > low:
-			heads = append(heads, headToRate{low, "; the lower of two depths"}, headToRate{high, "; the upper of two depths"})
+			heads = append(heads, headToRate{low, "; the lower of two depths"},
+				headToRate{high, "; the upper of two depths"})
 		default:
 			heads = append(heads, headToRate{low, ""})
 		}
@@ -100,7 +104,8 @@ func tableHeads(r device.Rating, o rateOptions) ([]headToRate, error) {
 	}
 	from, to, step := bounds[0], bounds[1], bounds[2]
 	if step <= 0 || to < from || (to-from)/step > 1e5 {
-		return nil, usage{"the table has no rows, or too many: --from must not be above --to, and --step must be above 0"}
+		return nil,
+			usage{"the table has no rows, or too many: --from must not be above --to, and --step must be above 0"}
 	}
 	var heads []headToRate
 	for i := 0; from+float64(float64(i)*step) <= to+1e-9; i++ {
@@ -111,8 +116,14 @@ func tableHeads(r device.Rating, o rateOptions) ([]headToRate, error) {
 
 func newRow(r rated, h headToRate, unit quantity.Unit, below *float64) report.RatedFlow {
 	q := r.rating.Flow(h.head)
-	row := report.RatedFlow{Rating: r.name, Head: math.Round(h.head*1e6) / 1e6, Flow: unit.FromSI(q), Unit: unit.Symbol, Downstream: below,
-		Status: device.Assess(r.rating, h.head).String() + h.note}
+	row := report.RatedFlow{
+		Rating:     r.name,
+		Head:       math.Round(h.head*1e6) / 1e6,
+		Flow:       unit.FromSI(q),
+		Unit:       unit.Symbol,
+		Downstream: below,
+		Status:     device.Assess(r.rating, h.head).String() + h.note,
+	}
 	if q > 0 {
 		row.PerMM = 0.1 * r.rating.Slope(h.head) / q
 	}

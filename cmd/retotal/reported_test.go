@@ -31,7 +31,8 @@ func findings(t *testing.T, site string) (text string) {
 	return text
 }
 
-// TestReportedByAnotherRule: figures of March that somebody reckoned by another rule are recognised, and the rule is named. Volumes are summed by hand.
+// TestReportedByAnotherRule: figures of March that somebody reckoned by another rule are recognised, and the rule is
+// named. Volumes are summed by hand.
 func TestReportedByAnotherRule(t *testing.T) {
 	if testing.Short() {
 		t.Skip("the plain run does it")
@@ -46,15 +47,26 @@ func TestReportedByAnotherRule(t *testing.T) {
 		{"days from midnight in New York", fmt.Sprintf("%.3f m3", hourlyVolume(0, march)*1.05), "No other usual rule gives it.", none},
 		{"imperial written as US gallons", fmt.Sprintf("%.3f US gal", hourlyVolume(0, march)/4.54609e-3), "It matches imperial gallons written as US gallons.", none},
 		{"ten times", fmt.Sprintf("%.3f m3", hourlyVolume(0, march)*10), "It matches ten times too much.", none},
-		{"filled with the mean", fmt.Sprintf("%.3f m3", (hourlyVolume(0, 239)+hourlyVolume(340, march))*float64(march)/float64(march-101)), "It matches a total in which missing time is filled with the mean",
-			func(i int) bool { return i > 239 && i < 340 }},
-		{"whole, of a log that lacks time", fmt.Sprintf("%.3f m3", hourlyVolume(0, march)), "over which they can be compared; the reported figure leaves",
-			func(i int) bool { return i > 239 && i < 340 }},
-		{"more than can have flowed in the time that the log lacks", fmt.Sprintf("%.3f m3", 3*hourlyVolume(0, march)), "more than the highest flow that was shown",
-			func(i int) bool { return i > 239 && i < 340 }},
+		{
+			"filled with the mean",
+			fmt.Sprintf("%.3f m3", (hourlyVolume(0, 239)+hourlyVolume(340, march))*float64(march)/float64(march-101)),
+			"It matches a total in which missing time is filled with the mean",
+			func(i int) bool { return i > 239 && i < 340 },
+		},
+		{
+			"whole, of a log that lacks time", fmt.Sprintf("%.3f m3", hourlyVolume(0, march)),
+			"over which they can be compared; the reported figure leaves",
+			func(i int) bool { return i > 239 && i < 340 },
+		},
+		{
+			"more than can have flowed in the time that the log lacks",
+			fmt.Sprintf("%.3f m3", 3*hourlyVolume(0, march)), "more than the highest flow that was shown",
+			func(i int) bool { return i > 239 && i < 340 },
+		},
 		{"average over days with a total", fmt.Sprintf("%.6f m3/d", hourlyVolume(0, march)/31), "an average over days measured of", none},
 	} {
-		got := findings(t, hourlySite(t, t.TempDir(), "reported", 60*24+1, hourlyFlow, c.missing, fmt.Sprintf("[report]\ntime_zone = \"+00:00\"\n[reported]\n\"2031-03\" = %q\n", c.reported)))
+		got := findings(t, hourlySite(t, t.TempDir(), "reported", 60*24+1, hourlyFlow, c.missing,
+			fmt.Sprintf("[report]\ntime_zone = \"+00:00\"\n[reported]\n\"2031-03\" = %q\n", c.reported)))
 		if !strings.Contains(got, c.says) {
 			t.Errorf("%s: reported %s: %s", c.name, c.reported, got)
 		}

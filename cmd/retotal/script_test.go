@@ -26,21 +26,26 @@ func TestMain(m *testing.M) {
 	})
 }
 
-// TestScripts runs the command-line stories. Two commands of their own make input: damage FILE KIND spoils a file, and demolog
-// FILE writes a day of the demo as CSV.
+// TestScripts runs the command-line stories. Two commands of their own make input: damage FILE KIND spoils a file, and
+// demolog FILE writes a day of the demo as CSV.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("..", "..", "testdata", "script"),
 		UpdateScripts: *update,
 		Setup: func(e *testscript.Env) error {
-			return errors.Join(os.CopyFS(filepath.Join(e.WorkDir, "quarry-lane"), os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane"))),
-				os.CopyFS(filepath.Join(e.WorkDir, "parquet"), os.DirFS(filepath.Join("..", "..", "testdata", "log", "parquet"))))
+			site := os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane"))
+			logs := os.DirFS(filepath.Join("..", "..", "testdata", "log", "parquet"))
+			return errors.Join(os.CopyFS(filepath.Join(e.WorkDir, "quarry-lane"), site),
+				os.CopyFS(filepath.Join(e.WorkDir, "parquet"), logs))
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"damage": damage, "exits": exits, "supersede": supersede},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"damage": damage, "exits": exits, "supersede": supersede,
+		},
 	})
 }
 
-// supersede RECORD SITE puts the hash of a record into the [record] table at the end of a site file, as a user does who makes a new version.
+// supersede RECORD SITE puts the hash of a record into the [record] table at the end of a site file, as a user does who
+// makes a new version.
 func supersede(ts *testscript.TestScript, _ bool, args []string) {
 	sum := sha256.Sum256([]byte(ts.ReadFile(args[0])))
 	text := ts.ReadFile(args[1]) + fmt.Sprintf("supersedes = \"%x\"\n", sum)

@@ -22,11 +22,14 @@ func verifyCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "verify RECORD...",
 		Short: "Whether results still follow from raw log and site file, byte by byte",
-		Long: `Reads a correction record (record.json, or the folder that it is in), checks that site file and logs are still those that it names, computes
-everything again and compares every file of the results byte by byte. It changes nothing. It takes as long as correct did.
+		Long: `Reads a correction record (record.json, or the folder that it is in), checks that site file and logs
+are still those that it names, computes everything again and compares every file of the results byte by byte. It
+changes nothing. It takes as long as correct did.
 
-Exit status: 0 everything follows; 1 failed; 2 the record, the site file or a log cannot be read; 3 something does not follow.`,
-		Example: "  retotal verify out/quarry-lane/record.json\n  retotal verify --site moved/site.toml out/quarry-lane",
+Exit status: 0 everything follows; 1 failed; 2 the record, the site file or a log cannot be read; 3 something does not
+follow.`,
+		Example: "  retotal verify out/quarry-lane/record.json\n" +
+			"  retotal verify --site moved/site.toml out/quarry-lane",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return usage{"verify needs a record, as in: retotal verify out/quarry-lane/record.json"}

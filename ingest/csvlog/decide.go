@@ -13,7 +13,9 @@ import (
 
 // Decisions lists how the file was understood, why, and what else was possible.
 func (l *Layout) Decisions() []reading.Decision {
-	list := []reading.Decision{l.textDecision(), l.headerDecision(), l.notes.delimiter, l.notes.decimal, l.stampDecision()}
+	list := []reading.Decision{
+		l.textDecision(), l.headerDecision(), l.notes.delimiter, l.notes.decimal, l.stampDecision(),
+	}
 	if l.notes.order.Found != "" {
 		list = append(list, l.notes.order)
 	}
@@ -21,7 +23,12 @@ func (l *Layout) Decisions() []reading.Decision {
 		list = append(list, l.notes.midnight)
 	}
 	if len(l.notes.statistics) > 0 {
-		list = append(list, reading.Decision{Subject: "statistics", Found: strings.Join(l.notes.statistics, ", "), Because: "a row below the names says so; of averages, log.stamp tells whether a stamp marks the start or the end of the interval"})
+		list = append(list, reading.Decision{
+			Subject: "statistics",
+			Found:   strings.Join(l.notes.statistics, ", "),
+			Because: "a row below the names says so; of averages, log.stamp tells whether a stamp marks the start or " +
+				"the end of the interval",
+		})
 	}
 	return list
 }
@@ -54,7 +61,11 @@ func (l *Layout) terminatorName() string {
 }
 
 func (l *Layout) headerDecision() reading.Decision {
-	d := reading.Decision{Subject: "header", Found: fmt.Sprintf("line %d", l.notes.preambleLines+1), Because: "the first line with the name of the time column"}
+	d := reading.Decision{
+		Subject: "header",
+		Found:   fmt.Sprintf("line %d", l.notes.preambleLines+1),
+		Because: "the first line with the name of the time column",
+	}
 	if more := int(l.HeaderLine) - l.notes.preambleLines; more > 1 {
 		d.Found = fmt.Sprintf("lines %d to %d", l.notes.preambleLines+1, l.HeaderLine)
 		d.Because += "; units or statistics below it"
@@ -177,7 +188,8 @@ func (l *Layout) findStamps(file string, rows []sampleRow, column int) *problem.
 	}
 	if len(l.stamps) == 0 {
 		return problem.At(problem.Place{File: file, Line: int(rows[0].line)},
-			fmt.Sprintf("no time stamp in column %q can be read; the first is %q", l.Header[column], shorten(rows[0].fields[column])),
+			fmt.Sprintf("no time stamp in column %q can be read; the first is %q",
+				l.Header[column], shorten(rows[0].fields[column])),
 			"2031-04-02 10:30:00, 2031-04-02T10:30:00Z, 02/04/2031 10:30 or the like", "")
 	}
 	l.absolute, l.datesOnly = l.stamps[0].hasOffset, !l.stamps[0].hasTime

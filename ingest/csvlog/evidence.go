@@ -51,10 +51,14 @@ func (l *Layout) conclude(file string, e *evidence, log *site.Log, whole bool) (
 	l.notes.order = reading.Decision{Subject: "dates"}
 	switch n := &l.notes.order; {
 	case log.DateOrder != "" && !first.named && (!first.yearFirst || first.shortYear):
-		l.order = map[string]order{"day-first": dayFirst, "month-first": monthFirst, "year-first": yearFirst}[log.DateOrder]
+		l.order = map[string]order{
+			"day-first": dayFirst, "month-first": monthFirst, "year-first": yearFirst,
+		}[log.DateOrder]
 		n.Because = "set by log.date_order"
 	case first.shortYear:
-		return open, problem.At(problem.Place{File: file, Line: int(l.HeaderLine) + 1}, "years have two digits, so day, month and year cannot be told apart", "years of four digits, or log.date_order",
+		return open, problem.At(problem.Place{File: file, Line: int(l.HeaderLine) + 1},
+			"years have two digits, so day, month and year cannot be told apart",
+			"years of four digits, or log.date_order",
 			`set log.date_order = "day-first", "month-first" or "year-first"; years are then 2000 to 2099`)
 	case first.yearFirst:
 		l.order, n.Because = yearFirst, "the year comes first"
@@ -138,18 +142,24 @@ func (e *orderEvidence) decide(file string) (o order, because, otherwise string,
 	switch {
 	case e.dayFirst > 0 && e.monthFirst > 0:
 		return 0, "", "", problem.At(problem.Place{File: file, Line: int(max(e.dayFirst, e.monthFirst))},
-			fmt.Sprintf("dates contradict each other: line %d is day first, line %d is month first", e.dayFirst, e.monthFirst),
+			fmt.Sprintf("dates contradict each other: line %d is day first, line %d is month first",
+				e.dayFirst, e.monthFirst),
 			"one order in the whole file", "split the file where the order changes")
 	case e.dayFirst > 0:
-		return dayFirst, fmt.Sprintf("line %d has a day above 12 in first place", e.dayFirst), "month first: that line has no such month", nil
+		return dayFirst, fmt.Sprintf("line %d has a day above 12 in first place", e.dayFirst),
+			"month first: that line has no such month", nil
 	case e.monthFirst > 0:
-		return monthFirst, fmt.Sprintf("line %d has a day above 12 in second place", e.monthFirst), "day first: that line has no such month", nil
+		return monthFirst, fmt.Sprintf("line %d has a day above 12 in second place", e.monthFirst),
+			"day first: that line has no such month", nil
 	case e.fallsDay == 0 && e.fallsMonth > 0:
-		return dayFirst, "no day is above 12; time runs forward only when read day first", fmt.Sprintf("month first: time would run backwards, %d times", e.fallsMonth), nil
+		return dayFirst, "no day is above 12; time runs forward only when read day first",
+			fmt.Sprintf("month first: time would run backwards, %d times", e.fallsMonth), nil
 	case e.fallsMonth == 0 && e.fallsDay > 0:
-		return monthFirst, "no day is above 12; time runs forward only when read month first", fmt.Sprintf("day first: time would run backwards, %d times", e.fallsDay), nil
+		return monthFirst, "no day is above 12; time runs forward only when read month first",
+			fmt.Sprintf("day first: time would run backwards, %d times", e.fallsDay), nil
 	}
-	return 0, "", "", problem.At(problem.Place{File: file}, "every date can be read day first and month first, and time runs forward either way",
+	return 0, "", "", problem.At(problem.Place{File: file},
+		"every date can be read day first and month first, and time runs forward either way",
 		"a date that settles it", settle)
 }
 
@@ -204,7 +214,9 @@ func (e *decimalEvidence) proved() bool {
 
 // concludeDecimal settles the decimal sign. Where both occur, the one of at least 99 of 100 numbers is taken and the
 // rest is rejected with its lines.
-func (l *Layout) concludeDecimal(file string, e *decimalEvidence, log *site.Log, whole bool) (open bool, bad *problem.Problem) {
+func (l *Layout) concludeDecimal(
+	file string, e *decimalEvidence, log *site.Log, whole bool,
+) (open bool, bad *problem.Problem) {
 	l.decimal = '.'
 	n := &l.notes.decimal
 	*n = reading.Decision{Subject: "decimal sign", Found: "point"}
@@ -216,13 +228,16 @@ func (l *Layout) concludeDecimal(file string, e *decimalEvidence, log *site.Log,
 		}
 	case e.commas > 0 && e.points > 0 && min(e.commas, e.points)*100 > e.commas+e.points:
 		return false, problem.At(problem.Place{File: file, Line: int(max(e.commaLine, e.pointLine))},
-			fmt.Sprintf("decimal signs contradict each other: %q on line %d, %q on line %d", e.commaText, e.commaLine, e.pointText, e.pointLine), "one decimal sign in the whole file",
+			fmt.Sprintf("decimal signs contradict each other: %q on line %d, %q on line %d",
+				e.commaText, e.commaLine, e.pointText, e.pointLine), "one decimal sign in the whole file",
 			`set log.decimal = "point" or "comma"; rows of the other sign are then rejected`)
 	case e.commas > e.points:
 		comma()
-		n.Because, n.Otherwise = fmt.Sprintf("%q on line %d is a number only so", e.commaText, e.commaLine), "point: that number could not be read"
+		n.Because = fmt.Sprintf("%q on line %d is a number only so", e.commaText, e.commaLine)
+		n.Otherwise = "point: that number could not be read"
 	case e.points > 0:
-		n.Because, n.Otherwise = fmt.Sprintf("%q on line %d is a number only so", e.pointText, e.pointLine), "comma: that number could not be read"
+		n.Because = fmt.Sprintf("%q on line %d is a number only so", e.pointText, e.pointLine)
+		n.Otherwise = "comma: that number could not be read"
 	case e.looseCommas+e.loosePoints == 0:
 		n.Because = "no number has a decimal sign"
 	case l.delimiter == ',' && e.looseCommas == 0:
@@ -230,7 +245,9 @@ func (l *Layout) concludeDecimal(file string, e *decimalEvidence, log *site.Log,
 	case !whole:
 		return true, nil
 	default:
-		return false, problem.At(problem.Place{File: file, Line: int(e.looseLine)}, fmt.Sprintf("%q and all other numbers can be read with a decimal sign and with a mark between thousands", e.looseText),
+		return false, problem.At(problem.Place{File: file, Line: int(e.looseLine)},
+			fmt.Sprintf("%q and all other numbers can be read with a decimal sign and with a mark between thousands",
+				e.looseText),
 			"a number that settles it", `set log.decimal = "point" or "comma" in the site file`)
 	}
 	return false, nil
@@ -278,13 +295,16 @@ func (e *midnightEvidence) add(st stamp, line int32) {
 // conclude settles what 0:00 means.
 func (e *midnightEvidence) conclude(file string, l *Layout) *problem.Problem {
 	if e.falls > 0 && e.earliest >= hour && e.most < 13*hour {
-		return problem.At(problem.Place{File: file, Line: int(e.fallLine)}, "the clock falls from 12 to 1 within a day, so it counts twelve hours, without AM and PM", "a clock of 24 hours, or AM and PM", "export the log again with one of them")
+		return problem.At(problem.Place{File: file, Line: int(e.fallLine)},
+			"the clock falls from 12 to 1 within a day, so it counts twelve hours, without AM and PM",
+			"a clock of 24 hours, or AM and PM", "export the log again with one of them")
 	}
 	l.midnightEnds = e.ends > 0 && e.begins == 0
 	l.notes.midnight = reading.Decision{}
 	if l.midnightEnds {
 		l.notes.midnight = reading.Decision{Subject: "midnight", Found: "0:00 ends the date it is written with",
-			Because: fmt.Sprintf("line %d follows the evening of its own date, and none follows another date", e.endsLine), Otherwise: "0:00 begins its date: time would run backwards"}
+			Because: fmt.Sprintf("line %d follows the evening of its own date, and none follows another date",
+				e.endsLine), Otherwise: "0:00 begins its date: time would run backwards"}
 	}
 	return nil
 }

@@ -13,7 +13,10 @@ import (
 
 // FuzzStamp: whatever the text, a stamp is a time of the calendar or none, the same under blanks around it.
 func FuzzStamp(f *testing.F) {
-	for _, s := range []string{"2031-04-02 10:30:00", "02.04.2031 24:00", "4/2/31 1:05:30 pm", "2 août 2031 10:30", "Apr 2, 2031 1:05 am", "20310402T103000.5+05:30", "2031-04-02T10:30Z", "47908,5"} {
+	for _, s := range []string{
+		"2031-04-02 10:30:00", "02.04.2031 24:00", "4/2/31 1:05:30 pm", "2 août 2031 10:30", "Apr 2, 2031 1:05 am",
+		"20310402T103000.5+05:30", "2031-04-02T10:30Z", "47908,5",
+	} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
@@ -38,7 +41,9 @@ func FuzzStamp(f *testing.F) {
 
 // FuzzNumber: a number is finite, and read the fast way it is the same as the slow way.
 func FuzzNumber(f *testing.F) {
-	for _, s := range []string{"1.25", "-0,5", "1.234,5", "1e-3", "NaN", "0x1p4", "1'000", "+.5", "00000000000000000000.1"} {
+	for _, s := range []string{
+		"1.25", "-0,5", "1.234,5", "1e-3", "NaN", "0x1p4", "1'000", "+.5", "00000000000000000000.1",
+	} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
@@ -57,8 +62,13 @@ func FuzzNumber(f *testing.F) {
 
 // FuzzFile: whatever the bytes of a file, it is refused with a problem or every one of its rows is accounted for.
 func FuzzFile(f *testing.F) {
-	for _, s := range []string{"Time,Distance (m),Flow (L/s),Total (m3)\n2031-03-01 00:00:00,1.25,2.5,10\n", "x\ny;z\nTime;Distance mm;Flow l/s;Total m3\n;;;\n01.03.31 00:00;1.250,5;1;2\n",
-		"\xff\xfeT\x00i\x00m\x00e\x00", "Time\tDistance (m)\tFlow (L/s)\tTotal (m3)\n1930089600\t1\t2\t3\r\n47908,5\t1\t2\t3", "\x1f\x8b\x08", "\x28\xb5\x2f\xfd"} {
+	for _, s := range []string{
+		"Time,Distance (m),Flow (L/s),Total (m3)\n2031-03-01 00:00:00,1.25,2.5,10\n",
+		"x\ny;z\nTime;Distance mm;Flow l/s;Total m3\n;;;\n01.03.31 00:00;1.250,5;1;2\n",
+		"\xff\xfeT\x00i\x00m\x00e\x00",
+		"Time\tDistance (m)\tFlow (L/s)\tTotal (m3)\n1930089600\t1\t2\t3\r\n47908,5\t1\t2\t3", "\x1f\x8b\x08",
+		"\x28\xb5\x2f\xfd",
+	} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, content []byte) {
@@ -66,7 +76,13 @@ func FuzzFile(f *testing.F) {
 		if err := os.WriteFile(file, content, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		for _, log := range []*site.Log{demoLog4(), {Primary: demoLog4().Primary, Time: demoLog4().Time, Columns: demoLog4().Columns, DateOrder: "year-first", Decimal: "comma"}} {
+		for _, log := range []*site.Log{demoLog4(), {
+			Primary:   demoLog4().Primary,
+			Time:      demoLog4().Time,
+			Columns:   demoLog4().Columns,
+			DateOrder: "year-first",
+			Decimal:   "comma",
+		}} {
 			layout, bad := Inspect(file, log)
 			if bad != nil {
 				continue

@@ -43,7 +43,8 @@ func (l *Layout) findHeader(file string, text []byte, log *site.Log) *problem.Pr
 		}
 	}
 	return problem.At(problem.Place{File: file}, fmt.Sprintf("no line has a column named %q", log.Time.Name),
-		"the header as log.columns.time gives it", "the columns here seem to be: "+strings.Join(toStrings(widest), ", "))
+		"the header as log.columns.time gives it",
+		"the columns here seem to be: "+strings.Join(toStrings(widest), ", "))
 }
 
 // preambleKept is how many lines above the header are kept: enough for a serial number, a place and a zone.
@@ -80,8 +81,12 @@ func (l *Layout) tryHeader(line []byte, log *site.Log) (widest [][]byte) {
 	}
 	if best > 0 {
 		l.notes.windows1252 = !utf8.Valid(line)
-		l.notes.delimiter = reading.Decision{Subject: "fields", Found: "ended by " + delimiterName(l.delimiter),
-			Because: fmt.Sprintf("%d of the %d columns of the site file stand in the header", best, wanted(log)), Otherwise: strings.Join(otherwise, "; ")}
+		l.notes.delimiter = reading.Decision{
+			Subject:   "fields",
+			Found:     "ended by " + delimiterName(l.delimiter),
+			Because:   fmt.Sprintf("%d of the %d columns of the site file stand in the header", best, wanted(log)),
+			Otherwise: strings.Join(otherwise, "; "),
+		}
 	}
 	return widest
 }
@@ -167,7 +172,9 @@ func (l *Layout) withoutTrailer(fields [][]byte) [][]byte {
 }
 
 // statistics are the words by which header rows say what a value is over its interval.
-var statistics = []string{"avg", "average", "mean", "min", "max", "smp", "sample", "inst", "instantaneous", "tot", "total", "std"}
+var statistics = []string{
+	"avg", "average", "mean", "min", "max", "smp", "sample", "inst", "instantaneous", "tot", "total", "std",
+}
 
 // isHeaderWord reports whether a field is a unit or a kind of statistic: what a header row below the names holds.
 func isHeaderWord(f []byte) bool {
@@ -285,7 +292,8 @@ func (l *Layout) assign(file string, c site.Column, target int) *problem.Problem
 			continue
 		}
 		if found >= 0 {
-			return problem.At(problem.Place{File: file, Line: int(l.HeaderLine)}, fmt.Sprintf("columns %d and %d are both named %q", found+1, i+1, c.Name),
+			return problem.At(problem.Place{File: file, Line: int(l.HeaderLine)},
+				fmt.Sprintf("columns %d and %d are both named %q", found+1, i+1, c.Name),
 				"one column of that name", "write the whole header text in the site file")
 		}
 		found = i
@@ -312,7 +320,9 @@ func (l *Layout) bareNames() (names []string) {
 }
 
 // columnUnit takes the unit from the site file or from the header.
-func columnUnit(file string, line int32, field string, q reading.Quantity, c site.Column) (quantity.Unit, *problem.Problem) {
+func columnUnit(
+	file string, line int32, field string, q reading.Quantity, c site.Column,
+) (quantity.Unit, *problem.Problem) {
 	if c.Unit != nil {
 		return *c.Unit, nil
 	}
@@ -320,14 +330,16 @@ func columnUnit(file string, line int32, field string, q reading.Quantity, c sit
 	remedy := fmt.Sprintf("write log.columns.%s = { name = %q, unit = %q }", q, c.Name, unitExample(q))
 	_, text := SplitUnit(field)
 	if text == "" {
-		return quantity.Unit{}, problem.At(place, fmt.Sprintf("column %q names no unit", field), "a unit such as "+unitExample(q), remedy)
+		return quantity.Unit{},
+			problem.At(place, fmt.Sprintf("column %q names no unit", field), "a unit such as "+unitExample(q), remedy)
 	}
 	u, err := quantity.LookUp(text)
 	if err != nil {
 		return u, problem.At(place, fmt.Sprintf("column %q: %v", field, err), "", remedy)
 	}
 	if want := q.Dimension(); u.Dimension != want {
-		return u, problem.At(place, fmt.Sprintf("column %q: %q is %s, not %s", field, text, u.Dimension, want), "", remedy)
+		return u,
+			problem.At(place, fmt.Sprintf("column %q: %q is %s, not %s", field, text, u.Dimension, want), "", remedy)
 	}
 	return u, nil
 }

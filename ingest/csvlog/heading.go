@@ -30,7 +30,8 @@ func Heading(file string) (*reading.Heading, *problem.Problem) {
 			}
 		}
 	}
-	return nil, problem.At(problem.Place{File: file}, "no line with a time stamp stands below a line of column names", "a CSV log with a header", "write the site file by hand; retotal demo DIR writes an example")
+	return nil, problem.At(problem.Place{File: file}, "no line with a time stamp stands below a line of column names",
+		"a CSV log with a header", "write the site file by hand; retotal demo DIR writes an example")
 }
 
 // headerAbove returns the fields of line i when it is a header: as many fields as the first line of readings below it,

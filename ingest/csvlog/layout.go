@@ -104,7 +104,8 @@ func refuseBinary(place problem.Place, text []byte) *problem.Problem {
 	}
 	if i := bytes.IndexByte(text, 0); i >= 0 {
 		place.Line = 1 + bytes.Count(text[:i], []byte("\n"))
-		return problem.At(place, fmt.Sprintf("the log is not text: byte %d is NUL", i+1), "CSV text, .csv.gz, .csv.zst or .parquet", "export it from the logger again")
+		return problem.At(place, fmt.Sprintf("the log is not text: byte %d is NUL", i+1),
+			"CSV text, .csv.gz, .csv.zst or .parquet", "export it from the logger again")
 	}
 	return nil
 }

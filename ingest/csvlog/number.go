@@ -7,7 +7,9 @@ import (
 )
 
 // powersOfTen are exact in float64 up to 10^22.
-var powersOfTen = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18}
+var powersOfTen = [...]float64{
+	1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18,
+}
 
 // maxMantissa is the largest integer below which every integer is a float64.
 const maxMantissa = 1 << 53

@@ -62,7 +62,9 @@ func readAll(t testing.TB, file string, log *site.Log) (rows []row, rejected, re
 }
 
 // oracle reads the same text with encoding/csv, time.Parse and strconv alone.
-func oracle(text string, columns map[string]reading.Quantity, factors map[string]float64, primary reading.Quantity) (rows []row, rejected int) {
+func oracle(
+	text string, columns map[string]reading.Quantity, factors map[string]float64, primary reading.Quantity,
+) (rows []row, rejected int) {
 	r := csv.NewReader(strings.NewReader(text))
 	r.FieldsPerRecord, r.TrimLeadingSpace = -1, true
 	header, _ := r.Read()
@@ -80,7 +82,9 @@ func oracle(text string, columns map[string]reading.Quantity, factors map[string
 	}
 }
 
-func oracleRow(header, record []string, err error, columns map[string]reading.Quantity, factors map[string]float64) (one row, ok bool) {
+func oracleRow(
+	header, record []string, err error, columns map[string]reading.Quantity, factors map[string]float64,
+) (one row, ok bool) {
 	if len(record) == len(header)+1 && record[len(header)] == "" {
 		record = record[:len(header)]
 	}
@@ -105,11 +109,13 @@ func oracleRow(header, record []string, err error, columns map[string]reading.Qu
 	return one, err == nil
 }
 
-// TestAgainstEncodingCSV compares the reader, row by row and bit by bit, with encoding/csv on random logs: quotes, blanks, empty
-// and odd fields, missing and surplus fields, lines of any length around the bounds of blocks.
+// TestAgainstEncodingCSV compares the reader, row by row and bit by bit, with encoding/csv on random logs: quotes,
+// blanks, empty and odd fields, missing and surplus fields, lines of any length around the bounds of blocks.
 func TestAgainstEncodingCSV(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
-	columns := map[string]reading.Quantity{"Distance (mm)": reading.Distance, "Flow (L/s)": reading.Flow, "Total (m3)": reading.Counter}
+	columns := map[string]reading.Quantity{
+		"Distance (mm)": reading.Distance, "Flow (L/s)": reading.Flow, "Total (m3)": reading.Counter,
+	}
 	factors := map[string]float64{"Distance (mm)": 1e-3, "Flow (L/s)": 1e-3, "Total (m3)": 1}
 	for round := range 40 {
 		text := randomLog(random, 200+random.IntN(20000))
@@ -124,7 +130,8 @@ func TestAgainstEncodingCSV(t *testing.T) {
 			t.Fatal(bad)
 		}
 		if len(got) != len(want) || rejected != wantRejected || read != len(want)+wantRejected {
-			t.Fatalf("round %d (%q): %d rows and %d rejected of %d, encoding/csv %d and %d", round, terminator, len(got), rejected, read, len(want), wantRejected)
+			t.Fatalf("round %d (%q): %d rows and %d rejected of %d, encoding/csv %d and %d",
+				round, terminator, len(got), rejected, read, len(want), wantRejected)
 		}
 		for i := range want {
 			if got[i] != want[i] {
@@ -171,7 +178,9 @@ func randomLog(random *rand.Rand, rows int) string {
 		fields := []string{stamp, number(), number(), number()}
 		switch random.IntN(60) {
 		case 0:
-			fields[0] = []string{"", "yesterday", "2031-13-01 00:00:00", "2031-02-30 00:00:00", stamp[:9]}[random.IntN(5)]
+			fields[0] = []string{
+				"", "yesterday", "2031-13-01 00:00:00", "2031-02-30 00:00:00", stamp[:9],
+			}[random.IntN(5)]
 		case 1:
 			fields = fields[:random.IntN(4)+1]
 		case 2:
@@ -188,7 +197,8 @@ func randomLog(random *rand.Rand, rows int) string {
 	return b.String()
 }
 
-// TestLayouts: delimiters, decimal signs, units in headers, preambles, byte order marks and line ends found from the file.
+// TestLayouts: delimiters, decimal signs, units in headers, preambles, byte order marks and line ends found from the
+// file.
 func TestLayouts(t *testing.T) {
 	for _, c := range []struct {
 		name, text string
@@ -233,9 +243,11 @@ func utf16(text string, bigEndian bool) string {
 	return string(b)
 }
 
-// TestMissingCodes: texts and numbers that stand for no value, before any conversion of units (NUM-SENT of the reference).
+// TestMissingCodes: texts and numbers that stand for no value, before any conversion of units (NUM-SENT of the
+// reference).
 func TestMissingCodes(t *testing.T) {
-	text := "Time,Distance (m),Flow (ft3/s),Total (m3)\n2031-03-01 00:00,1.25,-999999,10\n2031-03-01 00:01,1.25,NULL,-9\n2031-03-01 00:02,-999,1,10\n2031-03-01 00:03,1.25,-999999.0,ERR\n"
+	text := "Time,Distance (m),Flow (ft3/s),Total (m3)\n2031-03-01 00:00,1.25,-999999,10\n" +
+		"2031-03-01 00:01,1.25,NULL,-9\n2031-03-01 00:02,-999,1,10\n2031-03-01 00:03,1.25,-999999.0,ERR\n"
 	file := filepath.Join(t.TempDir(), "log.csv")
 	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
@@ -248,7 +260,11 @@ func TestMissingCodes(t *testing.T) {
 	if bad != nil || read != 4 || rejected != 1 || len(rows) != 3 {
 		t.Fatalf("%d rows, %d rejected of %d, %v", len(rows), rejected, read, bad)
 	}
-	for i, want := range []struct{ flow, counter reading.State }{{reading.Empty, reading.Present}, {reading.Empty, reading.Present}, {reading.Empty, reading.Empty}} {
+	for i, want := range []struct{ flow, counter reading.State }{
+		{reading.Empty, reading.Present},
+		{reading.Empty, reading.Present},
+		{reading.Empty, reading.Empty},
+	} {
 		if got := rows[i].states; got[reading.Flow] != want.flow || got[reading.Counter] != want.counter {
 			t.Errorf("row %d: %v", i, got)
 		}
@@ -318,8 +334,10 @@ func FuzzParse(f *testing.F) {
 		}
 		b.Slice(0, slow.rows)
 		b.Read = slow.rows + len(b.Rejected)
-		if lines != number || a.Len() != b.Len() || a.Read != b.Read || len(a.Rejected) != len(b.Rejected) || a.Len()+len(a.Rejected) != a.Read {
-			t.Fatalf("%d readings, %d rejected of %d; slow way %d, %d of %d", a.Len(), len(a.Rejected), a.Read, b.Len(), len(b.Rejected), b.Read)
+		if lines != number || a.Len() != b.Len() || a.Read != b.Read ||
+			len(a.Rejected) != len(b.Rejected) || a.Len()+len(a.Rejected) != a.Read {
+			t.Fatalf("%d readings, %d rejected of %d; slow way %d, %d of %d",
+				a.Len(), len(a.Rejected), a.Read, b.Len(), len(b.Rejected), b.Read)
 		}
 		for i := range a.Time {
 			if !a.Same(i, &b, i) || a.Line[i] != b.Line[i] {

@@ -94,7 +94,8 @@ func (s *scanner) date(st *stamp) bool {
 		st.b, digits[1] = s.month()
 		st.named = digits[1] > 0
 	}
-	if separator != '-' && separator != '/' && separator != '.' && !(st.named && separator == ' ') || s.next() != separator {
+	if separator != '-' && separator != '/' && separator != '.' && !(st.named && separator == ' ') ||
+		s.next() != separator {
 		return false
 	}
 	st.c, digits[2] = s.number(4)
@@ -185,7 +186,8 @@ func (s *scanner) month() (number, letters int) {
 	}
 	name := strings.ToLower(latin(s.text[start:s.at]))
 	for m := time.January; m <= time.December && len(name) >= 3; m++ {
-		if full := strings.ToLower(m.String()); name == full || name == full[:3] || name == "sept" && m == time.September {
+		if full := strings.ToLower(m.String()); name == full ||
+			name == full[:3] || name == "sept" && m == time.September {
 			return int(m), len(name)
 		}
 	}

@@ -88,7 +88,9 @@ func (c *column) read(n int64) error {
 
 // decimalBatches reads decimals that are written as bytes, the highest first, in two's complement, and turns them into
 // numbers before the library reuses their memory.
-func decimalBatches[T ~[]byte](divisor float64, readBatch func(int64, []T, []int16, []int16) (int64, int, error)) func(int64, []float64, []int16, []int16) (int64, int, error) {
+func decimalBatches[T ~[]byte](
+	divisor float64, readBatch func(int64, []T, []int16, []int16) (int64, int, error),
+) func(int64, []float64, []int16, []int16) (int64, int, error) {
 	return func(n int64, out []float64, levels, none []int16) (int64, int, error) {
 		raw := make([]T, n)
 		rows, present, err := readBatch(n, raw, levels, none)
@@ -132,7 +134,9 @@ func widen[From int32 | float32, To int64 | float64](values []From, memory []To)
 
 // readRows reads n rows with a typed reader, which may stop at the end of a page, and spreads the values, which come
 // packed without the missing ones, over the rows.
-func readRows[T any](c *column, n int64, memory []T, readBatch func(int64, []T, []int16, []int16) (int64, int, error)) ([]T, error) {
+func readRows[T any](
+	c *column, n int64, memory []T, readBatch func(int64, []T, []int16, []int16) (int64, int, error),
+) ([]T, error) {
 	values := slices.Grow(memory[:0], int(n))[:n]
 	var rows, packed int64
 	for rows < n {

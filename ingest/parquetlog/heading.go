@@ -40,7 +40,8 @@ func Heading(file string) (h *reading.Heading, bad *problem.Problem) {
 		return nil
 	})
 	if bad == nil && h.Time < 0 {
-		bad = problem.At(problem.Place{File: file}, "no column is a timestamp or a date", "a Parquet log with a time column", "write it as a timestamp")
+		bad = problem.At(problem.Place{File: file}, "no column is a timestamp or a date",
+			"a Parquet log with a time column", "write it as a timestamp")
 	}
 	return h, bad
 }

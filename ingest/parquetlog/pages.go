@@ -43,9 +43,16 @@ func openColumn(r *file.Reader, f *os.File, group *file.RowGroupReader, number i
 		start = at
 	}
 	descriptor := r.MetaData().Schema.Column(number)
-	width := map[parquet.Type]int{parquet.Types.Float: 4, parquet.Types.Double: 8, parquet.Types.Int32: 4, parquet.Types.Int64: 8}[descriptor.PhysicalType()]
-	p := &pages{in: thrift.NewStreamTransportR(io.NewSectionReader(f, start, meta.TotalCompressedSize())), codec: codec, values: meta.NumValues(),
-		nullable: descriptor.MaxDefinitionLevel() > 0, width: width}
+	width := map[parquet.Type]int{
+		parquet.Types.Float: 4, parquet.Types.Double: 8, parquet.Types.Int32: 4, parquet.Types.Int64: 8,
+	}[descriptor.PhysicalType()]
+	p := &pages{
+		in:       thrift.NewStreamTransportR(io.NewSectionReader(f, start, meta.TotalCompressedSize())),
+		codec:    codec,
+		values:   meta.NumValues(),
+		nullable: descriptor.MaxDefinitionLevel() > 0,
+		width:    width,
+	}
 	return file.NewColumnReader(descriptor, p, bounded{memory.DefaultAllocator}, nil), nil
 }
 
@@ -78,10 +85,12 @@ func (p *pages) Reset(parquet.BufferedReader, int64, compress.Compression, *file
 func (p *pages) Next() bool {
 	for p.values > 0 && p.failure == nil {
 		h := format.NewPageHeader()
-		if p.failure = h.Read(context.Background(), thrift.NewTCompactProtocolConf(p.in, &thrift.TConfiguration{MaxMessageSize: 1 << 24})); p.failure != nil {
+		if p.failure = h.Read(context.Background(),
+			thrift.NewTCompactProtocolConf(p.in, &thrift.TConfiguration{MaxMessageSize: 1 << 24})); p.failure != nil {
 			return false
 		}
-		if h.CompressedPageSize < 0 || h.UncompressedPageSize < 0 || max(h.CompressedPageSize, h.UncompressedPageSize) > mostPage {
+		if h.CompressedPageSize < 0 || h.UncompressedPageSize < 0 ||
+			max(h.CompressedPageSize, h.UncompressedPageSize) > mostPage {
 			p.failure = fmt.Errorf("a page of %d bytes", max(h.CompressedPageSize, h.UncompressedPageSize))
 			return false
 		}
@@ -116,7 +125,9 @@ func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err err
 			levels = 4 + int(binary.LittleEndian.Uint32(body))
 		}
 		encoding, err := p.join(body, levels, parquet.Encoding(d.Encoding))
-		return file.NewDataPageV1(memory.NewBufferBytes(body), d.NumValues, encoding, parquet.Encoding(d.DefinitionLevelEncoding), parquet.Encoding(d.RepetitionLevelEncoding), int32(len(body))), err
+		return file.NewDataPageV1(memory.NewBufferBytes(body), d.NumValues, encoding,
+			parquet.Encoding(d.DefinitionLevelEncoding), parquet.Encoding(d.RepetitionLevelEncoding),
+			int32(len(body))), err
 	case h.DataPageHeaderV2 != nil:
 		d := h.DataPageHeaderV2
 		p.values -= int64(d.NumValues)
@@ -132,7 +143,8 @@ func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err err
 			body = slices.Concat(body[:levels], values)
 		}
 		encoding, err := p.join(body, levels, parquet.Encoding(d.Encoding))
-		return file.NewDataPageV2(memory.NewBufferBytes(body), d.NumValues, d.NumNulls, d.NumRows, encoding, d.DefinitionLevelsByteLength, d.RepetitionLevelsByteLength, int32(len(body)), false), err
+		return file.NewDataPageV2(memory.NewBufferBytes(body), d.NumValues, d.NumNulls, d.NumRows, encoding,
+			d.DefinitionLevelsByteLength, d.RepetitionLevelsByteLength, int32(len(body)), false), err
 	}
 	return nil, nil
 }

@@ -63,16 +63,20 @@ func (l *Layout) find(name string, c site.Column) (int, *problem.Problem) {
 			return i, nil
 		}
 	}
-	return -1, problem.At(c.Place, fmt.Sprintf("%s has no column named %q", name, c.Name), "a column of its schema", problem.Suggest(c.Name, l.Columns))
+	return -1, problem.At(c.Place, fmt.Sprintf("%s has no column named %q", name, c.Name), "a column of its schema",
+		problem.Suggest(c.Name, l.Columns))
 }
 
 // planTime takes unit and meaning of the time column from its logical type. Arrow's own record reader would call local
 // times UTC.
 func (l *Layout) planTime(name string, c *schema.Column, dateAlone bool) *problem.Problem {
 	wrong := func(what string) *problem.Problem {
-		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is %s", c.Path(), what), "a timestamp in milli-, micro- or nanoseconds, or a date with log.columns.time_of_day", "write it as a timestamp")
+		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is %s", c.Path(), what),
+			"a timestamp in milli-, micro- or nanoseconds, or a date with log.columns.time_of_day",
+			"write it as a timestamp")
 	}
-	if _, isDate := c.LogicalType().(schema.DateLogicalType); isDate && c.PhysicalType() == parquet.Types.Int32 && dateAlone {
+	if _, isDate := c.LogicalType().(schema.DateLogicalType); isDate &&
+		c.PhysicalType() == parquet.Types.Int32 && dateAlone {
 		l.perTick, l.TimeUnit = int64(24*time.Hour), "date and time in two columns"
 		return nil
 	}
@@ -103,7 +107,8 @@ func (l *Layout) planTime(name string, c *schema.Column, dateAlone bool) *proble
 func (l *Layout) planHours(name string, c *schema.Column) *problem.Problem {
 	t, ok := c.LogicalType().(*schema.TimeLogicalType)
 	if !ok || c.MaxRepetitionLevel() > 0 {
-		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is not a time of day", c.Path()), "a time in milli-, micro- or nanoseconds", "write it as a time")
+		return problem.At(problem.Place{File: name}, fmt.Sprintf("column %q is not a time of day", c.Path()),
+			"a time in milli-, micro- or nanoseconds", "write it as a time")
 	}
 	l.perHours, _ = tick(t.TimeUnit())
 	return nil
@@ -146,12 +151,32 @@ func (l *Layout) planStorage(r *file.Reader) {
 
 // Decisions lists how the file was understood.
 func (l *Layout) Decisions() []reading.Decision {
-	list := []reading.Decision{{Subject: "table", Found: fmt.Sprintf("Parquet, %d rows in %d row groups, %s", l.Rows, l.groups, strings.ToLower(strings.Join(l.codecs, " and "))), Because: "the footer says so"}}
-	stamps := reading.Decision{Subject: "time stamps", Found: "local times in " + l.TimeUnit, Because: "the column is not adjusted to UTC", Otherwise: "instants (UTC): the column's type says otherwise"}
+	codecs := strings.ToLower(strings.Join(l.codecs, " and "))
+	list := []reading.Decision{{
+		Subject: "table",
+		Found:   fmt.Sprintf("Parquet, %d rows in %d row groups, %s", l.Rows, l.groups, codecs),
+		Because: "the footer says so",
+	}}
+	stamps := reading.Decision{
+		Subject:   "time stamps",
+		Found:     "local times in " + l.TimeUnit,
+		Because:   "the column is not adjusted to UTC",
+		Otherwise: "instants (UTC): the column's type says otherwise",
+	}
 	if l.start.Absolute {
-		stamps = reading.Decision{Subject: "time stamps", Found: "instants (UTC) in " + l.TimeUnit, Because: "the column is adjusted to UTC", Otherwise: "local times: the column's type says otherwise"}
+		stamps = reading.Decision{
+			Subject:   "time stamps",
+			Found:     "instants (UTC) in " + l.TimeUnit,
+			Because:   "the column is adjusted to UTC",
+			Otherwise: "local times: the column's type says otherwise",
+		}
 	} else if l.hours >= 0 || strings.Contains(l.TimeUnit, "INT96") {
-		stamps = reading.Decision{Subject: "time stamps", Found: "local times in " + l.TimeUnit, Because: "the type states no zone", Otherwise: "instants (UTC)"}
+		stamps = reading.Decision{
+			Subject:   "time stamps",
+			Found:     "local times in " + l.TimeUnit,
+			Because:   "the type states no zone",
+			Otherwise: "instants (UTC)",
+		}
 	}
 	return append(list, stamps)
 }
@@ -162,13 +187,16 @@ func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column
 	case parquet.Types.Double, parquet.Types.Float, parquet.Types.Int32, parquet.Types.Int64:
 	case parquet.Types.ByteArray, parquet.Types.FixedLenByteArray:
 		if _, ok := column.LogicalType().(*schema.DecimalLogicalType); !ok {
-			return problem.At(place, fmt.Sprintf("column %q holds text or bytes", column.Path()), "numbers", "write it as DOUBLE")
+			return problem.At(place, fmt.Sprintf("column %q holds text or bytes", column.Path()), "numbers",
+				"write it as DOUBLE")
 		}
 	default:
-		return problem.At(place, fmt.Sprintf("column %q is of type %s", column.Path(), column.PhysicalType()), "numbers", "write it as DOUBLE")
+		return problem.At(place, fmt.Sprintf("column %q is of type %s", column.Path(), column.PhysicalType()),
+			"numbers", "write it as DOUBLE")
 	}
 	if column.MaxRepetitionLevel() > 0 {
-		return problem.At(place, fmt.Sprintf("column %q holds lists", column.Path()), "plain numbers", "write it as DOUBLE")
+		return problem.At(place, fmt.Sprintf("column %q holds lists", column.Path()), "plain numbers",
+			"write it as DOUBLE")
 	}
 	l.divisor[q] = 1
 	if decimal, ok := column.LogicalType().(*schema.DecimalLogicalType); ok {

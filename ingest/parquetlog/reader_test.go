@@ -42,12 +42,14 @@ func write(t testing.TB, name string, rows int, utc bool, codec compress.Compres
 		t.Fatal(err)
 	}
 	nodes := schema.FieldList{
-		schema.Must(schema.NewPrimitiveNodeLogical("time", parquet.Repetitions.Required, schema.NewTimestampLogicalType(utc, schema.TimeUnitMillis), parquet.Types.Int64, 0, -1)),
+		schema.Must(schema.NewPrimitiveNodeLogical("time", parquet.Repetitions.Required,
+			schema.NewTimestampLogicalType(utc, schema.TimeUnitMillis), parquet.Types.Int64, 0, -1)),
 		schema.NewFloat32Node("distance", parquet.Repetitions.Required, -1),
 		schema.NewFloat64Node("flow", parquet.Repetitions.Optional, -1),
 	}
 	root := schema.MustGroup(schema.NewGroupNode("log", parquet.Repetitions.Required, nodes, -1))
-	w := file.NewParquetWriter(f, root, file.WithWriterProps(parquet.NewWriterProperties(parquet.WithCompression(codec))))
+	w := file.NewParquetWriter(f, root,
+		file.WithWriterProps(parquet.NewWriterProperties(parquet.WithCompression(codec))))
 	for start := 0; start < rows; start += (rows + 1) / 2 {
 		var times []int64
 		var distances []float32
@@ -127,13 +129,16 @@ func expected(rows int) (sum float64) {
 
 func TestRead(t *testing.T) {
 	for _, utc := range []bool{true, false} {
-		for _, codec := range []compress.Compression{compress.Codecs.Uncompressed, compress.Codecs.Snappy, compress.Codecs.Zstd} {
+		for _, codec := range []compress.Compression{
+			compress.Codecs.Uncompressed, compress.Codecs.Snappy, compress.Codecs.Zstd,
+		} {
 			name := filepath.Join(t.TempDir(), "log.parquet")
 			const n = 150000 // over two blocks a group
 			write(t, name, n, utc, codec)
 			rows, sum, absolute, err := readAll(name)
 			if err != nil || rows != n || absolute != utc || math.Abs(sum/expected(n)-1) > 1e-12 {
-				t.Errorf("utc %v, %v: %d rows, sum %v, absolute %v, %v; want %d and %v", utc, codec, rows, sum, absolute, err, n, expected(n))
+				t.Errorf("utc %v, %v: %d rows, sum %v, absolute %v, %v; want %d and %v",
+					utc, codec, rows, sum, absolute, err, n, expected(n))
 			}
 		}
 	}
@@ -182,8 +187,8 @@ func TestReadsOtherWriters(t *testing.T) {
 	}
 }
 
-// TestDamaged: every damaged file is a problem, or reads as it was; never a panic. Zstandard frames carry a checksum, so nothing
-// slips through.
+// TestDamaged: every damaged file is a problem, or reads as it was; never a panic. Zstandard frames carry a checksum,
+// so nothing slips through.
 func TestDamaged(t *testing.T) {
 	dir := t.TempDir()
 	whole := filepath.Join(dir, "whole.parquet")
@@ -238,8 +243,10 @@ func TestOtherTypes(t *testing.T) {
 	}
 	nodes := schema.FieldList{
 		schema.NewInt96Node("time", parquet.Repetitions.Required, -1),
-		schema.Must(schema.NewPrimitiveNodeLogical("distance", parquet.Repetitions.Required, schema.NewDecimalLogicalType(9, 1), parquet.Types.Int32, 0, -1)),
-		schema.Must(schema.NewPrimitiveNodeLogical("flow", parquet.Repetitions.Optional, schema.NewDecimalLogicalType(18, 4), parquet.Types.Int64, 0, -1)),
+		schema.Must(schema.NewPrimitiveNodeLogical("distance", parquet.Repetitions.Required,
+			schema.NewDecimalLogicalType(9, 1), parquet.Types.Int32, 0, -1)),
+		schema.Must(schema.NewPrimitiveNodeLogical("flow", parquet.Repetitions.Optional,
+			schema.NewDecimalLogicalType(18, 4), parquet.Types.Int64, 0, -1)),
 	}
 	w := file.NewParquetWriter(f, schema.MustGroup(schema.NewGroupNode("log", parquet.Repetitions.Required, nodes, -1)))
 	g := w.AppendRowGroup()
@@ -273,14 +280,17 @@ func TestOtherTypes(t *testing.T) {
 	}
 	defer r.Close()
 	b, err := r.Next()
-	if err != nil || b.Len() != 2 || b.Time[1] != at.Add(time.Minute).UnixNano() || math.Abs(b.Value[reading.Distance][0]-1.0805) > 1e-12 ||
-		math.Abs(b.Value[reading.Flow][0]-0.0157321) > 1e-12 || b.State[reading.Flow][1] != reading.Empty || l.Absolute() {
+	if err != nil || b.Len() != 2 || b.Time[1] != at.Add(time.Minute).UnixNano() ||
+		math.Abs(b.Value[reading.Distance][0]-1.0805) > 1e-12 ||
+		math.Abs(b.Value[reading.Flow][0]-0.0157321) > 1e-12 ||
+		b.State[reading.Flow][1] != reading.Empty || l.Absolute() {
 		t.Errorf("%+v, %v", b, err)
 	}
 }
 
-// TestFilesOfAnotherProgram: files that a general-purpose database wrote (testdata/log/README.md), with every way of packing and typing that it has.
-// The sums are the database's own: of 300 rows, distance 307.35 and flow 7500 over 200 rows that have one.
+// TestFilesOfAnotherProgram: files that a general-purpose database wrote (testdata/log/README.md), with every way of
+// packing and typing that it has. The sums are the database's own: of 300 rows, distance 307.35 and flow 7500 over 200
+// rows that have one.
 func TestFilesOfAnotherProgram(t *testing.T) {
 	for _, c := range []struct {
 		file, why string
@@ -333,12 +343,15 @@ func TestFilesOfAnotherProgram(t *testing.T) {
 		}
 		r.Close()
 		start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
-		if rows != 300 || flows != 200 || math.Abs(distance-307.35) > 1e-5 || math.Abs(flow-7500) > 1e-9 || first != start || last != start+299*int64(time.Minute) || l.Absolute() != c.absolute {
-			t.Errorf("%s (%s): %d rows, %d flows, sums %v and %v, from %d to %d, absolute %v", c.file, c.why, rows, flows, distance, flow, first, last, l.Absolute())
+		if rows != 300 || flows != 200 || math.Abs(distance-307.35) > 1e-5 || math.Abs(flow-7500) > 1e-9 ||
+			first != start || last != start+299*int64(time.Minute) || l.Absolute() != c.absolute {
+			t.Errorf("%s (%s): %d rows, %d flows, sums %v and %v, from %d to %d, absolute %v",
+				c.file, c.why, rows, flows, distance, flow, first, last, l.Absolute())
 		}
 	}
 	log := testLog()
-	if _, bad := Inspect(filepath.Join("..", "..", "testdata", "log", "parquet", "text.parquet"), log); bad == nil || !strings.Contains(bad.Error(), `column "time" is text; expected a timestamp`) {
+	if _, bad := Inspect(filepath.Join("..", "..", "testdata", "log", "parquet", "text.parquet"), log); bad == nil ||
+		!strings.Contains(bad.Error(), `column "time" is text; expected a timestamp`) {
 		t.Errorf("text for time: %v", bad)
 	}
 }
@@ -412,7 +425,9 @@ func FuzzRead(f *testing.F) {
 		}
 		f.Add(content)
 	}
-	for _, codec := range []compress.Compression{compress.Codecs.Uncompressed, compress.Codecs.Snappy, compress.Codecs.Zstd} {
+	for _, codec := range []compress.Compression{
+		compress.Codecs.Uncompressed, compress.Codecs.Snappy, compress.Codecs.Zstd,
+	} {
 		name := filepath.Join(f.TempDir(), "seed.parquet")
 		write(f, name, 40, true, codec)
 		content, err := os.ReadFile(name)

@@ -4,10 +4,13 @@ import "testing"
 
 func TestMessage(t *testing.T) {
 	p := At(Place{"site.toml", 14, 18}, `settings.maximum_head "0.40" has no unit`, "", `write it as "0.40 m"`)
-	if got, want := p.Error(), `site.toml:14:18: settings.maximum_head "0.40" has no unit; write it as "0.40 m"`; got != want {
+	want := `site.toml:14:18: settings.maximum_head "0.40" has no unit; write it as "0.40 m"`
+	if got := p.Error(); got != want {
 		t.Errorf("%s\nwant %s", got, want)
 	}
-	list := List{At(Place{File: "b", Line: 2}, "second", "", ""), Warn(Place{File: "b", Line: 1}, "first", "an order", "")}
+	list := List{
+		At(Place{File: "b", Line: 2}, "second", "", ""), Warn(Place{File: "b", Line: 1}, "first", "an order", ""),
+	}
 	list.Sort()
 	if got, want := list.Error(), "b:1: first; expected an order\nb:2: second"; got != want {
 		t.Errorf("%q, want %q", got, want)
@@ -19,7 +22,14 @@ func TestMessage(t *testing.T) {
 
 func TestNearest(t *testing.T) {
 	words := []string{"empty_distance", "maximum_head", "blanking_distance", "device"}
-	for name, want := range map[string]string{"maximun_head": "maximum_head", "empty-distance": "empty_distance", "devise": "device", "Empty": "empty_distance", "colour": "", "": ""} {
+	for name, want := range map[string]string{
+		"maximun_head":   "maximum_head",
+		"empty-distance": "empty_distance",
+		"devise":         "device",
+		"Empty":          "empty_distance",
+		"colour":         "",
+		"":               "",
+	} {
 		if got := Nearest(name, words); got != want {
 			t.Errorf("Nearest(%q) = %q, want %q", name, got, want)
 		}

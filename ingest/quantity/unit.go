@@ -23,7 +23,9 @@ const (
 	DurationDimension
 )
 
-var dimensionNames = [...]string{"a bare number", "a length", "a flow", "a volume", "an angle", "a temperature", "a duration"}
+var dimensionNames = [...]string{
+	"a bare number", "a length", "a flow", "a volume", "an angle", "a temperature", "a duration",
+}
 var dimensionExamples = [...]string{"2.5", "0.40 m", "12.5 L/s", "3000 m3", "90 deg", "20 degC", "15 min"}
 
 // String names the dimension with its article: "a length".
@@ -110,12 +112,25 @@ func buildUnits() map[string]Unit {
 // ucumVolumes are the volumes that UCUM spells in another way (UCUM ucum-essence; it has no atom for a million gallons,
 // which is written as a product), and those of the trade. perTime are spellings of units of time behind a stroke.
 var (
-	ucumVolumes = map[string]string{"[gal_us]": "US gal", "[gal_br]": "imp gal", "[cft_i]": "ft3", "[ft_i]3": "ft3",
-		"1000000.[gal_us]": "US Mgal", "1000000.[gal_br]": "imp Mgal", "10*6.[gal_us]": "US Mgal", "10*6.[gal_br]": "imp Mgal",
-		"AF": "acre-ft", "ac-ft": "acre-ft", "acre-foot": "acre-ft", "acre-feet": "acre-ft"}
+	ucumVolumes = map[string]string{
+		"[gal_us]":         "US gal",
+		"[gal_br]":         "imp gal",
+		"[cft_i]":          "ft3",
+		"[ft_i]3":          "ft3",
+		"1000000.[gal_us]": "US Mgal",
+		"1000000.[gal_br]": "imp Mgal",
+		"10*6.[gal_us]":    "US Mgal",
+		"10*6.[gal_br]":    "imp Mgal",
+		"AF":               "acre-ft",
+		"ac-ft":            "acre-ft",
+		"acre-foot":        "acre-ft",
+		"acre-feet":        "acre-ft",
+	}
 	perTime = map[string]string{"sec": "s", "second": "s", "minute": "min", "hr": "h", "hour": "h", "day": "d"}
 	// tradeSpellings have one meaning each, wherever they are used.
-	tradeSpellings = map[string]string{"cfs": "ft3/s", "lps": "L/s", "cumec": "m3/s", "cumecs": "m3/s", "MLD": "ML/d", "mld": "ML/d"}
+	tradeSpellings = map[string]string{
+		"cfs": "ft3/s", "lps": "L/s", "cumec": "m3/s", "cumecs": "m3/s", "MLD": "ML/d", "mld": "ML/d",
+	}
 )
 
 // inverseTime ends the UCUM spelling of a flow without a stroke, as in m3.s-1.

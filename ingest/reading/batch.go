@@ -25,7 +25,9 @@ const (
 	Count          // how many there are
 )
 
-var names = [Count]string{"distance", "level", "head", "flow", "counter", "temperature", "downstream", "interval_volume", "second_level"}
+var names = [Count]string{
+	"distance", "level", "head", "flow", "counter", "temperature", "downstream", "interval_volume", "second_level",
+}
 
 // String is the name of the quantity in a site file.
 func (q Quantity) String() string { return names[q] }
@@ -211,9 +213,11 @@ const MixedDates = "date only makes sense in the other order of day and month"
 
 // Start is what the beginning of a log file shows.
 type Start struct {
-	First      int64          // time of the first reading, as Batch.Time
-	Absolute   bool           // stamps carry an offset from UTC, or are instants
-	Interval   int64          // median step of the first readings, or of all of a file that is sorted, nanoseconds; 0 when there are fewer than two
+	First    int64 // time of the first reading, as Batch.Time
+	Absolute bool  // stamps carry an offset from UTC, or are instants
+	// median step of the first readings, or of all of a file that is sorted, nanoseconds; 0 when there are fewer than
+	// two
+	Interval   int64
 	Resolution [Count]float64 // SI step of the last decimal written; 0 when unknown
 }
 

@@ -41,7 +41,8 @@ func (s *Site) readSettings(top *table) {
 	}
 	for i := 2; i < len(s.Settings); i++ {
 		if a, b := s.Settings[i-1].At, s.Settings[i].At; a != nil && b != nil && b.UTC <= a.UTC {
-			top.doc.problems.Add(problem.At(b.Place, fmt.Sprintf("settings.change at %s is not after the change before it, at %s", b.Text, a.Text),
+			top.doc.problems.Add(problem.At(b.Place,
+				fmt.Sprintf("settings.change at %s is not after the change before it, at %s", b.Text, a.Text),
 				"changes in the order of their times", ""))
 		}
 	}
@@ -49,8 +50,15 @@ func (s *Site) readSettings(top *table) {
 
 func (s *Site) readCorrections(top *table) {
 	for _, t := range top.list("correction") {
-		c := Correction{Place: t.at(""), Reason: t.required("reason", "Tape survey of 2 April, two readings agree"), By: t.text("by", ""),
-			From: t.instant("from", s.Log.Clock), Until: t.instant("until", s.Log.Clock), Unusable: t.flag("unusable"), Sure: t.flag("sure")}
+		c := Correction{
+			Place:    t.at(""),
+			Reason:   t.required("reason", "Tape survey of 2 April, two readings agree"),
+			By:       t.text("by", ""),
+			From:     t.instant("from", s.Log.Clock),
+			Until:    t.instant("until", s.Log.Clock),
+			Unusable: t.flag("unusable"),
+			Sure:     t.flag("sure"),
+		}
 		c.Settings = t.settings(true, s.Log.Primary)
 		if !c.Given() && !c.Unusable && len(t.doc.problems) == 0 {
 			t.refuse("", "corrects nothing", "a setting that was wrong", `add for example empty_distance = "1.225 m"`)
@@ -91,14 +99,19 @@ func (t *table) checkSpan(from, until *Instant, s *Settings) {
 // checkDatum refuses a correction of the empty distance where it would move nothing by a known amount: a log of levels
 // or flows was computed with the recorded one.
 func (s *Site) checkDatum(t *table, c *Settings) {
-	if s.Log.Primary != reading.Distance && c.Values[EmptyDistance] != nil && s.Settings[0].Values[EmptyDistance] == nil {
-		t.refuse("empty_distance", "corrects an empty distance that was not recorded, and the log holds "+s.Log.Primary.String()+"s", "what the meter was set to", "add empty_distance to [settings]")
+	if s.Log.Primary != reading.Distance && c.Values[EmptyDistance] != nil &&
+		s.Settings[0].Values[EmptyDistance] == nil {
+		t.refuse("empty_distance",
+			"corrects an empty distance that was not recorded, and the log holds "+s.Log.Primary.String()+"s",
+			"what the meter was set to", "add empty_distance to [settings]")
 	}
 	if c.Air != nil && s.Log.Primary != reading.Distance && s.Settings[0].Values[EmptyDistance] == nil {
-		t.refuse("air_temperature", "needs the distance that the sound went, and no empty distance was recorded", "what the meter was set to", "add empty_distance to [settings]")
+		t.refuse("air_temperature", "needs the distance that the sound went, and no empty distance was recorded",
+			"what the meter was set to", "add empty_distance to [settings]")
 	}
 	if c.Air != nil && s.Settings[0].Air == nil && len(t.doc.problems) == 0 {
-		t.refuse("air_temperature", "corrects an air temperature that was not recorded", "the temperature that the meter assumed", `add air_temperature = "20 degC" or "logged" to [settings]`)
+		t.refuse("air_temperature", "corrects an air temperature that was not recorded",
+			"the temperature that the meter assumed", `add air_temperature = "20 degC" or "logged" to [settings]`)
 	}
 }
 
@@ -122,13 +135,15 @@ func (s *Site) onset(t *table, c *Correction) *Onset {
 	o := &Onset{LastGood: sub.instant("last_good_check", s.Log.Clock), Cap: sub.duration("cap"), Place: t.at("onset")}
 	sub.close()
 	if o.LastGood == nil && !sub.has("last_good_check") {
-		t.refuse("onset", "lacks last_good_check", "", "write onset = { last_good_check = 2031-01-15T00:00:00, cap = \"60 d\" }")
+		t.refuse("onset", "lacks last_good_check", "",
+			"write onset = { last_good_check = 2031-01-15T00:00:00, cap = \"60 d\" }")
 	}
 	if o.LastGood == nil {
 		return nil
 	}
 	if c.Until == nil || c.From == nil || o.LastGood.UTC > c.From.UTC || c.Moves() {
-		t.refuse("onset", "needs a correction with from and until, after the last good check, and without a ramp", "", "")
+		t.refuse("onset", "needs a correction with from and until, after the last good check, and without a ramp", "",
+			"")
 	}
 	return o
 }
@@ -138,13 +153,16 @@ func (s *Site) refuseOverlaps(doc *document) {
 	for i := range s.Corrections {
 		for j := range i {
 			a, b := &s.Corrections[j], &s.Corrections[i]
-			if a.Until != nil && b.From != nil && b.From.UTC >= a.Until.UTC || b.Until != nil && a.From != nil && a.From.UTC >= b.Until.UTC {
+			if a.Until != nil && b.From != nil && b.From.UTC >= a.Until.UTC ||
+				b.Until != nil && a.From != nil && a.From.UTC >= b.Until.UTC {
 				continue
 			}
 			for _, key := range b.Settings.named() {
 				if slices.Contains(a.Settings.named(), key) {
-					doc.problems.Add(problem.At(b.Place, fmt.Sprintf("correction[%d] changes %s at times that correction[%d] (line %d) changes it too", i, key, j, a.Place.Line),
-						"one correction of a setting at a time", "let one end where the other begins, or make them one"))
+					doc.problems.Add(problem.At(b.Place, fmt.Sprintf("correction[%d] changes %s at times that "+
+						"correction[%d] (line %d) changes it too", i, key, j, a.Place.Line),
+						"one correction of a setting at a time",
+						"let one end where the other begins, or make them one"))
 				}
 			}
 		}

@@ -106,7 +106,9 @@ func keyStart(e *unstable.Node) int {
 
 func (d *document) place(text []byte, offset int) problem.Place {
 	before := string(text[:min(offset, len(text))])
-	return problem.Place{File: d.file, Line: 1 + strings.Count(before, "\n"), Column: offset - strings.LastIndex(before, "\n")}
+	return problem.Place{
+		File: d.file, Line: 1 + strings.Count(before, "\n"), Column: offset - strings.LastIndex(before, "\n"),
+	}
 }
 
 func join(prefix, key string) string {
@@ -235,7 +237,8 @@ func dimensionWord(dim quantity.Dimension) string {
 func (t *table) parse(key string, v any, dim quantity.Dimension) *quantity.Value {
 	s, isText := v.(string)
 	if !isText && dim != quantity.None {
-		t.refuse(key, fmt.Sprintf("= %v has no unit", v), "", fmt.Sprintf("write it as \"%v %s\"", v, quantity.Unit1(dim)))
+		t.refuse(key, fmt.Sprintf("= %v has no unit", v), "",
+			fmt.Sprintf("write it as \"%v %s\"", v, quantity.Unit1(dim)))
 		return nil
 	}
 	if !isText {
@@ -282,7 +285,8 @@ func (t *table) sub(key string) *table {
 	v, ok := t.get(key)
 	values, isTable := v.(map[string]any)
 	if ok && !isTable {
-		t.refuse(key, fmt.Sprintf("= %v is not a table", v), "", fmt.Sprintf("write it as a table: [%s]", join(t.path, key)))
+		t.refuse(key, fmt.Sprintf("= %v is not a table", v), "",
+			fmt.Sprintf("write it as a table: [%s]", join(t.path, key)))
 	}
 	return &table{doc: t.doc, path: join(t.path, key), values: values}
 }

@@ -45,7 +45,8 @@ var onlyCorrected = []string{"head_shift", "empty_distance_set_at", LoggedFactor
 func (t *table) refuseCorrections() {
 	for _, key := range onlyCorrected {
 		if t.has(key) {
-			t.refuse(key, "says what was wrong and not what the meter was set to", "it in a [[correction]] or a [[what_if]]", "")
+			t.refuse(key, "says what was wrong and not what the meter was set to",
+				"it in a [[correction]] or a [[what_if]]", "")
 		}
 	}
 }
@@ -53,7 +54,8 @@ func (t *table) refuseCorrections() {
 // airRange refuses temperatures outside the range in which sound speed is taken from temperature alone.
 func (t *table) airRange(key string, kelvin float64) {
 	if kelvin < 253.15-1e-9 || kelvin > 323.15+1e-9 {
-		t.refuse(key, "is outside -20 to 50 degC", "the air above the water", "the speed of sound is not taken from temperature alone beyond that")
+		t.refuse(key, "is outside -20 to 50 degC", "the air above the water",
+			"the speed of sound is not taken from temperature alone beyond that")
 	}
 }
 
@@ -78,7 +80,8 @@ func (t *table) loop(primary reading.Quantity) *Loop {
 	sub.close()
 	if low == nil || high == nil {
 		if _, isTable := raw.(map[string]any); isTable && (!sub.has("low") || !sub.has("high")) {
-			t.refuse("loop", "lacks low or high", "what both ends of the current stand for", `write { low = "0 m", high = "0.40 m", from = 4, to = 20 }, with from and to in mA`)
+			t.refuse("loop", "lacks low or high", "what both ends of the current stand for",
+				`write { low = "0 m", high = "0.40 m", from = 4, to = 20 }, with from and to in mA`)
 		}
 		return nil
 	}
@@ -109,7 +112,8 @@ func (t *table) air() *Air {
 			return nil
 		}
 		if plus.Unit.Offset != 0 {
-			t.refuse("air_temperature", fmt.Sprintf("%q is a temperature and not a difference", plus.Text), "a difference in K", `write { logged_plus = "-2 K" }`)
+			t.refuse("air_temperature", fmt.Sprintf("%q is a temperature and not a difference", plus.Text),
+				"a difference in K", `write { logged_plus = "-2 K" }`)
 			return nil
 		}
 		a.Logged, a.Plus, a.Text = true, plus.SI, "logged "+plus.Text
@@ -135,7 +139,8 @@ func (t *table) knots(key string) (list []Knot) {
 		return nil
 	}
 	wrong := func() []Knot {
-		t.refuse(key, "is not a list of heads and additions", "heads that rise", `write [["0.05 m", "2 mm"], ["0.30 m", "6 mm"]]`)
+		t.refuse(key, "is not a list of heads and additions", "heads that rise",
+			`write [["0.05 m", "2 mm"], ["0.30 m", "6 mm"]]`)
 		return nil
 	}
 	points, _ := raw.([]any)

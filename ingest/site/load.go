@@ -24,7 +24,8 @@ import (
 // of them is an error.
 func Load(file string) (*Site, problem.List) {
 	if ext := strings.ToLower(filepath.Ext(file)); slices.Contains(logEndings, ext) {
-		return nil, problem.List{problem.At(problem.Place{File: file}, "this looks like a log, not like a site file", "a site file, which names the log",
+		return nil, problem.List{problem.At(problem.Place{File: file}, "this looks like a log, not like a site file",
+			"a site file, which names the log",
 			"retotal demo DIR writes an example")}
 	}
 	text, err := os.ReadFile(file)
@@ -46,11 +47,13 @@ func unreadable(file string, err error) *problem.Problem {
 	place := problem.Place{File: file}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return problem.At(place, "there is no such file", "a site file", "check the path; retotal demo DIR writes an example")
+		return problem.At(place, "there is no such file", "a site file",
+			"check the path; retotal demo DIR writes an example")
 	case errors.Is(err, fs.ErrPermission):
 		return problem.At(place, "the file may not be read", "", "check its permissions")
 	}
-	return problem.At(place, "the file cannot be read: "+fmt.Sprint(errors.Unwrap(err)), "a site file", "name the file itself, as in sites/quarry-lane.toml")
+	return problem.At(place, "the file cannot be read: "+fmt.Sprint(errors.Unwrap(err)), "a site file",
+		"name the file itself, as in sites/quarry-lane.toml")
 }
 
 // Parse reads the text of a site file; file is its path, for places and for relative paths.
@@ -103,7 +106,8 @@ func (s *Site) readLog(t *table) {
 	s.readClockChecks(t)
 	if v := t.quantity("unpack_limit", quantity.None); v != nil {
 		if s.Log.UnpackLimit = int64(v.SI); v.SI < 1 || v.SI > 1e9 {
-			t.refuse("unpack_limit", fmt.Sprintf("= %s is not usable", v.Text), "how many times its size a compressed log may unpack to, 200 by default", "")
+			t.refuse("unpack_limit", fmt.Sprintf("= %s is not usable", v.Text),
+				"how many times its size a compressed log may unpack to, 200 by default", "")
 		}
 	}
 	s.readColumns(t.sub("columns"))
@@ -135,11 +139,14 @@ func (s *Site) readClockChecks(t *table) {
 // it) and first (what it showed first after).
 func (s *Site) readRegisterChanges(t *table) {
 	for _, c := range t.list("counter_change") {
-		at, last, first := c.instant("at", s.Log.Clock), c.quantity("last", quantity.VolumeDimension), c.quantity("first", quantity.VolumeDimension)
+		at := c.instant("at", s.Log.Clock)
+		last := c.quantity("last", quantity.VolumeDimension)
+		first := c.quantity("first", quantity.VolumeDimension)
 		c.close()
 		if at == nil || first == nil {
 			if !c.has("at") || !c.has("first") {
-				c.refuse("", "lacks at or first", "", `write at = 2031-04-02T10:30:00, last = "48210 m3" and first = "0 m3"`)
+				c.refuse("", "lacks at or first", "",
+					`write at = 2031-04-02T10:30:00, last = "48210 m3" and first = "0 m3"`)
 			}
 			continue
 		}
@@ -167,7 +174,9 @@ func (s *Site) readColumns(t *table) {
 }
 
 // primaries are the quantities that a flow can be computed from, the rawest first.
-var primaries = []reading.Quantity{reading.Distance, reading.Level, reading.Head, reading.Flow, reading.IntervalVolume, reading.Counter}
+var primaries = []reading.Quantity{
+	reading.Distance, reading.Level, reading.Head, reading.Flow, reading.IntervalVolume, reading.Counter,
+}
 
 // readPrimary decides what the flow is computed from: what primary names, or the rawest quantity of the log.
 func (s *Site) readPrimary(t *table) {
@@ -184,12 +193,14 @@ func (s *Site) readPrimary(t *table) {
 	}
 	if len(names) == 0 {
 		s.Log.Primary = reading.Distance
-		t.refuse("columns.distance", "is missing, and so are level, head, flow, interval_volume and counter", "one column that gives the flow", `add distance = "Distance"`)
+		t.refuse("columns.distance", "is missing, and so are level, head, flow, interval_volume and counter",
+			"one column that gives the flow", `add distance = "Distance"`)
 		return
 	}
 	if t.has("primary") {
 		if !slices.Contains(names, primary) {
-			t.refuse("primary", fmt.Sprintf("%q is not a column that gives the flow", primary), "one of "+strings.Join(names, ", "), "")
+			t.refuse("primary", fmt.Sprintf("%q is not a column that gives the flow", primary),
+				"one of "+strings.Join(names, ", "), "")
 			return
 		}
 		for _, q := range primaries {
@@ -220,7 +231,8 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 			if err != nil {
 				sub.refuse("unit", err.Error(), "one of "+strings.Join(quantity.Symbols(dim), ", "), "")
 			} else if u.Dimension != dim {
-				sub.refuse("unit", fmt.Sprintf("%q is %s", unit, u.Dimension), dim.String(), "one of "+strings.Join(quantity.Symbols(dim), ", "))
+				sub.refuse("unit", fmt.Sprintf("%q is %s", unit, u.Dimension), dim.String(),
+					"one of "+strings.Join(quantity.Symbols(dim), ", "))
 			}
 			c.Unit = &u
 		}
@@ -246,7 +258,8 @@ func (t *table) scale(c *Column, unit string, dim quantity.Dimension) {
 	low, high := t.quantity("low", dim), t.quantity("high", dim)
 	if low == nil || high == nil {
 		if !t.has("low") || !t.has("high") {
-			t.refuse("unit", fmt.Sprintf("%q needs low and high", unit), "what both ends of the scale stand for", fmt.Sprintf("add low = %q, high = %q", "0 "+quantity.Unit1(dim), dim.Example()))
+			t.refuse("unit", fmt.Sprintf("%q needs low and high", unit), "what both ends of the scale stand for",
+				fmt.Sprintf("add low = %q, high = %q", "0 "+quantity.Unit1(dim), dim.Example()))
 		}
 		return
 	}
@@ -311,7 +324,8 @@ func (t *table) instant(key string, c Clock) *Instant {
 	case toml.LocalDate:
 		local = v.AsTime(time.UTC)
 	default:
-		t.refuse(key, fmt.Sprintf("= %v is not a date and time", raw), "a time such as 2031-04-02T10:30:00, without quotes", "")
+		t.refuse(key, fmt.Sprintf("= %v is not a date and time", raw),
+			"a time such as 2031-04-02T10:30:00, without quotes", "")
 		return nil
 	}
 	text := local.Format("2006-01-02T15:04:05")
@@ -323,9 +337,11 @@ func (t *table) instant(key string, c Clock) *Instant {
 	case 1:
 		return &Instant{UTC: instants[0], Text: text, Place: place}
 	case 0:
-		t.refuse(key, fmt.Sprintf("%s does not exist in %s: the clock jumps over it", text, c.Name), "", "write an offset, as in 2031-04-02T10:30:00+01:00")
+		t.refuse(key, fmt.Sprintf("%s does not exist in %s: the clock jumps over it", text, c.Name), "",
+			"write an offset, as in 2031-04-02T10:30:00+01:00")
 	default:
-		t.refuse(key, fmt.Sprintf("%s occurs twice in %s, at the change from summer time", text, c.Name), "", "write an offset, as in 2031-04-02T10:30:00+01:00")
+		t.refuse(key, fmt.Sprintf("%s occurs twice in %s, at the change from summer time", text, c.Name), "",
+			"write an offset, as in 2031-04-02T10:30:00+01:00")
 	}
 	return nil
 }

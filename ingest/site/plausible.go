@@ -20,7 +20,9 @@ func (s *Site) checkSizes(t *table, c *Correction) {
 		return
 	}
 	recorded := s.recordedIn(c)
-	for _, which := range []Setting{EmptyDistance, BlankingDistance, MaximumHead, MaximumFlow, FlowCutOff, ChannelDepth} {
+	for _, which := range []Setting{
+		EmptyDistance, BlankingDistance, MaximumHead, MaximumFlow, FlowCutOff, ChannelDepth,
+	} {
 		r := c.Values[which]
 		if r == nil {
 			continue
@@ -97,7 +99,9 @@ func (t *table) checkSize(key string, v quantity.Value, recorded []quantity.Valu
 	if v.SI < then.SI {
 		times = fmt.Sprintf("1/%.4g of", then.SI/v.SI)
 	}
-	t.refuse(key, fmt.Sprintf("%q is %s the recorded %q", v.Text, times, then.Text), fmt.Sprintf("a third to %d times what the meter was set to", mostTimes), "check the unit, or write sure = true in the correction if it is so")
+	t.refuse(key, fmt.Sprintf("%q is %s the recorded %q", v.Text, times, then.Text),
+		fmt.Sprintf("a third to %d times what the meter was set to", mostTimes),
+		"check the unit, or write sure = true in the correction if it is so")
 }
 
 // recordedIn are the recorded settings that hold at some time of a correction's span.
@@ -105,7 +109,8 @@ func (s *Site) recordedIn(c *Correction) (list []Settings) {
 	var now Settings
 	for i := range s.Settings {
 		now = now.Overlay(&s.Settings[i].Settings)
-		ended := i+1 < len(s.Settings) && s.Settings[i+1].At != nil && c.From != nil && s.Settings[i+1].At.UTC <= c.From.UTC
+		ended := i+1 < len(s.Settings) && s.Settings[i+1].At != nil &&
+			c.From != nil && s.Settings[i+1].At.UTC <= c.From.UTC
 		begun := s.Settings[i].At == nil || c.Until == nil || s.Settings[i].At.UTC < c.Until.UTC
 		if begun && !ended {
 			list = append(list, now)

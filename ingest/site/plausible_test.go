@@ -5,7 +5,8 @@ import (
 	"testing"
 )
 
-// TestSizesOfCorrections: a size is refused beyond a third to three times the recorded one: 1.518 m against 0.506 and 4.554 m, 90 degrees against 30 and 270, one step below, at and above.
+// TestSizesOfCorrections: a size is refused beyond a third to three times the recorded one: 1.518 m against 0.506 and
+// 4.554 m, 90 degrees against 30 and 270, one step below, at and above.
 func TestSizesOfCorrections(t *testing.T) {
 	const base = `id = "sizes"
 [log]
@@ -43,7 +44,8 @@ reason = "test"
 		{"sure = 1\nempty_distance = \"1.5 m\"\n", "neither true nor false"},
 	} {
 		_, problems := Parse("site.toml", []byte(base+c.text))
-		if c.says == "" && len(problems) > 0 || c.says != "" && (len(problems) != 1 || !strings.Contains(problems.Error(), c.says)) {
+		if c.says == "" && len(problems) > 0 ||
+			c.says != "" && (len(problems) != 1 || !strings.Contains(problems.Error(), c.says)) {
 			t.Errorf("%q: %v", c.text, problems)
 		}
 	}

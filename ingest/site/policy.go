@@ -143,10 +143,12 @@ func (s *Site) span(t *table) Range {
 // readFilling reads [filling]: rule, limit and, for same-time, days.
 func (s *Site) readFilling(t *table) {
 	f := &s.Filling
-	f.Rule = FillRule(t.choice("rule", string(FillNot), string(FillLinear), string(FillHold), string(FillSameTime), string(FillDonorRegression), string(FillDonorPercentiles)))
+	f.Rule = FillRule(t.choice("rule", string(FillNot), string(FillLinear), string(FillHold), string(FillSameTime),
+		string(FillDonorRegression), string(FillDonorPercentiles)))
 	f.Donor = t.text("donor", "")
 	if f.Rule.ByDonor() != (f.Donor != "") {
-		t.refuse("donor", "goes with the donor rules and with no others", "the file of another site", `as in rule = "donor-regression", donor = "../mill-brook/site.toml"`)
+		t.refuse("donor", "goes with the donor rules and with no others", "the file of another site",
+			`as in rule = "donor-regression", donor = "../mill-brook/site.toml"`)
 	}
 	if f.Donor != "" && !filepath.IsAbs(f.Donor) {
 		f.Donor = filepath.Join(s.Folder, filepath.FromSlash(f.Donor))
@@ -193,16 +195,19 @@ func (s *Site) readReport(top *table) {
 		t.refuse("until", "is not after from", "", "")
 	}
 	limits := t.sub("limits")
-	if r.DailyVolume = limits.quantity("daily_volume", quantity.VolumeDimension); r.DailyVolume != nil && r.DailyVolume.SI <= 0 {
+	if r.DailyVolume = limits.quantity("daily_volume", quantity.VolumeDimension); r.DailyVolume != nil &&
+		r.DailyVolume.SI <= 0 {
 		limits.refuse("daily_volume", fmt.Sprintf("%q is not above 0", r.DailyVolume.Text), "", "")
 	}
-	r.MonthlyMean, r.Peak = limits.quantity("monthly_average", quantity.FlowDimension), limits.quantity("peak", quantity.FlowDimension)
+	r.MonthlyMean = limits.quantity("monthly_average", quantity.FlowDimension)
+	r.Peak = limits.quantity("peak", quantity.FlowDimension)
 	r.DaysOver = limits.share("days_over")
 	if r.DaysOver > 0 && r.DailyVolume == nil {
 		limits.refuse("days_over", "says how many days may be over daily_volume, which is not set", "", "")
 	}
 	limits.close()
-	r.Average = AverageRule(t.choice("average", string(AverageMeasured), string(AverageDischarging), string(AverageAll)))
+	r.Average = AverageRule(t.choice("average", string(AverageMeasured), string(AverageDischarging),
+		string(AverageAll)))
 	r.PeakOver = t.duration("peak_over")
 	r.Complete = t.completeness()
 	r.RulesDays = r.Complete.LeastDay > 0 || t.has("completeness") && r.Complete.MostMissing < 0
@@ -236,7 +241,9 @@ func (t *table) completeness() Completeness {
 		names = append(names, c.Rule)
 	}
 	c := completenessRules[slices.Index(names, t.choice("completeness", names...))]
-	own := Completeness{Rule: "own", LeastDay: t.share("least_coverage"), MostMissing: -1, Source: "set in the site file"}
+	own := Completeness{
+		Rule: "own", LeastDay: t.share("least_coverage"), MostMissing: -1, Source: "set in the site file",
+	}
 	if v := t.quantity("most_missing_days", quantity.None); v != nil {
 		if own.MostMissing = int(v.SI); v.SI < 0 || v.SI > 31 || v.SI != math.Trunc(v.SI) {
 			t.refuse("most_missing_days", fmt.Sprintf("= %s is not usable", v.Text), "0 to 31", "")
@@ -246,7 +253,8 @@ func (t *table) completeness() Completeness {
 		return c
 	}
 	if t.has("completeness") {
-		t.refuse("completeness", "names a rule, and the table sets its own beside it", "either completeness or least_coverage and most_missing_days", "")
+		t.refuse("completeness", "names a rule, and the table sets its own beside it",
+			"either completeness or least_coverage and most_missing_days", "")
 	}
 	return own
 }
@@ -259,7 +267,8 @@ func (t *table) comments(clock Clock) (list []Comment) {
 		c.close()
 		if from == nil || until == nil {
 			if !c.has("from") || !c.has("until") {
-				c.refuse("", "lacks from or until", "", "write from = 2031-05-12T00:00:00 and until = 2031-05-14T00:00:00")
+				c.refuse("", "lacks from or until", "",
+					"write from = 2031-05-12T00:00:00 and until = 2031-05-14T00:00:00")
 			}
 			continue
 		}
@@ -295,7 +304,8 @@ func (t *table) unit(key, fallback string, dim quantity.Dimension) quantity.Unit
 		return quantity.MustLookUp(fallback)
 	}
 	if u.Dimension != dim {
-		t.refuse(key, fmt.Sprintf("%q is %s, not %s", text, u.Dimension, dim), fmt.Sprintf("one of %v", quantity.Symbols(dim)), "")
+		t.refuse(key, fmt.Sprintf("%q is %s, not %s", text, u.Dimension, dim),
+			fmt.Sprintf("one of %v", quantity.Symbols(dim)), "")
 		return quantity.MustLookUp(fallback)
 	}
 	return u

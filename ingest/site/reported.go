@@ -73,8 +73,10 @@ func (s *Site) readReportedFile() problem.List {
 	text, err := os.ReadFile(name)
 	if err != nil {
 		bad := unreadable(name, err)
-		bad.Place, bad.Found = s.Places["reported.file"], fmt.Sprintf("reported.file %q: %s", s.Report.SubmittedFile, bad.Found)
-		bad.Expected, bad.Remedy = "a CSV file with a month or a day and a figure in each row", "give its path relative to the site file"
+		bad.Place = s.Places["reported.file"]
+		bad.Found = fmt.Sprintf("reported.file %q: %s", s.Report.SubmittedFile, bad.Found)
+		bad.Expected = "a CSV file with a month or a day and a figure in each row"
+		bad.Remedy = "give its path relative to the site file"
 		return problem.List{bad}
 	}
 	s.Beside = append(s.Beside, NewBeside(name, text))
@@ -93,9 +95,11 @@ func (s *Site) parseReported(name string, text []byte) (problems problem.List) {
 		}
 		var slip *csv.ParseError
 		if errors.As(err, &slip) {
-			return append(problems, problem.At(problem.Place{File: name, Line: slip.Line, Column: slip.Column}, "the row cannot be read: "+slip.Err.Error(), "two columns, a month or day and a figure", ""))
+			return append(problems, problem.At(problem.Place{File: name, Line: slip.Line, Column: slip.Column},
+				"the row cannot be read: "+slip.Err.Error(), "two columns, a month or day and a figure", ""))
 		} else if err != nil {
-			return append(problems, problem.At(problem.Place{File: name}, "the file cannot be read: "+err.Error(), "", ""))
+			return append(problems,
+				problem.At(problem.Place{File: name}, "the file cannot be read: "+err.Error(), "", ""))
 		}
 		if first {
 			if _, in, found := strings.Cut(row[1], "("); found {
@@ -115,7 +119,8 @@ func (s *Site) parseReported(name string, text []byte) (problems problem.List) {
 func (s *Site) addReported(period, figure, unit string) *problem.Problem {
 	period, figure = strings.TrimSpace(period), strings.TrimSpace(figure)
 	if !periodPattern.MatchString(period) {
-		return problem.At(problem.Place{}, fmt.Sprintf("%q is not a month or a day", period), "as in 2031-03 or 2031-03-17", "")
+		return problem.At(problem.Place{}, fmt.Sprintf("%q is not a month or a day", period),
+			"as in 2031-03 or 2031-03-17", "")
 	}
 	if _, twice := s.Report.Submitted[period]; twice {
 		return problem.At(problem.Place{}, period+" was reported already", "one figure of each period", "")
@@ -128,7 +133,8 @@ func (s *Site) addReported(period, figure, unit string) *problem.Problem {
 	}
 	v, err := quantity.Parse(figure, reportedDimension(figure))
 	if err != nil {
-		return problem.At(problem.Place{}, err.Error(), "a volume or an average flow", `write "45123 m3", or the unit in the header: total (m3)`)
+		return problem.At(problem.Place{}, err.Error(), "a volume or an average flow",
+			`write "45123 m3", or the unit in the header: total (m3)`)
 	}
 	s.Report.Submitted[period] = Reported{v, problem.Place{}}
 	return nil

@@ -15,7 +15,12 @@ import (
 func (s *Site) readWhatIfs(top *table) {
 	seen := map[string]bool{}
 	for _, t := range top.list("what_if") {
-		w := WhatIf{Place: t.at(""), Name: t.required("name", "notch of 88 degrees"), From: t.instant("from", s.Log.Clock), Until: t.instant("until", s.Log.Clock)}
+		w := WhatIf{
+			Place: t.at(""),
+			Name:  t.required("name", "notch of 88 degrees"),
+			From:  t.instant("from", s.Log.Clock),
+			Until: t.instant("until", s.Log.Clock),
+		}
 		w.Settings = t.settings(true, s.Log.Primary)
 		if !w.Given() && len(t.doc.problems) == 0 {
 			t.refuse("", "changes nothing", "a setting", `add for example empty_distance = "1.225 m"`)
@@ -48,7 +53,8 @@ func (s *Site) readVisits(top *table) {
 			}
 		}
 		if found != 1 {
-			t.refuse("", fmt.Sprintf("has %d readings", found), "one of distance, level, head and flow", `add head = "0.153 m"`)
+			t.refuse("", fmt.Sprintf("has %d readings", found), "one of distance, level, head and flow",
+				`add head = "0.153 m"`)
 		}
 		v.Uncertainty = t.quantity("uncertainty", v.Quantity.Dimension())
 		t.close()
@@ -72,7 +78,8 @@ var formerStatuses = map[string]string{"working": "draft", "in-review": "checked
 func readStatus(t *table) string {
 	written, _ := t.values["status"].(string)
 	if now, former := formerStatuses[written]; former {
-		t.refuse("status", fmt.Sprintf("%q is not known", written), "one of "+strings.Join(statuses, ", "), fmt.Sprintf("did you mean %q?", now))
+		t.refuse("status", fmt.Sprintf("%q is not known", written), "one of "+strings.Join(statuses, ", "),
+			fmt.Sprintf("did you mean %q?", now))
 		t.get("status")
 		return now
 	}
@@ -82,10 +89,21 @@ func readStatus(t *table) string {
 // readApproval reads [record]: who stands for the correction and how far it has come.
 func (s *Site) readApproval(t *table) {
 	r := &s.Approval
-	*r = Approval{Place: t.at(""), Status: readStatus(t), Author: t.text("author", ""), Reviewer: t.text("reviewer", ""),
-		Basis: t.text("basis", ""), Evidence: t.texts("evidence"), Supersedes: t.text("supersedes", "")}
+	*r = Approval{
+		Place:      t.at(""),
+		Status:     readStatus(t),
+		Author:     t.text("author", ""),
+		Reviewer:   t.text("reviewer", ""),
+		Basis:      t.text("basis", ""),
+		Evidence:   t.texts("evidence"),
+		Supersedes: t.text("supersedes", ""),
+	}
 	for _, e := range t.list("examined") {
-		x := Examined{From: e.instant("from", s.Log.Clock), Until: e.instant("until", s.Log.Clock), Reason: e.required("reason", "Staff and log agree within 2 mm at both visits")}
+		x := Examined{
+			From:   e.instant("from", s.Log.Clock),
+			Until:  e.instant("until", s.Log.Clock),
+			Reason: e.required("reason", "Staff and log agree within 2 mm at both visits"),
+		}
 		e.close()
 		r.Examined = append(r.Examined, x)
 	}
@@ -116,23 +134,33 @@ func (s *Site) needAir(top *table) {
 			continue
 		}
 		if s.Log.NeedsAir = s.Log.Columns[reading.Temperature].Name != ""; !s.Log.NeedsAir {
-			top.doc.problems.Add(problem.At(x.Air.Place, "air_temperature is \"logged\", but the log has no temperature column", "log.columns.temperature", "name the column, or give one temperature"))
+			top.doc.problems.Add(problem.At(x.Air.Place,
+				"air_temperature is \"logged\", but the log has no temperature column", "log.columns.temperature",
+				"name the column, or give one temperature"))
 		}
 	}
 	if s.Screening.Air {
 		if s.Log.NeedsAir = s.Log.Columns[reading.Temperature].Name != ""; !s.Log.NeedsAir {
-			top.doc.problems.Add(problem.At(s.Places["screening.air_temperature"], "screening.air_temperature needs the logged temperature, and the log has no temperature column", "log.columns.temperature", ""))
+			top.doc.problems.Add(problem.At(s.Places["screening.air_temperature"],
+				"screening.air_temperature needs the logged temperature, and the log has no temperature column",
+				"log.columns.temperature", ""))
 		}
 	}
 	if q := s.Log.Primary; q > reading.Head && s.Log.NeedsAir && q != reading.Flow {
-		top.doc.problems.Add(problem.At(s.Log.Place, "sound cannot be corrected from "+q.String(), "a log of distance, level, head or flow", ""))
+		top.doc.problems.Add(problem.At(s.Log.Place, "sound cannot be corrected from "+q.String(),
+			"a log of distance, level, head or flow", ""))
 	}
 }
 
 // readRulings reads [[ruling]]: from and until, what becomes of the readings between them, and who says so and why.
 func (s *Site) readRulings(top *table) {
 	for _, t := range top.list("ruling") {
-		r := Ruling{Place: t.at(""), Reason: t.required("reason", "foam on 12 May, seen at the visit"), By: t.required("by", "initials or role"), Most: math.Inf(1)}
+		r := Ruling{
+			Place:  t.at(""),
+			Reason: t.required("reason", "foam on 12 May, seen at the visit"),
+			By:     t.required("by", "initials or role"),
+			Most:   math.Inf(1),
+		}
 		from, until := t.instant("from", s.Log.Clock), t.instant("until", s.Log.Clock)
 		if from == nil || until == nil {
 			if !t.has("from") || !t.has("until") {
@@ -150,10 +178,12 @@ func (s *Site) readRulings(top *table) {
 			}) bool {
 				return c.Name == name
 			}) {
-				t.refuse("checks", fmt.Sprintf("%q is not a check", name), "names of checks, as retotal check lists them", "")
+				t.refuse("checks", fmt.Sprintf("%q is not a check", name),
+					"names of checks, as retotal check lists them", "")
 			}
 		}
-		r.Action = RulingAction(t.oneOf("action", string(RuleKeep), string(RuleLeaveOut), string(RuleBridge), string(RuleValue), string(RuleBound)))
+		r.Action = RulingAction(t.oneOf("action", string(RuleKeep), string(RuleLeaveOut), string(RuleBridge),
+			string(RuleValue), string(RuleBound)))
 		if !t.has("action") {
 			t.refuse("action", "is missing", "", `add action = "leave-out"`)
 		}
@@ -165,12 +195,16 @@ func (s *Site) readRulings(top *table) {
 
 // readRulingFlows reads the flows that value and bound need.
 func (s *Site) readRulingFlows(t *table, r *Ruling) {
-	flow, least, most := t.quantity("flow", quantity.FlowDimension), t.quantity("least", quantity.FlowDimension), t.quantity("most", quantity.FlowDimension)
+	flow := t.quantity("flow", quantity.FlowDimension)
+	least := t.quantity("least", quantity.FlowDimension)
+	most := t.quantity("most", quantity.FlowDimension)
 	if (flow != nil) != (r.Action == RuleValue) {
-		t.refuse("flow", "goes with action = \"value\" and with no other", "", `as in action = "value", flow = "12 L/s"`)
+		t.refuse("flow", "goes with action = \"value\" and with no other", "",
+			`as in action = "value", flow = "12 L/s"`)
 	}
 	if (least != nil) != (r.Action == RuleBound) || most != nil && r.Action != RuleBound {
-		t.refuse("least", "goes with action = \"bound\" and with no other; most may go with it", "", `as in action = "bound", least = "0 L/s", most = "30 L/s"`)
+		t.refuse("least", "goes with action = \"bound\" and with no other; most may go with it", "",
+			`as in action = "bound", least = "0 L/s", most = "30 L/s"`)
 	}
 	if flow != nil {
 		r.Flow = flow.SI

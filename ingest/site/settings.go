@@ -18,12 +18,13 @@ const (
 	EmptyDistance                   // m, sensor face to the gauge datum
 	LevelOfZeroFlow                 // m, above the gauge datum
 	BlankingDistance                // m, nearest distance the sensor can see
-	HeadFactor                      // head that the rating is given over the head itself: not 1 where units were mixed up
-	MaximumHead                     // m; a meter shows no more than the flow at it
-	MaximumFlow                     // m³/s; a meter shows no more than it
-	FlowCutOff                      // m³/s; a meter shows smaller flows as zero
-	LoggedFactor                    // what the logged figures are to be multiplied with
-	ChannelDepth                    // m, head at which the water leaves the channel: nothing flows above it
+	// head that the rating is given over the head itself: not 1 where units were mixed up
+	HeadFactor
+	MaximumHead  // m; a meter shows no more than the flow at it
+	MaximumFlow  // m³/s; a meter shows no more than it
+	FlowCutOff   // m³/s; a meter shows smaller flows as zero
+	LoggedFactor // what the logged figures are to be multiplied with
+	ChannelDepth // m, head at which the water leaves the channel: nothing flows above it
 	SettingCount
 )
 
@@ -97,8 +98,14 @@ func (s *Settings) named() (keys []string) {
 	for _, x := range []struct {
 		key string
 		set bool
-	}{{"device", s.Device != nil}, {"loop", s.Loop != nil}, {"air_temperature", s.Air != nil}, {"empty_distance_set_at", s.EchoAt != nil},
-		{"head_shift", s.Shift != nil}, {"below_zero", s.Clamped != nil}} {
+	}{
+		{"device", s.Device != nil},
+		{"loop", s.Loop != nil},
+		{"air_temperature", s.Air != nil},
+		{"empty_distance_set_at", s.EchoAt != nil},
+		{"head_shift", s.Shift != nil},
+		{"below_zero", s.Clamped != nil},
+	} {
 		if x.set {
 			keys = append(keys, x.key)
 		}

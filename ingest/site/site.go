@@ -35,21 +35,23 @@ type Site struct {
 
 // Log says where the readings are and how they are written.
 type Log struct {
-	Files       []string         // patterns as written, relative to the site file
-	Clock       Clock            // what the logger's clock keeps
-	Primary     reading.Quantity // what the flow is computed from
-	Means       bool             // figures are means over the interval that ends at their stamp, not readings of an instant
-	NeedsAir    bool             // a setting asks for the logged air temperature
-	Time        Column
-	TimeOfDay   Column                // when the date and the time of day stand in two columns
-	Columns     [reading.Count]Column // by quantity; a Name of "" means the log has none
-	DateOrder   string                // "day-first", "month-first" or "year-first" settles 03/04/2031 and 03/04/31 when the log does not; ""
-	Decimal     string                // "point" or "comma" settles 1,234 when the log does not; ""
-	StampAt     string                // "instant", "start" or "end" of the interval that a reading stands for
-	Checks      []ClockCheck          // how wrong the logger's clock was, in the order of time
-	Registers   []RegisterChange      // declared changes of the counter, in the order of time
-	UnpackLimit int64                 // most that a compressed log may unpack to, in times its size; 0: the default
-	GapLimit    time.Duration         // 0: three times the log's interval
+	Files   []string         // patterns as written, relative to the site file
+	Clock   Clock            // what the logger's clock keeps
+	Primary reading.Quantity // what the flow is computed from
+	// figures are means over the interval that ends at their stamp, not readings of an instant
+	Means     bool
+	NeedsAir  bool // a setting asks for the logged air temperature
+	Time      Column
+	TimeOfDay Column                // when the date and the time of day stand in two columns
+	Columns   [reading.Count]Column // by quantity; a Name of "" means the log has none
+	// "day-first", "month-first" or "year-first" settles 03/04/2031 and 03/04/31 when the log does not; ""
+	DateOrder   string
+	Decimal     string           // "point" or "comma" settles 1,234 when the log does not; ""
+	StampAt     string           // "instant", "start" or "end" of the interval that a reading stands for
+	Checks      []ClockCheck     // how wrong the logger's clock was, in the order of time
+	Registers   []RegisterChange // declared changes of the counter, in the order of time
+	UnpackLimit int64            // most that a compressed log may unpack to, in times its size; 0: the default
+	GapLimit    time.Duration    // 0: three times the log's interval
 	Place       problem.Place
 }
 
@@ -127,8 +129,9 @@ type Instant struct {
 
 // Change is settings that hold from an instant on. The first change of a site has no instant.
 type Change struct {
-	At    *Instant
-	Moved *bool // whether sensor, datum or device moved, or only a number was entered anew; nil: told by the corrections
+	At *Instant
+	// whether sensor, datum or device moved, or only a number was entered anew; nil: told by the corrections
+	Moved *bool
 	Settings
 }
 
@@ -254,7 +257,8 @@ type Screening struct {
 	FlatWindow     time.Duration
 	NoiseLimit     float64 // m
 	SecondLimit    float64 // m
-	TooLarge       float64 // m, largest difference of corrected and recorded head that is still a correction; 0 for no limit
+	// m, largest difference of corrected and recorded head that is still a correction; 0 for no limit
+	TooLarge float64
 }
 
 // Filling says what is put in the place of missing time; nothing unless the site file asks for it.
@@ -291,19 +295,20 @@ type Range struct{ Least, Most float64 }
 
 // Report says how totals are to be stated.
 type Report struct {
-	Clock         Clock
-	DayStarts     time.Duration // after midnight
-	LabelByEnd    bool          // a day carries the date on which it ends, not the one on which it begins
-	FlowUnit      quantity.Unit
-	VolumeUnit    quantity.Unit
-	From, Until   *Instant
-	DailyVolume   *quantity.Value // limits of the permit: of a reporting day,
-	MonthlyMean   *quantity.Value // of the average of a month, a flow, by the rule of Average
-	Peak          *quantity.Value // of any single flow
-	DaysOver      float64         // share of days that may be over DailyVolume; 0: none is asked for
-	Average       AverageRule
-	Complete      Completeness        // how much must be covered for averages to stand
-	RulesDays     bool                // the site file says what becomes of missing time in a day; a default is no permit's rule
+	Clock       Clock
+	DayStarts   time.Duration // after midnight
+	LabelByEnd  bool          // a day carries the date on which it ends, not the one on which it begins
+	FlowUnit    quantity.Unit
+	VolumeUnit  quantity.Unit
+	From, Until *Instant
+	DailyVolume *quantity.Value // limits of the permit: of a reporting day,
+	MonthlyMean *quantity.Value // of the average of a month, a flow, by the rule of Average
+	Peak        *quantity.Value // of any single flow
+	DaysOver    float64         // share of days that may be over DailyVolume; 0: none is asked for
+	Average     AverageRule
+	Complete    Completeness // how much must be covered for averages to stand
+	// the site file says what becomes of missing time in a day; a default is no permit's rule
+	RulesDays     bool
 	RulesMonths   bool                // the same of a month
 	Comments      []Comment           // why periods have no data, or what else must be said of them
 	PeakOver      time.Duration       // time over which peaks are averaged; 0 for none

@@ -15,7 +15,8 @@ func TestDemo(t *testing.T) {
 	if len(problems) > 0 {
 		t.Fatal(problems)
 	}
-	if s.ID != "quarry-lane" || len(s.Settings) != 2 || len(s.Corrections) != 1 || s.Settings[0].Values[EmptyDistance].From.SI != 1.25 ||
+	if s.ID != "quarry-lane" || len(s.Settings) != 2 || len(s.Corrections) != 1 ||
+		s.Settings[0].Values[EmptyDistance].From.SI != 1.25 ||
 		s.Corrections[0].Values[EmptyDistance].From.SI != 1.225 || s.Report.DailyVolume.SI != 1500 {
 		t.Errorf("%+v", s)
 	}
@@ -144,7 +145,8 @@ func FuzzParse(f *testing.F) {
 	})
 }
 
-// FuzzReported: no file of reported figures makes the reader panic, and every row is taken, passed over as empty, or refused with its line.
+// FuzzReported: no file of reported figures makes the reader panic, and every row is taken, passed over as empty, or
+// refused with its line.
 func FuzzReported(f *testing.F) {
 	f.Add("period,total (m3)\n2031-03,800\n2031-03-04,1.157 L/s\n2031-05,\n")
 	f.Add("a,b\n\"2031-03\",\"8\"\" m3\"\n2031-03,1 m3\n2031-03,2 m3\n")
@@ -158,7 +160,8 @@ func FuzzReported(f *testing.F) {
 			}
 		}
 		for period, reported := range s.Report.Submitted {
-			if !periodPattern.MatchString(period) || math.IsNaN(reported.Volume.SI) || math.IsInf(reported.Volume.SI, 0) {
+			if !periodPattern.MatchString(period) ||
+				math.IsNaN(reported.Volume.SI) || math.IsInf(reported.Volume.SI, 0) {
 				t.Errorf("%q: %+v", period, reported)
 			}
 		}

@@ -97,8 +97,10 @@ func wholeFile() string {
 			checks.WriteString("least = \"0 m\"\nmost = \"1 m\"\n")
 		}
 	}
-	second := "[[correction]]\nreason = \"x\"\nfrom = 2031-04-02T00:00:00\nuntil = 2031-04-03T00:00:00\n" + moving.String()
-	return strings.NewReplacer("RAMPSONLY", moving.String(), "RAMPS", second, "SCREENING", checks.String()).Replace(whole)
+	second := "[[correction]]\nreason = \"x\"\nfrom = 2031-04-02T00:00:00\n" +
+		"until = 2031-04-03T00:00:00\n" + moving.String()
+	return strings.NewReplacer("RAMPSONLY", moving.String(), "RAMPS", second, "SCREENING",
+		checks.String()).Replace(whole)
 }
 
 // shared maps keys that stand for many to the name that the table has for them.
@@ -151,7 +153,8 @@ func TestTables(t *testing.T) {
 			t.Errorf("%s is read as %q and not described", full, asked.kind)
 		case !sameType(asked.kind, k.Type):
 			t.Errorf("%s is read as %q and described as %q", full, asked.kind, k.Type)
-		case full != "report.time_zone" && key != "screening.CHECK" && asked.fallback != "" && asked.fallback != k.Default:
+		case full != "report.time_zone" && key != "screening.CHECK" &&
+			asked.fallback != "" && asked.fallback != k.Default:
 			t.Errorf("%s: left out it is %q, and described as %q", full, asked.fallback, k.Default)
 		}
 	}

@@ -46,7 +46,8 @@ func (s *Site) readUncertainty(t *table) {
 	u.Coefficient, u.Bridged, u.Filled = t.share("coefficient"), t.share("bridged"), t.share("filled")
 	if v := t.quantity("air_temperature", quantity.TemperatureDimension); v != nil {
 		if u.Air = v.SI; v.Unit.Offset != 0 || v.SI <= 0 {
-			t.refuse("air_temperature", fmt.Sprintf("%q is not a difference of temperature above 0", v.Text), "K", `as in "2 K"`)
+			t.refuse("air_temperature", fmt.Sprintf("%q is not a difference of temperature above 0", v.Text),
+				"K", `as in "2 K"`)
 		}
 	}
 	d := t.sub("device")

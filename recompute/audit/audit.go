@@ -44,7 +44,8 @@ func Findings(r *recompute.Result) []Finding {
 		out = append(out, counter(r))
 	}
 	if r.Facts.Has[reading.IntervalVolume] {
-		f, sentence := againstFlow(r, "interval volumes", reading.IntervalVolume, func(p *recompute.Period) recompute.Volume { return p.Passed })
+		f, sentence := againstFlow(r, "interval volumes", reading.IntervalVolume,
+			func(p *recompute.Period) recompute.Volume { return p.Passed })
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
 	}
@@ -54,7 +55,8 @@ func Findings(r *recompute.Result) []Finding {
 
 // counter compares the counter's own total with the flow.
 func counter(r *recompute.Result) Finding {
-	f, sentence := againstFlow(r, "counter", reading.Counter, func(p *recompute.Period) recompute.Volume { return p.Counted })
+	f, sentence := againstFlow(r, "counter", reading.Counter,
+		func(p *recompute.Period) recompute.Volume { return p.Counted })
 	f.Sentence = sentence("the counter advanced by")
 	if r.Rollovers > 0 {
 		f.Sentence += fmt.Sprintf(" The counter rolled over %s.", times(r.Rollovers))
@@ -63,7 +65,8 @@ func counter(r *recompute.Result) Finding {
 		f.Sentence += fmt.Sprintf(" It was changed %s, as the site file says.", times(r.RegisterChanges))
 	}
 	if n := len(r.Falls); n > 0 {
-		f.Sentence += fmt.Sprintf(" It fell without rolling over %s, the first time at %s UTC %s: a reset or a replaced register; what it counted in between is not known.",
+		f.Sentence += fmt.Sprintf(" It fell without rolling over %s, the first time at %s UTC %s: a reset or a "+
+			"replaced register; what it counted in between is not known.",
 			times(n), utc(r.Falls[0].At), r.Falls[0])
 	}
 	return f
@@ -71,12 +74,18 @@ func counter(r *recompute.Result) Finding {
 
 // againstFlow compares volumes that the meter counted with its logged flow or, without one, with the recorded lane,
 // over the days that both cover. The sentence is worded by the caller's verb.
-func againstFlow(r *recompute.Result, topic string, q reading.Quantity, counted func(*recompute.Period) recompute.Volume) (f Finding, sentence func(verb string) string) {
-	f = Finding{Topic: topic + " and integrated flow", Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100)}
+func againstFlow(
+	r *recompute.Result, topic string, q reading.Quantity, counted func(*recompute.Period) recompute.Volume,
+) (f Finding, sentence func(verb string) string) {
+	f = Finding{
+		Topic:     topic + " and integrated flow",
+		Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100),
+	}
 	if primary := r.Site.Log.Primary; r.Witness.Recorded.Readings == 0 && primary == q {
 		f.Verdict = CannotTell
 		return f, func(string) string {
-			return fmt.Sprintf("The flow is computed from the %s, so there is nothing to compare the %s with.", primary, topic)
+			return fmt.Sprintf("The flow is computed from the %s, so there is nothing to compare the %s with.",
+				primary, topic)
 		}
 	}
 	other := "logged flow"

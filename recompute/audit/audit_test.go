@@ -28,14 +28,30 @@ func result(logged, counted float64, recorded, corrected recompute.Misfit) *reco
 	var facts reading.Facts
 	facts.Has[reading.Counter] = true
 	start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
-	day := recompute.Period{Label: "2031-03-01", Start: start, End: start + int64(24*time.Hour), Before: volume(100), After: volume(80), Logged: volume(logged), Counted: volume(counted)}
-	return &recompute.Result{Site: s, Facts: facts, Days: []recompute.Period{day}, Months: []recompute.Period{day}, Total: day, PhysicalMost: math.Inf(1),
-		Witness: recompute.Witness{Recorded: recorded, Corrected: corrected}}
+	day := recompute.Period{
+		Label:   "2031-03-01",
+		Start:   start,
+		End:     start + int64(24*time.Hour),
+		Before:  volume(100),
+		After:   volume(80),
+		Logged:  volume(logged),
+		Counted: volume(counted),
+	}
+	return &recompute.Result{
+		Site:         s,
+		Facts:        facts,
+		Days:         []recompute.Period{day},
+		Months:       []recompute.Period{day},
+		Total:        day,
+		PhysicalMost: math.Inf(1),
+		Witness:      recompute.Witness{Recorded: recorded, Corrected: corrected},
+	}
 }
 
 // TestVerdicts: each pair of witnesses that agrees, differs, or cannot be compared.
 func TestVerdicts(t *testing.T) {
-	all, none := recompute.Misfit{Readings: 1000, Within: 1000}, recompute.Misfit{Readings: 1000, Within: 5, Largest: 0.002, Sum: 1, Logged: 100, Lane: 99, Worth: 1}
+	all := recompute.Misfit{Readings: 1000, Within: 1000}
+	none := recompute.Misfit{Readings: 1000, Within: 5, Largest: 0.002, Sum: 1, Logged: 100, Lane: 99, Worth: 1}
 	for _, c := range []struct {
 		name    string
 		result  *recompute.Result
@@ -71,7 +87,8 @@ func TestCounterFall(t *testing.T) {
 	r := result(100, 60, all, all)
 	r.Falls = []total.Fall{{At: time.Date(2031, 3, 1, 12, 0, 0, 0, time.UTC).UnixNano(), From: 523400, To: 12}}
 	for _, f := range Findings(r) {
-		if strings.HasPrefix(f.Topic, "counter") && (f.Verdict != Differs || !strings.Contains(f.Sentence, "fell without rolling over once, the first time at 2031-03-01 12:00 UTC from 523400.000 to 12.000 m3")) {
+		if strings.HasPrefix(f.Topic, "counter") && (f.Verdict != Differs || !strings.Contains(f.Sentence,
+			"fell without rolling over once, the first time at 2031-03-01 12:00 UTC from 523400.000 to 12.000 m3")) {
 			t.Errorf("%s: %s", f.Verdict, f.Sentence)
 		}
 	}

@@ -24,13 +24,16 @@ func corrections(r *recompute.Result) (out []Finding) {
 			continue
 		}
 		f := Finding{Topic: fmt.Sprintf("correction[%d]", t.Number), Verdict: CannotTell,
-			Tolerance: fmt.Sprintf("most readings within the device's limits as before, a night minimum at zero flow (%.0f mm) stays there, something changes, and the volume of its span changes by less than %d times", nearZero*1000, mostTimes)}
+			Tolerance: fmt.Sprintf("most readings within the device's limits as before, a night minimum at zero flow "+
+				"(%.0f mm) stays there, something changes, and the volume of its span changes by less "+
+				"than %d times", nearZero*1000, mostTimes)}
 		if t.After.Readings == 0 || t.Before.Readings == 0 {
 			f.Sentence = f.Topic + " has no reading in its span by which it could be judged."
 			out = append(out, f)
 			continue
 		}
-		f.Sentence = fmt.Sprintf("%s takes heads from %s (least, median, highest) to %s%s", f.Topic, three(&t.Before), three(&t.After), volumeTimes(t))
+		f.Sentence = fmt.Sprintf("%s takes heads from %s (least, median, highest) to %s%s",
+			f.Topic, three(&t.Before), three(&t.After), volumeTimes(t))
 		f.Verdict = Plausible
 		if f.Doubts = doubts(t); len(f.Doubts) > 0 {
 			f.Verdict = Doubtful
@@ -59,14 +62,20 @@ func volumeTimes(t *recompute.Trial) string {
 func doubts(t *recompute.Trial) (list []string) {
 	before, after := outside(&t.Before), outside(&t.After)
 	if after > mostOutside && before <= mostOutside {
-		list = append(list, fmt.Sprintf("makes %.0f %% of the readings negative, above the highest head that is expected or below validity (%.0f %%, %.0f %% and %.0f %%; before %.0f %% in all)", 100*after,
-			part(t.After.Negative, &t.After), part(t.After.Surcharged, &t.After), part(t.After.Low, &t.After), 100*before))
+		list = append(list, fmt.Sprintf("makes %.0f %% of the readings negative, above the highest head that is "+
+			"expected or below validity (%.0f %%, %.0f %% and %.0f %%; before %.0f %% in all)", 100*after,
+			part(t.After.Negative, &t.After), part(t.After.Surcharged, &t.After),
+			part(t.After.Low, &t.After), 100*before))
 	}
 	near := nearZero + 1e-9
-	if t.Nights > 0 && math.Abs(t.NightBefore) <= near && math.Abs(t.NightAfter) > near && math.Abs(t.NightAfter-t.NightBefore) > near {
-		list = append(list, fmt.Sprintf("moves the night minimum away from zero flow, from %+.1f to %+.1f mm (median of %d days)", 1000*t.NightBefore, 1000*t.NightAfter, t.Nights))
+	if t.Nights > 0 && math.Abs(t.NightBefore) <= near &&
+		math.Abs(t.NightAfter) > near && math.Abs(t.NightAfter-t.NightBefore) > near {
+		list = append(list,
+			fmt.Sprintf("moves the night minimum away from zero flow, from %+.1f to %+.1f mm (median of %d days)",
+				1000*t.NightBefore, 1000*t.NightAfter, t.Nights))
 	}
-	if v := &t.Correction.Values; t.Changed == 0 && v[site.BlankingDistance] == nil && v[site.ChannelDepth] == nil && t.Correction.Clamped == nil {
+	if v := &t.Correction.Values; t.Changed == 0 && v[site.BlankingDistance] == nil &&
+		v[site.ChannelDepth] == nil && t.Correction.Clamped == nil {
 		list = append(list, "changes nothing")
 	}
 	if a, b := t.VolumeAfter, t.VolumeBefore; a >= mostTimes*b*(1-1e-9) && a > 0 {

@@ -10,7 +10,8 @@ import (
 	"retotal/recompute"
 )
 
-// judge runs a log of levels, one every ten minutes, with one correction, and returns what is said of it and whether it is refused.
+// judge runs a log of levels, one every ten minutes, with one correction, and returns what is said of it and whether it
+// is refused.
 func judge(t *testing.T, levels []float64, settings, correction string) (Finding, string) {
 	t.Helper()
 	var log strings.Builder
@@ -19,7 +20,8 @@ func judge(t *testing.T, levels []float64, settings, correction string) (Finding
 	for i, h := range levels {
 		fmt.Fprintf(&log, "%s,%.3f\n", at.Add(time.Duration(i)*10*time.Minute).Format("2006-01-02 15:04:05"), h)
 	}
-	text := "id = \"judge\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n" +
+	text := "id = \"judge\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" +
+		"level = { name = \"Level\", unit = \"m\" }\n" +
 		settings + "[[correction]]\nreason = \"test\"\n" + correction
 	r := runSite(t, log.String(), text)
 	refused := ""
@@ -35,8 +37,8 @@ func judge(t *testing.T, levels []float64, settings, correction string) (Finding
 	return Finding{}, ""
 }
 
-// TestJudgedCorrections: levels go up and down between two values, four hours each, so that heads, medians and volumes can be told by hand (Q = 0.1 m²/s × h). Each limit has a case below, at
-// and above it.
+// TestJudgedCorrections: levels go up and down between two values, four hours each, so that heads, medians and volumes
+// can be told by hand (Q = 0.1 m²/s × h). Each limit has a case below, at and above it.
 func TestJudgedCorrections(t *testing.T) {
 	steps := func(values ...float64) (list []float64) {
 		for range 3 { // days
@@ -51,7 +53,8 @@ func TestJudgedCorrections(t *testing.T) {
 	datum := func(m string) string { return "empty_distance = \"" + m + " m\"\n" }
 	set := linear("empty_distance = \"1.5 m\"\n")
 	high := linear("empty_distance = \"1.5 m\"\nmaximum_head = \"0.3 m\"\n")
-	weirs := "[settings]\nempty_distance = \"1.5 m\"\n[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\n" // valid from 0.06 m
+	// valid from 0.06 m
+	weirs := "[settings]\nempty_distance = \"1.5 m\"\n[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\n"
 	days, dry := steps(0.099, 0.199), steps(0, 0.2)
 	for _, c := range []struct {
 		name, settings, correction string
@@ -81,7 +84,8 @@ func TestJudgedCorrections(t *testing.T) {
 		{"half", set, datum("1.424"), days, Doubtful, "halves the volume", ""},
 	} {
 		f, refused := judge(t, c.levels, c.settings, c.correction)
-		if f.Verdict != c.verdict || !strings.Contains(f.Sentence, c.says) || (refused != "") != (c.refused != "") || !strings.Contains(refused, c.refused) {
+		if f.Verdict != c.verdict || !strings.Contains(f.Sentence, c.says) ||
+			(refused != "") != (c.refused != "") || !strings.Contains(refused, c.refused) {
 			t.Errorf("%s: %s: %s\n%s", c.name, f.Verdict, f.Sentence, refused)
 		}
 		t.Log(c.name, ":", f.Sentence)
@@ -91,7 +95,9 @@ func TestJudgedCorrections(t *testing.T) {
 // TestCorrectionLimits: the limits that a log cannot meet to the last digit, below, at and above.
 func TestCorrectionLimits(t *testing.T) {
 	of := func(change func(*recompute.Trial)) int {
-		trial := recompute.Trial{Correction: &site.Correction{}, Changed: 1, VolumeBefore: 100, VolumeAfter: 100, Nights: 3}
+		trial := recompute.Trial{
+			Correction: &site.Correction{}, Changed: 1, VolumeBefore: 100, VolumeAfter: 100, Nights: 3,
+		}
 		trial.Before = recompute.Heads{Readings: 1000, Inside: 1000}
 		trial.After = trial.Before
 		change(&trial)
@@ -127,7 +133,8 @@ func TestCorrectionLimits(t *testing.T) {
 	}
 }
 
-// TestJudgedFlows: of a log of flows, heads are searched for, after a while in one reading of seven; extremes are found all the same. Q = 0.1 m²/s × h: 10 L/s are 0.1 m, 5 L/s 0.05 m, 35 L/s 0.35 m.
+// TestJudgedFlows: of a log of flows, heads are searched for, after a while in one reading of seven; extremes are found
+// all the same. Q = 0.1 m²/s × h: 10 L/s are 0.1 m, 5 L/s 0.05 m, 35 L/s 0.35 m.
 func TestJudgedFlows(t *testing.T) {
 	var log strings.Builder
 	log.WriteString("Time,Flow (L/s)\n")
@@ -141,13 +148,16 @@ func TestJudgedFlows(t *testing.T) {
 		}
 		fmt.Fprintf(&log, "%s,%.2f\n", at.Add(time.Duration(i)*time.Minute).Format("2006-01-02 15:04:05"), q)
 	}
-	text := "id = \"judge\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nflow = \"Flow\"\n" + linear("empty_distance = \"1.5 m\"\n") +
-		"[screening]\nspike = { action = \"keep\", threshold = 1000 }\n[[correction]]\nreason = \"test\"\nempty_distance = \"1.49 m\"\n"
+	text := "id = \"judge\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" +
+		"flow = \"Flow\"\n" + linear("empty_distance = \"1.5 m\"\n") +
+		"[screening]\nspike = { action = \"keep\", threshold = 1000 }\n[[correction]]\nreason = \"test\"\n" +
+		"empty_distance = \"1.49 m\"\n"
 	r := runSite(t, log.String(), text)
 	if len(r.Trials) != 1 || r.Trials[0].Before.Readings > 6000 {
 		t.Fatalf("%+v", r.Trials)
 	}
-	if got, want := three(&r.Trials[0].Before)+" "+three(&r.Trials[0].After), "0.0500, 0.1000 and 0.3500 m 0.0400, 0.0900 and 0.3400 m"; got != want {
+	if got, want := three(&r.Trials[0].Before)+" "+three(&r.Trials[0].After),
+		"0.0500, 0.1000 and 0.3500 m 0.0400, 0.0900 and 0.3400 m"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
 }

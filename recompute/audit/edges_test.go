@@ -105,7 +105,9 @@ func TestReportedEdges(t *testing.T) {
 
 // TestReportedPart: of a day of which three quarters are covered, more may have flowed than is shown, but not less.
 func TestReportedPart(t *testing.T) {
-	for text, want := range map[string]Verdict{"100.001 m3": CannotTell, "140 m3": CannotTell, "100 m3": Agrees, "99.6 m3": Agrees, "99 m3": Differs} {
+	for text, want := range map[string]Verdict{
+		"100.001 m3": CannotTell, "140 m3": CannotTell, "100 m3": Agrees, "99.6 m3": Agrees, "99 m3": Differs,
+	} {
 		r := reports(t, "2031-03-01", text)
 		r.Days[0].Before.Covered = r.Days[0].Before.Covered * 3 / 4
 		f := submitted(r)
@@ -155,7 +157,9 @@ func TestRulesRecognised(t *testing.T) {
 		{"a thousand times too much", 1e5}, {"a thousandth", 0.1}, {"ten times too much", 1000}, {"a tenth", 10},
 		{"cubic feet written as cubic metres", 100 / (foot * foot * foot)},
 	} {
-		for off, want := range map[float64]bool{0: true, 4.95e-4: true, -4.95e-4: true, 5.05e-4: false, -5.05e-4: false} {
+		for off, want := range map[float64]bool{
+			0: true, 4.95e-4: true, -4.95e-4: true, 5.05e-4: false, -5.05e-4: false,
+		} {
 			f := submitted(reports(t, "2031-03", fmt.Sprintf("%.9f m3", c.figure*(1+off))))[0]
 			if f.Verdict != Differs || strings.Contains(f.Sentence, c.rule) != want ||
 				strings.Contains(f.Sentence, "No other usual rule") == want {

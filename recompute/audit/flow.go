@@ -32,19 +32,25 @@ func oneWay(m recompute.Misfit) bool { return math.Abs(m.Mean()) >= m.Largest/10
 // loggedFlow decides whether the settings on file are those that the meter used.
 func loggedFlow(r *recompute.Result) Finding {
 	f := Finding{Topic: "logged flow and recorded settings", Verdict: CannotTell,
-		Tolerance: fmt.Sprintf("what differs by more than the log's rounding of flow and level, two readings or more, is worth no more than %.1f %% of the volume, and %.0f %% of that of any %s in which it stands",
+		Tolerance: fmt.Sprintf("what differs by more than the log's rounding of flow and level, two readings or "+
+			"more, is worth no more than %.1f %% of the volume, and %.0f %% of that of any %s in which it stands",
 			worthWithin*100, standingWithin*100, quantity.FormatDuration(time.Duration(recompute.StandingSpan)))}
 	m, c := r.Witness.Recorded, r.Witness.Corrected
 	switch primary := r.Site.Log.Primary; {
 	case primary > reading.Head:
-		f.Sentence = fmt.Sprintf("The flow is computed from the logged %s itself, so nothing shows whether the recorded settings are those the meter used.", primary)
+		f.Sentence = fmt.Sprintf("The flow is computed from the logged %s itself, so nothing shows whether the "+
+			"recorded settings are those the meter used.", primary)
 		return f
 	case m.Readings == 0:
-		f.Sentence = "The log has no flow column, so nothing shows whether the recorded settings are those the meter used."
+		f.Sentence = "The log has no flow column, so nothing shows whether the recorded settings are those " +
+			"the meter used."
 		return f
 	}
-	if net := (m.Logged - m.Lane) / math.Max(m.Logged, m.Lane); reproduces(m) && oneWay(m) && math.Abs(net) > worthWithin*(1+1e-9) {
-		f.Sentence = fmt.Sprintf("Reading by reading the recorded settings give the logged flow within the log's rounding, but all one way: together %+.2f %% of the volume, as levels that are cut off and not rounded, or a datum off by up to half a step of the log, would make it: %s.",
+	if net := (m.Logged - m.Lane) / math.Max(m.Logged, m.Lane); reproduces(m) &&
+		oneWay(m) && math.Abs(net) > worthWithin*(1+1e-9) {
+		f.Sentence = fmt.Sprintf("Reading by reading the recorded settings give the logged flow within the log's "+
+			"rounding, but all one way: together %+.2f %% of the volume, as levels that are cut off and not rounded, "+
+			"or a datum off by up to half a step of the log, would make it: %s.",
 			100*net, agreement(r, m))
 		return f
 	}
@@ -54,9 +60,11 @@ func loggedFlow(r *recompute.Result) Finding {
 		return f
 	}
 	f.Verdict = Differs
-	f.Sentence = "The recorded settings do NOT reproduce the logged flow: " + agreement(r, m) + ". The settings on file are then not what the meter used."
+	f.Sentence = "The recorded settings do NOT reproduce the logged flow: " + agreement(r, m) +
+		". The settings on file are then not what the meter used."
 	if len(r.Site.Corrections) > 0 && reproduces(c) {
-		f.Sentence += " The corrected settings do reproduce it (" + agreement(r, c) + "): the logged flow seems to have been corrected already."
+		f.Sentence += " The corrected settings do reproduce it (" + agreement(r, c) +
+			"): the logged flow seems to have been corrected already."
 	}
 	return f
 }
@@ -64,7 +72,8 @@ func loggedFlow(r *recompute.Result) Finding {
 // agreement says how many readings agree, by what the others differ, what that is worth and where.
 func agreement(r *recompute.Result, m recompute.Misfit) string {
 	unit := r.Site.Report.FlowUnit
-	text := fmt.Sprintf("%d of %d readings agree within the log's rounding, the largest difference is %.4g %s", m.Within, m.Readings, unit.FromSI(m.Largest), unit.Symbol)
+	text := fmt.Sprintf("%d of %d readings agree within the log's rounding, the largest difference is %.4g %s",
+		m.Within, m.Readings, unit.FromSI(m.Largest), unit.Symbol)
 	if m.Within == m.Readings {
 		return text
 	}
@@ -72,13 +81,17 @@ func agreement(r *recompute.Result, m recompute.Misfit) string {
 		text += " at " + utc(m.At) + " UTC"
 	}
 	if m.Lag > 0 {
-		text += fmt.Sprintf("; it lags behind the level by about %s, as a damped flow does, which is taken out", quantity.FormatDuration(time.Duration(m.Lag*float64(r.Facts.Interval)).Round(time.Second)))
+		text += fmt.Sprintf("; it lags behind the level by about %s, as a damped flow does, which is taken out",
+			quantity.FormatDuration(time.Duration(m.Lag*float64(r.Facts.Interval)).Round(time.Second)))
 	}
 	if m.Factor.Explains() && reproduces(m) {
-		text += fmt.Sprintf("; a coefficient rounded to four digits explains the rest: times %.5f, %d of %d readings tried agree", m.Factor.Value, m.Factor.Within, m.Factor.Readings)
+		text += fmt.Sprintf("; a coefficient rounded to four digits explains the rest: times %.5f, %d of %d "+
+			"readings tried agree",
+			m.Factor.Value, m.Factor.Within, m.Factor.Readings)
 	}
 	if m.AboveCap >= capReadings {
-		text += fmt.Sprintf("; %d readings are above %.4g %s, the most that these settings let a meter show", m.AboveCap, unit.FromSI(m.Cap), unit.Symbol)
+		text += fmt.Sprintf("; %d readings are above %.4g %s, the most that these settings let a meter show",
+			m.AboveCap, unit.FromSI(m.Cap), unit.Symbol)
 	}
 	if m.Worth > 0 {
 		text += "; what differs is worth " + percent(m.Part()) + " of the volume"
@@ -92,7 +105,9 @@ func spans(r *recompute.Result, m recompute.Misfit) string {
 	var list []string
 	for i := range m.Spans {
 		if s := &m.Spans[i]; math.Abs(s.Net()) > listedFrom*m.Logged {
-			list = append(list, fmt.Sprintf("%s to %s UTC (logged %+.3g %s, %s, up to %.4g %s)", utc(s.From), utc(s.Until), volume.FromSI(s.Net()), volume.Symbol, percent(s.Part()), flow.FromSI(s.Largest), flow.Symbol))
+			list = append(list, fmt.Sprintf("%s to %s UTC (logged %+.3g %s, %s, up to %.4g %s)", utc(s.From),
+				utc(s.Until), volume.FromSI(s.Net()), volume.Symbol, percent(s.Part()),
+				flow.FromSI(s.Largest), flow.Symbol))
 		}
 	}
 	text := ""

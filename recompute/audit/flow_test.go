@@ -29,12 +29,14 @@ func runLog(t *testing.T, rows []row, unit, decimals, settings string) *recomput
 	log.WriteString("Time,Level,Flow (L/s)\n")
 	at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for i, r := range rows {
-		fmt.Fprintf(&log, "%s,%s,"+decimals+"\n", at.Add(time.Duration(i)*time.Minute).Format("2006-01-02 15:04:05"), r.level, r.flow)
+		fmt.Fprintf(&log, "%s,%s,"+decimals+"\n",
+			at.Add(time.Duration(i)*time.Minute).Format("2006-01-02 15:04:05"), r.level, r.flow)
 	}
 	if settings == "" {
 		settings = linear("")
 	}
-	text := "id = \"witness\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"" + unit + "\" }\nflow = \"Flow\"\n" + settings
+	text := "id = \"witness\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" +
+		"level = { name = \"Level\", unit = \"" + unit + "\" }\nflow = \"Flow\"\n" + settings
 	return runSite(t, log.String(), text)
 }
 
@@ -64,12 +66,14 @@ func runSite(t *testing.T, log, text string) *recompute.Result {
 
 // linear is Q = 0.1 m²/s × h with further settings.
 func linear(keys string) string {
-	return "[settings]\n" + keys + "[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n"
+	return "[settings]\n" + keys + "[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\n" +
+		"head_unit = \"m\"\nflow_unit = \"m3/s\"\n"
 }
 
 // weir is Q = c h^1.5.
 func weir(c float64, keys string) string {
-	return fmt.Sprintf("[settings]\n%s[settings.device]\nkind = \"power\"\ncoefficient = %g\nexponent = 1.5\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n", keys, c)
+	return fmt.Sprintf("[settings]\n%s[settings.device]\nkind = \"power\"\ncoefficient = %g\nexponent = 1.5\n"+
+		"head_unit = \"m\"\nflow_unit = \"m3/s\"\n", keys, c)
 }
 
 // wave is a head that rises and falls between 50 and 350 mm every two hours, in whole millimetres.
@@ -116,17 +120,24 @@ func TestLoggedFlow(t *testing.T) {
 		{"millimetres read as metres, no maximum", "m", "%.2f", weir(1.8, ""), rows(600, func(i int) (string, float64) {
 			return fmt.Sprintf("%.0f", 1000*wave(i)), 1800 * math.Pow(wave(i), 1.5)
 		}), Differs, "0 of 600"},
-		// capped at 0.2 m: 1800 · 0.2^1.5 = 161.0 L/s shown by the lane throughout, logged 20.1 to 372.7 L/s (350 mm): 211.7 L/s at most
-		{"millimetres read as metres, capped", "m", "%.2f", weir(1.8, "maximum_head = \"0.2 m\"\n"), rows(600, func(i int) (string, float64) {
-			return fmt.Sprintf("%.0f", 1000*wave(i)), 1800 * math.Pow(wave(i), 1.5)
-		}), Differs, "the largest difference is 211.7 L/s"},
+		// capped at 0.2 m: 1800 · 0.2^1.5 = 161.0 L/s shown by the lane throughout, logged 20.1 to 372.7 L/s (350 mm):
+		// 211.7 L/s at most
+		{
+			"millimetres read as metres, capped", "m", "%.2f", weir(1.8, "maximum_head = \"0.2 m\"\n"),
+			rows(600, func(i int) (string, float64) {
+				return fmt.Sprintf("%.0f", 1000*wave(i)), 1800 * math.Pow(wave(i), 1.5)
+			}), Differs, "the largest difference is 211.7 L/s",
+		},
 		{"cap too low", "m", "%.2f", linear("maximum_head = \"0.34 m\"\n"), rows(600, clean), Differs, "the most that these settings let a meter show"},
-		{"one reading above the cap is none", "m", "%.2f", linear("maximum_head = \"0.35 m\"\n"), rows(600, with(func(i int, q float64) float64 {
-			if i == 300 {
-				return 36
-			}
-			return q
-		})), Agrees, "599 of 600"},
+		{
+			"one reading above the cap is none", "m", "%.2f", linear("maximum_head = \"0.35 m\"\n"),
+			rows(600, with(func(i int, q float64) float64 {
+				if i == 300 {
+					return 36
+				}
+				return q
+			})), Agrees, "599 of 600",
+		},
 		{"one reading alone", "m", "%.2f", "", rows(600, with(func(i int, q float64) float64 {
 			if i == 300 {
 				return 5 * q
@@ -143,15 +154,30 @@ func TestLoggedFlow(t *testing.T) {
 		})), Differs, "2031-03-02 00:00 to 2031-03-02 23:59 UTC (logged +216 m3"},
 		// 5 m³ too much at low and too little at high flow, a day's total the same: Q' = 20 + 0.8 (Q − 20)
 		{"an error that cancels over the day", "m", "%.2f", "", rows(1440, with(func(_ int, q float64) float64 { return 20 + 0.8*(q-20) })), Differs, "agree within the log's rounding"},
-		{"a coefficient of four digits", "m", "%.4f", weir(1.838, ""), rows(600, func(i int) (string, float64) { return fmt.Sprintf("%.5f", wave(i)), 1838.4 * math.Pow(wave(i), 1.5) }), Agrees,
-			"a coefficient rounded to four digits explains the rest: times 1.00022, 600 of 600"}, // 1838.4/1838 = 1.000218
-		{"a coefficient off by a tenth of a per cent", "m", "%.4f", weir(1.838, ""), rows(600, func(i int) (string, float64) { return fmt.Sprintf("%.5f", wave(i)), 1840 * math.Pow(wave(i), 1.5) }), Agrees,
-			"0 of 600 readings agree within the log's rounding, the largest difference is 0.4141 L/s"}, // 2 · 0.35^1.5
+		{
+			"a coefficient of four digits", "m", "%.4f", weir(1.838, ""),
+			rows(600, func(i int) (string, float64) {
+				return fmt.Sprintf("%.5f", wave(i)), 1838.4 * math.Pow(wave(i), 1.5)
+			}), Agrees,
+			// 1838.4/1838 = 1.000218
+			"a coefficient rounded to four digits explains the rest: times 1.00022, 600 of 600",
+		},
+		{
+			"a coefficient off by a tenth of a per cent", "m", "%.4f", weir(1.838, ""),
+			rows(600, func(i int) (string, float64) {
+				return fmt.Sprintf("%.5f", wave(i)), 1840 * math.Pow(wave(i), 1.5)
+			}), Agrees,
+			// 2 · 0.35^1.5
+			"0 of 600 readings agree within the log's rounding, the largest difference is 0.4141 L/s",
+		},
 		{"a coefficient off by a quarter of a per cent", "m", "%.4f", weir(1.838, ""), rows(600, func(i int) (string, float64) { return fmt.Sprintf("%.5f", wave(i)), 1842.6 * math.Pow(wave(i), 1.5) }), Differs, "worth 0.25 % of the volume"},
-		{"a cut-off, and a level at it", "m", "%.2f", linear("flow_cut_off = \"20 L/s\"\n"), rows(600, func(i int) (string, float64) {
-			h := 0.2 + 0.1*math.Sin(2*math.Pi*float64(i)/120)
-			return metre(h), 100 * h * float64(b2i(h >= 0.2))
-		}), Agrees, "600 of 600"},
+		{
+			"a cut-off, and a level at it", "m", "%.2f", linear("flow_cut_off = \"20 L/s\"\n"),
+			rows(600, func(i int) (string, float64) {
+				h := 0.2 + 0.1*math.Sin(2*math.Pi*float64(i)/120)
+				return metre(h), 100 * h * float64(b2i(h >= 0.2))
+			}), Agrees, "600 of 600",
+		},
 	} {
 		f := finding(t, runLog(t, c.rows, c.unit, c.decimals, c.settings))
 		if f.Verdict != c.verdict || !strings.Contains(f.Sentence, c.says) {
@@ -161,8 +187,9 @@ func TestLoggedFlow(t *testing.T) {
 	}
 }
 
-// TestDampedFlow: a meter that damps its flow over five minutes (first order: each minute a fifth of what is missing, a lag of 4 readings) makes it by the settings on file, and one whose datum is
-// 0.5 mm off, besides, does not: 2.5 · 0.5 mm / 200 mm is 0.6 %. Levels carry 3 mm of noise.
+// TestDampedFlow: a meter that damps its flow over five minutes (first order: each minute a fifth of what is missing, a
+// lag of 4 readings) makes it by the settings on file, and one whose datum is 0.5 mm off, besides, does not: 2.5 ·
+// 0.5 mm / 200 mm is 0.6 %. Levels carry 3 mm of noise.
 func TestDampedFlow(t *testing.T) {
 	for _, c := range []struct {
 		off     float64 // m
@@ -183,13 +210,15 @@ func TestDampedFlow(t *testing.T) {
 		r := runLog(t, rows, "m", "%.2f", strings.Replace(weir(1.366, ""), "1.5\n", "2.5\n", 1))
 		f, lag := finding(t, r), r.Witness.Recorded.Lag
 		named := math.Abs(lag-4) <= 1 && strings.Contains(f.Sentence, "as a damped flow does")
-		if f.Verdict != c.verdict || c.verdict == Agrees && !named { // where something else is worth more, no lag is said
+		// where something else is worth more, no lag is said
+		if f.Verdict != c.verdict || c.verdict == Agrees && !named {
 			t.Errorf("%g m off: %s, lag %.2f readings: %s", c.off, f.Verdict, lag, f.Sentence)
 		}
 	}
 }
 
-// TestReproduces: one step below, at and above each limit. Of 1,000 m³, 2 m³ are 0.2 %; of a span of 50 m³, 1 m³ is 2 %.
+// TestReproduces: one step below, at and above each limit. Of 1,000 m³, 2 m³ are 0.2 %; of a span of 50 m³, 1 m³ is
+// 2 %.
 func TestReproduces(t *testing.T) {
 	for _, c := range []struct {
 		name            string
@@ -217,8 +246,9 @@ func b2i(b bool) int {
 	return 0
 }
 
-// TestOneWay: levels to 1 mm around 100 mm, and flows of levels that are some tenths of a millimetre higher: each reading agrees within the rounding, but together they are
-// 0.19, 0.21 and 0.4 % more (Q = 0.1 m²/s × h, so 0.2 mm are 0.2 %).
+// TestOneWay: levels to 1 mm around 100 mm, and flows of levels that are some tenths of a millimetre higher: each
+// reading agrees within the rounding, but together they are 0.19, 0.21 and 0.4 % more (Q = 0.1 m²/s × h, so 0.2 mm are
+// 0.2 %).
 func TestOneWay(t *testing.T) {
 	for off, want := range map[float64]Verdict{0.19: Agrees, 0.21: CannotTell, 0.4: CannotTell} {
 		var rows []row

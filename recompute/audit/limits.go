@@ -166,7 +166,9 @@ func dayLimits(r *recompute.Result) (out []LimitFinding) {
 		}
 		whole := r.WholeDay(&r.Days[i])
 		d := &whole
-		f := LimitFinding{Limit: "daily volume " + limit.Text, Period: d.Label, Before: d.Before.M3(), After: d.After.M3()}
+		f := LimitFinding{
+			Limit: "daily volume " + limit.Text, Period: d.Label, Before: d.Before.M3(), After: d.After.M3(),
+		}
 		if d.Budget != nil {
 			f.Doubt = d.Budget.Expanded()
 		}
@@ -275,7 +277,9 @@ func MonthlyAverages(r *recompute.Result) (out []MonthAverages) {
 		days := r.ReportingDays(&r.Months[i])
 		before := func(p *recompute.Period) recompute.Volume { return p.Before }
 		after := func(p *recompute.Period) recompute.Volume { return p.After }
-		out = append(out, MonthAverages{&r.Months[i], recompute.AverageDays(days, before, rule), recompute.AverageDays(days, after, rule)})
+		out = append(out, MonthAverages{
+			&r.Months[i], recompute.AverageDays(days, before, rule), recompute.AverageDays(days, after, rule),
+		})
 	}
 	return out
 }

@@ -9,7 +9,8 @@ import (
 	"retotal/ingest/quantity"
 )
 
-// TestReconcile: a line of known slope and intercept through thirty days, three of which were broken by hand, is found, and so are those days, the worst first.
+// TestReconcile: a line of known slope and intercept through thirty days, three of which were broken by hand, is found,
+// and so are those days, the worst first.
 func TestReconcile(t *testing.T) {
 	var pairs []dayPair
 	for i := range 30 {
@@ -33,7 +34,8 @@ func TestReconcile(t *testing.T) {
 	if got := strings.Join(days, " "); got != "2031-03-12 2031-03-21 2031-03-05" {
 		t.Errorf("broken: %s", got)
 	}
-	if s := l.sentence(quantity.MustLookUp("m3")); !strings.Contains(s, "By day it is 1.02000 × the flow +3.00 m3. Off that line lie 3 days: 2031-03-12 (") {
+	if s := l.sentence(quantity.MustLookUp("m3")); !strings.Contains(s,
+		"By day it is 1.02000 × the flow +3.00 m3. Off that line lie 3 days: 2031-03-12 (") {
 		t.Error(s)
 	}
 	if reconcile(pairs[:4], 0).sentence(quantity.MustLookUp("m3")) != "" {

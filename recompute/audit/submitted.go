@@ -31,7 +31,9 @@ func submitted(r *recompute.Result) (out []Finding) {
 
 // reportedDays compares reported volumes or average flows of days with the recorded lane, all in one finding.
 func reportedDays(r *recompute.Result) []Finding {
-	f := Finding{Topic: "reported figures of days", Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
+	f := Finding{
+		Topic: "reported figures of days", Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100),
+	}
 	unit, days, partly, off := r.Site.Report.VolumeUnit, 0, 0, []string{}
 	for i := range r.Days {
 		d := &r.Days[i]
@@ -48,7 +50,8 @@ func reportedDays(r *recompute.Result) []Finding {
 			continue
 		}
 		if days++; math.Abs(v-d.Before.M3()) > counterWithin*d.Before.M3() {
-			off = append(off, fmt.Sprintf("%s (%s against %.1f %s)", d.Label, reported.Volume.Text, unit.FromSI(d.Before.M3()), unit.Symbol))
+			off = append(off, fmt.Sprintf("%s (%s against %.1f %s)",
+				d.Label, reported.Volume.Text, unit.FromSI(d.Before.M3()), unit.Symbol))
 		}
 	}
 	if days+partly == 0 {
@@ -79,14 +82,22 @@ type candidate struct {
 }
 
 func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Reported) Finding {
-	f := Finding{Topic: "reported figure of " + m.Period.Label, Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100)}
+	f := Finding{
+		Topic:     "reported figure of " + m.Period.Label,
+		Verdict:   Agrees,
+		Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100),
+	}
 	unit := r.Site.Report.VolumeUnit
 	stated := candidate{"a total", m.Period.Before.M3()}
 	average := reported.Volume.Unit.Dimension == quantity.FlowDimension
 	if average {
 		v, ok := m.Before.Average(r.Site.Report.Average)
-		if stated, unit = (candidate{"an average over days " + string(r.Site.Report.Average), v / 86400}), reported.Volume.Unit; !ok {
-			f.Verdict, f.Sentence = CannotTell, fmt.Sprintf("Reported %s; no day of the month counts towards %s.", reported.Volume.Text, stated.rule)
+		stated = candidate{"an average over days " + string(r.Site.Report.Average), v / 86400}
+		unit = reported.Volume.Unit
+		if !ok {
+			f.Verdict = CannotTell
+			f.Sentence = fmt.Sprintf("Reported %s; no day of the month counts towards %s.",
+				reported.Volume.Text, stated.rule)
 			return f
 		}
 	}
@@ -95,7 +106,8 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 	if average {
 		figure = fmt.Sprintf("%.5g", unit.FromSI(stated.v))
 	}
-	f.Sentence = fmt.Sprintf("Reported %s; the recorded settings give %s of %s %s (%+.2f %%).", reported.Volume.Text, stated.rule, figure, unit.Symbol, math.Round(1e4*difference)/100+0)
+	f.Sentence = fmt.Sprintf("Reported %s; the recorded settings give %s of %s %s (%+.2f %%).",
+		reported.Volume.Text, stated.rule, figure, unit.Symbol, math.Round(1e4*difference)/100+0)
 	if math.Abs(difference) <= counterWithin {
 		return f
 	}
@@ -130,8 +142,10 @@ func inMissingTime(r *recompute.Result, m MonthAverages, reported site.Reported)
 	}
 	unit, flow := r.Site.Report.VolumeUnit, left/(missing*1e-9)
 	shown := r.Site.Report.FlowUnit
-	text = fmt.Sprintf(" The log covers %.2f %% of the month, over which they can be compared; the reported figure leaves %.1f %s for the other %s, %.4g %s", 100*covered,
-		unit.FromSI(left), unit.Symbol, quantity.FormatDuration(time.Duration(missing).Round(time.Second)), shown.FromSI(flow), shown.Symbol)
+	text = fmt.Sprintf(" The log covers %.2f %% of the month, over which they can be compared; the reported figure "+
+		"leaves %.1f %s for the other %s, %.4g %s", 100*covered,
+		unit.FromSI(left), unit.Symbol, quantity.FormatDuration(time.Duration(missing).Round(time.Second)),
+		shown.FromSI(flow), shown.Symbol)
 	if possible = flow <= r.Statistics.PeakBefore; possible {
 		return text + ", which may have flowed.", true
 	}
@@ -145,7 +159,10 @@ func candidates(r *recompute.Result, i int, m MonthAverages, average bool) (list
 		{"the corrected settings", m.Period.After.M3()},
 		{"the logged flow", m.Period.Logged.M3()},
 		{"the counter", m.Period.Counted.M3()},
-		{"a total in which missing time is filled with the mean", m.Period.Before.M3() * float64(m.Period.End-m.Period.Start) / float64(max(m.Period.Before.Covered, 1))},
+		{
+			"a total in which missing time is filled with the mean",
+			m.Period.Before.M3() * float64(m.Period.End-m.Period.Start) / float64(max(m.Period.Before.Covered, 1)),
+		},
 	}
 	for _, other := range r.Months[i].Others {
 		volumes = append(volumes, candidate{other.Rule, other.Volume.M3()})
@@ -154,7 +171,11 @@ func candidates(r *recompute.Result, i int, m MonthAverages, average bool) (list
 		for _, x := range []struct {
 			rule site.AverageRule
 			word string
-		}{{site.AverageMeasured, "an average over days measured"}, {site.AverageDischarging, "an average over days with flow"}, {site.AverageAll, "an average over all days, missing ones as zero"}} {
+		}{
+			{site.AverageMeasured, "an average over days measured"},
+			{site.AverageDischarging, "an average over days with flow"},
+			{site.AverageAll, "an average over all days, missing ones as zero"},
+		} {
 			if v, ok := m.Before.Average(x.rule); ok && x.rule != r.Site.Report.Average {
 				list = append(list, candidate{x.word, v / 86400})
 			}
@@ -178,7 +199,13 @@ func candidates(r *recompute.Result, i int, m MonthAverages, average bool) (list
 
 // unitSlips are factors by which a figure is off when a unit was mistaken (UCUM for the gallons).
 var unitSlips = []candidate{
-	{"imperial gallons written as US gallons", 3.785411784 / 4.54609}, {"US gallons written as imperial gallons", 4.54609 / 3.785411784},
-	{"litres a second written as cubic metres an hour", 1 / 3.6}, {"cubic metres an hour written as litres a second", 3.6},
-	{"a thousand times too much", 1000}, {"a thousandth", 0.001}, {"ten times too much", 10}, {"a tenth", 0.1}, {"cubic feet written as cubic metres", 35.3146667},
+	{"imperial gallons written as US gallons", 3.785411784 / 4.54609},
+	{"US gallons written as imperial gallons", 4.54609 / 3.785411784},
+	{"litres a second written as cubic metres an hour", 1 / 3.6},
+	{"cubic metres an hour written as litres a second", 3.6},
+	{"a thousand times too much", 1000},
+	{"a thousandth", 0.001},
+	{"ten times too much", 10},
+	{"a tenth", 0.1},
+	{"cubic feet written as cubic metres", 35.3146667},
 }

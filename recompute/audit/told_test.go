@@ -27,7 +27,13 @@ func TestLineEdges(t *testing.T) {
 		n           int
 		least, most float64
 		want        bool
-	}{{5, 225, 250, true}, {4, 225, 250, false}, {5, 224, 250, true}, {5, 225.125, 250, false}, {5, 225.375, 250, false}} {
+	}{
+		{5, 225, 250, true},
+		{4, 225, 250, false},
+		{5, 224, 250, true},
+		{5, 225.125, 250, false},
+		{5, 225.375, 250, false},
+	} {
 		if l := reconcile(pairs(c.n, c.least, c.most), 0); l.fitted != c.want {
 			t.Errorf("%+v: %v", c, l.fitted)
 		}
@@ -167,7 +173,9 @@ func TestAgreementWords(t *testing.T) {
 			t.Errorf("%s: %s", c.name, text)
 		}
 	}
-	for part, want := range map[float64]string{0.00025: "0.025 %", 0.031: "3.1 %", 0.9996: "100 %", 1: "100 %", 1.234: "123 %"} {
+	for part, want := range map[float64]string{
+		0.00025: "0.025 %", 0.031: "3.1 %", 0.9996: "100 %", 1: "100 %", 1.234: "123 %",
+	} {
 		if got := percent(part); got != want {
 			t.Errorf("%v: %s", part, got)
 		}
@@ -220,7 +228,9 @@ func TestLimitEdges(t *testing.T) {
 // TestCompletenessEdges: a day of which exactly as much is covered as the permit asks counts, by the old figure and the
 // new.
 func TestCompletenessEdges(t *testing.T) {
-	for hours, want := range map[time.Duration]bool{18*time.Hour - 1: false, 18 * time.Hour: true, 18*time.Hour + 1: true} {
+	for hours, want := range map[time.Duration]bool{
+		18*time.Hour - 1: false, 18 * time.Hour: true, 18*time.Hour + 1: true,
+	} {
 		r := limited(t, "90 m3")
 		r.Site.Report.Complete.LeastDay, r.Site.Report.RulesDays, r.Site.Report.DaysOver = 0.75, true, 0.5
 		r.Days[0].Before.Covered, r.Days[0].After.Covered = int64(hours), int64(hours)
@@ -270,13 +280,15 @@ func TestEdgesToTheDigit(t *testing.T) {
 	for _, reported := range []float64{100, 99} { // nothing is left
 		r := reports(t, "2031-03", "1 m3")
 		r.Months[0].Before.Covered = int64(12 * time.Hour)
-		if text, _ := inMissingTime(r, MonthAverages{Period: &r.Months[0]}, site.Reported{Volume: quantity.Value{SI: reported}}); text != "" {
+		if text, _ := inMissingTime(r, MonthAverages{Period: &r.Months[0]},
+			site.Reported{Volume: quantity.Value{SI: reported}}); text != "" {
 			t.Errorf("%g m3: %q", reported, text)
 		}
 	}
 	r := reports(t, "2031-03", "1 m3") // exactly an interval is missing, which is told
 	r.Months[0].Before.Covered, r.Facts.Interval = int64(18*time.Hour), 6*time.Hour
-	if text, _ := inMissingTime(r, MonthAverages{Period: &r.Months[0]}, site.Reported{Volume: quantity.Value{SI: 150}}); text == "" {
+	if text, _ := inMissingTime(r, MonthAverages{Period: &r.Months[0]},
+		site.Reported{Volume: quantity.Value{SI: 150}}); text == "" {
 		t.Error("an interval is missing")
 	}
 	// A day off the line by exactly the rounding given is not broken.
@@ -336,7 +348,9 @@ func TestDryMonth(t *testing.T) {
 
 // TestPercentOfNearlyAll: a part that rounds to all of it is written so, and never with an exponent.
 func TestPercentOfNearlyAll(t *testing.T) {
-	for part, want := range map[float64]string{0.994: "99 %", 0.995: "100 %", 0.997: "100 %", 1: "100 %", 0.00025: "0.025 %"} {
+	for part, want := range map[float64]string{
+		0.994: "99 %", 0.995: "100 %", 0.997: "100 %", 1: "100 %", 0.00025: "0.025 %",
+	} {
 		if got := percent(part); got != want {
 			t.Errorf("%g: %q, want %q", part, got, want)
 		}

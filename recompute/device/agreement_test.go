@@ -19,8 +19,9 @@ type pair struct {
 	got, want float64
 }
 
-// comparisons hold every device family to published rows that were read, or to an independent computation. Band is the relative deviation that
-// is accepted: the printed rounding where the table follows the same equation, the band of the reference where it follows another.
+// comparisons hold every device family to published rows that were read, or to an independent computation. Band is the
+// relative deviation that is accepted: the printed rounding where the table follows the same equation, the band of the
+// reference where it follows another.
 var comparisons = []struct {
 	device, source string
 	band           float64
@@ -63,7 +64,8 @@ func TestPublished(t *testing.T) {
 				worst = off
 			}
 			if !(math.Abs(off) <= c.band) {
-				t.Errorf("%s, %s: %.7g, published %.7g (%+.3f %%, band %.4g %%)", c.device, p.row, p.got, p.want, 100*off, 100*c.band)
+				t.Errorf("%s, %s: %.7g, published %.7g (%+.3f %%, band %.4g %%)",
+					c.device, p.row, p.got, p.want, 100*off, 100*c.band)
 			}
 		}
 		fmt.Fprintf(&table, "%-38s %5d %+10.4f%% %10.4g%%  %s\n", c.device, len(pairs), 100*worst, 100*c.band, c.source)
@@ -92,7 +94,9 @@ func partialPairs(t *testing.T) (out []pair) {
 		for _, column := range partialColumns {
 			name := fmt.Sprintf("Ce_at_p_over_B_%.1f", column)
 			if h := number(t, row["h_over_p"]); row[name] != "" && h <= partialEnd(math.Min(column, 0.999)) {
-				out = append(out, pair{fmt.Sprintf("h/p %g, p/B %g", h, column), partialCe(h, column), number(t, row[name])})
+				out = append(out, pair{
+					fmt.Sprintf("h/p %g, p/B %g", h, column), partialCe(h, column), number(t, row[name]),
+				})
 			}
 		}
 	}
@@ -104,14 +108,21 @@ func rehbockPairs(t *testing.T) (out []pair) {
 		if !strings.HasPrefix(row["equation"], "Rehbock") {
 			continue
 		}
-		r := build(t, "rectangular", map[string]any{"equation": "rehbock", "width": row["b_m"] + " m", "channel_width": row["B_m"] + " m", "crest_height": row["p_m"] + " m"})
+		r := build(t, "rectangular", map[string]any{
+			"equation":      "rehbock",
+			"width":         row["b_m"] + " m",
+			"channel_width": row["B_m"] + " m",
+			"crest_height":  row["p_m"] + " m",
+		})
 		out = append(out, pair{row["equation"], r.Flow(number(t, row["head"])), number(t, row["flow"])})
 	}
 	return out
 }
 
 func francisPairs(t *testing.T) (out []pair) {
-	r := build(t, "rectangular", map[string]any{"equation": "francis", "width": "2 ft", "channel_width": "10 ft", "crest_height": "3 ft"})
+	r := build(t, "rectangular", map[string]any{
+		"equation": "francis", "width": "2 ft", "channel_width": "10 ft", "crest_height": "3 ft",
+	})
 	for _, row := range published(t, "rectangular_contracted_osu_ec550.csv") {
 		if h := number(t, row["head_m_from_0.01ft_series"]); row["b"] == "2" && h >= 0.2*0.3048 {
 			out = append(out, pair{fmt.Sprintf("h = %.5f m", h), r.Flow(h), number(t, row["flow_m3s_exact_gpm"])})
@@ -146,7 +157,9 @@ func deductionPairs(t *testing.T) (out []pair) {
 	for _, row := range published(t, "parshall-submerged.csv") {
 		w, s, ha := number(t, row["throat_width"]), number(t, row["submergence_Hb_over_Ha"]), number(t, row["head"])
 		free := 4 * w * math.Pow(ha, 1.522*math.Pow(w, 0.026))
-		out = append(out, pair{fmt.Sprintf("S = %g, ha = %g ft", s, ha), free - parshallDeduction(w, ha, s), number(t, row["flow"])})
+		out = append(out, pair{
+			fmt.Sprintf("S = %g, ha = %g ft", s, ha), free - parshallDeduction(w, ha, s), number(t, row["flow"]),
+		})
 	}
 	return out
 }
@@ -162,7 +175,9 @@ func hFlumePairs(t *testing.T) (out []pair) {
 
 func cutthroatPairs(t *testing.T) (out []pair) {
 	for _, row := range published(t, "cutthroat.csv") {
-		r := build(t, "cutthroat", map[string]any{"length": row["length_in"] + " in", "throat": row["throat_in"] + " in"})
+		r := build(t, "cutthroat", map[string]any{
+			"length": row["length_in"] + " in", "throat": row["throat_in"] + " in",
+		})
 		h, q := flow(t, row)
 		out = append(out, pair{row["length_in"] + " x " + row["throat_in"] + ", h " + row["head"], r.Flow(h), q})
 	}
@@ -175,8 +190,12 @@ func braterPairs(t *testing.T) (out []pair) {
 		if h/length < 0.08 || h/length > 1.5 {
 			continue
 		}
-		r := build(t, "broad-crested", map[string]any{"width": "1 ft", "crest_length": fmt.Sprintf("%g ft", length), "crest_height": "10 ft"})
-		out = append(out, pair{fmt.Sprintf("L = %g ft, H = %g ft", length, h), r.Flow(h*0.3048) / cubicFoot, number(t, row["flow"])})
+		r := build(t, "broad-crested", map[string]any{
+			"width": "1 ft", "crest_length": fmt.Sprintf("%g ft", length), "crest_height": "10 ft",
+		})
+		out = append(out, pair{
+			fmt.Sprintf("L = %g ft, H = %g ft", length, h), r.Flow(h*0.3048) / cubicFoot, number(t, row["flow"]),
+		})
 	}
 	return out
 }
@@ -193,7 +212,9 @@ func approachPairs(t *testing.T) (out []pair) {
 		}
 		unit := func(energy float64) float64 { return criticalUnit * power(energy, 1.5) } // b = 1, Cd = 1
 		const h = 0.5
-		out = append(out, pair{fmt.Sprintf("C*A*/A = %.3f", x), unit(wide(h, x).energy(h, unit)) / unit(h), number(t, row["flow"])})
+		out = append(out, pair{
+			fmt.Sprintf("C*A*/A = %.3f", x), unit(wide(h, x).energy(h, unit)) / unit(h), number(t, row["flow"]),
+		})
 	}
 	return out
 }
@@ -208,14 +229,18 @@ func shapePairs(t *testing.T, name string) (out []pair) {
 			s, ratio, want = uSection(1), row["H_over_D"], row["Cu"]
 		}
 		if energy := number(t, ratio); energy > 0 {
-			out = append(out, pair{"H = " + ratio, s.criticalFlow(energy) / (criticalUnit * power(energy, 1.5)), number(t, want)})
+			out = append(out, pair{
+				"H = " + ratio, s.criticalFlow(energy) / (criticalUnit * power(energy, 1.5)), number(t, want),
+			})
 		}
 	}
 	return out
 }
 
 func circlePairs(t *testing.T, table string, least float64) (out []pair) {
-	r := build(t, "manning", map[string]any{"section": "circular", "diameter": "1 m", "roughness": 0.01, "slope": 0.001})
+	r := build(t, "manning", map[string]any{
+		"section": "circular", "diameter": "1 m", "roughness": 0.01, "slope": 0.001,
+	})
 	for _, row := range published(t, "manning-circular.csv") {
 		depth := number(t, row["depth_ratio"])
 		if row["parameter"] != table || depth < least || row["A_over_Afull"] == "0.96" && table == "Table C-2" {
@@ -228,10 +253,18 @@ func circlePairs(t *testing.T, table string, least float64) (out []pair) {
 
 // manningPairs are the worked examples whose section and numbers the table gives in full.
 func manningPairs(t *testing.T) []pair {
-	pipe := build(t, "manning", map[string]any{"section": "circular", "diameter": "7 ft", "roughness": 0.015, "slope": 0.0002})
-	small := build(t, "manning", map[string]any{"section": "circular", "diameter": "0.2 m", "roughness": 0.013, "slope": 0.001})
-	trapezoid := build(t, "manning", map[string]any{"section": "trapezoidal", "width": "3 m", "side_slope": 2.0, "roughness": 0.013, "slope": 0.0005})
-	triangle := build(t, "manning", map[string]any{"section": "trapezoidal", "width": "0 m", "side_slope": 1.0, "roughness": 0.011, "slope": 0.0065})
+	pipe := build(t, "manning", map[string]any{
+		"section": "circular", "diameter": "7 ft", "roughness": 0.015, "slope": 0.0002,
+	})
+	small := build(t, "manning", map[string]any{
+		"section": "circular", "diameter": "0.2 m", "roughness": 0.013, "slope": 0.001,
+	})
+	trapezoid := build(t, "manning", map[string]any{
+		"section": "trapezoidal", "width": "3 m", "side_slope": 2.0, "roughness": 0.013, "slope": 0.0005,
+	})
+	triangle := build(t, "manning", map[string]any{
+		"section": "trapezoidal", "width": "0 m", "side_slope": 1.0, "roughness": 0.011, "slope": 0.0065,
+	})
 	critical := circleSection(0.2)
 	depth, _ := Head(triangle, 1)
 	return []pair{
@@ -244,10 +277,16 @@ func manningPairs(t *testing.T) []pair {
 }
 
 func usgsPairs(t *testing.T) (out []pair) {
-	r := build(t, "table", map[string]any{"interpolation": "log", "offset": "2.00 ft", "points": []any{[]any{"2.50 ft", "27.9 ft3/s"}, []any{"2.58 ft", "39.8 ft3/s"}}})
+	r := build(t, "table", map[string]any{
+		"interpolation": "log",
+		"offset":        "2.00 ft",
+		"points":        []any{[]any{"2.50 ft", "27.9 ft3/s"}, []any{"2.58 ft", "39.8 ft3/s"}},
+	})
 	for _, row := range published(t, "rating-table-usgs.csv") {
 		if strings.HasPrefix(row["parameters"], "USGS 01541303") {
-			out = append(out, pair{row["head"] + " ft", r.Flow(number(t, row["head"])*0.3048) / cubicFoot, number(t, row["flow"])})
+			out = append(out, pair{
+				row["head"] + " ft", r.Flow(number(t, row["head"])*0.3048) / cubicFoot, number(t, row["flow"]),
+			})
 		}
 	}
 	return out

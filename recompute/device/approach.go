@@ -34,13 +34,16 @@ func readChannel(d *dimensions, usual channel, hump float64, key string, descrip
 	case d.has("approach_section") && shape != "rectangular" || d.has("channel_width"):
 		c.section, c.known = readApproachSection(d, shape), true
 	case !usual.known:
-		description.Advice = append(description.Advice, "channel_width (or approach_section) is not given, so the velocity of approach is "+
-			"left out and the contraction could not be checked; the flow is then too low rather than too high")
+		description.Advice = append(description.Advice,
+			"channel_width (or approach_section) is not given, so the velocity of approach is "+
+				"left out and the contraction could not be checked; the flow is then too low rather than too high")
 		return c
 	}
 	description.Dimensions = append(description.Dimensions, Constant{"approach_section", c.section.name})
 	for _, dim := range c.section.dims {
-		name := map[string]string{"width": "channel_width", "side_slope": "approach_side_slope", "diameter": "approach_diameter"}[dim.Name]
+		name := map[string]string{
+			"width": "channel_width", "side_slope": "approach_side_slope", "diameter": "approach_diameter",
+		}[dim.Name]
 		if name != "approach_side_slope" || shape == "trapezoidal" {
 			description.Dimensions = append(description.Dimensions, Constant{name, dim.Value})
 		}
@@ -52,15 +55,19 @@ func readChannel(d *dimensions, usual channel, hump float64, key string, descrip
 // strayKeys tells keys that the section of the approach has no use for: as an error where approach_section was
 // forgotten, else as advice, since a correction that changes the section cannot take the keys of the old one away.
 func strayKeys(d *dimensions, shape string, description *Description) {
-	used := map[string][]string{"rectangular": {"channel_width"}, "trapezoidal": {"channel_width", "approach_side_slope"},
-		"U": {"approach_diameter"}, "circular": {"approach_diameter"}}[shape]
+	used := map[string][]string{
+		"rectangular": {"channel_width"}, "trapezoidal": {"channel_width", "approach_side_slope"},
+		"U": {"approach_diameter"}, "circular": {"approach_diameter"},
+	}[shape]
 	for _, key := range approachKeys[1:] {
 		switch {
 		case !d.has(key) || slices.Contains(used, key):
 		case d.has("approach_section"):
-			description.Advice = append(description.Advice, fmt.Sprintf("%s is not used: the approach is %s", key, shape))
+			description.Advice = append(description.Advice,
+				fmt.Sprintf("%s is not used: the approach is %s", key, shape))
 		default:
-			d.refuse(key, fmt.Sprintf("%s %q without approach_section", key, d.text(key)), "", `add approach_section = "circular", "U" or "trapezoidal"`)
+			d.refuse(key, fmt.Sprintf("%s %q without approach_section", key, d.text(key)), "",
+				`add approach_section = "circular", "U" or "trapezoidal"`)
 		}
 	}
 }
@@ -151,16 +158,20 @@ func summitOf(of func(float64) float64, low, high float64) float64 {
 // limit lowers the limit of validity to the head at which the Froude number of the approach passes 0.5, and to a
 // contraction: a throat area of share of the approach's at most (0: no such limit). An approach narrower than the
 // throat or crest, or without room for the lowest head, is refused.
-func (c channel) limit(d *dimensions, key string, l *Limits, flow func(h float64) float64, throat section, share float64, source string) {
+func (c channel) limit(
+	d *dimensions, key string, l *Limits, flow func(h float64) float64, throat section, share float64, source string,
+) {
 	if !c.known || len(d.issues) > 0 {
 		return
 	}
 	if crown := c.section.depth - c.hump; crown < l.End {
 		l.End, l.EndSource = crown, "crown of the approach pipe"
 	}
-	if l.End <= l.Low || throat.width(l.Low) > c.section.width(l.Low+c.hump)*(1+1e-9) || throat.area(l.Low) >= c.area(l.Low)*(1-1e-9) {
+	if l.End <= l.Low || throat.width(l.Low) > c.section.width(l.Low+c.hump)*(1+1e-9) ||
+		throat.area(l.Low) >= c.area(l.Low)*(1-1e-9) {
 		d.refuse(key, "the approach is narrower than the throat or crest, or leaves no contraction",
-			"an approach that is wider than the throat, or whose bed is lower", "measure the channel where the head is gauged")
+			"an approach that is wider than the throat, or whose bed is lower",
+			"measure the channel where the head is gauged")
 		return
 	}
 	if l.End < l.High {
@@ -170,7 +181,9 @@ func (c channel) limit(d *dimensions, key string, l *Limits, flow func(h float64
 	narrow := firstAbove(l.Low, l.High, func(h float64) bool { return share > 0 && throat.area(h) > share*c.area(h) })
 	switch {
 	case froude < l.High && froude <= narrow:
-		l.High, l.HighSource = froude, fmt.Sprintf("Froude number of the approach <= %.2g (ISO 4359, read in public code)", greatestFroude)
+		l.High = froude
+		l.HighSource = fmt.Sprintf("Froude number of the approach <= %.2g (ISO 4359, read in public code)",
+			greatestFroude)
 	case narrow < l.High:
 		l.High, l.HighSource = narrow, source
 	}

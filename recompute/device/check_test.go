@@ -118,7 +118,8 @@ func TestRectangularContracted(t *testing.T) {
 			within = 0.02
 		}
 		if got := r.Flow(h); math.Abs(got/want-1) > within {
-			t.Errorf("b = %g ft, h = %.5f m: %.6f m3/s, the table prints %.6f (%+.2f %%)", feet, h, got, want, 100*(got/want-1))
+			t.Errorf("b = %g ft, h = %.5f m: %.6f m3/s, the table prints %.6f (%+.2f %%)",
+				feet, h, got, want, 100*(got/want-1))
 		}
 	}
 	if checked < 20 {
@@ -224,7 +225,12 @@ func TestTableExpansion(t *testing.T) {
 func TestCompoundPublishedRating(t *testing.T) {
 	r := build(t, "compound", map[string]any{"notch_coefficient": 1.37, "notch_height": "0.3095 m",
 		"shoulder_width": "1.1510 m", "crest_coefficient": 1.77})
-	for _, c := range []struct{ cm, litres float64 }{{31.3859, 76.1907}, {31.8244, 79.9304}, {16.7933, 15.8330}, {15.9470, 13.9128}} {
+	for _, c := range []struct{ cm, litres float64 }{
+		{31.3859, 76.1907},
+		{31.8244, 79.9304},
+		{16.7933, 15.8330},
+		{15.9470, 13.9128},
+	} {
 		if got := r.Flow(c.cm/100) * 1000; math.Abs(got-c.litres) > 0.0011 {
 			t.Errorf("h = %g cm: %.4f L/s, published %.4f", c.cm, got, c.litres)
 		}
@@ -254,8 +260,16 @@ func TestParshallTablesOfOpenCode(t *testing.T) {
 	for _, c := range []struct {
 		throat string
 		k, n   float64
-	}{{"1 ft", 0.29114, 1.522}, {"2 ft", 0.61158, 1.522}, {"3 ft", 0.91480, 1.537}, {"1 ft", 0.1771, 1.547}, {"2 ft", 0.4376, 1.547}, {"3 ft", 0.6955, 1.566},
-		{"3 ft", 2.184, 1.522}, {"1 in", 0.992 * cubicFoot / 0.1586, 1.55}} {
+	}{
+		{"1 ft", 0.29114, 1.522},
+		{"2 ft", 0.61158, 1.522},
+		{"3 ft", 0.91480, 1.537},
+		{"1 ft", 0.1771, 1.547},
+		{"2 ft", 0.4376, 1.547},
+		{"3 ft", 0.6955, 1.566},
+		{"3 ft", 2.184, 1.522},
+		{"1 in", 0.992 * cubicFoot / 0.1586, 1.55},
+	} {
 		r := build(t, "parshall", map[string]any{"throat": c.throat})
 		if math.Abs(r.Flow(0.1)/(c.k*math.Pow(0.1, c.n))-1) < 0.05 {
 			t.Errorf("%s: K %g, n %g of a wrong table", c.throat, c.k, c.n)

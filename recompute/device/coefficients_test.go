@@ -136,10 +136,9 @@ func TestCutthroatSizes(t *testing.T) {
 			"cutthroat",
 			map[string]any{"length": row["length_in"] + " in", "throat": fmt.Sprintf("%.6f ft", feet)},
 		)
-		if want := fmt.Sprintf("coefficient = %.4g and exponent = %.4g", number(t, row["K_length"])*math.Pow(feet, 1.025), n); len(
-			issues,
-		) != 1 ||
-			!strings.Contains(issues[0].Remedy, want) {
+		ofWidth := number(t, row["K_length"]) * math.Pow(feet, 1.025)
+		want := fmt.Sprintf("coefficient = %.4g and exponent = %.4g", ofWidth, n)
+		if len(issues) != 1 || !strings.Contains(issues[0].Remedy, want) {
 			t.Errorf("%s in, %g ft: %+v, want %q", row["length_in"], feet, issues, want)
 		}
 	}
@@ -248,7 +247,9 @@ func TestDrownedTables(t *testing.T) {
 			hold((p[0]+points[i-1][0])/2, (p[1]+points[i-1][1])/2)
 		}
 	}
-	for x, want := range map[float64]float64{3: 0.74, 4.5: 0.77, 6: 0.80, 8: 0.815, 10: 0.83, 15: 0.865, 20: 0.90, 100: 0.90} {
+	for x, want := range map[float64]float64{
+		3: 0.74, 4.5: 0.77, 6: 0.80, 8: 0.815, 10: 0.83, 15: 0.865, 20: 0.90, 100: 0.90,
+	} {
 		r := build(
 			t,
 			"throated",
@@ -262,15 +263,29 @@ func TestDrownedTables(t *testing.T) {
 
 // TestModularLimits: by kind, with what is known of where it is from (see the doc comments of the kinds).
 func TestModularLimits(t *testing.T) {
-	for kind, want := range map[string][2]float64{"broad-crested": {0.66, 0.95}, "round-nosed": {0.66, 0.95}, "triangular-profile": {0.75, 0.985}, "flat-v": {0.70, 0}, "h-flume": {0.25, 0}, "montana": {0, 0},
-		"palmer-bowlus": {0.85, 0}, "throated": {0.66, 0}, "v-notch": {0, 0.95}, "rectangular": {0, 0.95}, "cipolletti": {0, 0.95}, "manning": {1, 0}} {
+	for kind, want := range map[string][2]float64{
+		"broad-crested":      {0.66, 0.95},
+		"round-nosed":        {0.66, 0.95},
+		"triangular-profile": {0.75, 0.985},
+		"flat-v":             {0.70, 0},
+		"h-flume":            {0.25, 0},
+		"montana":            {0, 0},
+		"palmer-bowlus":      {0.85, 0},
+		"throated":           {0.66, 0},
+		"v-notch":            {0, 0.95},
+		"rectangular":        {0, 0.95},
+		"cipolletti":         {0, 0.95},
+		"manning":            {1, 0},
+	} {
 		r := build(t, kind, kinds[kind].example)
 		d := r.(Drownable)
 		if got, _ := d.ModularLimit(); got != want[0] {
 			t.Errorf("%s: modular limit %v, want %v", kind, got, want[0])
 		}
 		const h = 0.2
-		for s, known := range map[float64]bool{want[0]: true, want[0] + 1e-6: want[1] > 0, want[1]: true, want[1] + 1e-6: false} {
+		for s, known := range map[float64]bool{
+			want[0]: true, want[0] + 1e-6: want[1] > 0, want[1]: true, want[1] + 1e-6: false,
+		} {
 			if s < want[0] {
 				continue
 			}
@@ -284,7 +299,12 @@ func TestModularLimits(t *testing.T) {
 // TestProfileDrowned: 1.035 (0.817 − S⁴)^0.0647 up to 0.93, 8.686 − 8.403 S above it (recalled from ISO 4360).
 func TestProfileDrowned(t *testing.T) {
 	d := profileDrowned()
-	for s, want := range map[float64]float64{0.80: 1.035 * math.Pow(0.817-0.4096, 0.0647), 0.93: 1.035 * math.Pow(0.817-math.Pow(0.93, 4), 0.0647), 0.9301: 8.686 - 8.403*0.9301, 0.98: 8.686 - 8.403*0.98} {
+	for s, want := range map[float64]float64{
+		0.80:   1.035 * math.Pow(0.817-0.4096, 0.0647),
+		0.93:   1.035 * math.Pow(0.817-math.Pow(0.93, 4), 0.0647),
+		0.9301: 8.686 - 8.403*0.9301,
+		0.98:   8.686 - 8.403*0.98,
+	} {
 		if q, spread, ok := d.flow(1, s, 1); math.Abs(q-math.Min(want, 1)) > 1e-12 || spread != 0.05 || !ok {
 			t.Errorf("S = %g: %v, want %v", s, q, want)
 		}

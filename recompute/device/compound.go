@@ -43,18 +43,29 @@ func newCompound(d *dimensions) Rating {
 	if d.has("notch_coefficient") {
 		k := d.number("notch_coefficient")
 		d.between("notch_coefficient", k, 0.01, 10, "a coefficient in m^0.5/s, about 1.37 at 90 deg")
-		c.notch = &Power{coefficient: k, exponent: 2.5, limits: Limits{High: math.Inf(1), End: math.Inf(1)}, drownable: drownable{villemonte(2.5)},
-			description: Description{Name: "notch", Equation: fmt.Sprintf("Qv = %.5g h^2.5", k)}}
+		c.notch = &Power{
+			coefficient: k,
+			exponent:    2.5,
+			limits:      Limits{High: math.Inf(1), End: math.Inf(1)},
+			drownable:   drownable{villemonte(2.5)},
+			description: Description{Name: "notch", Equation: fmt.Sprintf("Qv = %.5g h^2.5", k)},
+		}
 	} else {
 		c.notch = newNotch(d, math.Inf(1))
 	}
 	inner := c.notch.Describe()
-	c.description = Description{Kind: "compound", Name: fmt.Sprintf("V-notch of %.4g m under a rectangular section", c.height),
-		Equation: fmt.Sprintf("%s; above h = %.4g m: Q = Qv(h) - Qv(h-a) + %.5g s (h-a)^1.5, s = %.4g m", inner.Equation, c.height, c.crest, c.shoulder),
-		Source:   "form of the published rating in Ochoa-Tocachi et al. 2018 (Scientific Data 5:180080); no standard covers it; " + inner.Source,
+	c.description = Description{
+		Kind: "compound",
+		Name: fmt.Sprintf("V-notch of %.4g m under a rectangular section", c.height),
+		Equation: fmt.Sprintf("%s; above h = %.4g m: Q = Qv(h) - Qv(h-a) + %.5g s (h-a)^1.5, s = %.4g m",
+			inner.Equation, c.height, c.crest, c.shoulder),
+		Source: "form of the published rating in Ochoa-Tocachi et al. 2018 (Scientific Data 5:180080); no " +
+			"standard covers it; " + inner.Source,
 		Dimensions: append(inner.Dimensions, Constant{"notch_height", fmt.Sprintf("%.4g m", c.height)},
-			Constant{"shoulder_width", fmt.Sprintf("%.4g m", c.shoulder)}, Constant{"crest_coefficient", fmt.Sprintf("%.5g", c.crest)}),
-		Advice: append(inner.Advice, "flow above the notch is not covered by a standard")}
+			Constant{"shoulder_width", fmt.Sprintf("%.4g m", c.shoulder)},
+			Constant{"crest_coefficient", fmt.Sprintf("%.5g", c.crest)}),
+		Advice: append(inner.Advice, "flow above the notch is not covered by a standard"),
+	}
 	return c
 }
 
@@ -70,7 +81,12 @@ func (c *Compound) Flow(h float64) float64 {
 // terms are the summands of the flow, each with its crest: they drown apart, as the parts of a trapezoidal weir do
 // (read: EPA SWMM Vol. II).
 func (c *Compound) terms() []summand {
-	side := &Power{coefficient: c.crest * c.shoulder, exponent: 1.5, limits: Limits{End: math.Inf(1)}, drownable: drownable{villemonte(1.5)}}
+	side := &Power{
+		coefficient: c.crest * c.shoulder,
+		exponent:    1.5,
+		limits:      Limits{End: math.Inf(1)},
+		drownable:   drownable{villemonte(1.5)},
+	}
 	return []summand{{0, 1, c.notch}, {c.height, -1, c.notch}, {c.height, 1, side}}
 }
 
@@ -79,7 +95,10 @@ func (c *Compound) ModularLimit() (ratio float64, source string) { return drowne
 
 // Drowned implements Drownable; the notch is the first part to come to the end of its equation.
 func (c *Compound) Drowned(h, hd float64) (q, spread float64, ok bool) {
-	all := &drowning{end: villemonteEnd, flow: func(h, hd, _ float64) (float64, float64, bool) { return drownedFlows(c.terms(), h, hd) }}
+	all := &drowning{
+		end:  villemonteEnd,
+		flow: func(h, hd, _ float64) (float64, float64, bool) { return drownedFlows(c.terms(), h, hd) },
+	}
 	return all.at(h, hd, c.Flow(h))
 }
 

@@ -17,7 +17,10 @@ type crest struct {
 }
 
 func readCrest(d *dimensions, kind, name string) *crest {
-	c := &crest{width: d.quantity("width", quantity.LengthDimension), height: d.quantity("crest_height", quantity.LengthDimension)}
+	c := &crest{
+		width:  d.quantity("width", quantity.LengthDimension),
+		height: d.quantity("crest_height", quantity.LengthDimension),
+	}
 	d.between("width", c.width, 0.05, 200, "a crest width above 0")
 	d.between("crest_height", c.height, 0.01, 50, "a crest height above 0")
 	c.description = Description{Kind: kind, Name: fmt.Sprintf("%s, b = %.4g m", name, c.width),
@@ -25,13 +28,16 @@ func readCrest(d *dimensions, kind, name string) *crest {
 	c.approach = readChannel(d, channel{}, c.height, "crest_height", &c.description)
 	if c.coefficient = d.optional("coefficient", quantity.None, 0); d.has("coefficient") {
 		d.between("coefficient", c.coefficient, 0.3, 2, "a coefficient of about 0.8 to 1.2")
-		c.description.Advice = append(c.description.Advice, fmt.Sprintf("the coefficient %.4g is the user's", c.coefficient))
+		c.description.Advice = append(c.description.Advice,
+			fmt.Sprintf("the coefficient %.4g is the user's", c.coefficient))
 	}
 	return c
 }
 
 // rating makes the device: Q = (2/3)^1.5 √g C b H^1.5 with C at total head H and gauged head h.
-func (c *crest) rating(d *dimensions, limits Limits, coefficient func(h, energy float64) float64, drowned *drowning) Rating {
+func (c *crest) rating(
+	d *dimensions, limits Limits, coefficient func(h, energy float64) float64, drowned *drowning,
+) Rating {
 	if c.coefficient > 0 {
 		coefficient = func(_, _ float64) float64 { return c.coefficient }
 	}
@@ -61,18 +67,22 @@ func newBroadCrested(d *dimensions) Rating {
 	c := readCrest(d, "broad-crested", "broad-crested weir, square edge")
 	c.description.Dimensions = append(c.description.Dimensions, Constant{"crest_length", fmt.Sprintf("%.4g m", length)})
 	c.description.Equation = "Q = (2/3)^1.5 sqrt(g) C(H/L) b H^1.5"
-	c.description.Source = "C(H/L) digitised from Bos 1989, read; the C table of ISO 3846 was not read: confirm against the standard"
-	c.description.Uncertainty, c.description.UncertainBy = 0.05, "scatter of 2.3 % between the tables of Bos and of Brater and King, both read"
+	c.description.Source = "C(H/L) digitised from Bos 1989, read; the C table of ISO 3846 was not read: confirm " +
+		"against the standard"
+	c.description.Uncertainty = 0.05
+	c.description.UncertainBy = "scatter of 2.3 % between the tables of Bos and of Brater and King, both read"
 	limits := Limits{Low: math.Max(0.06, 0.08*length), LowSource: "H/L >= 0.08 (read); h >= 0.06 m (from memory)",
 		High: math.Min(1.5*length, 0.35/0.65*c.height), HighSource: "H/L < 1.5 and h/(h+p) <= 0.35 (read)"}
 	return c.rating(d, limits, func(_, energy float64) float64 { return bosC(energy / length) }, broadDrowned())
 }
 
 // bosCrest is C over H/L of the square-edged broad-crested weir, digitised from Bos (1989) in CRAN package weirs 0.25.
-var bosCrest = [][2]float64{{0.0694952, 0.848064}, {0.130557, 0.848511}, {0.364144, 0.848569}, {0.402295, 0.849661}, {0.515086, 0.861841},
+var bosCrest = [][2]float64{
+	{0.0694952, 0.848064}, {0.130557, 0.848511}, {0.364144, 0.848569}, {0.402295, 0.849661}, {0.515086, 0.861841},
 	{0.556202, 0.868761}, {0.575991, 0.872562}, {0.618613, 0.880854}, {0.665794, 0.890524}, {0.719065, 0.901231}, {0.831684, 0.924712},
 	{0.887993, 0.936452}, {1.01584, 0.962356}, {1.13609, 0.985849}, {1.17567, 0.993451}, {1.30509, 1.01662}, {1.44214, 1.04014},
-	{1.48934, 1.0481}, {1.53351, 1.05537}}
+	{1.48934, 1.0481}, {1.53351, 1.05537},
+}
 
 // bosC interpolates C between the points by cubics with the slopes of the chords around each point; outside the points
 // the nearest one holds.
@@ -109,19 +119,23 @@ func bosC(ratio float64) float64 {
 // 0.57. Drowned: as the broad-crested weir. Uncertainty: 2 (21 − 20 Cd) % (from memory). Sources: recalled from ISO
 // 4374, not read.
 func newRoundNosed(d *dimensions) Rating {
-	length, radius := d.quantity("crest_length", quantity.LengthDimension), d.quantity("nose_radius", quantity.LengthDimension)
+	length := d.quantity("crest_length", quantity.LengthDimension)
+	radius := d.quantity("nose_radius", quantity.LengthDimension)
 	d.between("crest_length", length, 0.05, 100, "a crest length above 0")
 	d.between("nose_radius", radius, 0, length, "a radius of up to the crest length")
 	c := readCrest(d, "round-nosed", "round-nosed broad-crested weir")
-	c.description.Dimensions = append(c.description.Dimensions, Constant{"crest_length", fmt.Sprintf("%.4g m", length)}, Constant{"nose_radius", fmt.Sprintf("%.4g m", radius)})
+	c.description.Dimensions = append(c.description.Dimensions, Constant{"crest_length", fmt.Sprintf("%.4g m", length)},
+		Constant{"nose_radius", fmt.Sprintf("%.4g m", radius)})
 	c.description.Equation = "Q = (2/3)^1.5 sqrt(g) Cd b H^1.5, Cd = [1 - 0.006 (L-r)/b][1 - 0.003 (L-r)/h]^1.5"
 	c.description.Source = "coefficients recalled from ISO 4374, not read: confirm against the standard"
-	c.description.Uncertainty, c.description.UncertainBy = 0.04, "from memory of ISO 4374: 2 (21 - 20 Cd) %, usually 3 to 5 %"
+	c.description.Uncertainty = 0.04
+	c.description.UncertainBy = "from memory of ISO 4374: 2 (21 - 20 Cd) %, usually 3 to 5 %"
 	limits := Limits{Low: math.Max(0.06, 0.05*length), LowSource: "h >= 0.06 m and 0.05 L (recalled from ISO 4374)",
 		High: math.Min(0.57*length, 1.5*c.height), HighSource: "H/L <= 0.57 and h/p <= 1.5 (recalled from ISO 4374)"}
 	flat := length - radius
 	if 0.006*flat >= c.width && len(d.issues) == 0 {
-		d.refuse("crest_length", "the boundary layer of a crest this long fills its width", "a crest of up to about 150 widths", "")
+		d.refuse("crest_length", "the boundary layer of a crest this long fills its width",
+			"a crest of up to about 150 widths", "")
 	}
 	return c.rating(d, limits, func(h, _ float64) float64 {
 		return (1 - float64(0.006*flat)/c.width) * power(math.Max(1-float64(0.003*flat)/h, 0), 1.5)
@@ -133,9 +147,9 @@ func newRoundNosed(d *dimensions) Rating {
 //
 // What: triangular-profile weir, 1:2 upstream and 1:5 downstream. Equation by total head: Q = 0.633 √g b (H −
 // 0.0003)^1.5; by gauged head: Q =
-// 0.633 √g Cv b (h − 0.0003)^1.5, Cv = (H/h)^1.5. Drowned: see profileDrowned. Limits: h ≥ 0.06 m, h/p ≤ 3.5 (from memory), Froude number of the
-// approach ≤ 0.5. Uncertainty of Cd: 10 Cv − 9 % (from memory). Sources: recalled from ISO 4360, not read; the modular
-// limit read in an open repository.
+// 0.633 √g Cv b (h − 0.0003)^1.5, Cv = (H/h)^1.5. Drowned: see profileDrowned. Limits: h ≥ 0.06 m, h/p ≤ 3.5 (from
+// memory), Froude number of the approach ≤ 0.5. Uncertainty of Cd: 10 Cv − 9 % (from memory). Sources: recalled from
+// ISO 4360, not read; the modular limit read in an open repository.
 func newTriangularProfile(d *dimensions) Rating {
 	c := readCrest(d, "triangular-profile", "triangular-profile weir 1:2/1:5")
 	gauged := d.choice("equation", "total-head", "gauged") == "gauged"
@@ -145,7 +159,12 @@ func newTriangularProfile(d *dimensions) Rating {
 	}
 	c.description.Source = "coefficients recalled from ISO 4360, not read: confirm against the standard"
 	c.description.Uncertainty, c.description.UncertainBy = 0.02, "from memory of ISO 4360: 10 Cv - 9 %"
-	limits := Limits{Low: 0.06, LowSource: "h >= 0.06 m for a concrete crest (recalled from ISO 4360)", High: 3.5 * c.height, HighSource: "h/p <= 3.5 (recalled from ISO 4360)"}
+	limits := Limits{
+		Low:        0.06,
+		LowSource:  "h >= 0.06 m for a concrete crest (recalled from ISO 4360)",
+		High:       3.5 * c.height,
+		HighSource: "h/p <= 3.5 (recalled from ISO 4360)",
+	}
 	return c.rating(d, limits, func(h, energy float64) float64 {
 		if gauged {
 			energy = h
@@ -157,14 +176,18 @@ func newTriangularProfile(d *dimensions) Rating {
 // profileDrowned is the drowned flow of the triangular profile: 1.035 (0.817 − (H2/H1)⁴)^0.0647 above 0.75 (read) to
 // 0.93, then 8.686 − 8.403 H2/H1 to 0.985, with gauged heads in place of total heads.
 func profileDrowned() *drowning {
-	return &drowning{modular: 0.75, end: 0.985, source: "modular limit read; factors recalled from ISO 4360, not read; heads in place of total heads",
+	return &drowning{
+		modular: 0.75,
+		end:     0.985,
+		source:  "modular limit read; factors recalled from ISO 4360, not read; heads in place of total heads",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
 			s := hd / h
 			if s <= 0.93 {
 				return free * math.Min(1, 1.035*math.Pow(0.817-float64(s*s*s*s), 0.0647)), 0.05, true
 			}
 			return free * (8.686 - float64(8.403*s)), 0.05, true
-		}}
+		},
+	}
 }
 
 // newFlatV reads crest_height, cross_slope (20 for 1:20), v_height and the optional approach (see readChannel) and
@@ -176,22 +199,30 @@ func profileDrowned() *drowning {
 // 10 Cv − 8 % (from memory), and 2 to 3 % more while CDe is not read. Sources: recalled from ISO 4377, not read; form
 // checked by integrating the law of the triangular profile across the V.
 func newFlatV(d *dimensions) Rating {
-	m, height, v := d.number("cross_slope"), d.quantity("crest_height", quantity.LengthDimension), d.quantity("v_height", quantity.LengthDimension)
+	m := d.number("cross_slope")
+	height := d.quantity("crest_height", quantity.LengthDimension)
+	v := d.quantity("v_height", quantity.LengthDimension)
 	d.between("cross_slope", m, 10, 40, "10, 20 or 40, or between: horizontal to vertical")
 	d.between("crest_height", height, 0.01, 50, "a crest height above 0")
 	d.between("v_height", v, 0.01, 10, "a height above 0")
 	cde, kh := flatVCoefficients(m)
-	description := Description{Kind: "flat-v", Name: fmt.Sprintf("flat-V weir 1:%.4g", m), Equation: fmt.Sprintf("Q = 0.8 CDe sqrt(g) m Z (H - kh)^2.5, CDe = %.4g, kh = %.2g mm", cde, kh*1000),
+	description := Description{
+		Kind:        "flat-v",
+		Name:        fmt.Sprintf("flat-V weir 1:%.4g", m),
+		Equation:    fmt.Sprintf("Q = 0.8 CDe sqrt(g) m Z (H - kh)^2.5, CDe = %.4g, kh = %.2g mm", cde, kh*1000),
 		Source:      "coefficients recalled from ISO 4377, not read: confirm against the standard",
-		Uncertainty: 0.04, UncertainBy: "from memory of ISO 4377: 10 Cv - 8 %; CDe is not read",
-		Dimensions: []Constant{{"cross_slope", fmt.Sprintf("1:%.4g", m)}, {"v_height", fmt.Sprintf("%.4g m", v)}}}
+		Uncertainty: 0.04,
+		UncertainBy: "from memory of ISO 4377: 10 Cv - 8 %; CDe is not read",
+		Dimensions:  []Constant{{"cross_slope", fmt.Sprintf("1:%.4g", m)}, {"v_height", fmt.Sprintf("%.4g m", v)}},
+	}
 	if c := d.optional("coefficient", quantity.None, cde); d.has("coefficient") {
 		d.between("coefficient", c, 0.5, 0.8, "CDe, about 0.62")
 		cde = c
 	}
 	approach := readChannel(d, channel{}, height, "crest_height", &description)
 	if wide := 2 * m * v; approach.known && approach.section.width(height+v) < wide*(1-1e-9) && len(d.issues) == 0 {
-		d.refuse("channel_width", fmt.Sprintf("the V of 1:%.4g, %.4g m high, is %.4g m wide, wider than the channel", m, v, wide),
+		d.refuse("channel_width",
+			fmt.Sprintf("the V of 1:%.4g, %.4g m high, is %.4g m wide, wider than the channel", m, v, wide),
 			"a channel at least as wide as the V", "give the height at which the V meets the walls")
 	}
 	flow := func(h float64) float64 {
@@ -205,7 +236,13 @@ func newFlatV(d *dimensions) Rating {
 		}
 		return over(approach.energy(h, over))
 	}
-	limits := Limits{Low: 0.03, LowSource: "h >= 0.03 m (from memory of ISO 4377)", High: math.Max(2.5*height, 0.03), HighSource: "h/p <= 2.5 (from memory of ISO 4377)", End: math.Inf(1)}
+	limits := Limits{
+		Low:        0.03,
+		LowSource:  "h >= 0.03 m (from memory of ISO 4377)",
+		High:       math.Max(2.5*height, 0.03),
+		HighSource: "h/p <= 2.5 (from memory of ISO 4377)",
+		End:        math.Inf(1),
+	}
 	approach.limit(d, "channel_width", &limits, flow, flatVSection(m, v), 0, "")
 	drowned := modularOnly(0.70, "H2/H1 of 0.70 to 0.75 (from memory of ISO 4377)")
 	f := &Formula{flow: flow, limits: limits, description: description, drownable: drownable{drowned}}

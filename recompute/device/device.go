@@ -27,7 +27,9 @@ const (
 
 // String names the status as reports print it.
 func (s Status) String() string {
-	return [...]string{"within limits", "zero flow", "below the rating's range", "above the rating's range", "beyond the rating"}[s]
+	return [...]string{
+		"within limits", "zero flow", "below the rating's range", "above the rating's range", "beyond the rating",
+	}[s]
 }
 
 // Rating is the relation of head and discharge of one primary device.

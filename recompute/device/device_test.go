@@ -17,31 +17,103 @@ func all(t testing.TB) map[string]Rating {
 		out[k.Name] = k.Rating
 	}
 	for name, v := range map[string]map[string]any{
-		"v-notch claimed":    {"kind": "v-notch", "angle": "90 deg", "contraction": "full"},
-		"v-notch 120":        {"kind": "v-notch", "angle": "120 deg", "notch_height": "0.35 m"},
-		"parshall 1 ft":      {"kind": "parshall", "throat": "1 ft"},
-		"parshall 2.5 ft":    {"kind": "parshall", "throat": "2.5 ft"},
-		"parshall 0.30 m":    {"kind": "parshall", "throat": "0.30 m"},
-		"parshall 20 ft":     {"kind": "parshall", "throat": "20 ft"},
-		"throated in a pipe": {"kind": "throated", "section": "U", "diameter": "0.3 m", "throat_length": "0.6 m", "approach_section": "circular", "approach_diameter": "0.45 m", "hump": "5 cm", "exit_expansion": 6.0},
-		"profile gauged":     {"kind": "triangular-profile", "equation": "gauged", "width": "1 m", "channel_width": "1 m", "crest_height": "0.3 m"},
-		"power modular":      {"kind": "power", "coefficient": 2.0, "exponent": 1.5, "head_unit": "m", "flow_unit": "m3/s", "modular_limit": 0.6},
-		"cutthroat drowned":  {"kind": "cutthroat", "length": "36 in", "throat": "8 in", "drowned_coefficient": 2.03, "drowned_exponent": 1.38},
-		"v-notch 25":         {"kind": "v-notch", "angle": "25 deg"},
-		"v-notch partial":    {"kind": "v-notch", "angle": "90 deg", "contraction": "partial", "crest_height": "0.4 m", "channel_width": "0.8 m"},
-		"v-notch cone":       {"kind": "v-notch", "angle": "90 deg", "equation": "cone"},
-		"suppressed":         {"kind": "rectangular", "width": "1 m", "channel_width": "1 m", "crest_height": "0.5 m"},
-		"rehbock":            {"kind": "rectangular", "equation": "rehbock", "width": "1 m", "channel_width": "1 m", "crest_height": "0.5 m"},
-		"francis":            {"kind": "rectangular", "equation": "francis", "width": "1 m", "channel_width": "3 m", "crest_height": "1 m"},
-		"parshall rounded":   {"kind": "parshall", "throat": "1 ft", "set": "rounded"},
-		"parshall metric":    {"kind": "parshall", "throat": "0.75 m"},
-		"throated trapezoid": {"kind": "throated", "section": "trapezoidal", "width": "0.2 m", "side_slope": 1.0, "throat_length": "0.8 m", "channel_width": "1.5 m"},
-		"throated U":         {"kind": "throated", "section": "U", "diameter": "0.3 m", "throat_length": "0.6 m", "channel_width": "0.5 m", "hump": "5 cm"},
-		"manning trapezoid":  {"kind": "manning", "section": "trapezoidal", "width": "1 m", "side_slope": 1.5, "roughness": 0.03, "slope": 0.001},
-		"manning U":          {"kind": "manning", "section": "U", "diameter": "0.5 m", "roughness": 0.015, "slope": 0.003},
-		"flat-v 1:40":        {"kind": "flat-v", "cross_slope": 40.0, "v_height": "0.1 m", "crest_height": "0.3 m", "channel_width": "8 m"},
-		"plain table":        {"kind": "table", "points": []any{[]any{"0 m", "0 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"1.2 m", "900 L/s"}}},
-		"log table":          {"kind": "table", "interpolation": "log", "points": []any{[]any{"0.05 m", "1 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"1.2 m", "900 L/s"}}},
+		"v-notch claimed": {"kind": "v-notch", "angle": "90 deg", "contraction": "full"},
+		"v-notch 120":     {"kind": "v-notch", "angle": "120 deg", "notch_height": "0.35 m"},
+		"parshall 1 ft":   {"kind": "parshall", "throat": "1 ft"},
+		"parshall 2.5 ft": {"kind": "parshall", "throat": "2.5 ft"},
+		"parshall 0.30 m": {"kind": "parshall", "throat": "0.30 m"},
+		"parshall 20 ft":  {"kind": "parshall", "throat": "20 ft"},
+		"throated in a pipe": {
+			"kind":              "throated",
+			"section":           "U",
+			"diameter":          "0.3 m",
+			"throat_length":     "0.6 m",
+			"approach_section":  "circular",
+			"approach_diameter": "0.45 m",
+			"hump":              "5 cm",
+			"exit_expansion":    6.0,
+		},
+		"profile gauged": {
+			"kind":          "triangular-profile",
+			"equation":      "gauged",
+			"width":         "1 m",
+			"channel_width": "1 m",
+			"crest_height":  "0.3 m",
+		},
+		"power modular": {
+			"kind":          "power",
+			"coefficient":   2.0,
+			"exponent":      1.5,
+			"head_unit":     "m",
+			"flow_unit":     "m3/s",
+			"modular_limit": 0.6,
+		},
+		"cutthroat drowned": {
+			"kind":                "cutthroat",
+			"length":              "36 in",
+			"throat":              "8 in",
+			"drowned_coefficient": 2.03,
+			"drowned_exponent":    1.38,
+		},
+		"v-notch 25": {"kind": "v-notch", "angle": "25 deg"},
+		"v-notch partial": {
+			"kind":          "v-notch",
+			"angle":         "90 deg",
+			"contraction":   "partial",
+			"crest_height":  "0.4 m",
+			"channel_width": "0.8 m",
+		},
+		"v-notch cone": {"kind": "v-notch", "angle": "90 deg", "equation": "cone"},
+		"suppressed":   {"kind": "rectangular", "width": "1 m", "channel_width": "1 m", "crest_height": "0.5 m"},
+		"rehbock": {
+			"kind":          "rectangular",
+			"equation":      "rehbock",
+			"width":         "1 m",
+			"channel_width": "1 m",
+			"crest_height":  "0.5 m",
+		},
+		"francis": {
+			"kind": "rectangular", "equation": "francis", "width": "1 m", "channel_width": "3 m", "crest_height": "1 m",
+		},
+		"parshall rounded": {"kind": "parshall", "throat": "1 ft", "set": "rounded"},
+		"parshall metric":  {"kind": "parshall", "throat": "0.75 m"},
+		"throated trapezoid": {
+			"kind":          "throated",
+			"section":       "trapezoidal",
+			"width":         "0.2 m",
+			"side_slope":    1.0,
+			"throat_length": "0.8 m",
+			"channel_width": "1.5 m",
+		},
+		"throated U": {
+			"kind":          "throated",
+			"section":       "U",
+			"diameter":      "0.3 m",
+			"throat_length": "0.6 m",
+			"channel_width": "0.5 m",
+			"hump":          "5 cm",
+		},
+		"manning trapezoid": {
+			"kind":       "manning",
+			"section":    "trapezoidal",
+			"width":      "1 m",
+			"side_slope": 1.5,
+			"roughness":  0.03,
+			"slope":      0.001,
+		},
+		"manning U": {"kind": "manning", "section": "U", "diameter": "0.5 m", "roughness": 0.015, "slope": 0.003},
+		"flat-v 1:40": {
+			"kind": "flat-v", "cross_slope": 40.0, "v_height": "0.1 m", "crest_height": "0.3 m", "channel_width": "8 m",
+		},
+		"plain table": {
+			"kind":   "table",
+			"points": []any{[]any{"0 m", "0 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"1.2 m", "900 L/s"}},
+		},
+		"log table": {
+			"kind":          "table",
+			"interpolation": "log",
+			"points":        []any{[]any{"0.05 m", "1 L/s"}, []any{"0.2 m", "18 L/s"}, []any{"1.2 m", "900 L/s"}},
+		},
 	} {
 		kind := v["kind"].(string)
 		delete(v, "kind")
@@ -50,8 +122,8 @@ func all(t testing.TB) map[string]Rating {
 	return out
 }
 
-// TestProperties holds every device to what a rating must be within its limits: no flow at or below zero, rising without a step, the batch equal to
-// the single call, the inverse and the derivative true to the flow.
+// TestProperties holds every device to what a rating must be within its limits: no flow at or below zero, rising
+// without a step, the batch equal to the single call, the inverse and the derivative true to the flow.
 func TestProperties(t *testing.T) {
 	for name, r := range all(t) {
 		var heads []float64
@@ -78,7 +150,8 @@ func TestProperties(t *testing.T) {
 				t.Errorf("%s: Head(Flow(%v)) = %v, %v", name, h, back, ok)
 			}
 			step := 1e-6
-			if numeric := (r.Flow(h+step) - r.Flow(h-step)) / (2 * step); math.Abs(numeric/r.Slope(h)-1) > 2e-4 && !atNode(name, h) {
+			if numeric := (r.Flow(h+step) - r.Flow(h-step)) / (2 * step); math.Abs(numeric/r.Slope(h)-1) > 2e-4 &&
+				!atNode(name, h) {
 				t.Errorf("%s: slope %v at %v, by difference %v", name, r.Slope(h), h, numeric)
 			}
 			if jump := (r.Flow(h+1e-7) - q) / q; jump > 1e-4 && name != "segments" {
@@ -96,8 +169,14 @@ func TestProperties(t *testing.T) {
 
 // TestTabulated compares the devices behind a table with their own equation, at heads between the nodes.
 func TestTabulated(t *testing.T) {
-	for _, k := range []struct{ kind, key, value string }{{"throated", "throat_length", "0.6 m"}, {"palmer-bowlus", "diameter", "12 in"}, {"broad-crested", "crest_length", "0.6 m"},
-		{"round-nosed", "nose_radius", "0.1 m"}, {"triangular-profile", "width", "1 m"}, {"manning", "diameter", "0.6 m"}} {
+	for _, k := range []struct{ kind, key, value string }{
+		{"throated", "throat_length", "0.6 m"},
+		{"palmer-bowlus", "diameter", "12 in"},
+		{"broad-crested", "crest_length", "0.6 m"},
+		{"round-nosed", "nose_radius", "0.1 m"},
+		{"triangular-profile", "width", "1 m"},
+		{"manning", "diameter", "0.6 m"},
+	} {
 		r := build(t, k.kind, kinds[k.kind].example).(*Formula)
 		low, high := r.limits.Low, math.Min(r.limits.High, 1)
 		worst := 0.0
@@ -133,12 +212,16 @@ func TestUnits(t *testing.T) {
 
 // atNode tells the heads where a rating has a kink and no single derivative.
 func atNode(name string, h float64) bool {
-	return strings.Contains(name, "table") && (math.Abs(h-0.05) < 2e-6 || math.Abs(h-0.2) < 2e-6) || strings.HasPrefix(name, "v-notch partial") ||
-		name == "segments" && math.Abs(h-0.3) < 2e-6 || (name == "compound" || name == "side-by-side") && math.Abs(h-0.3) < 2e-6
+	return strings.Contains(name, "table") && (math.Abs(h-0.05) < 2e-6 || math.Abs(h-0.2) < 2e-6) ||
+		strings.HasPrefix(name, "v-notch partial") ||
+		name == "segments" && math.Abs(h-0.3) < 2e-6 ||
+		(name == "compound" || name == "side-by-side") && math.Abs(h-0.3) < 2e-6
 }
 
 func TestAssess(t *testing.T) {
-	r := build(t, "v-notch", map[string]any{"angle": "90 deg", "crest_height": "0.9 m", "channel_width": "1.8 m", "contraction": "full"})
+	r := build(t, "v-notch", map[string]any{
+		"angle": "90 deg", "crest_height": "0.9 m", "channel_width": "1.8 m", "contraction": "full",
+	})
 	for _, c := range []struct {
 		head float64
 		want Status

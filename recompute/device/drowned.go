@@ -19,7 +19,8 @@ type drowning struct {
 	modular float64 // hd/h up to which flow is free
 	end     float64 // hd/h at which the drowned equation ends
 	source  string
-	flow    func(h, hd, free float64) (q, spread float64, ok bool) // the drowned equation up to end, not ok where q is a bound; nil where none holds
+	// the drowned equation up to end, not ok where q is a bound; nil where none holds
+	flow func(h, hd, free float64) (q, spread float64, ok bool)
 }
 
 // drownable makes a device Drownable as far as its drowning is known.
@@ -53,7 +54,10 @@ func (d *drowning) at(h, hd, free float64) (q, spread float64, ok bool) {
 
 // modularOnly is a device of which only the modular limit is known.
 func modularOnly(ratio float64, source string) *drowning {
-	return &drowning{modular: ratio, source: source + "; above it no drowned equation holds and the flow lies between 0 and free flow"}
+	return &drowning{
+		modular: ratio,
+		source:  source + "; above it no drowned equation holds and the flow lies between 0 and free flow",
+	}
 }
 
 // givenModular reads the optional modular_limit of a rating that is the user's own: hd/h up to which its flow is free.
@@ -62,7 +66,8 @@ func givenModular(d *dimensions) drownable {
 		return drownable{}
 	}
 	ratio := d.number("modular_limit")
-	d.between("modular_limit", ratio, 0, 1, "the ratio of downstream to upstream head up to which flow is free, from 0 to 1")
+	d.between("modular_limit", ratio, 0, 1,
+		"the ratio of downstream to upstream head up to which flow is free, from 0 to 1")
 	return drownable{modularOnly(ratio, "modular limit of the site file")}
 }
 
@@ -80,10 +85,13 @@ func villemonteFactor(s, n float64) float64 {
 // as the water below reaches its crest. Uncertainty about 5 % (from memory); against the curves of USGS TWRI 3-A5 it
 // reads up to 14 % low for deep crests, so 10 % are taken.
 func villemonte(n float64) *drowning {
-	return &drowning{end: villemonteEnd, source: "Villemonte 1947, read: EPA SWMM Vol. II eq. 6-26; 5 to 10 % at best; left at h2/h1 = 0.95 (judgement)",
+	return &drowning{
+		end:    villemonteEnd,
+		source: "Villemonte 1947, read: EPA SWMM Vol. II eq. 6-26; 5 to 10 % at best; left at h2/h1 = 0.95 (judgement)",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
 			return free * villemonteFactor(hd/h, n), 0.10, true
-		}}
+		},
+	}
 }
 
 // fullWidthFactor is the drowned factor of the full-width thin-plate weir, 1.007 [0.975 − (h2/h1)^1.45]^0.265 (recalled
@@ -96,17 +104,23 @@ func fullWidthFactor(s float64) float64 {
 // fullWidth is the drowned flow of a full-width thin-plate weir: the mean of its own factor and of the general one,
 // which reads low for deep crests, with half their difference, and 5 %, as uncertainty.
 func fullWidth() *drowning {
-	return &drowning{end: villemonteEnd, source: "mean of the full-width factor recalled from ISO 1438 9.7.2 and of Villemonte 1947 (read: EPA SWMM Vol. II eq. 6-26)",
+	return &drowning{
+		end: villemonteEnd,
+		source: "mean of the full-width factor recalled from ISO 1438 9.7.2 and of Villemonte 1947 (read: EPA SWMM " +
+			"Vol. II eq. 6-26)",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
 			own, general := fullWidthFactor(hd/h), villemonteFactor(hd/h, 1.5)
 			mean := (own + general) / 2
 			return free * mean, math.Max(0.05, math.Abs(own-general)/2/mean), true
-		}}
+		},
+	}
 }
 
 // broadFactors is what drowning leaves of the flow over a broad-crested weir, by the ratio of the energy heads below
 // and above it (read: openearth/matlab-tools, Q_weir_SRE.m).
-var broadFactors = [][2]float64{{0.82, 1}, {0.85, 0.95}, {0.90, 0.90}, {0.95, 0.80}, {0.96, 0.60}, {0.97, 0.40}, {0.99, 0.20}, {1, 0}}
+var broadFactors = [][2]float64{
+	{0.82, 1}, {0.85, 0.95}, {0.90, 0.90}, {0.95, 0.80}, {0.96, 0.60}, {0.97, 0.40}, {0.99, 0.20}, {1, 0},
+}
 
 // broadEnd is where broadFactors is left: beyond it a hundredth of the ratio is a quarter of the flow (judgement).
 const broadEnd = 0.95

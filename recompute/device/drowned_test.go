@@ -5,15 +5,18 @@ import (
 	"testing"
 )
 
-// TestDrownedOfEveryKind: free up to the modular limit, never above free flow, falling with the downstream head, and only a bound where no equation
-// holds and when the water stands higher below the device than above it.
+// TestDrownedOfEveryKind: free up to the modular limit, never above free flow, falling with the downstream head, and
+// only a bound where no equation holds and when the water stands higher below the device than above it.
 func TestDrownedOfEveryKind(t *testing.T) {
 	const h = 0.2
-	silent := map[string]bool{"power": true, "segments": true, "maximum": true, "table": true, "plain table": true, "log table": true}
+	silent := map[string]bool{
+		"power": true, "segments": true, "maximum": true, "table": true, "plain table": true, "log table": true,
+	}
 	for name, r := range all(t) {
 		d := r.(Drownable)
 		modular, source := d.ModularLimit()
-		if known := !math.IsInf(modular, 1); known == silent[name] || known && (source == "" || modular < 0 || modular > 1) {
+		if known := !math.IsInf(modular, 1); known == silent[name] ||
+			known && (source == "" || modular < 0 || modular > 1) {
 			t.Errorf("%s: modular limit %v, source %q", name, modular, source)
 		}
 		free, last := r.Flow(h), math.Inf(1)
@@ -22,7 +25,8 @@ func TestDrownedOfEveryKind(t *testing.T) {
 			if !(q >= 0 && q <= free) || q > last*(1+1e-12) || spread < 0 || spread > 1 {
 				t.Errorf("%s at S = %.2f: %v (free %v, before %v), spread %v", name, s, q, free, last, spread)
 			}
-			if s <= math.Min(modular, 1) && s <= 0 && (q != free || !ok || spread != 0) || s > 0 && s <= modular && !silent[name] && (q != free || !ok) {
+			if s <= math.Min(modular, 1) && s <= 0 && (q != free || !ok || spread != 0) ||
+				s > 0 && s <= modular && !silent[name] && (q != free || !ok) {
 				t.Errorf("%s at S = %.2f below its modular limit %v: %v of %v, %v", name, s, modular, q, free, ok)
 			}
 			if s > 1.001 && ok {
@@ -36,9 +40,10 @@ func TestDrownedOfEveryKind(t *testing.T) {
 	}
 }
 
-// TestParshallAboveItsEquation: 1 ft at ha = 0.2 m. Free: 0.6909 × 0.2^1.522 = 59.65 L/s. At S = 0.90 by hand in feet, ha = 0.65617: QE = (ha/(2^1.8 −
-// 2.45))^1.744 + 0.0837 = 0.5376 ft³/s, so 44.42 L/s; 3.11 × 0.065617^1.52 / 0.041357^1.08 = 1.5455 ft³/s, 43.76 L/s; mean 44.09. Above 0.90 nothing
-// better is known than that the flow lies between 0 and that.
+// TestParshallAboveItsEquation: 1 ft at ha = 0.2 m. Free: 0.6909 × 0.2^1.522 = 59.65 L/s. At S = 0.90 by hand in feet,
+// ha = 0.65617: QE = (ha/(2^1.8 − 2.45))^1.744 + 0.0837 = 0.5376 ft³/s, so 44.42 L/s; 3.11 × 0.065617^1.52 /
+// 0.041357^1.08 = 1.5455 ft³/s, 43.76 L/s; mean 44.09. Above 0.90 nothing better is known than that the flow lies
+// between 0 and that.
 func TestParshallAboveItsEquation(t *testing.T) {
 	r := build(t, "parshall", map[string]any{"throat": "1 ft"})
 	at, spread, ok := r.(Drownable).Drowned(0.2, 0.18)
@@ -61,13 +66,18 @@ func TestDrownedByHand(t *testing.T) {
 		want   float64 // of free flow
 		ok     bool
 	}{
-		{"rectangular", kinds["rectangular"].example, 0.2, 0.1, 0.845386, true},                  // Villemonte 1947: (1 − 0.5^1.5)^0.385
-		{"v-notch", kinds["v-notch"].example, 0.2, 0.1, 0.927843, true},                          // (1 − 0.5^2.5)^0.385
-		{"rectangular", kinds["rectangular"].example, 0.2, 0.2, 0.367094, false},                 // left at 0.95: (1 − 0.925945)^0.385
-		{"broad-crested", kinds["broad-crested"].example, 0.2, 0.175, 0.925, true},               // read table: halfway from 0.95 at 0.85 to 0.90 at 0.90
-		{"broad-crested", kinds["broad-crested"].example, 0.2, 0.199, 0.80, false},               // left at 0.95
-		{"round-nosed", kinds["round-nosed"].example, 0.2, 0.15, 1, true},                        // S = 0.75, below 0.82 of the table
-		{"triangular-profile", kinds["triangular-profile"].example, 0.2, 0.18, 0.91961, true},    // 1.035 (0.817 − 0.6561)^0.0647
+		// Villemonte 1947: (1 − 0.5^1.5)^0.385
+		{"rectangular", kinds["rectangular"].example, 0.2, 0.1, 0.845386, true},
+		{"v-notch", kinds["v-notch"].example, 0.2, 0.1, 0.927843, true}, // (1 − 0.5^2.5)^0.385
+		// left at 0.95: (1 − 0.925945)^0.385
+		{"rectangular", kinds["rectangular"].example, 0.2, 0.2, 0.367094, false},
+		// read table: halfway from 0.95 at 0.85 to 0.90 at 0.90
+		{"broad-crested", kinds["broad-crested"].example, 0.2, 0.175, 0.925, true},
+		{"broad-crested", kinds["broad-crested"].example, 0.2, 0.199, 0.80, false}, // left at 0.95
+		// S = 0.75, below 0.82 of the table
+		{"round-nosed", kinds["round-nosed"].example, 0.2, 0.15, 1, true},
+		// 1.035 (0.817 − 0.6561)^0.0647
+		{"triangular-profile", kinds["triangular-profile"].example, 0.2, 0.18, 0.91961, true},
 		{"triangular-profile", kinds["triangular-profile"].example, 0.2, 0.199, 0.409045, false}, // 8.686 − 8.403 × 0.985
 		{"flat-v", kinds["flat-v"].example, 0.2, 0.15, 1, false},
 		{"h-flume", kinds["h-flume"].example, 0.2, 0.06, 1, false},
@@ -81,7 +91,8 @@ func TestDrownedByHand(t *testing.T) {
 		r := build(t, c.kind, c.values)
 		q, _, ok := r.(Drownable).Drowned(c.h, c.hd)
 		if got := q / r.Flow(c.h); ok != c.ok || math.Abs(got-c.want) > 1e-5 {
-			t.Errorf("%s at %g and %g m: %.6f of free flow, %v; want %.6f, %v", c.kind, c.h, c.hd, got, ok, c.want, c.ok)
+			t.Errorf("%s at %g and %g m: %.6f of free flow, %v; want %.6f, %v",
+				c.kind, c.h, c.hd, got, ok, c.want, c.ok)
 		}
 	}
 }

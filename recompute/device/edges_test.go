@@ -24,10 +24,13 @@ func TestEquationsByHand(t *testing.T) {
 			return 8.0 / 15 * ce * math.Sqrt(2*g) * pow(h+kh, 2.5)
 		}},
 		{"v-notch", map[string]any{"angle": "90 deg", "equation": "cone"}, []float64{0.06, 0.2}, func(h float64) float64 { return 2.49 * pow(h/0.3048, 2.48) * cubicFoot }},
-		{"v-notch", map[string]any{"angle": "60 deg", "equation": "cone"}, []float64{0.06, 0.2}, func(h float64) float64 {
-			s := math.Tan(math.Pi / 6)
-			return (0.025 + 2.462*s) * pow(h/0.3048, 2.5-0.0195/pow(s, 0.75)) * cubicFoot
-		}},
+		{
+			"v-notch", map[string]any{"angle": "60 deg", "equation": "cone"}, []float64{0.06, 0.2},
+			func(h float64) float64 {
+				s := math.Tan(math.Pi / 6)
+				return (0.025 + 2.462*s) * pow(h/0.3048, 2.5-0.0195/pow(s, 0.75)) * cubicFoot
+			},
+		},
 		{"rectangular", map[string]any{"width": "0.4 m", "channel_width": "1 m", "crest_height": "0.5 m"}, []float64{0.05, 0.3, 0.6},
 			func(h float64) float64 {
 				return 2.0 / 3 * (0.591 + 0.0058*h/0.5) * math.Sqrt(2*g) * 0.4027 * pow(h+0.001, 1.5)
@@ -52,13 +55,16 @@ func TestEquationsByHand(t *testing.T) {
 		{"round-nosed", map[string]any{"width": "1 m", "crest_length": "1 m", "crest_height": "0.5 m", "nose_radius": "0.1 m"}, []float64{0.06, 0.3, 0.5},
 			func(h float64) float64 { return unit * (1 - 0.006*0.9) * pow(1-0.003*0.9/h, 1.5) * pow(h, 1.5) }},
 		{"triangular-profile", map[string]any{"width": "1 m", "crest_height": "0.3 m"}, []float64{0.06, 0.5, 1}, func(h float64) float64 { return 1.163 * unit * pow(h-0.0003, 1.5) }},
-		{"flat-v", map[string]any{"cross_slope": 20.0, "v_height": "0.2 m", "crest_height": "0.3 m"}, []float64{0.05, 0.2, 0.5}, func(h float64) float64 {
-			he, z := h-0.0005, 1.0
-			if he > 0.2 {
-				z = 1 - pow(1-0.2/he, 2.5)
-			}
-			return 0.8 * 0.620 * math.Sqrt(g) * 20 * z * pow(he, 2.5)
-		}},
+		{
+			"flat-v", map[string]any{"cross_slope": 20.0, "v_height": "0.2 m", "crest_height": "0.3 m"},
+			[]float64{0.05, 0.2, 0.5}, func(h float64) float64 {
+				he, z := h-0.0005, 1.0
+				if he > 0.2 {
+					z = 1 - pow(1-0.2/he, 2.5)
+				}
+				return 0.8 * 0.620 * math.Sqrt(g) * 20 * z * pow(he, 2.5)
+			},
+		},
 		{"flat-v", map[string]any{"cross_slope": 10.0, "v_height": "0.2 m", "crest_height": "0.3 m"}, []float64{0.1}, func(h float64) float64 { return 0.8 * 0.615 * math.Sqrt(g) * 10 * pow(h-0.0008, 2.5) }},
 		{"flat-v", map[string]any{"cross_slope": 15.0, "v_height": "0.2 m", "crest_height": "0.3 m"}, []float64{0.1}, func(h float64) float64 { return 0.8 * 0.6175 * math.Sqrt(g) * 15 * pow(h-0.00065, 2.5) }},
 		{"flat-v", map[string]any{"cross_slope": 30.0, "v_height": "0.2 m", "crest_height": "0.3 m"}, []float64{0.1}, func(h float64) float64 { return 0.8 * 0.6225 * math.Sqrt(g) * 30 * pow(h-0.00045, 2.5) }},
@@ -173,14 +179,19 @@ func TestLimitsByHand(t *testing.T) {
 	}
 }
 
-// TestNothingIsNoCoefficient: what must be above 0 is refused at 0; a side contraction of just 0.10 m meets its limit whatever the residue of 1.0 - 0.8.
+// TestNothingIsNoCoefficient: what must be above 0 is refused at 0; a side contraction of just 0.10 m meets its limit
+// whatever the residue of 1.0 - 0.8.
 func TestNothingIsNoCoefficient(t *testing.T) {
 	for _, c := range []float64{0, -1e-10} {
-		if _, issues := Build("power", map[string]any{"coefficient": c, "exponent": 1.5, "head_unit": "m", "flow_unit": "m3/s"}); len(issues) == 0 {
+		if _, issues := Build("power", map[string]any{
+			"coefficient": c, "exponent": 1.5, "head_unit": "m", "flow_unit": "m3/s",
+		}); len(issues) == 0 {
 			t.Errorf("a coefficient of %g was taken", c)
 		}
 	}
-	if r, issues := Build("rectangular", map[string]any{"width": "0.8 m", "channel_width": "1 m", "crest_height": "0.4 m"}); len(issues) > 0 {
+	if r, issues := Build("rectangular", map[string]any{
+		"width": "0.8 m", "channel_width": "1 m", "crest_height": "0.4 m",
+	}); len(issues) > 0 {
 		t.Error(issues)
 	} else {
 		for _, text := range r.Describe().Advice {

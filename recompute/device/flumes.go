@@ -62,7 +62,8 @@ func newHFlume(d *dimensions) Rating {
 				sizes = append(sizes, fmt.Sprintf("%.4g ft", s.depth))
 			}
 		}
-		d.refuse("depth", fmt.Sprintf("%q is not a size of the %s flume", d.text("depth"), kind), fmt.Sprintf("one of %v", sizes), "for another size use kind = \"table\" with the points of its calibration")
+		d.refuse("depth", fmt.Sprintf("%q is not a size of the %s flume", d.text("depth"), kind),
+			fmt.Sprintf("one of %v", sizes), "for another size use kind = \"table\" with the points of its calibration")
 	}
 	return &Formula{}
 }
@@ -86,13 +87,25 @@ func (s hSize) rating() Rating {
 	}
 	depth := s.depth * 0.3048
 	return &Formula{flow: flow, slope: func(h float64) float64 { return flow(h) * exponent(math.Max(h, least)) / h },
-		limits: Limits{Low: math.Max(0.02*0.3048, 0.05*depth), LowSource: "0.05 D (from memory)", High: depth - 0.01*0.3048, HighSource: "D less 0.01 ft (from memory)",
-			End: depth, EndSource: "top of the flume"},
+		limits: Limits{
+			Low:        math.Max(0.02*0.3048, 0.05*depth),
+			LowSource:  "0.05 D (from memory)",
+			High:       depth - 0.01*0.3048,
+			HighSource: "D less 0.01 ft (from memory)",
+			End:        depth,
+			EndSource:  "top of the flume",
+		},
 		drownable: drownable{modularOnly(0.25, "25 % changes the flow by less than about 1 % (from memory)")},
-		description: Description{Kind: "h-flume", Name: fmt.Sprintf("%s flume, D = %.4g ft", s.kind, s.depth),
-			Equation: fmt.Sprintf("log10 Q = %.4f + %.4f log10 h + %.4f (log10 h)^2", s.a, s.b, s.c), Source: standing,
-			Uncertainty: 0.03, UncertainBy: "from memory of Bos 1989", Dimensions: []Constant{{"type", s.kind}, {"depth", fmt.Sprintf("%.4g ft", s.depth)}},
-			Advice: []string{"submergence above 25 to 30 % is not covered (from memory)"}}}
+		description: Description{
+			Kind:        "h-flume",
+			Name:        fmt.Sprintf("%s flume, D = %.4g ft", s.kind, s.depth),
+			Equation:    fmt.Sprintf("log10 Q = %.4f + %.4f log10 h + %.4f (log10 h)^2", s.a, s.b, s.c),
+			Source:      standing,
+			Uncertainty: 0.03,
+			UncertainBy: "from memory of Bos 1989",
+			Dimensions:  []Constant{{"type", s.kind}, {"depth", fmt.Sprintf("%.4g ft", s.depth)}},
+			Advice:      []string{"submergence above 25 to 30 % is not covered (from memory)"},
+		}}
 }
 
 // cutthroatSize is one flume: Q = C hu^n in ft and ft³/s.
@@ -127,17 +140,24 @@ func newCutthroat(d *dimensions) Rating {
 		d.between("exponent", n, 1, 3, "an exponent of about 1.5 to 2.2")
 	}
 	if c <= 0 && len(d.issues) == 0 {
-		d.refuse("throat", fmt.Sprintf("a cutthroat flume of %s by %s is not a standard size", d.text("length"), d.text("throat")),
+		d.refuse("throat",
+			fmt.Sprintf("a cutthroat flume of %s by %s is not a standard size", d.text("length"), d.text("throat")),
 			"lengths of 18, 36, 54 or 108 in with their throats", cutthroatHint(length/0.3048, throat/0.3048))
 	}
 	k := c * cubicFoot / math.Pow(0.3048, n)
 	drowned := cutthroatDrowned(d, length, n)
 	return &Power{coefficient: k, exponent: n,
 		limits: Limits{High: 0.33 * length, HighSource: "hu/L <= 0.33 for free flow (read)", End: math.Inf(1)},
-		description: Description{Kind: "cutthroat", Name: fmt.Sprintf("cutthroat flume %s by %s", d.text("length"), d.text("throat")),
-			Equation: fmt.Sprintf("Q = %.5g hu^%.4g (m3/s, m), free flow", k, n), Source: source,
+		description: Description{
+			Kind:       "cutthroat",
+			Name:       fmt.Sprintf("cutthroat flume %s by %s", d.text("length"), d.text("throat")),
+			Equation:   fmt.Sprintf("Q = %.5g hu^%.4g (m3/s, m), free flow", k, n),
+			Source:     source,
 			Dimensions: []Constant{{"length", d.text("length")}, {"throat", d.text("throat")}},
-			Advice:     []string{"free flow only; where drowning sets in depends on the flow (Torres and Merkley 2007)"}},
+			Advice: []string{
+				"free flow only; where drowning sets in depends on the flow (Torres and Merkley 2007)",
+			},
+		},
 		drownable: drownable{drowned}}
 }
 
@@ -151,7 +171,8 @@ func cutthroatDrowned(d *dimensions, length, n float64) *drowning {
 	cs, ns := d.number("drowned_coefficient"), d.number("drowned_exponent")
 	d.between("drowned_coefficient", cs, 0.001, 1000, "Cs for ft and ft3/s, above 0")
 	d.between("drowned_exponent", ns, 0.5, 3, "ns, about 1.2 to 1.75")
-	drowned.end, drowned.source = 0.95, "limit recalled for the length, not sharp; Cs (hu - hd)^n / (-log10 S)^ns with the user's "+
+	drowned.end = 0.95
+	drowned.source = "limit recalled for the length, not sharp; Cs (hu - hd)^n / (-log10 S)^ns with the user's " +
 		"Cs and ns (form read, Royal Irrigation Department), to S = 0.95 (read)"
 	drowned.flow = func(h, hd, _ float64) (float64, float64, bool) {
 		return cs * math.Pow((h-hd)/0.3048, n) / math.Pow(-math.Log10(hd/h), ns) * cubicFoot, 0.10, true
@@ -165,7 +186,9 @@ func cutthroatDrowned(d *dimensions, length, n float64) *drowning {
 func cutthroatHint(length, throat float64) string {
 	for _, s := range [][3]float64{{1.5, 6.100, 2.15}, {3, 4.500, 1.84}, {4.5, 3.980, 1.72}, {9, 3.500, 1.56}} {
 		if math.Abs(length/s[0]-1) < 0.005 && throat > 0 {
-			return fmt.Sprintf("or give coefficient = %.4g and exponent = %.4g for ft and ft3/s (K W^1.025 of this length)", s[1]*math.Pow(throat, 1.025), s[2])
+			return fmt.Sprintf("or give coefficient = %.4g and exponent = %.4g for ft and ft3/s (K W^1.025 of "+
+				"this length)",
+				s[1]*math.Pow(throat, 1.025), s[2])
 		}
 	}
 	return "or give coefficient and exponent for ft and ft3/s"
@@ -199,22 +222,41 @@ func newManning(d *dimensions) Rating {
 	root := math.Sqrt(math.Max(slope, 0)) / math.Max(n, 1e-9)
 	limits := Limits{High: math.Inf(1), End: math.Inf(1)}
 	if !math.IsInf(s.depth, 1) {
-		limits = Limits{High: 0.82 * s.depth, HighSource: "y/D <= 0.82: above it the pipe may run full, and two depths have one flow", End: s.depth, EndSource: "crown of the pipe"}
+		limits = Limits{
+			High:       0.82 * s.depth,
+			HighSource: "y/D <= 0.82: above it the pipe may run full, and two depths have one flow",
+			End:        s.depth,
+			EndSource:  "crown of the pipe",
+		}
 	}
 	flow := func(h float64) float64 {
 		y := math.Min(h, s.depth)
 		a := s.area(y)
 		return root * a * math.Pow(a/s.perimeter(y), 2.0/3)
 	}
-	description := Description{Kind: "manning", Name: s.name + " channel, uniform flow", Equation: fmt.Sprintf("Q = (1/n) A R^(2/3) S^(1/2), n = %.4g, S = %.4g", n, slope),
-		Source: "Manning's equation, read: EPA SWMM Vol. II", Uncertainty: 0.15, UncertainBy: "from memory: 10 to 20 % unless calibrated, that of the roughness",
-		Dimensions: append([]Constant{{"roughness", fmt.Sprintf("%.4g", n)}, {"slope", fmt.Sprintf("%.4g", slope)}}, s.dims...),
-		Advice:     []string{"holds for uniform flow without backwater and without silt; calibrate it by gauging"}}
+	description := Description{
+		Kind:        "manning",
+		Name:        s.name + " channel, uniform flow",
+		Equation:    fmt.Sprintf("Q = (1/n) A R^(2/3) S^(1/2), n = %.4g, S = %.4g", n, slope),
+		Source:      "Manning's equation, read: EPA SWMM Vol. II",
+		Uncertainty: 0.15,
+		UncertainBy: "from memory: 10 to 20 % unless calibrated, that of the roughness",
+		Dimensions: append([]Constant{{"roughness", fmt.Sprintf("%.4g", n)}, {"slope", fmt.Sprintf("%.4g", slope)}},
+			s.dims...),
+		Advice: []string{"holds for uniform flow without backwater and without silt; calibrate it by gauging"},
+	}
 	top := 3 * math.Max(s.size, 0.2)
 	if !math.IsInf(s.depth, 1) {
 		top = 0.93 * s.depth
 	}
-	still := modularOnly(1, "uniform flow has no modular limit; water below that stands as high as above shows backwater")
-	f := &Formula{flow: flow, limits: limits, peak: peakOf(flow, limits.End), description: description, drownable: drownable{still}}
+	still := modularOnly(1,
+		"uniform flow has no modular limit; water below that stands as high as above shows backwater")
+	f := &Formula{
+		flow:        flow,
+		limits:      limits,
+		peak:        peakOf(flow, limits.End),
+		description: description,
+		drownable:   drownable{still},
+	}
 	return d.tabulate(f, 0.02*top, top)
 }

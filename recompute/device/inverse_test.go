@@ -5,19 +5,23 @@ import (
 	"testing"
 )
 
-// pipeRatio is Q/Qfull of a pipe at y/D by Manning, from the angle of the wetted arc: ((θ − sin θ)/2π)^(5/3) (2π/θ)^(2/3).
+// pipeRatio is Q/Qfull of a pipe at y/D by Manning, from the angle of the wetted arc: ((θ − sin θ)/2π)^(5/3)
+// (2π/θ)^(2/3).
 func pipeRatio(y float64) float64 {
 	angle := 2 * math.Acos(1-2*y)
 	return math.Pow((angle-math.Sin(angle))/(2*math.Pi), 5.0/3) * math.Pow(2*math.Pi/angle, 2.0/3)
 }
 
-// TestPipeHasTwoDepths: between full flow and 1.076 of it a pipe carries each flow at two depths; at full flow they are 0.8196 D and D, and the
-// greatest flow is at 0.938 D (Chow 1959; computed here from the wetted angle).
+// TestPipeHasTwoDepths: between full flow and 1.076 of it a pipe carries each flow at two depths; at full flow they are
+// 0.8196 D and D, and the greatest flow is at 0.938 D (Chow 1959; computed here from the wetted angle).
 func TestPipeHasTwoDepths(t *testing.T) {
 	const d = 0.6
-	r := build(t, "manning", map[string]any{"section": "circular", "diameter": "0.6 m", "roughness": 0.013, "slope": 0.002})
+	r := build(t, "manning", map[string]any{
+		"section": "circular", "diameter": "0.6 m", "roughness": 0.013, "slope": 0.002,
+	})
 	full := r.Flow(d)
-	if l := r.Limits(); l.End != d || l.EndSource == "" || math.Abs(l.High-0.82*d) > 1e-12 || r.Flow(2*d) != full || r.Slope(2*d) != 0 {
+	if l := r.Limits(); l.End != d || l.EndSource == "" ||
+		math.Abs(l.High-0.82*d) > 1e-12 || r.Flow(2*d) != full || r.Slope(2*d) != 0 {
 		t.Errorf("limits %+v, beyond the crown %v of %v", l, r.Flow(2*d), full)
 	}
 	for _, y := range []float64{0.3, 0.82, 0.9, 0.95, 0.99} {
@@ -30,7 +34,8 @@ func TestPipeHasTwoDepths(t *testing.T) {
 	}
 	for _, share := range []float64{1.01, 1.05, 1.0756} {
 		low, high, ok := Heads(r, share*full)
-		if !ok || !(low < 0.9382*d && high > 0.9382*d) || math.Abs(pipeRatio(low/d)-share) > 1e-5 || math.Abs(pipeRatio(high/d)-share) > 1e-5 {
+		if !ok || !(low < 0.9382*d && high > 0.9382*d) ||
+			math.Abs(pipeRatio(low/d)-share) > 1e-5 || math.Abs(pipeRatio(high/d)-share) > 1e-5 {
 			t.Errorf("%g of full flow: depths %v and %v, %v", share, low/d, high/d, ok)
 		}
 		if h, ok := Head(r, share*full); !ok || h != low {
@@ -45,7 +50,8 @@ func TestPipeHasTwoDepths(t *testing.T) {
 	}
 }
 
-// TestHeadsOfOthers: one head where the flow rises, both ends of a level stretch of a table, and twin pipes at the sum of their flows.
+// TestHeadsOfOthers: one head where the flow rises, both ends of a level stretch of a table, and twin pipes at the sum
+// of their flows.
 func TestHeadsOfOthers(t *testing.T) {
 	for name, r := range all(t) {
 		if r.Limits().End < 1 {
@@ -56,13 +62,23 @@ func TestHeadsOfOthers(t *testing.T) {
 			t.Errorf("%s: %v and %v, %v", name, low, high, ok)
 		}
 	}
-	level := build(t, "table", map[string]any{"points": []any{[]any{"0.1 m", "1 L/s"}, []any{"0.2 m", "5 L/s"}, []any{"0.3 m", "5 L/s"}, []any{"0.4 m", "9 L/s"}}})
+	level := build(t, "table", map[string]any{
+		"points": []any{
+			[]any{"0.1 m", "1 L/s"},
+			[]any{"0.2 m", "5 L/s"},
+			[]any{"0.3 m", "5 L/s"},
+			[]any{"0.4 m", "9 L/s"},
+		},
+	})
 	if low, high, ok := Heads(level, level.Flow(0.25)); !ok || math.Abs(low-0.2) > 1e-9 || high != 0.3 {
 		t.Errorf("level stretch: %v to %v, %v", low, high, ok)
 	}
-	pipe := map[string]any{"kind": "manning", "section": "circular", "diameter": "0.6 m", "roughness": 0.013, "slope": 0.002}
+	pipe := map[string]any{
+		"kind": "manning", "section": "circular", "diameter": "0.6 m", "roughness": 0.013, "slope": 0.002,
+	}
 	twin := build(t, "side-by-side", map[string]any{"parts": []any{pipe, pipe}})
-	if low, high, ok := Heads(twin, twin.Flow(0.6)*1.05); !ok || math.Abs(pipeRatio(low/0.6)-1.05) > 1e-5 || math.Abs(pipeRatio(high/0.6)-1.05) > 1e-5 {
+	if low, high, ok := Heads(twin, twin.Flow(0.6)*1.05); !ok ||
+		math.Abs(pipeRatio(low/0.6)-1.05) > 1e-5 || math.Abs(pipeRatio(high/0.6)-1.05) > 1e-5 {
 		t.Errorf("twin pipes: %v and %v, %v", low, high, ok)
 	}
 }
@@ -97,8 +113,10 @@ func TestEnds(t *testing.T) {
 	} {
 		r := build(t, c.kind, c.values)
 		l := r.Limits()
-		if math.Abs(l.End-c.end) > 1e-9 || l.EndSource == "" || l.High > l.End || l.Low > l.High || r.Flow(l.End*1.5) != r.Flow(l.End) {
-			t.Errorf("%s: limits %+v, want the end at %g; %v and %v", c.kind, l, c.end, r.Flow(l.End), r.Flow(1.5*l.End))
+		if math.Abs(l.End-c.end) > 1e-9 || l.EndSource == "" ||
+			l.High > l.End || l.Low > l.High || r.Flow(l.End*1.5) != r.Flow(l.End) {
+			t.Errorf("%s: limits %+v, want the end at %g; %v and %v",
+				c.kind, l, c.end, r.Flow(l.End), r.Flow(1.5*l.End))
 		}
 		q := make([]float64, 1)
 		if r.Flows(q, []float64{1.5 * l.End}); q[0] != r.Flow(l.End) {
@@ -109,7 +127,8 @@ func TestEnds(t *testing.T) {
 		if l := r.Limits(); !(l.Low <= l.High && l.High <= l.End) {
 			t.Errorf("%s: limits out of order: %+v", name, l)
 		}
-		if l := r.Limits(); math.IsInf(l.End, 1) && !math.IsInf(l.High, 1) && !(r.Flow(1.2*l.High) > r.Flow(l.High)*1.1) {
+		if l := r.Limits(); math.IsInf(l.End, 1) &&
+			!math.IsInf(l.High, 1) && !(r.Flow(1.2*l.High) > r.Flow(l.High)*1.1) {
 			t.Errorf("%s: the equation stops at its limit of validity", name)
 		}
 	}

@@ -21,15 +21,19 @@ func usualThroat(diameter float64) palmerThroat {
 // from memory: no standard fixes them). The flow of each against the usual one is what not measuring the throat leaves
 // open.
 func palmerAlternatives(diameter float64) map[string][]float64 {
-	return map[string][]float64{"throat_width": {diameter / 3, diameter / 2}, "throat_ramp": {diameter / 12, diameter / 4},
-		"throat_slope": {1.0 / 3, 2.0 / 3}, "throat_length": {diameter / 2, 2 * diameter}}
+	return map[string][]float64{
+		"throat_width": {diameter / 3, diameter / 2}, "throat_ramp": {diameter / 12, diameter / 4},
+		"throat_slope": {1.0 / 3, 2.0 / 3}, "throat_length": {diameter / 2, 2 * diameter},
+	}
 }
 
 // palmerKeys are the keys of the throat, in the order in which they are told.
 var palmerKeys = []string{"throat_width", "throat_ramp", "throat_slope", "throat_length"}
 
 func (p *palmerThroat) field(key string) *float64 {
-	return map[string]*float64{"throat_width": &p.width, "throat_ramp": &p.ramp, "throat_slope": &p.slope, "throat_length": &p.length}[key]
+	return map[string]*float64{
+		"throat_width": &p.width, "throat_ramp": &p.ramp, "throat_slope": &p.slope, "throat_length": &p.length,
+	}[key]
 }
 
 // newPalmerBowlus reads diameter (of the pipe) and the optional throat_width, throat_ramp, throat_slope, throat_length,
@@ -38,7 +42,8 @@ func (p *palmerThroat) field(key string) *float64 {
 // What: trapezoidal throat in a pipe, upright where it would be wider than the pipe. Equation: as the throated flume;
 // ASTM D5390 rates the flume by the same theory (scope read). The throat is assumed to be usualThroat where it is not
 // given: the description says so, and the uncertainty covers palmerAlternatives. Limits: 0.1 to
-// 0.9 D (from memory); it ends at the crown of the pipe. Uncertainty: 3 %, about 10 % with the level device (read: US Navy MO-221).
+// 0.9 D (from memory); it ends at the crown of the pipe. Uncertainty: 3 %, about 10 % with the level device (read: US
+// Navy MO-221).
 func newPalmerBowlus(d *dimensions) Rating {
 	diameter := readDiameter(d)
 	p := usualThroat(diameter)
@@ -51,17 +56,29 @@ func newPalmerBowlus(d *dimensions) Rating {
 	d.between("throat_slope", p.slope, 0, 10, "horizontal to vertical, from 0")
 	d.between("throat_length", p.length, 0.01, 100, "a length above 0")
 	throat := p.section(diameter)
-	description := Description{Kind: "palmer-bowlus", Name: fmt.Sprintf("Palmer-Bowlus flume in a pipe of %.4g m", diameter),
-		Equation:    "Q = Cd sqrt(g A^3/T) at critical depth in the throat, velocity of approach from the pipe",
-		Source:      "critical-flow theory as in ASTM D5390 (scope read); usual geometry recalled from Wells and Gotaas 1958, not read: measure the throat",
-		Uncertainty: 0.05, UncertainBy: "US Navy MO-221, read: 3 %, about 10 % with the level device",
+	description := Description{
+		Kind:     "palmer-bowlus",
+		Name:     fmt.Sprintf("Palmer-Bowlus flume in a pipe of %.4g m", diameter),
+		Equation: "Q = Cd sqrt(g A^3/T) at critical depth in the throat, velocity of approach from the pipe",
+		Source: "critical-flow theory as in ASTM D5390 (scope read); usual geometry recalled from Wells and " +
+			"Gotaas 1958, not read: measure the throat",
+		Uncertainty: 0.05,
+		UncertainBy: "US Navy MO-221, read: 3 %, about 10 % with the level device",
 		Dimensions: append([]Constant{{"diameter", fmt.Sprintf("%.4g m", diameter)},
-			{"throat_length", fmt.Sprintf("%.4g m", p.length)}}, throat.dims...)}
-	approach := readChannel(d, channel{section: circleSection(diameter), known: true}, p.ramp, "throat_ramp", &description)
+			{"throat_length", fmt.Sprintf("%.4g m", p.length)}}, throat.dims...),
+	}
+	approach := readChannel(d, channel{section: circleSection(diameter), known: true}, p.ramp,
+		"throat_ramp", &description)
 	crown := diameter - p.ramp
 	top := math.Max(float64(0.9*diameter)-p.ramp, 0.02)
-	limits := Limits{Low: math.Min(0.1*diameter, top), High: top, End: math.Max(crown, top), LowSource: "0.1 D (from memory)",
-		HighSource: "water at 0.9 D in the pipe (from memory)", EndSource: "crown of the pipe"}
+	limits := Limits{
+		Low:        math.Min(0.1*diameter, top),
+		High:       top,
+		End:        math.Max(crown, top),
+		LowSource:  "0.1 D (from memory)",
+		HighSource: "water at 0.9 D in the pipe (from memory)",
+		EndSource:  "crown of the pipe",
+	}
 	flow := p.flow(d, diameter, approach)
 	approach.limit(d, "diameter", &limits, flow, throat, 0, "")
 	p.assume(d, diameter, approach, limits, &description)
@@ -108,7 +125,8 @@ func (p palmerThroat) assume(d *dimensions, diameter float64, approach channel, 
 		for _, v := range alternatives[key] {
 			other := p
 			*other.field(key) = v
-			worst = math.Max(worst, largestDifference(other.flow(d, diameter, approach), usual, l.Low+float64(0.2*(l.High-l.Low)), l.High))
+			worst = math.Max(worst,
+				largestDifference(other.flow(d, diameter, approach), usual, l.Low+float64(0.2*(l.High-l.Low)), l.High))
 		}
 		square += worst * worst
 		text := fmt.Sprintf("%.4g m", *p.field(key))
@@ -117,11 +135,13 @@ func (p palmerThroat) assume(d *dimensions, diameter float64, approach channel, 
 		}
 		assumed = append(assumed, key)
 		description.Assumed = append(description.Assumed,
-			fmt.Sprintf("%s = %s is assumed, not given; other usual throats differ by up to %.0f %% of the flow", key, text, 100*worst))
+			fmt.Sprintf("%s = %s is assumed, not given; other usual throats differ by up to %.0f %% of the flow",
+				key, text, 100*worst))
 	}
 	if len(assumed) > 0 {
 		description.Uncertainty = math.Sqrt(square)
-		description.UncertainBy += "; widened for the assumed " + strings.Join(assumed, ", ") + " to cover the other usual throats"
+		description.UncertainBy += "; widened for the assumed " + strings.Join(assumed, ", ") +
+			" to cover the other usual throats"
 	}
 }
 

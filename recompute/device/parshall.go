@@ -21,11 +21,13 @@ type parshallSize struct {
 
 // The standings of the Parshall coefficients.
 const (
-	confirmed      = "C and n from memory, confirmed by metric tables that were read in open teaching code (within 0.33 %)"
+	confirmed = "C and n from memory, confirmed by metric tables that were read in open teaching code " +
+		"(within 0.33 %)"
 	consistent     = "C and n from memory; they follow Q = (3.6875 W + 2.5) ha^1.6 to the last digit"
-	generalFormula = "not among the sizes of the table: Q = 4 W ha^(1.522 W^0.026), which holds from 1 to 8 ft, evaluated; range of its neighbours"
-	isoRead        = "read: quoted from ISO 9826:1992 table 3 in an open flow solver's tutorial"
-	isoRecalled    = "recalled from ISO 9826:1992, not read; within 0.3 % of the US formula at the same throat"
+	generalFormula = "not among the sizes of the table: Q = 4 W ha^(1.522 W^0.026), which holds from 1 to 8 ft, " +
+		"evaluated; range of its neighbours"
+	isoRead     = "read: quoted from ISO 9826:1992 table 3 in an open flow solver's tutorial"
+	isoRecalled = "recalled from ISO 9826:1992, not read; within 0.3 % of the US formula at the same throat"
 )
 
 // parshallUS is the US set, C in ft and ft³/s (Parshall 1950, USDA SCS Circular 843; Q = 4 W ha^(1.522 W^0.026)
@@ -77,8 +79,10 @@ var parshallISO = []parshallSize{
 // parshallRounded are the sizes whose coefficients differ in the rounded two-decimal US set of some handbooks, C in ft
 // and ft³/s (from memory, not confirmed): at 1 ft it reads from 7.4 % less (ha = 0.1 ft) to 1.3 % more (2.5 ft) than
 // the set of Parshall 1950.
-var parshallRounded = map[string][2]float64{"3 in": {0.992, 1.55}, "1 ft": {3.95, 1.55}, "1.5 ft": {6.00, 1.54}, "3 ft": {12.00, 1.57}, "4 ft": {16.00, 1.58},
-	"5 ft": {20.00, 1.59}, "6 ft": {24.00, 1.59}, "7 ft": {28.00, 1.60}, "8 ft": {32.00, 1.61}}
+var parshallRounded = map[string][2]float64{
+	"3 in": {0.992, 1.55}, "1 ft": {3.95, 1.55}, "1.5 ft": {6.00, 1.54}, "3 ft": {12.00, 1.57}, "4 ft": {16.00, 1.58},
+	"5 ft": {20.00, 1.59}, "6 ft": {24.00, 1.59}, "7 ft": {28.00, 1.60}, "8 ft": {32.00, 1.61},
+}
 
 // newParshall reads throat, the nominal width of a standard flume in any unit, and the optional set ("parshall-1950" or
 // "rounded"). A throat within 0.5 % of a standard size is that size (0.61 m is the 2 ft flume; 0.60 m is the metric
@@ -124,7 +128,8 @@ func newParshall(d *dimensions) Rating {
 			Source:      set + "; " + standing,
 			Uncertainty: 0.03, UncertainBy: "from memory of Bos 1989; field installations 3 to 5 %",
 			Dimensions: []Constant{{"throat", size.label}},
-			Advice:     []string{fmt.Sprintf("a downstream head above %.0f %% of ha drowns this flume, which the upstream level alone cannot show", size.modularLimit*100)}},
+			Advice: []string{fmt.Sprintf("a downstream head above %.0f %% of ha drowns this flume, which the "+
+				"upstream level alone cannot show", size.modularLimit*100)}},
 		drownable: drownable{parshallDrowned(throat/0.3048, size.modularLimit, !us)},
 	}
 }
@@ -164,7 +169,11 @@ func parshallDrowned(feet, modular float64, metric bool) *drowning {
 	if !deducted && utahOf(feet) == nil {
 		return modularOnly(modular, "limit by size read in open code")
 	}
-	return &drowning{modular: modular, end: parshallEnd, source: "limit by size read in open code; " + parshallMethods(deducted, metric, utahOf(feet) != nil) + ", to hb/ha = 0.90",
+	return &drowning{
+		modular: modular,
+		end:     parshallEnd,
+		source: "limit by size read in open code; " + parshallMethods(deducted, metric, utahOf(feet) != nil) +
+			", to hb/ha = 0.90",
 		flow: func(h, hd, free float64) (float64, float64, bool) {
 			ha := h / 0.3048
 			var flows []float64
@@ -182,7 +191,8 @@ func parshallDrowned(feet, modular float64, metric bool) *drowning {
 			}
 			mean := (flows[0] + flows[1]) / 2
 			return mean, math.Max(0.05, math.Abs(flows[0]-flows[1])/2/mean), true
-		}}
+		},
+	}
 }
 
 // parshallMethods names the methods that hold for a size.
@@ -226,7 +236,8 @@ func parshallHint(feet float64) string {
 	case feet < 1 || feet > 8:
 		return `for another size use kind = "power" with the coefficients of its calibration`
 	}
-	return fmt.Sprintf(`for a flume of these proportions the general formula gives kind = "power", coefficient = %.4g, exponent = %.4g, `+
+	return fmt.Sprintf(`for a flume of these proportions the general formula gives kind = "power", coefficient = `+
+		`%.4g, exponent = %.4g, `+
 		`head_unit = "ft", flow_unit = "ft3/s"`, c, n)
 }
 

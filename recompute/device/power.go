@@ -51,8 +51,11 @@ func newMaximum(d *dimensions) Rating {
 		description: Description{Kind: "maximum", Name: fmt.Sprintf("maximum-head form, %.4g m at %.4g L/s", h, q*1000),
 			Equation: fmt.Sprintf("Q = %.6g L/s (h / %.4g m)^%.4g", q*1000, h, n),
 			Source:   "form in common use in meters; the numbers are those of the site file",
-			Dimensions: []Constant{{"maximum_head", fmt.Sprintf("%.4g m", h)}, {"maximum_flow", fmt.Sprintf("%.6g L/s", q*1000)},
-				{"exponent", fmt.Sprintf("%.4g", n)}}},
+			Dimensions: []Constant{
+				{"maximum_head", fmt.Sprintf("%.4g m", h)},
+				{"maximum_flow", fmt.Sprintf("%.6g L/s", q*1000)},
+				{"exponent", fmt.Sprintf("%.4g", n)},
+			}},
 		drownable: givenModular(d),
 	}
 }
@@ -64,7 +67,8 @@ func newMaximum(d *dimensions) Rating {
 // rectangular weir (read): h ≥ 0.06 m, h ≤ b/3. Uncertainty of the coefficient: 5 % (read).
 func newCipolletti(d *dimensions) Rating {
 	b := d.quantity("width", quantity.LengthDimension)
-	p, channel := d.optional("crest_height", quantity.LengthDimension, 0), d.optional("channel_width", quantity.LengthDimension, 0)
+	p := d.optional("crest_height", quantity.LengthDimension, 0)
+	channel := d.optional("channel_width", quantity.LengthDimension, 0)
 	d.between("width", b, 0.15, 100, "a crest width from 0.15 m")
 	d.positiveIfGiven("crest_height", "channel_width")
 	k := 3.367 * math.Sqrt(0.3048) * b
@@ -79,7 +83,8 @@ func newCipolletti(d *dimensions) Rating {
 			HighSource: "h <= L/3 (EPA SWMM Vol. II)", End: math.Inf(1)},
 		description: description}
 	if channel > 0 && channel < b {
-		d.refuse("channel_width", fmt.Sprintf("channel_width %q is narrower than the crest", d.text("channel_width")), "a channel at least as wide as the crest", "")
+		d.refuse("channel_width", fmt.Sprintf("channel_width %q is narrower than the crest", d.text("channel_width")),
+			"a channel at least as wide as the crest", "")
 	}
 	r.drowning = villemonte(1.5) // one exponent for the whole trapezoid: a judgement, not published
 	return r

@@ -80,8 +80,16 @@ func TestNearSizes(t *testing.T) {
 			}
 		}
 	}
-	for feet, want := range map[string]string{"9.9 ft": `kind = "power" with`, "10.2 ft": "coefficient = 40.11, exponent = 1.6,", "49 ft": "coefficient = 183.2, exponent = 1.6,", "51 ft": `kind = "power" with`,
-		"7.5 ft": "coefficient = 30, exponent = 1.604,", "8.1 ft": `kind = "power" with`, "1.1 ft": "coefficient = 4.4, exponent = 1.526,", "0.9 ft": `kind = "power" with`} {
+	for feet, want := range map[string]string{
+		"9.9 ft":  `kind = "power" with`,
+		"10.2 ft": "coefficient = 40.11, exponent = 1.6,",
+		"49 ft":   "coefficient = 183.2, exponent = 1.6,",
+		"51 ft":   `kind = "power" with`,
+		"7.5 ft":  "coefficient = 30, exponent = 1.604,",
+		"8.1 ft":  `kind = "power" with`,
+		"1.1 ft":  "coefficient = 4.4, exponent = 1.526,",
+		"0.9 ft":  `kind = "power" with`,
+	} {
 		if _, issues := Build("parshall", map[string]any{"throat": feet}); len(issues) != 1 ||
 			!strings.Contains(issues[0].Remedy, want) {
 			t.Errorf("%s: %+v, want %q", feet, issues, want)
@@ -96,13 +104,23 @@ func TestAssessEdges(t *testing.T) {
 		"manning",
 		map[string]any{"section": "circular", "diameter": "0.5 m", "roughness": 0.013, "slope": 0.002},
 	) // valid to 0.41 m, full at 0.5
-	for h, want := range map[float64]Status{0: ZeroFlow, 1e-6: Within, 0.41: Within, 0.41 * (1 + 0.9e-9): Within, 0.41 * (1 + 1.1e-9): AboveLimit, 0.5: AboveLimit, 0.5 * (1 + 1.1e-9): NotComputable} {
+	for h, want := range map[float64]Status{
+		0:                   ZeroFlow,
+		1e-6:                Within,
+		0.41:                Within,
+		0.41 * (1 + 0.9e-9): Within,
+		0.41 * (1 + 1.1e-9): AboveLimit,
+		0.5:                 AboveLimit,
+		0.5 * (1 + 1.1e-9):  NotComputable,
+	} {
 		if got := Assess(r, h); got != want {
 			t.Errorf("head %.12g: %v, want %v", h, got, want)
 		}
 	}
 	v := build(t, "v-notch", map[string]any{"angle": "90 deg"})
-	for h, want := range map[float64]Status{0.06: Within, 0.06 * (1 - 0.9e-9): Within, 0.06 * (1 - 1.1e-9): BelowLimit, -1: ZeroFlow} {
+	for h, want := range map[float64]Status{
+		0.06: Within, 0.06 * (1 - 0.9e-9): Within, 0.06 * (1 - 1.1e-9): BelowLimit, -1: ZeroFlow,
+	} {
 		if got := Assess(v, h); got != want {
 			t.Errorf("notch, head %.12g: %v, want %v", h, got, want)
 		}
@@ -111,7 +129,10 @@ func TestAssessEdges(t *testing.T) {
 
 // TestJoins: two segments that step by 5 % where they meet are refused beyond that, and from 0.5 % on are told.
 func TestJoins(t *testing.T) {
-	for factor, want := range map[float64]string{1.0049: "", 1.0051: "told", 0.9949: "told", 1.0499: "told", 1.0501: "refused", 0.9499: "refused", 0.9501: "told"} {
+	for factor, want := range map[float64]string{
+		1.0049: "", 1.0051: "told", 0.9949: "told", 1.0499: "told", 1.0501: "refused",
+		0.9499: "refused", 0.9501: "told",
+	} {
 		segments := []any{
 			map[string]any{"from": "0 m", "coefficient": 2.0, "exponent": 1.5},
 			map[string]any{"from": "0.5 m", "coefficient": 2.0 * factor, "exponent": 1.5},
@@ -149,19 +170,27 @@ func TestNarrowEdges(t *testing.T) {
 	}
 	// p/B of the chart from 0.1 to 1
 	for height, taken := range map[string]bool{"0.0999 m": false, "0.1 m": true, "1 m": true, "1.001 m": false} {
-		if _, issues := Build("v-notch", map[string]any{"angle": "90 deg", "contraction": "partial", "crest_height": height, "channel_width": "1 m"}); (len(issues) == 0) != taken {
+		if _, issues := Build("v-notch", map[string]any{
+			"angle": "90 deg", "contraction": "partial", "crest_height": height, "channel_width": "1 m",
+		}); (len(issues) == 0) != taken {
 			t.Errorf("p/B %s: %+v", height, issues)
 		}
 	}
 	// the chart is for 90 deg
-	for angle, taken := range map[string]bool{"89.49 deg": false, "89.51 deg": true, "90.49 deg": true, "90.51 deg": false} {
-		if _, issues := Build("v-notch", map[string]any{"angle": angle, "contraction": "partial", "crest_height": "0.4 m", "channel_width": "1 m"}); (len(issues) == 0) != taken {
+	for angle, taken := range map[string]bool{
+		"89.49 deg": false, "89.51 deg": true, "90.49 deg": true, "90.51 deg": false,
+	} {
+		if _, issues := Build("v-notch", map[string]any{
+			"angle": angle, "contraction": "partial", "crest_height": "0.4 m", "channel_width": "1 m",
+		}); (len(issues) == 0) != taken {
 			t.Errorf("%s: %+v", angle, issues)
 		}
 	}
 	// a throat of 0.3 m over a hump
 	for width, taken := range map[string]bool{"0.2999 m": false, "0.3 m": true, "0.31 m": true} {
-		if _, issues := Build("throated", map[string]any{"width": "0.3 m", "throat_length": "0.6 m", "hump": "0.2 m", "channel_width": width}); (len(issues) == 0) != taken {
+		if _, issues := Build("throated", map[string]any{
+			"width": "0.3 m", "throat_length": "0.6 m", "hump": "0.2 m", "channel_width": width,
+		}); (len(issues) == 0) != taken {
 			t.Errorf("an approach of %s: %+v", width, issues)
 		}
 	}
@@ -188,7 +217,9 @@ func TestCutthroatDrowned(t *testing.T) {
 // TestCutthroatModular: the limit goes by the nearest of the lengths 18, 36, 54 and 108 in: from 27, 45 and 81 in on by
 // the next.
 func TestCutthroatModular(t *testing.T) {
-	for length, want := range map[string]float64{"26.95 in": 0.60, "27.05 in": 0.65, "44.95 in": 0.65, "45.05 in": 0.70, "80.95 in": 0.70, "81.05 in": 0.80} {
+	for length, want := range map[string]float64{
+		"26.95 in": 0.60, "27.05 in": 0.65, "44.95 in": 0.65, "45.05 in": 0.70, "80.95 in": 0.70, "81.05 in": 0.80,
+	} {
 		r := build(
 			t,
 			"cutthroat",
@@ -214,19 +245,28 @@ func TestNames(t *testing.T) {
 // number.
 func TestToldDimensions(t *testing.T) {
 	assumed := strings.Join(build(t, "palmer-bowlus", map[string]any{"diameter": "0.3 m"}).Describe().Assumed, "; ")
-	for _, want := range []string{"throat_width = 0.125 m is", "throat_ramp = 0.05 m is", "throat_slope = 0.5 is", "throat_length = 0.3 m is"} {
+	for _, want := range []string{
+		"throat_width = 0.125 m is", "throat_ramp = 0.05 m is", "throat_slope = 0.5 is", "throat_length = 0.3 m is",
+	} {
 		if !strings.Contains(assumed, want) {
 			t.Errorf("%q lacks %q", assumed, want)
 		}
 	}
-	for shape, want := range map[string]string{"rectangular": "channel_width", "trapezoidal": "channel_width approach_side_slope", "U": "approach_diameter", "circular": "approach_diameter"} {
+	for shape, want := range map[string]string{
+		"rectangular": "channel_width",
+		"trapezoidal": "channel_width approach_side_slope",
+		"U":           "approach_diameter",
+		"circular":    "approach_diameter",
+	} {
 		values := map[string]any{
 			"width":            "0.2 m",
 			"throat_length":    "0.6 m",
 			"approach_section": shape,
 			"hump":             "0.05 m",
 		}
-		for key, v := range map[string]any{"channel_width": "0.5 m", "approach_side_slope": 1.0, "approach_diameter": "0.6 m"} {
+		for key, v := range map[string]any{
+			"channel_width": "0.5 m", "approach_side_slope": 1.0, "approach_diameter": "0.6 m",
+		} {
 			if strings.Contains(want, key) {
 				values[key] = v
 			}
@@ -244,7 +284,10 @@ func TestToldDimensions(t *testing.T) {
 	segment := func(from string, c float64) any {
 		return map[string]any{"from": from, "coefficient": c, "exponent": 1.5}
 	}
-	for bad, rows := range map[string][]any{"segment 1 ": {segment("0 m", -1), segment("0.5 m", 2)}, "segment 2 ": {segment("0.5 m", 2), segment("0.5 m", 2)}} {
+	for bad, rows := range map[string][]any{
+		"segment 1 ": {segment("0 m", -1), segment("0.5 m", 2)},
+		"segment 2 ": {segment("0.5 m", 2), segment("0.5 m", 2)},
+	} {
 		_, issues := Build("segments", map[string]any{"head_unit": "m", "flow_unit": "m3/s", "segments": rows})
 		if len(issues) == 0 || !strings.Contains(issues[0].Found, bad) {
 			t.Errorf("%+v, want %q", issues, bad)

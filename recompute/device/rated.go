@@ -27,26 +27,40 @@ func newSegments(d *dimensions) Rating {
 	head, flow := d.unit("head_unit", quantity.LengthDimension), d.unit("flow_unit", quantity.FlowDimension)
 	rows, _ := d.values["segments"].([]any)
 	if len(rows) == 0 {
-		d.refuse("segments", "the rating has no segments", "", `write segments = [{ from = "0 m", coefficient = 1.4, exponent = 2.5 }]`)
+		d.refuse("segments", "the rating has no segments", "",
+			`write segments = [{ from = "0 m", coefficient = 1.4, exponent = 2.5 }]`)
 	}
 	var starts []float64
 	var parts []*Power
-	description := Description{Kind: "segments", Name: fmt.Sprintf("rating of %d power segments", len(rows)), Source: "segments of the site file; form of ISO 18320 (from memory)"}
+	description := Description{
+		Kind:   "segments",
+		Name:   fmt.Sprintf("rating of %d power segments", len(rows)),
+		Source: "segments of the site file; form of ISO 18320 (from memory)",
+	}
 	var equations []string
 	for i, row := range rows {
 		values, _ := row.(map[string]any)
 		one := &dimensions{values: values}
 		from := one.quantity("from", quantity.LengthDimension)
-		c, n, e := one.number("coefficient"), one.number("exponent"), one.optional("offset", quantity.LengthDimension, 0)
+		c := one.number("coefficient")
+		n := one.number("exponent")
+		e := one.optional("offset", quantity.LengthDimension, 0)
 		for _, issue := range one.issues {
 			d.refuse("segments", fmt.Sprintf("segment %d: %s", i+1, issue.Found), issue.Expected, issue.Remedy)
 		}
 		if i > 0 && from <= starts[i-1] || c <= 0 || n < 0.1 || n > 6 || from < e {
-			d.refuse("segments", fmt.Sprintf("segment %d is out of order or has an impossible number", i+1), "rising joins, each at or above its offset, positive coefficients", "")
+			d.refuse("segments", fmt.Sprintf("segment %d is out of order or has an impossible number", i+1),
+				"rising joins, each at or above its offset, positive coefficients", "")
 		}
 		starts = append(starts, from)
-		parts = append(parts, &Power{coefficient: c * flow.Factor / math.Pow(head.Factor, n), exponent: n, offset: e, limits: Limits{High: math.Inf(1), End: math.Inf(1)}})
-		equations = append(equations, fmt.Sprintf("from %.4g m: Q = %.5g (h - %.4g)^%.4g", from, parts[i].coefficient, e, n))
+		parts = append(parts, &Power{
+			coefficient: c * flow.Factor / math.Pow(head.Factor, n),
+			exponent:    n,
+			offset:      e,
+			limits:      Limits{High: math.Inf(1), End: math.Inf(1)},
+		})
+		equations = append(equations,
+			fmt.Sprintf("from %.4g m: Q = %.5g (h - %.4g)^%.4g", from, parts[i].coefficient, e, n))
 	}
 	description.Equation = strings.Join(equations, "; ")
 	if len(d.issues) > 0 {
@@ -60,8 +74,13 @@ func newSegments(d *dimensions) Rating {
 		}
 		return parts[i]
 	}
-	return &Formula{flow: func(h float64) float64 { return at(h).Flow(h) }, slope: func(h float64) float64 { return at(h).Slope(h) }, description: description,
-		limits: Limits{Low: starts[0], LowSource: "first segment", High: math.Inf(1), End: math.Inf(1)}, drownable: givenModular(d)}
+	return &Formula{
+		flow:        func(h float64) float64 { return at(h).Flow(h) },
+		slope:       func(h float64) float64 { return at(h).Slope(h) },
+		description: description,
+		limits:      Limits{Low: starts[0], LowSource: "first segment", High: math.Inf(1), End: math.Inf(1)},
+		drownable:   givenModular(d),
+	}
 }
 
 // checkJoins compares neighbouring segments where they meet.
@@ -71,9 +90,11 @@ func checkJoins(d *dimensions, starts []float64, parts []*Power, description *De
 		step := above/below - 1
 		switch {
 		case math.Abs(step) > joinTolerance:
-			d.refuse("segments", fmt.Sprintf("segments %d and %d do not meet: at %.4g m the flow steps by %+.1f %%", i, i+1, starts[i], 100*step), "a step below 5 %", "move the join to where they cross")
+			d.refuse("segments", fmt.Sprintf("segments %d and %d do not meet: at %.4g m the flow steps by %+.1f %%",
+				i, i+1, starts[i], 100*step), "a step below 5 %", "move the join to where they cross")
 		case math.Abs(step) > joinAdvice:
-			description.Advice = append(description.Advice, fmt.Sprintf("at the join %.4g m the flow steps by %+.2f %%", starts[i], 100*step))
+			description.Advice = append(description.Advice,
+				fmt.Sprintf("at the join %.4g m the flow steps by %+.2f %%", starts[i], 100*step))
 		}
 	}
 }
@@ -87,7 +108,8 @@ func checkJoins(d *dimensions, starts []float64, parts []*Power, description *De
 func newSideBySide(d *dimensions) Rating {
 	rows, _ := d.values["parts"].([]any)
 	if len(rows) < 2 {
-		d.refuse("parts", "the device has no parts, or only one", "two or more", `write [[settings.device.parts]] with kind = "v-notch" and its dimensions`)
+		d.refuse("parts", "the device has no parts, or only one", "two or more",
+			`write [[settings.device.parts]] with kind = "v-notch" and its dimensions`)
 	}
 	description := Description{Kind: "side-by-side", Source: "sum of the parts", UncertainBy: "the worst of the parts"}
 	limits := Limits{High: math.Inf(1), End: math.Inf(1)}
@@ -110,16 +132,27 @@ func newSideBySide(d *dimensions) Rating {
 		if end := l.End + p.crest; end < limits.End {
 			limits.End, limits.EndSource = end, fmt.Sprintf("part %d: %s", i+1, l.EndSource)
 		}
-		names, equations = append(names, about.Name), append(equations, fmt.Sprintf("part %d at %.4g m: %s (%s)", i+1, p.crest, about.Equation, about.Source))
+		names = append(names, about.Name)
+		equations = append(equations,
+			fmt.Sprintf("part %d at %.4g m: %s (%s)", i+1, p.crest, about.Equation, about.Source))
 		description.Uncertainty = math.Max(description.Uncertainty, about.Uncertainty)
-		description.Advice, description.Assumed = append(description.Advice, about.Advice...), append(description.Assumed, about.Assumed...)
+		description.Advice = append(description.Advice, about.Advice...)
+		description.Assumed = append(description.Assumed, about.Assumed...)
 	}
 	if len(parts) > 0 && lowest != 0 && len(d.issues) == 0 {
-		d.refuse("parts", fmt.Sprintf("the lowest crest is at %.4g m", lowest), "0 m: heads are above the lowest crest", "leave crest out for the lowest part")
+		d.refuse("parts", fmt.Sprintf("the lowest crest is at %.4g m", lowest), "0 m: heads are above the lowest crest",
+			"leave crest out for the lowest part")
 	}
 	description.Name, description.Equation = strings.Join(names, " beside "), strings.Join(equations, "; ")
 	flow := sum(parts, Rating.Flow)
-	return &Formula{flow: flow, slope: sum(parts, Rating.Slope), limits: limits, peak: peakOf(flow, limits.End), description: description, drownable: drownable{drowningOf(parts)}}
+	return &Formula{
+		flow:        flow,
+		slope:       sum(parts, Rating.Slope),
+		limits:      limits,
+		peak:        peakOf(flow, limits.End),
+		description: description,
+		drownable:   drownable{drowningOf(parts)},
+	}
 }
 
 // drowningOf is what is known of parts that drown each at its own crest.
@@ -176,5 +209,6 @@ func newTrapezoidalFlume(d *dimensions) Rating {
 	d.between("width", b, 0, 100, "a bottom width from 0")
 	d.between("side_slope", m, 0.01, 20, "horizontal to vertical, above 0")
 	return throatedRating(d, trapezoidSection(b, m), "trapezoidal", "trapezoidal flume",
-		"critical-flow theory; the ratings of the small standard sizes were not read: with a published equation use kind = power; "+recalled4359)
+		"critical-flow theory; the ratings of the small standard sizes were not read: with a published equation use "+
+			"kind = power; "+recalled4359)
 }

@@ -74,7 +74,8 @@ func newRectangular(d *dimensions) Rating {
 // m (read).
 func (r *Rectangular) rehbock(d *dimensions) Rating {
 	if r.width < r.channelWidth*0.999 {
-		d.refuse("equation", "\"rehbock\" is for a suppressed weir", "width equal to channel_width", "use kindsvater-carter for a contracted one")
+		d.refuse("equation", "\"rehbock\" is for a suppressed weir", "width equal to channel_width",
+			"use kindsvater-carter for a contracted one")
 	}
 	k := 2.0 / 3 * math.Sqrt(2*Gravity) * r.width
 	p := r.crestHeight
@@ -82,8 +83,14 @@ func (r *Rectangular) rehbock(d *dimensions) Rating {
 	description.Equation = "Q = (2/3) (0.602 + 0.083 h/p) sqrt(2g) b (h + 1.2 mm)^1.5"
 	description.Source = "Rehbock, ISO 1438:2017 9.7.1; coefficients read in Blevins 1984, offset 1.2 mm from memory"
 	f := &Formula{description: description,
-		flow:   func(h float64) float64 { return k * (0.602 + float64(0.083*h/p)) * power(h+0.0012, 1.5) },
-		limits: Limits{Low: 0.03, LowSource: "h >= 0.03 m (read: Blevins 1984)", High: math.Max(math.Min(0.75, p), 0.03), HighSource: "h <= 0.75 m, h/p < 1 (read: Blevins 1984)", End: math.Inf(1)}}
+		flow: func(h float64) float64 { return k * (0.602 + float64(0.083*h/p)) * power(h+0.0012, 1.5) },
+		limits: Limits{
+			Low:        0.03,
+			LowSource:  "h >= 0.03 m (read: Blevins 1984)",
+			High:       math.Max(math.Min(0.75, p), 0.03),
+			HighSource: "h <= 0.75 m, h/p < 1 (read: Blevins 1984)",
+			End:        math.Inf(1),
+		}}
 	f.drowning = r.drowning
 	return f
 }
@@ -103,11 +110,18 @@ func (r *Rectangular) francis(d *dimensions) Rating {
 	description := r.Describe()
 	description.Equation = fmt.Sprintf("Q = 1.8384 (b - %.1f h) h^1.5", 0.1*n)
 	description.Source = "Francis, USBR Water Measurement Manual eq. 7-4, read"
-	description.Uncertainty, description.UncertainBy = 0.03, "common practice; against Kindsvater-Carter it reads up to 3 % low"
+	description.Uncertainty = 0.03
+	description.UncertainBy = "common practice; against Kindsvater-Carter it reads up to 3 % low"
 	b := r.width
 	f := &Formula{description: description,
-		flow:   func(h float64) float64 { return francis * math.Max(b-float64(0.1*n*h), 0) * power(h, 1.5) },
-		limits: Limits{Low: 0.06, LowSource: "h >= 0.2 ft (from memory)", High: b / 3, HighSource: "h <= L/3 (read: EPA SWMM Vol. II)", End: math.Inf(1)}}
+		flow: func(h float64) float64 { return francis * math.Max(b-float64(0.1*n*h), 0) * power(h, 1.5) },
+		limits: Limits{
+			Low:        0.06,
+			LowSource:  "h >= 0.2 ft (from memory)",
+			High:       b / 3,
+			HighSource: "h <= L/3 (read: EPA SWMM Vol. II)",
+			End:        math.Inf(1),
+		}}
 	f.drowning = r.drowning
 	return f
 }
@@ -163,8 +177,13 @@ func (r *Rectangular) Slope(h float64) float64 {
 
 // Limits implements Rating.
 func (r *Rectangular) Limits() Limits {
-	return Limits{Low: 0.03, LowSource: "h >= 0.03 m (Blevins 1984)",
-		High: 2 * r.crestHeight, HighSource: "h/p < 2 (Blevins 1984; ISO 1438 allows 2.5, from memory)", End: math.Inf(1)}
+	return Limits{
+		Low:        0.03,
+		LowSource:  "h >= 0.03 m (Blevins 1984)",
+		High:       2 * r.crestHeight,
+		HighSource: "h/p < 2 (Blevins 1984; ISO 1438 allows 2.5, from memory)",
+		End:        math.Inf(1),
+	}
 }
 
 // Describe implements Rating.
@@ -176,15 +195,22 @@ func (r *Rectangular) Describe() Description {
 	d := Description{
 		Kind: "rectangular",
 		Name: fmt.Sprintf("rectangular thin-plate weir, %s, b = %.4g m", form, r.width),
-		Equation: fmt.Sprintf("Q = (2/3) Ce sqrt(2g) (b + kb) (h + kh)^1.5 with Ce = %.4f %+.4f h/p, kb = %.1f mm, kh = 1 mm",
+		Equation: fmt.Sprintf("Q = (2/3) Ce sqrt(2g) (b + kb) (h + kh)^1.5 with Ce = %.4f %+.4f h/p, kb = %.1f "+
+			"mm, kh = 1 mm",
 			r.a, r.a1, r.kb*1000),
-		Source:      "Kindsvater-Carter: form of ISO 1438:2017 9.6 and USBR WMM eq. 7-1; coefficients partly from memory of ISO 1438, within 0.7 % of EPA SWMM Vol. II table 6-2: confirm against the standard",
+		Source: "Kindsvater-Carter: form of ISO 1438:2017 9.6 and USBR WMM eq. 7-1; coefficients partly from " +
+			"memory of ISO 1438, within 0.7 % of EPA SWMM Vol. II table 6-2: confirm against the standard",
 		Uncertainty: 0.015, UncertainBy: "from memory of ISO 1438: 1.5 % for h/p < 1, 2 % to 1.5, 3 % to 2.5",
-		Dimensions: []Constant{{"width", fmt.Sprintf("%.4g m", r.width)}, {"channel_width", fmt.Sprintf("%.4g m", r.channelWidth)},
-			{"crest_height", fmt.Sprintf("%.4g m", r.crestHeight)}},
+		Dimensions: []Constant{
+			{"width", fmt.Sprintf("%.4g m", r.width)},
+			{"channel_width", fmt.Sprintf("%.4g m", r.channelWidth)},
+			{"crest_height", fmt.Sprintf("%.4g m", r.crestHeight)},
+		},
 	}
 	if side := (r.channelWidth - r.width) / 2; side > 0 && side < 0.10-1e-9 {
-		d.Advice = append(d.Advice, fmt.Sprintf("the side contraction (B-b)/2 is %.3f m; ISO 1438 asks 0 or at least 0.10 m (from memory)", side))
+		d.Advice = append(d.Advice,
+			fmt.Sprintf("the side contraction (B-b)/2 is %.3f m; ISO 1438 asks 0 or at least 0.10 m (from memory)",
+				side))
 	}
 	return d
 }

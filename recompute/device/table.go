@@ -32,7 +32,8 @@ func newTable(d *dimensions) Rating {
 	t.logarithmic = d.choice("interpolation", "linear", "log") == "log"
 	for i := range t.heads {
 		if i > 0 && (t.heads[i] <= t.heads[i-1] || t.flows[i] < t.flows[i-1]) || t.heads[i] < 0 || t.flows[i] < 0 {
-			d.refuse("points", fmt.Sprintf("point %d (%.6g m, %.6g m3/s) does not rise above the one before it", i+1, t.heads[i], t.flows[i]),
+			d.refuse("points", fmt.Sprintf("point %d (%.6g m, %.6g m3/s) does not rise above the one before it",
+				i+1, t.heads[i], t.flows[i]),
 				"heads and flows from 0 up, each head greater than the last", "put the points in order")
 			return t
 		}
@@ -116,7 +117,14 @@ func (t *Table) Limits() Limits {
 		return Limits{High: math.Inf(1), End: math.Inf(1)}
 	}
 	last := t.heads[len(t.heads)-1]
-	return Limits{Low: t.heads[0], LowSource: "first point of the table", High: last, HighSource: "last point of the table", End: last, EndSource: "last point of the table: nothing is known beyond"}
+	return Limits{
+		Low:        t.heads[0],
+		LowSource:  "first point of the table",
+		High:       last,
+		HighSource: "last point of the table",
+		End:        last,
+		EndSource:  "last point of the table: nothing is known beyond",
+	}
 }
 
 // Describe implements Rating.
@@ -128,7 +136,9 @@ func (t *Table) Describe() Description {
 	d := Description{Kind: "table", Name: fmt.Sprintf("rating table of %d points", len(t.heads)), Equation: form,
 		Source: "points from the site file; interpolation after ISO 18320 (from memory)"}
 	for i := range t.heads {
-		d.Dimensions = append(d.Dimensions, Constant{fmt.Sprintf("point %d", i+1), fmt.Sprintf("%.5g m, %.6g L/s", t.heads[i], t.flows[i]*1000)})
+		d.Dimensions = append(d.Dimensions, Constant{
+			fmt.Sprintf("point %d", i+1), fmt.Sprintf("%.5g m, %.6g L/s", t.heads[i], t.flows[i]*1000),
+		})
 	}
 	return d
 }

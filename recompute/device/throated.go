@@ -10,7 +10,8 @@ import (
 // criticalUnit is (2/3)^1.5 √g, the flow over a unit width at a unit energy head: 1.7046 m^0.5/s.
 var criticalUnit = math.Pow(2.0/3, 1.5) * math.Sqrt(Gravity)
 
-const recalled4359 = "equations recalled from ISO 4359 (1983 and 2013), not read: confirm against the standard; critical flow solved exactly"
+const recalled4359 = "equations recalled from ISO 4359 (1983 and 2013), not read: confirm against the standard; " +
+	"critical flow solved exactly"
 
 // newThroated reads section ("rectangular", "trapezoidal" or "U"), its dimensions, throat_length, and the optional
 // approach (see readChannel), hump, exit_expansion and coefficient.
@@ -32,10 +33,16 @@ func newThroated(d *dimensions) Rating {
 func throatedRating(d *dimensions, s section, kind, name, source string) Rating {
 	length := d.quantity("throat_length", quantity.LengthDimension)
 	d.between("throat_length", length, 0.01, 100, "a length above 0")
-	description := Description{Kind: kind, Name: fmt.Sprintf("%s, throat %.4g m", name, s.size),
-		Equation: "Q = Cd sqrt(g A^3/T) at critical depth, H = h + Q^2/(2 g A1^2), Cd = (1 - 0.006 xi L/b)(1 - 0.003 L/h)^1.5",
-		Source:   source, Uncertainty: 0.03, UncertainBy: "from memory of ISO 4359: 1 + 20 (Cv - Cd) %, usually 2 to 4 %",
-		Dimensions: append(append([]Constant{}, s.dims...), Constant{"throat_length", fmt.Sprintf("%.4g m", length)})}
+	description := Description{
+		Kind: kind,
+		Name: fmt.Sprintf("%s, throat %.4g m", name, s.size),
+		Equation: "Q = Cd sqrt(g A^3/T) at critical depth, H = h + Q^2/(2 g A1^2), Cd = (1 - 0.006 xi L/b)(1 - " +
+			"0.003 L/h)^1.5",
+		Source:      source,
+		Uncertainty: 0.03,
+		UncertainBy: "from memory of ISO 4359: 1 + 20 (Cv - Cd) %, usually 2 to 4 %",
+		Dimensions:  append(append([]Constant{}, s.dims...), Constant{"throat_length", fmt.Sprintf("%.4g m", length)}),
+	}
 	hump := d.optional("hump", quantity.LengthDimension, 0)
 	d.between("hump", hump, 0, 50, "a height from 0")
 	approach := readChannel(d, channel{}, hump, "hump", &description)
@@ -43,8 +50,13 @@ func throatedRating(d *dimensions, s section, kind, name, source string) Rating 
 	if s.size > 0 && s.name == "rectangular" {
 		high = math.Min(high, 3*s.size)
 	}
-	limits := Limits{Low: low, High: math.Max(high, low), End: math.Inf(1), LowSource: "larger of 0.05 m and 0.05 L (recalled from ISO 4359)",
-		HighSource: "H/L <= 0.5, h/b <= 3, h <= 2 m (recalled from ISO 4359)"}
+	limits := Limits{
+		Low:        low,
+		High:       math.Max(high, low),
+		End:        math.Inf(1),
+		LowSource:  "larger of 0.05 m and 0.05 L (recalled from ISO 4359)",
+		HighSource: "H/L <= 0.5, h/b <= 3, h <= 2 m (recalled from ISO 4359)",
+	}
 	flow := criticalThroat(s, approach, throatCoefficient(d, s, length))
 	key := "channel_width"
 	if d.has("approach_diameter") {
@@ -74,9 +86,11 @@ var exitLimits = [][2]float64{{3, 0.74}, {6, 0.80}, {10, 0.83}, {20, 0.90}}
 func throatDrowned(d *dimensions) *drowning {
 	x := d.optional("exit_expansion", quantity.None, 0)
 	if !d.has("exit_expansion") {
-		return modularOnly(0.66, "no expansion is given below the throat: as a broad-crested weir, tailwater below 0.66 of the head (read: CRAN package weirs)")
+		return modularOnly(0.66, "no expansion is given below the throat: as a broad-crested weir, tailwater below "+
+			"0.66 of the head (read: CRAN package weirs)")
 	}
-	d.between("exit_expansion", x, exitLimits[0][0], 1000, "6 for an expansion of 1:6, from 3; leave it out for an abrupt end")
+	d.between("exit_expansion", x, exitLimits[0][0], 1000,
+		"6 for an expansion of 1:6, from 3; leave it out for an abrupt end")
 	limit := exitLimits[0][1]
 	for i := 1; i < len(exitLimits); i++ {
 		a, b := exitLimits[i-1], exitLimits[i]
@@ -102,7 +116,8 @@ func throatCoefficient(d *dimensions, s section, length float64) func(h float64)
 		side = 1
 	}
 	if side <= 0 {
-		d.refuse("throat_length", "the boundary layer of a throat this long fills its width", "a throat of up to about 150 widths", "")
+		d.refuse("throat_length", "the boundary layer of a throat this long fills its width",
+			"a throat of up to about 150 widths", "")
 	}
 	return func(h float64) float64 {
 		bed := 1 - float64(0.003*length)/h

@@ -17,9 +17,10 @@ import (
 //
 // Limits: 20° ≤ α ≤ 100° (title of clause 10.5); h ≥ 0.06 m (0.2 ft in the USBR manual). Where the site claims full
 // contraction: h ≤ 0.38 m, h/p ≤
-// 0.4, h/B ≤ 0.2, p ≥ 0.45 m, B ≥ 0.90 m (open handbook copies; the 0.38 m from memory). Without the claim: h ≤ 0.60 m; at 90° h/p ≤ 1.2 and h/B ≤
-// 0.4, the range of partially contracted notches (from memory of Bos 1989); at other angles h/p ≤ 0.35 (from memory of ISO 1438), since
-// nothing tells Ce of those beyond. It ends at the top of the notch where notch_height gives it.
+// 0.4, h/B ≤ 0.2, p ≥ 0.45 m, B ≥ 0.90 m (open handbook copies; the 0.38 m from memory). Without the claim: h ≤ 0.60 m;
+// at 90° h/p ≤ 1.2 and h/B ≤ 0.4, the range of partially contracted notches (from memory of Bos 1989); at other angles
+// h/p ≤ 0.35 (from memory of ISO 1438), since nothing tells Ce of those beyond. It ends at the top of the notch where
+// notch_height gives it.
 //
 // Uncertainty of Ce: 1 % at 90°, 2 % at other angles (95 %, from memory of ISO 1438).
 //
@@ -59,16 +60,19 @@ func newNotch(d *dimensions, top float64) Rating {
 		equation = "cone"
 	}
 	if wide && equation != "cone" {
-		d.between("angle", degrees, 20, 100, "an angle from 20 deg to 100 deg (ISO 1438:2017 clause 10.5); equation \"cone\" goes on to 120 deg")
+		d.between("angle", degrees, 20, 100,
+			"an angle from 20 deg to 100 deg (ISO 1438:2017 clause 10.5); equation \"cone\" goes on to 120 deg")
 	}
-	d.between("angle", degrees, 20, 120, "an angle from 20 deg to 100 deg (ISO 1438:2017 clause 10.5), to 120 deg by Cone's general equation")
+	d.between("angle", degrees, 20, 120,
+		"an angle from 20 deg to 100 deg (ISO 1438:2017 clause 10.5), to 120 deg by Cone's general equation")
 	d.positiveIfGiven("crest_height", "channel_width")
 	v.ce, v.kh = kindsvaterShen(math.Min(degrees, 100))
 	v.factor = 8.0 / 15 * v.ce * math.Sqrt(2*Gravity) * math.Tan(v.angle/2)
 	v.drowning = villemonte(2.5)
 	partial := contraction == "partial"
 	if ninety := math.Abs(degrees-90) < 0.5; !ninety && partial && !d.failed("angle") {
-		d.refuse("angle", fmt.Sprintf("%q with this contraction", d.text("angle")), "90 deg: the chart is for that notch alone", "")
+		d.refuse("angle", fmt.Sprintf("%q with this contraction", d.text("angle")),
+			"90 deg: the chart is for that notch alone", "")
 	}
 	switch {
 	case equation == "cone":
@@ -87,7 +91,13 @@ func (v *VNotch) cone(degrees float64) Rating {
 	description := v.Describe()
 	c, n := 2.49, 2.48
 	description.Source = "Cone, USBR Water Measurement Manual eq. 7-6, read"
-	limits := Limits{Low: 0.2 * 0.3048, LowSource: "h >= 0.2 ft (read)", High: 1.25 * 0.3048, HighSource: "h <= 1.25 ft (read)", End: math.Inf(1)}
+	limits := Limits{
+		Low:        0.2 * 0.3048,
+		LowSource:  "h >= 0.2 ft (read)",
+		High:       1.25 * 0.3048,
+		HighSource: "h <= 1.25 ft (read)",
+		End:        math.Inf(1),
+	}
 	if math.Abs(degrees-90) >= 0.5 {
 		s := math.Tan(v.angle / 2)
 		c, n = 0.025+float64(2.462*s), 2.5-0.0195/math.Pow(s, 0.75)
@@ -117,7 +127,8 @@ func (v *VNotch) ended(l Limits) Limits {
 // partial is the 90° notch in a channel too narrow or too shallow for full contraction: Ce from the chart.
 func (v *VNotch) partial(d *dimensions) Rating {
 	if v.crestHeight <= 0 || v.channelWidth <= 0 {
-		d.refuse("contraction", "\"partial\" needs crest_height and channel_width", "both dimensions of the approach", "")
+		d.refuse("contraction", "\"partial\" needs crest_height and channel_width", "both dimensions of the approach",
+			"")
 		return v
 	}
 	ratio := v.crestHeight / v.channelWidth
@@ -127,14 +138,21 @@ func (v *VNotch) partial(d *dimensions) Rating {
 	}
 	description := v.Describe()
 	description.Equation = "Q = (8/15) Ce(h/p, p/B) sqrt(2g) (h + kh)^2.5, kh = 0.88 mm"
-	description.Source = "chart of Ce digitised in public code from Kulin and Compton 1975, read; accuracy of the reading about 0.2 %"
+	description.Source = "chart of Ce digitised in public code from Kulin and Compton 1975, read; accuracy of the " +
+		"reading about 0.2 %"
 	description.Advice = nil
 	full := 8.0 / 15 * math.Sqrt(2*Gravity)
 	f := &Formula{description: description, flow: func(h float64) float64 {
 		return full * partialCe(h/v.crestHeight, ratio) * power(h+v.kh, 2.5)
 	}}
 	end := partialEnd(ratio)
-	f.limits = Limits{Low: 0.06, LowSource: "h >= 0.06 m (USBR: 0.2 ft)", High: math.Max(end*v.crestHeight, 0.06), HighSource: fmt.Sprintf("end of the chart, h/p = %.3g", end), End: math.Inf(1)}
+	f.limits = Limits{
+		Low:        0.06,
+		LowSource:  "h >= 0.06 m (USBR: 0.2 ft)",
+		High:       math.Max(end*v.crestHeight, 0.06),
+		HighSource: fmt.Sprintf("end of the chart, h/p = %.3g", end),
+		End:        math.Inf(1),
+	}
 	f.limits = v.ended(f.limits)
 	f.drowning = villemonte(2.5)
 	return f
@@ -240,7 +258,12 @@ func (v *VNotch) Drowned(h, hd float64) (q, spread float64, ok bool) {
 // Limits implements Rating.
 func (v *VNotch) Limits() Limits {
 	const bos = "the range of partially contracted notches (from memory of Bos 1989); full contraction is not claimed"
-	l := Limits{Low: 0.06, LowSource: "h >= 0.06 m (USBR Water Measurement Manual ch. 7: 0.2 ft)", High: 0.60, HighSource: "h <= 0.60 m, " + bos}
+	l := Limits{
+		Low:        0.06,
+		LowSource:  "h >= 0.06 m (USBR Water Measurement Manual ch. 7: 0.2 ft)",
+		High:       0.60,
+		HighSource: "h <= 0.60 m, " + bos,
+	}
 	lower := func(top float64, source string) {
 		if top > 0 && top < l.High {
 			l.High, l.HighSource = math.Max(top, l.Low), source
@@ -266,9 +289,11 @@ func (v *VNotch) Describe() Description {
 	d := Description{
 		Kind: "v-notch",
 		Name: fmt.Sprintf("V-notch thin-plate weir, %.4g deg", degrees),
-		Equation: fmt.Sprintf("Q = (8/15) Ce sqrt(2g) tan(a/2) (h + kh)^2.5 with Ce = %.4f, kh = %.2f mm, a = %.4g deg (Q = %.5f he^2.5)",
+		Equation: fmt.Sprintf("Q = (8/15) Ce sqrt(2g) tan(a/2) (h + kh)^2.5 with Ce = %.4f, kh = %.2f mm, a = %.4g "+
+			"deg (Q = %.5f he^2.5)",
 			v.ce, v.kh*1000, degrees, v.factor),
-		Source:      "Kindsvater-Shen: form of ISO 1438:2017 10.5 and USBR WMM eq. 7-3; Ce and kh from fits circulated in public code, not read in the standard: confirm against it",
+		Source: "Kindsvater-Shen: form of ISO 1438:2017 10.5 and USBR WMM eq. 7-3; Ce and kh from fits " +
+			"circulated in public code, not read in the standard: confirm against it",
 		Uncertainty: 0.02, UncertainBy: "from memory of ISO 1438: about 1 % at 90 deg, 1 to 2 % at other angles",
 		Dimensions: []Constant{{"angle", fmt.Sprintf("%.4g deg", degrees)}},
 	}
@@ -277,8 +302,9 @@ func (v *VNotch) Describe() Description {
 	}
 	approach(&d, v.crestHeight, 0.45, v.channelWidth, 0.90)
 	if !v.claimed {
-		d.Advice = append(d.Advice, `contraction = "full" is not claimed, so its limits (h <= 0.38 m, h/p <= 0.4, h/B <= 0.2) are not held; `+
-			`less contraction gives up to 4 % more flow at 90 deg (chart of "partial")`)
+		d.Advice = append(d.Advice,
+			`contraction = "full" is not claimed, so its limits (h <= 0.38 m, h/p <= 0.4, h/B <= 0.2) are not held; `+
+				`less contraction gives up to 4 % more flow at 90 deg (chart of "partial")`)
 	}
 	return d
 }
@@ -295,7 +321,8 @@ func approach(d *Description, crestHeight, leastHeight, width, leastWidth float6
 			d.Advice = append(d.Advice, x.name+" is not given, so full contraction could not be checked")
 			continue
 		case x.value < x.least:
-			d.Advice = append(d.Advice, fmt.Sprintf("%s %.3g m is less than the %.2f m that full contraction asks", x.name, x.value, x.least))
+			d.Advice = append(d.Advice,
+				fmt.Sprintf("%s %.3g m is less than the %.2f m that full contraction asks", x.name, x.value, x.least))
 		}
 		d.Dimensions = append(d.Dimensions, Constant{x.name, fmt.Sprintf("%.4g m", x.value)})
 	}

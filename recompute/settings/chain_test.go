@@ -14,7 +14,8 @@ func loop(low, high, from, to float64) *site.Loop {
 	return &site.Loop{Low: quantity.Value{SI: low}, High: quantity.Value{SI: high}, From: from, To: to}
 }
 
-// TestLoopChange: MA-1 of the reference, 0 to 0.400 m set for 0 to 0.300 m; and MA-2, 4 to 20 mA read as 0 to 20 mA: an empty channel was logged as 0.060 m.
+// TestLoopChange: MA-1 of the reference, 0 to 0.400 m set for 0 to 0.300 m; and MA-2, 4 to 20 mA read as 0 to 20 mA: an
+// empty channel was logged as 0.060 m.
 func TestLoopChange(t *testing.T) {
 	for _, c := range []struct {
 		id           string
@@ -36,7 +37,8 @@ func TestLoopChange(t *testing.T) {
 	}
 }
 
-// TestOnsets: ONSET-1 and ONSET-2 of the reference, half the time since the last good check and the same with a cap of a year.
+// TestOnsets: ONSET-1 and ONSET-2 of the reference, half the time since the last good check and the same with a cap of
+// a year.
 func TestOnsets(t *testing.T) {
 	day := func(text string) *site.Instant {
 		at, err := time.Parse("2006-01-02", text)
@@ -58,7 +60,11 @@ func TestOnsets(t *testing.T) {
 		{"ONSET-2", "2021-05-01", "2024-05-01", 366 * 24 * time.Hour, "2023-05-01 00:00:00"},
 	} {
 		s := &site.Site{Log: site.Log{Clock: clock}, Settings: []site.Change{{}}}
-		list := onsets(s, &site.Correction{From: day(c.found), Until: &site.Instant{UTC: day(c.found).UTC + 1}, Onset: &site.Onset{LastGood: day(c.good), Cap: c.cap}}, nil)
+		list := onsets(s, &site.Correction{
+			From:  day(c.found),
+			Until: &site.Instant{UTC: day(c.found).UTC + 1},
+			Onset: &site.Onset{LastGood: day(c.good), Cap: c.cap},
+		}, nil)
 		if len(list) != 2 || list[1].from.Text != c.want {
 			t.Errorf("%s: %+v, want %s", c.id, list, c.want)
 		}

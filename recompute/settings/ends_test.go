@@ -101,7 +101,13 @@ func TestShownBeyondMaximum(t *testing.T) {
 		quantity string
 		most     float64 // that the log shows
 		want     float64
-	}{{"level", 0.3, 0.3}, {"level", 0.3005, 0.3}, {"level", 0.3006, inf}, {"flow", 0.0305, 0.03}, {"flow", 0.05, 0.03}} {
+	}{
+		{"level", 0.3, 0.3},
+		{"level", 0.3005, 0.3},
+		{"level", 0.3006, inf},
+		{"flow", 0.0305, 0.03},
+		{"flow", 0.05, 0.03},
+	} {
 		l, s := lanes(t, column(c.quantity), "maximum_head = \"0.3 m\"\nempty_distance = \"1.5 m\"\n", "")
 		Learn(s, l.Recorded, []Extremes{{0, c.most, 0.0005}}, []*Lane{l.Recorded})
 		if got := l.Recorded.Segments[0].Ends.Most; got != c.want && !(math.Abs(got-c.want) < 1e-12) {
@@ -114,12 +120,20 @@ func TestShownBeyondMaximum(t *testing.T) {
 // each the meter still shows the flow, and Limit, Shows and MeterFlow say the same.
 func TestMeterFlowEdges(t *testing.T) {
 	for settings, cases := range map[string]map[float64]float64{
-		"flow_cut_off = \"2 L/s\"\nmaximum_head = \"0.3 m\"\n":                            {0.0199: 0, 0.0201: 0.00201, 0.2999: 0.02999, 0.3: 0.03, 0.3001: 0.03, 0.9: 0.03, -0.1: 0, 0: 0},
-		"flow_cut_off = \"2 L/s\"\nmaximum_flow = \"25 L/s\"\n":                           {0.0199: 0, 0.0201: 0.00201, 0.2499: 0.02499, 0.2501: 0.025, 0.9: 0.025, -0.1: 0},
-		"flow_cut_off = \"2 L/s\"\nmaximum_flow = \"25 L/s\"\nmaximum_head = \"0.2 m\"\n": {0.1999: 0.01999, 0.2001: 0.02, 0.26: 0.02},
-		"maximum_flow = \"25 L/s\"\nmaximum_head = \"0.3 m\"\n":                           {0.001: 0.0001, 0.2499: 0.02499, 0.2501: 0.025, 0.31: 0.025},
-		"flow_cut_off = \"2 L/s\"\n":                                                      {0.0199: 0, 0.0201: 0.00201, 0.9: 0.09},
-		"":                                                                                {0.001: 0.0001, 0.9: 0.09},
+		"flow_cut_off = \"2 L/s\"\nmaximum_head = \"0.3 m\"\n": {
+			0.0199: 0, 0.0201: 0.00201, 0.2999: 0.02999, 0.3: 0.03, 0.3001: 0.03, 0.9: 0.03, -0.1: 0, 0: 0,
+		},
+		"flow_cut_off = \"2 L/s\"\nmaximum_flow = \"25 L/s\"\n": {
+			0.0199: 0, 0.0201: 0.00201, 0.2499: 0.02499, 0.2501: 0.025, 0.9: 0.025, -0.1: 0,
+		},
+		"flow_cut_off = \"2 L/s\"\nmaximum_flow = \"25 L/s\"\nmaximum_head = \"0.2 m\"\n": {
+			0.1999: 0.01999, 0.2001: 0.02, 0.26: 0.02,
+		},
+		"maximum_flow = \"25 L/s\"\nmaximum_head = \"0.3 m\"\n": {
+			0.001: 0.0001, 0.2499: 0.02499, 0.2501: 0.025, 0.31: 0.025,
+		},
+		"flow_cut_off = \"2 L/s\"\n": {0.0199: 0, 0.0201: 0.00201, 0.9: 0.09},
+		"":                           {0.001: 0.0001, 0.9: 0.09},
 	} {
 		l, _ := lanes(t, column("level"), settings, "")
 		s := &l.Recorded.Segments[0]
@@ -127,7 +141,12 @@ func TestMeterFlowEdges(t *testing.T) {
 			heads, flows, shown := []float64{head}, []float64{s.Rating.Flow(head)}, make([]float64, 1)
 			s.Limit(flows, heads)
 			s.Shows(shown, []int64{0}, heads, false)
-			for name, got := range map[string]float64{"meter": s.MeterFlow(head), "limited": flows[0], "shown": shown[0], "by the rate": MeterRate(s, 0, head)} {
+			for name, got := range map[string]float64{
+				"meter":       s.MeterFlow(head),
+				"limited":     flows[0],
+				"shown":       shown[0],
+				"by the rate": MeterRate(s, 0, head),
+			} {
 				if math.Abs(got-want) > 1e-12 {
 					t.Errorf("%q at %g m, %s: %v, want %v", settings, head, name, got, want)
 				}
@@ -195,7 +214,8 @@ func TestGreatestOfPipe(t *testing.T) {
 		t,
 		column("flow"),
 		"",
-		"[[correction]]\nreason = \"test\"\nsure = true\ndevice = { kind = \"manning\", section = \"circular\", diameter = \"0.3 m\", slope = 0.002, roughness = 0.013 }\n",
+		"[[correction]]\nreason = \"test\"\nsure = true\ndevice = { kind = \"manning\", section = \"circular\", "+
+			"diameter = \"0.3 m\", slope = 0.002, roughness = 0.013 }\n",
 	)
 	r := l.Corrected.Segments[0].Rating
 	full := r.Flow(0.3)

@@ -12,7 +12,8 @@ import (
 	"retotal/recompute/device"
 )
 
-// TestHullOfEveryKind: whatever the device, means of two heads lie between the bounds, with the datum 20 mm off either way. Also tells how long the slowest takes.
+// TestHullOfEveryKind: whatever the device, means of two heads lie between the bounds, with the datum 20 mm off either
+// way. Also tells how long the slowest takes.
 func TestHullOfEveryKind(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 6))
 	slowest, name := time.Duration(0), ""
@@ -21,13 +22,25 @@ func TestHullOfEveryKind(t *testing.T) {
 		top := math.Min(math.Min(1.3*r.Limits().High, r.Limits().End), 2)
 		for _, shift := range []float64{0.02, -0.02} {
 			lane := func(empty float64) *Segment {
-				s := &Segment{From: Always, Until: Never, Origin: Always, Rating: r, MaximumHead: top, MaximumFlow: math.Inf(1)}
-				s.Settings.Values[site.EmptyDistance] = &site.Ramp{From: quantity.Value{SI: empty}, To: quantity.Value{SI: empty}}
-				s.Settings.Values[site.MaximumHead] = &site.Ramp{From: quantity.Value{SI: top}, To: quantity.Value{SI: top}}
+				s := &Segment{
+					From:        Always,
+					Until:       Never,
+					Origin:      Always,
+					Rating:      r,
+					MaximumHead: top,
+					MaximumFlow: math.Inf(1),
+				}
+				s.Settings.Values[site.EmptyDistance] = &site.Ramp{
+					From: quantity.Value{SI: empty}, To: quantity.Value{SI: empty},
+				}
+				s.Settings.Values[site.MaximumHead] = &site.Ramp{
+					From: quantity.Value{SI: top}, To: quantity.Value{SI: top},
+				}
 				return s
 			}
 			recorded, s := lane(3), lane(3+shift)
-			recorded.chain, s.chain = buildChain(reading.Flow, nil, recorded, recorded), buildChain(reading.Flow, nil, s, recorded)
+			recorded.chain = buildChain(reading.Flow, nil, recorded, recorded)
+			s.chain = buildChain(reading.Flow, nil, s, recorded)
 			s.Ends = ends{depth: math.Inf(1)}
 			h := &hull{segment: s, recorded: recorded, most: math.Inf(1)}
 			begun := time.Now()
@@ -41,7 +54,9 @@ func TestHullOfEveryKind(t *testing.T) {
 				x := share*r.Flow(a) + (1-share)*r.Flow(b)
 				y := share*r.Flow(a+shift) + (1-share)*r.Flow(b+shift)
 				if lower, upper := h.bounds(x, 293.15); lower > y*(1+1e-9)+1e-15 || upper < y*(1-1e-9)-1e-15 {
-					t.Errorf("%s, %+.0f mm: heads %.6g and %.6g m, %.2f of the first: %.9g is not between %.9g and %.9g", kind.Name, 1000*shift, a, b, share, y, lower, upper)
+					t.Errorf("%s, %+.0f mm: heads %.6g and %.6g m, %.2f of the first: %.9g is not between "+
+						"%.9g and %.9g",
+						kind.Name, 1000*shift, a, b, share, y, lower, upper)
 					break
 				}
 			}

@@ -45,7 +45,9 @@ func TestMeansByHand(t *testing.T) {
 		l := squaresOfMeans(t, c.quantity, c.settings)
 		s := &l.Corrected.Segments[0]
 		lower, upper := s.MeanBounds(c.mean, 293.15)
-		within := func(got, want float64) bool { return got == want || math.Abs(got-want) <= 1.05e-4*math.Abs(want)+1e-9 }
+		within := func(got, want float64) bool {
+			return got == want || math.Abs(got-want) <= 1.05e-4*math.Abs(want)+1e-9
+		}
 		if !s.OfMeans() || !within(upper, c.upper) || !within(lower, c.lower) && !math.IsInf(upper, 1) ||
 			lower > c.lower*(1+1e-9)+1e-12 && !math.IsInf(upper, 1) ||
 			upper < c.upper*(1-1e-9) {
@@ -97,7 +99,8 @@ func TestMeanAcrossTwoSettings(t *testing.T) {
 		),
 		column("level"),
 		"empty_distance = \"1.5 m\"\nmaximum_head = \"0.5 m\"\n",
-		"[[settings.change]]\nat = 2031-03-01T00:00:00\nempty_distance = \"1.4 m\"\n[[correction]]\nreason = \"test\"\nempty_distance = \"1.6 m\"\n",
+		"[[settings.change]]\nat = 2031-03-01T00:00:00\nempty_distance = \"1.4 m\"\n[[correction]]\n"+
+			"reason = \"test\"\nempty_distance = \"1.6 m\"\n",
 	)
 	lower, upper := l.Corrected.Segments[0].MeanBoundsWith(&l.Corrected.Segments[1], 0.2, 293.15)
 	if math.Abs(lower-0.09) > 1e-5 || math.Abs(upper-0.49/0.7*0.4) > 1e-4 {
@@ -165,7 +168,8 @@ func TestMeansWithAir(t *testing.T) {
 // nothing bounds.
 func TestTwofoldBounds(t *testing.T) {
 	pipe := func(n string) string {
-		return "kind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.3 m\"\nroughness = " + n + "\nslope = 0.002\n"
+		return "kind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.3 m\"\nroughness = " + n +
+			"\nslope = 0.002\n"
 	}
 	change := strings.NewReplacer(
 		"kind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n",
@@ -180,7 +184,9 @@ func TestTwofoldBounds(t *testing.T) {
 	)
 	s, r := &l.Corrected.Segments[0], l.Recorded.Segments[0].Rating
 	full := r.Flow(0.3)
-	for share, held := range map[float64]bool{1.0011: true, 1.05: true, 0.9991: true, 1: true, 1.0009: true, 0.99: false} {
+	for share, held := range map[float64]bool{
+		1.0011: true, 1.05: true, 0.9991: true, 1: true, 1.0009: true, 0.99: false,
+	} {
 		figure := share * full
 		b := s.Bounds(0, figure, 293.15, s.Flow(0, figure, 293.15), 0)
 		low, high, _ := device.Heads(r, figure)
@@ -222,7 +228,9 @@ func TestLoopChanges(t *testing.T) {
 // head.
 func TestAirAndShiftChanges(t *testing.T) {
 	at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
-	for keys, want := range map[string]int{"\"20 degC\"": 0, "\"21 degC\"": 1, "\"logged\"": 1, "{ logged_plus = \"1 K\" }": 1} {
+	for keys, want := range map[string]int{
+		"\"20 degC\"": 0, "\"21 degC\"": 1, "\"logged\"": 1, "{ logged_plus = \"1 K\" }": 1,
+	} {
 		l, _ := lanes(
 			t,
 			column("distance")+column("temperature"),
@@ -233,9 +241,12 @@ func TestAirAndShiftChanges(t *testing.T) {
 			t.Errorf("air %s: %d changes, want %d", keys, got, want)
 		}
 	}
-	for second, want := range map[string]int{"[[\"0.05 m\", \"2 mm\"]]": 0, "[[\"0.05 m\", \"3 mm\"]]": 1, "[[\"0.06 m\", \"2 mm\"]]": 1} {
+	for second, want := range map[string]int{
+		"[[\"0.05 m\", \"2 mm\"]]": 0, "[[\"0.05 m\", \"3 mm\"]]": 1, "[[\"0.06 m\", \"2 mm\"]]": 1,
+	} {
 		correction := func(bound, shift string) string {
-			return "[[correction]]\n" + bound + " = 2031-03-01T00:00:00\nreason = \"test\"\nhead_shift = " + shift + "\n"
+			return "[[correction]]\n" + bound + " = 2031-03-01T00:00:00\nreason = \"test\"\n" +
+				"head_shift = " + shift + "\n"
 		}
 		l, _ := lanes(
 			t,
@@ -255,7 +266,8 @@ func TestWithoutCorrection(t *testing.T) {
 		t,
 		column("level"),
 		"empty_distance = \"1.5 m\"\n",
-		"[[correction]]\nuntil = 2031-03-01T00:00:00\nreason = \"test\"\nempty_distance = \"1.51 m\"\n[[correction]]\nfrom = 2031-03-01T00:00:00\nreason = \"test\"\nempty_distance = \"1.52 m\"\n",
+		"[[correction]]\nuntil = 2031-03-01T00:00:00\nreason = \"test\"\nempty_distance = \"1.51 m\"\n"+
+			"[[correction]]\nfrom = 2031-03-01T00:00:00\nreason = \"test\"\nempty_distance = \"1.52 m\"\n",
 	)
 	at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	for i, want := range [][2]float64{{0.2, 0.22}, {0.21, 0.2}} {

@@ -21,15 +21,18 @@ func TestOnsetEdges(t *testing.T) {
 		{"a cap of five days", "2031-03-03", ", cap = \"5 d\"", nil, nil, "at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06"},
 		{"a cap of six days", "2031-03-03", ", cap = \"6 d\"", nil, nil, "at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06"},
 		{"changes", "2031-03-03", "", []string{"2031-03-01", "2031-03-04", "2031-03-11"}, nil,
-			"at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06; at the change of settings, 2031-03-04"},
+			"at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06; at the change of " +
+				"settings, 2031-03-04"},
 		{"steps", "2031-03-03", "", nil, []string{"2031-02-28", "2031-03-01", "2031-03-06", "2031-03-10", "2031-03-11"},
-			"at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06; at a step, 2031-03-10"},
+			"at the last good check, 2031-03-01; half-way since the last good check, 2031-03-06; at a " +
+				"step, 2031-03-10"},
 	} {
 		more := ""
 		for _, at := range c.changes {
 			more += "[[settings.change]]\nat = " + at + "T00:00:00\nempty_distance = \"1.5 m\"\n"
 		}
-		more += "[[correction]]\nfrom = " + c.from + "T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nempty_distance = \"1.49 m\"\nonset = { last_good_check = 2031-03-01T00:00:00" + c.cap + " }\n"
+		more += "[[correction]]\nfrom = " + c.from + "T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\n" +
+			"empty_distance = \"1.49 m\"\nonset = { last_good_check = 2031-03-01T00:00:00" + c.cap + " }\n"
 		var found []Step
 		for _, text := range c.steps {
 			at, _ := time.Parse("2006-01-02", text)
@@ -49,8 +52,11 @@ func TestOnsetEdges(t *testing.T) {
 // TestOnBounds: an onset at the very begin of a reporting month is told, one a second beside it is not, nor one that is
 // sure.
 func TestOnBounds(t *testing.T) {
-	for from, want := range map[string]int{"2031-03-01T00:00:00": 1, "2031-03-01T00:00:01": 0, "2031-02-28T23:59:59": 0, "2031-03-02T00:00:00": 0} {
-		text := "[[correction]]\nfrom = " + from + "\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nempty_distance = \"1.49 m\"\n"
+	for from, want := range map[string]int{
+		"2031-03-01T00:00:00": 1, "2031-03-01T00:00:01": 0, "2031-02-28T23:59:59": 0, "2031-03-02T00:00:00": 0,
+	} {
+		text := "[[correction]]\nfrom = " + from +
+			"\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nempty_distance = \"1.49 m\"\n"
 		_, open := lanes(
 			t,
 			column("level"),
@@ -95,7 +101,12 @@ func TestChanges(t *testing.T) {
 		for _, x := range []struct {
 			from, until int64
 			want        int
-		}{{at(second), at(third), 1}, {at(third), at(fourth), 0}, {at(second) + 1, at(third) - 1, 0}, {at(third) - 1, at(third), 1}} {
+		}{
+			{at(second), at(third), 1},
+			{at(third), at(fourth), 0},
+			{at(second) + 1, at(third) - 1, 0},
+			{at(third) - 1, at(third), 1},
+		} {
 			if got := len(l.Recorded.ChangesIn(x.from, x.until)); got != x.want {
 				t.Errorf(
 					"%s, after %v up to %v: %d",

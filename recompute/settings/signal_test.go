@@ -28,8 +28,10 @@ func lanesOf(
 	found ...Step,
 ) (*Lanes, *site.Site) {
 	t.Helper()
-	text := "id = \"signal\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" + columns + "[settings]\n" + settings +
-		"[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n" + more
+	text := "id = \"signal\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" +
+		columns + "[settings]\n" + settings +
+		"[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\n" +
+		"flow_unit = \"m3/s\"\n" + more
 	text = change.Replace(text)
 	name := filepath.Join(t.TempDir(), "site.toml")
 	if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
@@ -145,7 +147,8 @@ func TestSignalChain(t *testing.T) {
 			t,
 			column(quantity)+column("temperature"),
 			was.keys(),
-			"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nsure = true\n"+is.keys(),
+			"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\n"+
+				"sure = true\n"+is.keys(),
 		)
 		for _, share := range []float64{0, 0.25, 0.9} {
 			at := from.Add(time.Duration(share * float64(240*time.Hour))).UnixNano()
@@ -157,7 +160,11 @@ func TestSignalChain(t *testing.T) {
 			_, _, then, _ := was.signal(echo, 0, thermometer)
 			many := make([]float64, 1)
 			s.Heads(many, []int64{at}, []float64{figure}, []float64{thermometer})
-			for name, got := range map[string]float64{"head": s.Head(at, figure, thermometer), "of many": many[0], "by the echo": s.HeadOfEcho(at, r.Echo(at, figure, thermometer), thermometer)} {
+			for name, got := range map[string]float64{
+				"head":        s.Head(at, figure, thermometer),
+				"of many":     many[0],
+				"by the echo": s.HeadOfEcho(at, r.Echo(at, figure, thermometer), thermometer),
+			} {
 				if name == "by the echo" && was.logged != is.logged && was.air == 0 && is.air == 0 {
 					continue
 				}
@@ -230,11 +237,14 @@ func TestDriftOfFactor(t *testing.T) {
 		t,
 		column("distance"),
 		"empty_distance = \"1.5 m\"\n",
-		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndistance_factor = { from = 1, to = 1.1 }\n",
+		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\n"+
+			"distance_factor = { from = 1, to = 1.1 }\n",
 	)
 	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	whole := int64(240 * time.Hour)
-	for _, at := range []int64{0, 1, whole / 256, whole/256 - 1, whole / 3, whole / 2, whole * 3 / 4, whole - 1, whole, -1} {
+	for _, at := range []int64{
+		0, 1, whole / 256, whole/256 - 1, whole / 3, whole / 2, whole * 3 / 4, whole - 1, whole, -1,
+	} {
 		want := 1.5 - (1+0.1*float64(at)/float64(whole))*1.2
 		if at < 0 || at >= whole {
 			want = 0.3
@@ -264,7 +274,8 @@ func TestDriftOfDevice(t *testing.T) {
 		t,
 		column("level"),
 		"",
-		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndevice = { coefficient = { from = 0.1, to = 0.2 } }\n",
+		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\n"+
+			"device = { coefficient = { from = 0.1, to = 0.2 } }\n",
 	)
 	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for hours, want := range map[int]float64{0: 0.1, 120: 0.15, 180: 0.175, 239: 0.1 + 0.1*239.0/240, 240: 0.1} {
@@ -282,7 +293,8 @@ func TestDriftOfExponent(t *testing.T) {
 		t,
 		column("level"),
 		"",
-		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\ndevice = { exponent = { from = 1.0, to = 2.0 } }\n",
+		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\n"+
+			"device = { exponent = { from = 1.0, to = 2.0 } }\n",
 	)
 	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for hours, n := range map[int]float64{0: 1, 60: 1.25, 120: 1.5, 200: 1 + 200.0/240} {
@@ -366,7 +378,8 @@ func TestInverse(t *testing.T) {
 		t,
 		column("flow"),
 		"",
-		"[[correction]]\nreason = \"test\"\nsure = true\ndevice = { kind = \"table\", points = [[\"0 m\", \"0 L/s\"], [\"0.1 m\", \"10 L/s\"], [\"0.2 m\", \"40 L/s\"]] }\n",
+		"[[correction]]\nreason = \"test\"\nsure = true\ndevice = { kind = \"table\", "+
+			"points = [[\"0 m\", \"0 L/s\"], [\"0.1 m\", \"10 L/s\"], [\"0.2 m\", \"40 L/s\"]] }\n",
 	)
 	if got := Inverse(table.Corrected.Segments[0].Rating, 1, 0.1); got != 0.2 {
 		t.Errorf("beyond the table's end: %v", got)
@@ -379,7 +392,8 @@ func TestBelowZero(t *testing.T) {
 		t,
 		column("level"),
 		"level_of_zero_flow = \"0.1 m\"\n",
-		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\nlevel_of_zero_flow = { from = \"0.1 m\", to = \"0.2 m\" }\n",
+		"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\n"+
+			"level_of_zero_flow = { from = \"0.1 m\", to = \"0.2 m\" }\n",
 	)
 	from := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	levels, times := []float64{0.5, 0.5, 0.5, 0.5}, make([]int64, 4)

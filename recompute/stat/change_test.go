@@ -6,11 +6,16 @@ import (
 	"testing"
 )
 
-// nile is the yearly flow of the Nile at Aswan 1871 to 1970, 10⁸ m³ (the classic series of change-point papers, from memory of the R data sets). Its
-// level fell after 1898, the year in which the first dam was begun.
-var nile = []float64{1120, 1160, 963, 1210, 1160, 1160, 813, 1230, 1370, 1140, 995, 935, 1110, 994, 1020, 960, 1180, 799, 958, 1140, 1100, 1210, 1150, 1250, 1260, 1220, 1030, 1100,
-	774, 840, 874, 694, 940, 833, 701, 916, 692, 1020, 1050, 969, 831, 726, 456, 824, 702, 1120, 1100, 832, 764, 821, 768, 845, 864, 862, 698, 845, 744, 796, 1040, 759, 781, 865, 845,
-	944, 984, 897, 822, 1010, 771, 676, 649, 846, 812, 742, 801, 1040, 860, 874, 848, 890, 744, 749, 838, 1050, 918, 986, 797, 923, 975, 815, 1020, 906, 901, 1170, 912, 746, 919, 718, 714, 740}
+// nile is the yearly flow of the Nile at Aswan 1871 to 1970, 10⁸ m³ (the classic series of change-point papers, from
+// memory of the R data sets). Its level fell after 1898, the year in which the first dam was begun.
+var nile = []float64{
+	1120, 1160, 963, 1210, 1160, 1160, 813, 1230, 1370, 1140, 995, 935, 1110, 994, 1020, 960, 1180, 799, 958, 1140,
+	1100, 1210, 1150, 1250, 1260, 1220, 1030, 1100,
+	774, 840, 874, 694, 940, 833, 701, 916, 692, 1020, 1050, 969, 831, 726, 456, 824, 702, 1120, 1100, 832, 764, 821,
+	768, 845, 864, 862, 698, 845, 744, 796, 1040, 759, 781, 865, 845,
+	944, 984, 897, 822, 1010, 771, 676, 649, 846, 812, 742, 801, 1040, 860, 874, 848, 890, 744, 749, 838, 1050, 918,
+	986, 797, 923, 975, 815, 1020, 906, 901, 1170, 912, 746, 919, 718, 714, 740,
+}
 
 func TestPettittOnNile(t *testing.T) {
 	at, confidence := pettitt(nile)
@@ -28,8 +33,8 @@ func TestRanks(t *testing.T) {
 	}
 }
 
-// TestChanges: steps of 10 mm in series with 2 mm of noise are found within three days in nineteen of twenty series; noise alone gives a false change in less than one series of a
-// hundred.
+// TestChanges: steps of 10 mm in series with 2 mm of noise are found within three days in nineteen of twenty series;
+// noise alone gives a false change in less than one series of a hundred.
 func TestChanges(t *testing.T) {
 	random := rand.New(rand.NewPCG(31, 32))
 	series := func(n int, level func(int) float64) []float64 {
@@ -50,7 +55,8 @@ func TestChanges(t *testing.T) {
 			}
 			return 0.1
 		}))
-		if len(list) != 2 || math.Abs(float64(list[0].Index-30)) > 3 || math.Abs(float64(list[1].Index-60)) > 3 || math.Abs(list[0].Size-0.01) > 0.003 {
+		if len(list) != 2 || math.Abs(float64(list[0].Index-30)) > 3 ||
+			math.Abs(float64(list[1].Index-60)) > 3 || math.Abs(list[0].Size-0.01) > 0.003 {
 			missed++
 		}
 		if len(Changes(series(90, func(int) float64 { return 0.1 }))) > 0 {
@@ -62,15 +68,16 @@ func TestChanges(t *testing.T) {
 	}
 }
 
-// TestTrend: the slope of a line under noise, and none in noise alone. For 1 to 20 in order Mann-Kendall's S is 190 and its variance 950 (n (n−1)(2n+5)/18), so
-// z = 189/√950 = 6.132.
+// TestTrend: the slope of a line under noise, and none in noise alone. For 1 to 20 in order Mann-Kendall's S is 190 and
+// its variance 950 (n (n−1)(2n+5)/18), so z = 189/√950 = 6.132.
 func TestTrend(t *testing.T) {
 	random := rand.New(rand.NewPCG(33, 34))
 	line, noise := make([]float64, 20), make([]float64, 90)
 	for i := range line {
 		line[i] = float64(i + 1)
 	}
-	if got, ok := FindTrend(line); !ok || got.PerStep != 1 || math.Abs(got.Confidence-math.Erf(189/math.Sqrt(950)/math.Sqrt2)) > 1e-15 {
+	if got, ok := FindTrend(line); !ok || got.PerStep != 1 ||
+		math.Abs(got.Confidence-math.Erf(189/math.Sqrt(950)/math.Sqrt2)) > 1e-15 {
 		t.Errorf("%+v, %v", got, ok)
 	}
 	found, false_ := 0, 0

@@ -20,7 +20,13 @@ func TestMedian(t *testing.T) {
 	for _, c := range []struct {
 		values []float64
 		want   float64
-	}{{[]float64{7}, 7}, {[]float64{3, 1}, 2}, {[]float64{9, 1, 5}, 5}, {[]float64{9, 1, 5, 2}, 3.5}, {[]float64{5, 4, 3, 2, 1}, 3}} {
+	}{
+		{[]float64{7}, 7},
+		{[]float64{3, 1}, 2},
+		{[]float64{9, 1, 5}, 5},
+		{[]float64{9, 1, 5, 2}, 3.5},
+		{[]float64{5, 4, 3, 2, 1}, 3},
+	} {
 		if got := Median(c.values); got != c.want {
 			t.Errorf("%v: %v, want %v", c.values, got, c.want)
 		}

@@ -11,10 +11,11 @@ import (
 type Calendar struct {
 	location  *time.Location
 	dayStarts time.Duration
-	ahead     int         // days by which a label is ahead of the date on which its day begins: 1 for days named by their ends
-	dates     []time.Time // noon of the date of day i, UTC; one more than there are days
-	starts    []int64     // start of day i; as many
-	latest    int         // the day that was asked for last
+	// days by which a label is ahead of the date on which its day begins: 1 for days named by their ends
+	ahead  int
+	dates  []time.Time // noon of the date of day i, UTC; one more than there are days
+	starts []int64     // start of day i; as many
+	latest int         // the day that was asked for last
 }
 
 // NewCalendar returns the calendar whose day 0 holds the instant first. Days that do not begin at midnight carry the

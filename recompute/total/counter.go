@@ -26,8 +26,10 @@ type Counter struct {
 
 // RegisterChange is a declared change of the register: it was set anew, or another meter took its place.
 type RegisterChange struct {
-	At    int64
-	Last  float64 // m³ that it showed last before; NaN when nobody read it: what it counted since the reading before is then not known
+	At int64
+	// m³ that it showed last before; NaN when nobody read it: what it counted since the reading before is then not
+	// known
+	Last  float64
 	First float64 // m³ that it showed first after
 }
 
@@ -41,7 +43,9 @@ type Fall struct {
 // NewCounter returns a counter. A fall counts as a rollover when the increase it stands for is possible at the greatest
 // flow in the time between the readings; when that flow is not known, when the increase is under half the rollover.
 func NewCounter(c *Calendar, from, until int64, rollover, greatest, resolution float64) *Counter {
-	return &Counter{calendar: c, from: from, until: until, rollover: rollover, greatest: greatest, resolution: resolution}
+	return &Counter{
+		calendar: c, from: from, until: until, rollover: rollover, greatest: greatest, resolution: resolution,
+	}
 }
 
 // Run takes in readings of the register that follow each other. As long as it rises within one day, the rise over

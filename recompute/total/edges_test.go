@@ -253,7 +253,9 @@ func TestHold(t *testing.T) {
 // 1, from either side and when merged.
 func TestSumKeepsWhatRoundingLoses(t *testing.T) {
 	const big = 1 << 53
-	for _, terms := range [][]float64{{big, 1, -big}, {1, big, -big}, {-big, 1, big}, {-big, big, 1}, {big, -big, 1}, {big, 1, 1, 1, -big, -2}} {
+	for _, terms := range [][]float64{
+		{big, 1, -big}, {1, big, -big}, {-big, 1, big}, {-big, big, 1}, {big, -big, 1}, {big, 1, 1, 1, -big, -2},
+	} {
 		var s, a, b Sum
 		for i, v := range terms {
 			s.Add(v)
@@ -279,7 +281,18 @@ func TestCalendarAsksBack(t *testing.T) {
 	for _, c := range []struct {
 		at   int64
 		want int
-	}{{midnight(5), 4}, {midnight(5) - 1, 3}, {midnight(1), 0}, {midnight(2) - 1, 0}, {midnight(2), 1}, {midnight(3), 2}, {midnight(3) - 1, 1}, {midnight(6) - 1, 4}, {midnight(6), 5}, {midnight(4), 3}} {
+	}{
+		{midnight(5), 4},
+		{midnight(5) - 1, 3},
+		{midnight(1), 0},
+		{midnight(2) - 1, 0},
+		{midnight(2), 1},
+		{midnight(3), 2},
+		{midnight(3) - 1, 1},
+		{midnight(6) - 1, 4},
+		{midnight(6), 5},
+		{midnight(4), 3},
+	} {
 		if got := cal.Day(c.at); got != c.want {
 			t.Errorf("%v: day %d, want %d", time.Unix(0, c.at).UTC(), got, c.want)
 		}

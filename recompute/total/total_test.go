@@ -39,14 +39,16 @@ func TestCalendar(t *testing.T) {
 		cal := calendar(t, c.zone, c.start, at.AddDate(0, 0, -40))
 		day := cal.Day(at.UnixNano())
 		start, end := cal.Bounds(day)
-		if got := time.Duration(end - start).Hours(); cal.Label(day) != c.label || got != c.hours || at.UnixNano() < start || at.UnixNano() >= end {
+		if got := time.Duration(end - start).Hours(); cal.Label(day) != c.label ||
+			got != c.hours || at.UnixNano() < start || at.UnixNano() >= end {
 			t.Errorf("%s in %s: day %s of %g h, want %s of %g h", c.at, c.zone, cal.Label(day), got, c.label, c.hours)
 		}
 	}
 }
 
-// TestDayLabel: days from 09:00 carry the date on which they begin (UK gauged daily flows, nrfa.ceh.ac.uk) or end (daily records at 09:00, common
-// practice elsewhere); a month is the days that carry its name. Days from midnight are the same either way.
+// TestDayLabel: days from 09:00 carry the date on which they begin (UK gauged daily flows, nrfa.ceh.ac.uk) or end
+// (daily records at 09:00, common practice elsewhere); a month is the days that carry its name. Days from midnight are
+// the same either way.
 func TestDayLabel(t *testing.T) {
 	at := time.Date(2031, 3, 31, 12, 0, 0, 0, time.UTC)
 	for _, c := range []struct {
@@ -69,8 +71,9 @@ func TestDayLabel(t *testing.T) {
 	}
 }
 
-// TestPeriodsByHand: at a steady 1 m³/s a period's volume is its seconds, counted by hand: 86,400 a day, 3,600 less or more where the clock changes (Directive
-// 2000/84/EC; Lord Howe's half hour from memory), a leap day in 2032, and ISO 8601 weeks from Monday.
+// TestPeriodsByHand: at a steady 1 m³/s a period's volume is its seconds, counted by hand: 86,400 a day, 3,600 less or
+// more where the clock changes (Directive 2000/84/EC; Lord Howe's half hour from memory), a leap day in 2032, and ISO
+// 8601 weeks from Monday.
 func TestPeriodsByHand(t *testing.T) {
 	week := func(label string) string {
 		at, _ := time.Parse("2006-01-02", label)
@@ -129,7 +132,8 @@ func TestPeriodsByHand(t *testing.T) {
 		y, m, d := noon.Date()
 		from, until := cal.Span(cal.Day(time.Date(y, m, d, 12, 0, 0, 0, l).UnixNano()), c.name)
 		if math.Abs(sum.Value()-want) > 1e-6 || until-from != int64(want)*1e9 {
-			t.Errorf("%s in %s from %v: %.3f m3 over %.0f s, want %.0f", c.day, c.zone, c.starts, sum.Value(), float64(until-from)*1e-9, want)
+			t.Errorf("%s in %s from %v: %.3f m3 over %.0f s, want %.0f",
+				c.day, c.zone, c.starts, sum.Value(), float64(until-from)*1e-9, want)
 		}
 	}
 }
@@ -141,7 +145,8 @@ func TestRunIsExactAtBounds(t *testing.T) {
 	var times []int64
 	var flows []float64
 	flow := func(at int64) float64 { return 0.01 + 1e-7*float64(at-first.UnixNano())*1e-9 }
-	for at := first.UnixNano(); at < first.AddDate(0, 0, 3).UnixNano(); at += int64(7*time.Hour + 13*time.Minute + 11*time.Second) {
+	step := int64(7*time.Hour + 13*time.Minute + 11*time.Second)
+	for at := first.UnixNano(); at < first.AddDate(0, 0, 3).UnixNano(); at += step {
 		times, flows = append(times, at), append(flows, flow(at))
 	}
 	s := NewSeries(cal, math.MinInt64, math.MaxInt64)
@@ -198,7 +203,8 @@ func TestClip(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	minute := int64(time.Minute)
 	s := NewSeries(calendar(t, "UTC", 0, time.Unix(0, first)), first+90e9, first+4*minute)
-	s.Run([]int64{first, first + minute, first + 2*minute, first + 3*minute, first + 5*minute}, []float64{9, 2, 4, 4, 6})
+	s.Run([]int64{first, first + minute, first + 2*minute, first + 3*minute, first + 5*minute},
+		[]float64{9, 2, 4, 4, 6})
 	// 30 s at 3 to 4, one minute at 4, one minute at 4 to 5
 	if sum, covered := s.Volume(0); math.Abs(sum.Value()-(3.5*30+4*60+4.5*60)) > 1e-9 || covered != 150e9 {
 		t.Errorf("%v m3 over %d ns", sum.Value(), covered)
@@ -219,7 +225,8 @@ func TestCounter(t *testing.T) {
 		{"CNT-2", 523400, 12, 50, 0, 1},
 		{"rise", 100, 150, 50, 50, 0},
 	} {
-		counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, 1e6, c.greatestPerHour/3600, 1)
+		counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, 1e6, c.greatestPerHour/3600,
+			1)
 		counter.Add(first.UnixNano(), c.from)
 		counter.Add(first.Add(time.Hour).UnixNano(), c.to)
 		if sum, _ := counter.Volume(0); math.Abs(sum.Value()-c.want) > 1e-9 || len(counter.Falls) != c.falls {
@@ -228,8 +235,9 @@ func TestCounter(t *testing.T) {
 	}
 }
 
-// TestRegisterChange: a register that was replaced at half past the hour counts what the old one showed last and the new one since it showed first. By hand:
-// 990 to 1,010 and 5 to 35 is 50; when nobody read the old one, 5 to 35 is 30, over half an hour; over its modulus, 999,990 to 10 and 5 to 35 is 50.
+// TestRegisterChange: a register that was replaced at half past the hour counts what the old one showed last and the
+// new one since it showed first. By hand: 990 to 1,010 and 5 to 35 is 50; when nobody read the old one, 5 to 35 is 30,
+// over half an hour; over its modulus, 999,990 to 10 and 5 to 35 is 50.
 func TestRegisterChange(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	for _, c := range []struct {
@@ -248,8 +256,10 @@ func TestRegisterChange(t *testing.T) {
 		counter.Changes = []RegisterChange{{At: first.Add(30 * time.Minute).UnixNano(), Last: c.last, First: 5}}
 		counter.Run([]int64{first.UnixNano(), first.Add(time.Hour).UnixNano()}, []float64{c.before, 35})
 		sum, covered := counter.Volume(0)
-		if math.Abs(sum.Value()-c.want) > 1e-9 || covered != int64(c.covered) || len(counter.Falls) != c.falls || counter.Rollovers != c.rollovers || counter.Changed != 1 {
-			t.Errorf("%s: %v m3 over %v, %d falls, %d rollovers, %d changes", c.name, sum.Value(), time.Duration(covered), len(counter.Falls), counter.Rollovers, counter.Changed)
+		if math.Abs(sum.Value()-c.want) > 1e-9 || covered != int64(c.covered) ||
+			len(counter.Falls) != c.falls || counter.Rollovers != c.rollovers || counter.Changed != 1 {
+			t.Errorf("%s: %v m3 over %v, %d falls, %d rollovers, %d changes",
+				c.name, sum.Value(), time.Duration(covered), len(counter.Falls), counter.Rollovers, counter.Changed)
 		}
 	}
 }

@@ -51,7 +51,8 @@ func TestDateLine(t *testing.T) {
 		labels = append(labels, cal.Label(day))
 	}
 	from, until := cal.Span(0, func(label string) string { return label[:7] })
-	if got := strings.Join(labels, " "); got != "2011-12-29 2011-12-31 2012-01-01" || until-from != int64(30*24*time.Hour) {
+	if got := strings.Join(labels, " "); got != "2011-12-29 2011-12-31 2012-01-01" ||
+		until-from != int64(30*24*time.Hour) {
 		t.Errorf("%s, December of %v", got, time.Duration(until-from))
 	}
 }

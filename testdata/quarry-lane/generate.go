@@ -140,7 +140,8 @@ func Readings() []Reading {
 		last = distance
 		shown := math.Round(meter(t, distance)*100) / 100
 		counter = math.Mod(counter+meter(t, distance)*60/1000, rollover)
-		air := 9 + float64(5*math.Sin(2*math.Pi*(t.Sub(Begin).Hours()-9)/24)) + float64(4*math.Sin(t.Sub(Begin).Hours()/24/30)) + float64(0.2*random.NormFloat64())
+		air := 9 + float64(5*math.Sin(2*math.Pi*(t.Sub(Begin).Hours()-9)/24)) +
+			float64(4*math.Sin(t.Sub(Begin).Hours()/24/30)) + float64(0.2*random.NormFloat64())
 		if !gap.holds(t) {
 			out = append(out, Reading{t, distance, math.Round(air*10) / 10, shown, math.Floor(counter*10) / 10})
 		}
@@ -173,7 +174,8 @@ func CSV(readings []Reading, from, until time.Time) []byte {
 	b.WriteString("Time,Distance (m),Air temperature (degC),Flow (L/s),Total (m3)\n")
 	for _, r := range readings {
 		if !r.Time.Before(from) && r.Time.Before(until) {
-			fmt.Fprintf(&b, "%s,%.3f,%.1f,%.2f,%.1f\n", r.Time.Format("2006-01-02 15:04:05"), r.Distance, r.Temperature, r.Flow, r.Counter)
+			fmt.Fprintf(&b, "%s,%.3f,%.1f,%.2f,%.1f\n",
+				r.Time.Format("2006-01-02 15:04:05"), r.Distance, r.Temperature, r.Flow, r.Counter)
 		}
 	}
 	return b.Bytes()
