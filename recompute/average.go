@@ -5,7 +5,9 @@ import (
 	"slices"
 
 	"retotal/ingest/site"
+	"retotal/recompute/stage"
 	"retotal/recompute/stat"
+	"retotal/recompute/total"
 )
 
 // Averages are the honest answers to "average daily volume": they differ in the days that count. Volumes in m³ a day.
@@ -32,7 +34,7 @@ func (a *Averages) Average(rule site.AverageRule) (m3PerDay float64, ok bool) {
 
 // AverageDays works the averages out of days by one of their volumes. A day counts as measured when as much of it is
 // covered as the rule asks, and something is.
-func AverageDays(days []Period, volume func(*Period) Volume, rule site.Completeness) (a Averages) {
+func AverageDays(days []Period, volume func(*Period) total.Volume, rule site.Completeness) (a Averages) {
 	sum := 0.0
 	for i := range days {
 		a.Days++
@@ -104,50 +106,15 @@ func (r *Result) statistics(least float64) (s Statistics) {
 
 // whole reports whether so much of day i is covered, and nothing of it lies outside the period of the report.
 func (r *Result) whole(i int, least float64) bool {
-	start, end := r.calendar.Bounds(i)
+	start, end := r.days.Bounds(i)
 	day := r.toLog(r.Days[i])
-	return start >= r.from && end <= r.until && !day.After.Missing() && day.Coverage() >= least
+	return start >= r.within.from && end <= r.within.until && !day.After.Missing() && day.Coverage() >= least
 }
 
-// peaks follows the highest flow, and the highest mean flow over a window that trails.
-type peaks struct {
-	window     int64
-	volume     float64  // since the stretch began
-	line       []sample // end points of the stretch: time and volume
-	peak, mean float64
-	most       float64 // highest upper bound
-	peakAt     int64
-	meanAt     int64
-}
-
-type sample struct {
-	at int64
-	v  float64
-}
-
-// add takes in the step from one accepted reading to the next.
-func (p *peaks) add(t0 int64, q0 float64, t1 int64, q1 float64, joined bool) {
-	if q1 > p.peak || p.peakAt == 0 {
-		p.peak, p.peakAt = q1, t1
-	}
-	if !joined {
-		p.volume, p.line = 0, append(p.line[:0], sample{t1, 0})
-		return
-	}
-	p.volume += (q0 + q1) / 2 * float64(t1-t0) * 1e-9
-	p.line = append(p.line, sample{t1, p.volume})
-	start := t1 - p.window
-	if p.window == 0 || p.line[0].at > start {
-		return
-	}
-	for len(p.line) > 1 && p.line[1].at <= start {
-		p.line = p.line[1:]
-	}
-	a, b := p.line[0], p.line[1]
-	before := a.v + float64((b.v-a.v)*(float64(start-a.at)/float64(b.at-a.at)))
-	if mean := (p.volume - before) / (float64(p.window) * 1e-9); mean > p.mean || p.meanAt == 0 {
-		p.mean, p.meanAt = mean, t1
-	}
+// addPeaks adds the greatest flows of the corrected lane, and that of the recorded one.
+func (s *Statistics) addPeaks(p *stage.Peaks, before float64) {
+	s.Peak, s.PeakAt, s.PeakMean, s.PeakMeanAt = p.Peak, p.PeakAt, p.Mean, p.MeanAt
+	s.PeakMost, s.PeakBefore = max(p.Peak, p.Most), before
 }
 
 // Periods groups days by a name of their labels, such as that of their week, quarter or year: what a permit may ask for
@@ -158,15 +125,13 @@ func (r *Result) Periods(name func(day string) string) (list []Period) {
 		d := &r.Days[i]
 		label := name(d.Label)
 		if len(list) == 0 || list[len(list)-1].Label != label {
-			start, end := r.calendar.Span(i, name)
-			list = append(list, Period{Label: label, Start: max(start, r.from), End: min(end, r.until)})
+			start, end := r.days.Span(i, name)
+			list = append(list, Period{Label: label, Start: max(start, r.within.from), End: min(end, r.within.until)})
 		}
 		list[len(list)-1].merge(d)
 	}
 	for i := range list {
-		if len(r.Sources) > 0 {
-			r.addBudget(&list[i])
-		}
+		list[i].addBudget(&r.Sources)
 	}
 	return list
 }
@@ -178,9 +143,7 @@ func (r *Result) Rolling(months int) (list []Period) {
 		for k := i - months + 1; k <= i; k++ {
 			p.merge(&r.Months[k])
 		}
-		if len(r.Sources) > 0 {
-			r.addBudget(&p)
-		}
+		p.addBudget(&r.Sources)
 		list = append(list, p)
 	}
 	return list

@@ -116,9 +116,9 @@ func TestIntervalHoldsHiddenTruth(t *testing.T) {
 			if !r.Total.Bracketed.Counted.Missing() {
 				bounded++
 			}
-			noise := 2 * uReading * math.Sqrt(r.Total.Squares[0])
+			noise := 2 * uReading * math.Sqrt(r.Total.Tally.Squares[0])
 			allowed := func(v [3]float64) float64 {
-				return math.Sqrt(4*uCoefficient*uCoefficient*v[0]*v[0] + 4*(v[1]-v[0])*(v[1]-v[0])*100 + noise*noise + 4*r.Total.Bends[0])
+				return math.Sqrt(4*uCoefficient*uCoefficient*v[0]*v[0] + 4*(v[1]-v[0])*(v[1]-v[0])*100 + noise*noise + 4*r.Total.Tally.Bends[0])
 			}
 			if !x.Open && !math.IsInf(most[0], 1) {
 				widest = math.Max(widest, (x.High-x.Low)/(most[0]-least[0]+allowed(least)+allowed(most)))

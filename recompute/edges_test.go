@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"retotal/recompute"
+	"retotal/recompute/total"
 )
 
 // minutesOf writes a log of one quantity, a reading a minute, at full precision.
@@ -119,7 +120,7 @@ func TestDeadEnds(t *testing.T) {
 		if missing := r.Total.Coverage() < 1; missing != (c.dead > 0) {
 			t.Errorf("%s: covers %v", c.name, r.Total.Coverage())
 		}
-		if bounded := r.Total.Classes[recompute.Bounded].Covered > 0; bounded != (c.name == "a flood") {
+		if bounded := r.Total.Classes[total.Bounded].Covered > 0; bounded != (c.name == "a flood") {
 			t.Errorf("%s: bounded %v", c.name, bounded)
 		}
 	}
@@ -250,7 +251,7 @@ func TestDrownedBeyondItsEquation(t *testing.T) {
 	last := withBudget(t, siteOf(t, "level", log(0.90), settings))
 	r := withBudget(t, siteOf(t, "level", log(0.95), settings))
 	near(t, "at most", r.Total.After.M3(), last.Total.After.M3())
-	near(t, "estimated", r.Total.Classes[recompute.Estimated].M3(), last.Total.After.M3())
+	near(t, "estimated", r.Total.Classes[total.Estimated].M3(), last.Total.After.M3())
 	if x, ok := r.Total.Interval(); !ok || !x.Wide || x.Low != 0 || x.Open || x.High < last.Total.After.M3() {
 		t.Errorf("%+v, %v", x, ok)
 	}
@@ -350,9 +351,9 @@ func TestFaultBeyondAnEnd(t *testing.T) {
 			levels[600+i] = 0.4
 		}
 		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nmaximum_head = \"0.25 m\"\nloop = { low = \"0 m\", high = \"0.4 m\" }\n[settings.device]\n"+power(1.4, 2.5)))
-		if _, known := r.Total.Upper(); known || rowsOf(r, "dead") != minutes || rowsOf(r, "stuck") != 0 || r.Total.Classes[recompute.Bounded].Covered < 3*int64(time.Hour) {
+		if _, known := r.Total.Upper(); known || rowsOf(r, "dead") != minutes || rowsOf(r, "stuck") != 0 || r.Total.Classes[total.Bounded].Covered < 3*int64(time.Hour) {
 			t.Errorf("%d minutes dead: %d dead, %d capped, %d stuck, bounded %v h, open %v", minutes, rowsOf(r, "dead"), rowsOf(r, "capped"), rowsOf(r, "stuck"),
-				float64(r.Total.Classes[recompute.Bounded].Covered)/3600e9, !known)
+				float64(r.Total.Classes[total.Bounded].Covered)/3600e9, !known)
 		}
 	}
 }
@@ -398,8 +399,8 @@ func TestKeptIsNotKnown(t *testing.T) {
 		text := fmt.Sprintf("[screening]\ncapped = %q\n[settings]\nmaximum_flow = \"40 L/s\"\n", action)
 		r := run(t, siteOf(t, "flow", minutesOf(shown, "m3/s"), text+tenth))
 		near(t, action+", at least", r.Total.Lower(), 0.025*3600*2+0.040*3600)
-		if _, known := r.Total.Upper(); known || r.Total.Classes[recompute.Bounded].Covered < int64(time.Hour) {
-			t.Errorf("%s: the top is taken for known: bounded for %v", action, time.Duration(r.Total.Classes[recompute.Bounded].Covered))
+		if _, known := r.Total.Upper(); known || r.Total.Classes[total.Bounded].Covered < int64(time.Hour) {
+			t.Errorf("%s: the top is taken for known: bounded for %v", action, time.Duration(r.Total.Classes[total.Bounded].Covered))
 		}
 	}
 	for depth, spike := range map[string]float64{"0.5 m": 0.050, "0.899 m": 0.0899, "0.9 m": 0.090, "": 0.090} {

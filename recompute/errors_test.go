@@ -17,6 +17,7 @@ import (
 	"retotal/ingest/site"
 	"retotal/recompute"
 	timeline "retotal/recompute/settings"
+	"retotal/recompute/total"
 )
 
 // The set-up errors of this file are those of a list of 41, by number; figures called SIM are of an invented month, computed apart from this program:
@@ -86,8 +87,8 @@ func loadMonth(t testing.TB) (m month) {
 	return m
 }
 
-// total is the volume of flows every 15 minutes, by the trapezoid.
-func total(flow []float64) (v float64) {
+// cubicMetres is the volume of flows every 15 minutes, by the trapezoid.
+func cubicMetres(flow []float64) (v float64) {
 	for i := 1; i < len(flow); i++ {
 		v += (flow[i-1] + flow[i]) / 2 * step15.Seconds()
 	}
@@ -281,7 +282,7 @@ func exactMistakes() []mistake {
 // TestExactInverses: what has an exact inverse is recovered to 1e-9, reading by reading and in the total.
 func TestExactInverses(t *testing.T) {
 	m := loadMonth(t)
-	want := total(m.flow)
+	want := cubicMetres(m.flow)
 	for _, k := range exactMistakes() {
 		out := undo(t, &m, &k, "%.17g")
 		if len(out.flow) != len(m.flow) {
@@ -305,7 +306,7 @@ func TestExactInverses(t *testing.T) {
 		if off := undo(t, &m, &k, "%.17g").result.Total.After.M3()/after - 1; math.Abs(off) > 1e-9 {
 			t.Errorf("%s: screening moves the total by %+.2g of itself", k.name, off)
 		}
-		if lower, upper := out.result.Total.Lower(), math.Inf(1); lower != after && out.result.Total.Classes[recompute.Bounded].Covered > 0 {
+		if lower, upper := out.result.Total.Lower(), math.Inf(1); lower != after && out.result.Total.Classes[total.Bounded].Covered > 0 {
 			t.Errorf("%s: bounded between %v and %v, and it is exact", k.name, lower, upper)
 		}
 	}
@@ -324,7 +325,7 @@ func within(r *recompute.Result, truth float64) (ok bool, low, high float64) {
 // TestBoundedInverses: where a meter hid the truth, the bounds contain it; with screening too, for what stands at an end is not stuck.
 func TestBoundedInverses(t *testing.T) {
 	m := loadMonth(t)
-	truth := total(m.flow)
+	truth := cubicMetres(m.flow)
 	each := func(f func(h float64) float64) func(*month, int) []float64 {
 		return func(m *month, i int) []float64 { return []float64{f(m.head[i])} }
 	}
@@ -437,7 +438,7 @@ func TestClockErrors(t *testing.T) {
 			t.Errorf("%s: %.6f m3, want %.6f", c.name, got, want)
 		}
 		if strings.HasPrefix(c.name, "32") { // what was reported stands under the clock that was wrong, and only days differ
-			if r.Days[1].Before.M3() == r.Days[1].After.M3() || math.Abs(r.Days[1].Before.M3()-total(m.flow[:97])) > 1e-6 || math.Abs(r.Total.Before.M3()/want-1) > 2e-9 {
+			if r.Days[1].Before.M3() == r.Days[1].After.M3() || math.Abs(r.Days[1].Before.M3()-cubicMetres(m.flow[:97])) > 1e-6 || math.Abs(r.Total.Before.M3()/want-1) > 2e-9 {
 				t.Errorf("%s: before %.6f m3 on %s", c.name, r.Days[1].Before.M3(), r.Days[1].Label)
 			}
 		}
@@ -465,7 +466,7 @@ func TestHourOfClockError(t *testing.T) {
 }
 
 // shiftedDay is the volume of the first whole day when the log begins so many readings before it.
-func shiftedDay(m *month, readings int) float64 { return total(m.flow[readings : readings+97]) }
+func shiftedDay(m *month, readings int) float64 { return cubicMetres(m.flow[readings : readings+97]) }
 
 // TestLostSpans: errors 11 and 15, and corrections too large: nothing is made of such readings, and the total says for how long.
 func TestLostSpans(t *testing.T) {
@@ -477,7 +478,7 @@ func TestLostSpans(t *testing.T) {
 		return []float64{m.head[i]}
 	}, settings: settings("", notch90), change: "[[correction]]\nreason = \"a ladder in the beam\"\nfrom = 2031-03-11T00:00:00\nuntil = 2031-03-12T00:15:00\nunusable = true\n"}
 	r := undo(t, &m, &falseTarget, "%.17g").result
-	want := total(m.flow[:960]) + total(m.flow[1057:])
+	want := cubicMetres(m.flow[:960]) + cubicMetres(m.flow[1057:])
 	if got := r.Total.After.M3(); math.Abs(got/want-1) > 1e-9 || r.Total.After.Covered != int64(2975-98)*int64(step15) {
 		t.Errorf("%.6f m3 over %d, want %.6f", got, r.Total.After.Covered/int64(step15), want)
 	}

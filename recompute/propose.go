@@ -5,37 +5,20 @@ import (
 	"math"
 	"strings"
 
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/recompute/evidence"
 	"retotal/recompute/settings"
 )
-
-// usualUncertainty is what a tape or staff reading over a weir is taken to be good for where a visit does not say (95
-// %, common practice).
-const usualUncertainty = 0.003 // m
-
-// Doubt is the expanded uncertainty of a visit's head, m.
-func (r *Residual) Doubt() float64 {
-	if u := r.Visit.Uncertainty; u != nil && r.Visit.Quantity.Dimension() == r.Visit.Value.Unit.Dimension && r.Visit.Quantity != reading.Flow {
-		return u.SI
-	}
-	return usualUncertainty
-}
-
-// Explained reports whether the corrected lane agrees with a visit within its uncertainty and half a step of the log.
-func (r *Residual) Explained(step float64) bool {
-	return !r.Found || math.Abs(r.After()) <= r.Doubt()+step/2+1e-9
-}
 
 // Propose writes corrections that would bring the corrected lane to the visits, as text for a site file; "" when it
 // agrees with all of them already or no empty distance can carry the correction. Equal differences make a step;
 // differences that grow make a drift from visit to visit.
 func Propose(r *Result) string {
 	step := r.Facts.Resolution[r.Site.Log.Primary]
-	var found []*Residual
+	var found []*evidence.Visit
 	explained := true
 	for i := range r.Visits {
-		if v := &r.Visits[i]; v.Found && v.Visit.Phase != "after-reset" {
+		if v := &r.Visits[i]; v.Found && v.Phase != "after-reset" {
 			found = append(found, v)
 			explained = explained && v.Explained(step)
 		}
@@ -45,7 +28,7 @@ func Propose(r *Result) string {
 	}
 	low, high, doubt := found[0].After(), found[0].After(), 0.0
 	for _, v := range found {
-		low, high, doubt = math.Min(low, v.After()), math.Max(high, v.After()), math.Max(doubt, v.Doubt())
+		low, high, doubt = math.Min(low, v.After()), math.Max(high, v.After()), math.Max(doubt, v.U95())
 	}
 	if high-low <= 2*doubt {
 		mean := 0.0
@@ -73,20 +56,20 @@ func Propose(r *Result) string {
 }
 
 // emptyLess is the corrected empty distance at a visit less a difference, in metres.
-func (r *Result) emptyLess(v *Residual, difference float64) (text string, ok bool) {
-	s := &r.Corrected.Segments[r.Corrected.At(v.Visit.At.UTC)]
+func (r *Result) emptyLess(v *evidence.Visit, difference float64) (text string, ok bool) {
+	s := &r.Corrected.Segments[r.Corrected.At(v.At.UTC)]
 	if s.Settings.Values[site.EmptyDistance] == nil {
 		return "", false
 	}
 	empty := settings.Line(s.Settings.Values[site.EmptyDistance], s)
 	value := empty.At - difference
 	if empty.PerNs != 0 {
-		value += float64(empty.PerNs * float64(v.Visit.At.UTC-s.Origin))
+		value += float64(empty.PerNs * float64(v.At.UTC-s.Origin))
 	}
 	return fmt.Sprintf("%.4f m", value), true
 }
 
-func tomlTime(v *Residual) string { return v.Visit.At.Text }
+func tomlTime(v *evidence.Visit) string { return v.At.Text }
 
 func highOrLow(v float64) string {
 	if v > 0 {
@@ -95,9 +78,19 @@ func highOrLow(v float64) string {
 	return "low"
 }
 
-func visitsInWords(list []*Residual) string {
+func visitsInWords(list []*evidence.Visit) string {
 	if len(list) == 1 {
-		return "Visit of " + list[0].Visit.At.Text
+		return "Visit of " + list[0].At.Text
 	}
-	return fmt.Sprintf("%d visits from %s to %s", len(list), list[0].Visit.At.Text, list[len(list)-1].Visit.At.Text)
+	return fmt.Sprintf("%d visits from %s to %s", len(list), list[0].At.Text, list[len(list)-1].At.Text)
+}
+
+// steps are the steps found in the log, as defensible onsets of a correction.
+func (r *Result) steps() (list []settings.Step) {
+	for _, p := range r.Changes {
+		if !p.Drift {
+			list = append(list, settings.Step{At: p.At, What: fmt.Sprintf("a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic)})
+		}
+	}
+	return list
 }

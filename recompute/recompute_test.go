@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"retotal/recompute"
+	"retotal/recompute/total"
 )
 
 // simple is a site with a rating that can be integrated by hand: Q = 0.1 m²/s × h, empty distance 1 m, one reading a minute. more
@@ -188,11 +189,11 @@ func TestSurchargeIsBounded(t *testing.T) {
 	distances := minutes(0.90, 0.89, 0.88, 0.87, 0.86, 0.85, 0.84, 0.83)
 	settings := func(limit string) string { return "\n[settings]\nempty_distance = \"1 m\"\n" + limit + tenth }
 	r := run(t, simple(t, distances, settings("channel_depth = \"0.15 m\"\n")))
-	near(t, "bounded", r.Total.Classes[recompute.Bounded].M3(), 0.015*120)
-	near(t, "measured", r.Total.Classes[recompute.Measured].M3(), (0.010+0.015)/2*300)
+	near(t, "bounded", r.Total.Classes[total.Bounded].M3(), 0.015*120)
+	near(t, "measured", r.Total.Classes[total.Measured].M3(), (0.010+0.015)/2*300)
 	near(t, "before", r.Total.Before.M3(), (0.010+0.017)/2*420)
 	r = run(t, simple(t, distances, settings("maximum_head = \"0.15 m\"\n")))
-	near(t, "measured", r.Total.Classes[recompute.Measured].M3(), (0.010+0.017)/2*420)
+	near(t, "measured", r.Total.Classes[total.Measured].M3(), (0.010+0.017)/2*420)
 	near(t, "before", r.Total.Before.M3(), (0.010+0.015)/2*300+0.015*120)
 	s := r.Total.Split()
 	near(t, "beyond what the meter shows", s.Limits, (0.010+0.017)/2*420-(0.010+0.015)/2*300-0.015*120)
@@ -272,7 +273,7 @@ width = "1 m"
 	r := run(t, file)
 	free := 3.367 * math.Sqrt(0.3048) * math.Pow(0.2, 1.5) * 300
 	near(t, "before", r.Total.Before.M3(), free)
-	if got := r.Total.Classes[recompute.Estimated].M3(); math.Abs(got/free-0.845386) > 1e-6 || math.Abs(r.Total.After.M3()-got) > 1e-12 {
+	if got := r.Total.Classes[total.Estimated].M3(); math.Abs(got/free-0.845386) > 1e-6 || math.Abs(r.Total.After.M3()-got) > 1e-12 {
 		t.Errorf("estimated %v of %v", got, free)
 	}
 	if d := r.Drowned; d.Readings != 6 || d.Computed != 6 || d.Spread != 0.10 {
@@ -333,8 +334,8 @@ func TestFilling(t *testing.T) {
 	} {
 		r := run(t, simple(t, log, "[screening]\nstuck = \"keep\"\n"+c.more))
 		near(t, c.name, r.Total.After.M3(), c.after)
-		near(t, c.name+", filled", r.Total.Classes[recompute.Filled].M3(), c.filled)
-		if days := r.Days[0].Classes[recompute.Filled].M3(); days != r.Total.Classes[recompute.Filled].M3() || r.Months[0].Classes[recompute.Filled].M3() != days {
+		near(t, c.name+", filled", r.Total.Classes[total.Filled].M3(), c.filled)
+		if days := r.Days[0].Classes[total.Filled].M3(); days != r.Total.Classes[total.Filled].M3() || r.Months[0].Classes[total.Filled].M3() != days {
 			t.Errorf("%s: what is filled is not marked up to the month", c.name)
 		}
 	}

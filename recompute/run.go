@@ -1,3 +1,12 @@
+// Package recompute carries settings timelines through the log: head, flow and totals, lane beside lane.
+//
+// Before is what the meter made of the readings with the settings it had: every reading counts, heads below zero give
+// no flow and flows stop at the most that it shows. After is the corrected lane with the readings that screening
+// accepts. Logged is the flow column of the log. What-if lanes are further timelines over the readings that the
+// corrected lane accepts. All are integrated over the same reporting days.
+//
+// A run (run.go) is one or more passes (pass.go) over the log. In a pass the readings go through stages, block by block;
+// their figures make periods (period.go) and the result (result.go).
 package recompute
 
 import (
@@ -5,11 +14,15 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"slices"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/recompute/block"
+	"retotal/recompute/fill"
 	"retotal/recompute/settings"
+	"retotal/recompute/uncertainty"
 )
 
 // Options say what a run finds out beside the totals.
@@ -17,8 +30,8 @@ type Options struct {
 	Without []int // numbers of corrections; for each a lane that lacks it
 	Budget  bool  // the uncertainty of every total; costs a lane or two a source
 	Draws   int   // of a Monte Carlo check of the budget; 0 for none
-	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided;
-	// nil for nowhere.
+	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided.
+	// It may be nil, or return nil, for nowhere.
 	Rows func() (func(*Rows) error, error)
 	// Donor opens the log of another site, from which missing time is filled; needed only where a site file names one.
 	Donor func(siteFile string) (*Donor, error)
@@ -50,15 +63,15 @@ func Check(s *site.Site, without []int) problem.List {
 // or missing time is filled from hours that it must be read for; once more where the whole record shows what a first
 // pass could not know; and once for each ruling, to see what it did.
 func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
-	r := runner{log: l, site: s, options: o}
+	r := runner{log: l, site: s, options: o, passOver: -1}
 	var problems problem.List
-	if r.plan, problems = newPlan(s, o.Without, o.Budget || o.Draws > 0); problems.Err() != nil {
+	if r.plan, problems = newPlan(s, o.Without, r.budget()); problems.Err() != nil {
 		return nil, problems
 	}
 	if err := r.learnFirst(ctx); err != nil {
 		return nil, err
 	}
-	result, err := r.pass(ctx, o.Rows, nil)
+	result, _, err := r.passes(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -68,43 +81,75 @@ func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
 	return result, r.finish(result)
 }
 
+// plan is all lanes of a run: those of the site, and those that sources of uncertainty move.
+type plan struct {
+	*settings.Lanes
+	corrects bool // the site file has corrections
+	sources  uncertainty.Sources
+}
+
+// newPlan builds the lanes of a site.
+func newPlan(s *site.Site, without []int, budget bool, found ...settings.Step) (*plan, problem.List) {
+	lanes, problems := settings.NewLanes(s, without, found...)
+	p := &plan{Lanes: lanes, corrects: len(s.Corrections) > 0}
+	if budget && problems.Err() == nil {
+		sources, more := uncertainty.NewSources(s, lanes.Recorded)
+		p.sources = sources
+		problems.Add(more...)
+	}
+	return p, problems
+}
+
+// lanes are those that what the whole record shows is told to.
+func (p *plan) lanes() []*settings.Lane {
+	return slices.Concat([]*settings.Lane{p.Recorded, p.Corrected}, p.WhatIfs, p.sources.After)
+}
+
 // runner is a run on its way.
 type runner struct {
-	log      Log
-	site     *site.Site
-	options  Options
-	plan     *plan
-	whole    *Whole
-	estimate func(hour int64) (float64, bool) // of missing hours; nil when nothing is filled by hours
-	match    *Match
-	beside   []site.Beside
+	log        Log
+	site       *site.Site
+	options    Options
+	plan       *plan
+	passOver   int                              // number of the ruling that is passed over, to see what it did; −1 for none
+	estimate   func(hour int64) (float64, bool) // of missing hours; nil when nothing is filled by hours
+	wantsHours bool                             // hours are gathered, for an estimate
+	shown      []settings.Extremes              // what the whole record showed under each recorded segment; nil when it was not read yet
+	told       []block.Told                     // what it told of readings at an end
+	fit        *fill.DonorFit
+	beside     []site.Beside
 }
+
+// budget reports whether the uncertainty of totals is wanted.
+func (r *runner) budget() bool { return r.options.Budget || r.options.Draws > 0 }
 
 // learnFirst reads the log once for what a run must know before it begins.
 func (r *runner) learnFirst(ctx context.Context) error {
 	if !settings.OnsetOpen(r.site) && !r.site.Filling.Rule.ByHours() {
 		return nil
 	}
-	first, err := r.bare().pass(ctx, nil, nil)
+	first, last, err := r.bare(true).passes(ctx)
 	if err != nil {
 		return err
 	}
-	r.plan, _ = newPlan(r.site, r.options.Without, r.plan.sources != nil, first.steps()...)
-	return r.fillFrom(ctx, first)
+	r.plan, _ = newPlan(r.site, r.options.Without, r.budget(), first.steps()...)
+	return r.fillFrom(ctx, last.hours)
 }
 
-// bare is the same run without a budget, for passes of which only totals are wanted.
-func (r *runner) bare() *runner {
+// bare is the same run without a budget and rows, for passes of which only totals or hours are wanted.
+func (r *runner) bare(hours bool) *runner {
 	other := *r
 	other.plan, _ = newPlan(r.site, nil, false)
-	other.options.Draws = 0
+	other.options, other.wantsHours = Options{}, hours
 	return &other
 }
 
 // rule finds out what each ruling did, by a run without it.
 func (r *runner) rule(ctx context.Context, result *Result) error {
 	for i := range result.Rulings {
-		without, err := r.bare().pass(ctx, nil, &i)
+		other := r.bare(false)
+		other.passOver = i
+		without, _, err := other.passes(ctx)
 		if err != nil {
 			return err
 		}
@@ -119,22 +164,30 @@ func (r *runner) finish(result *Result) error {
 	if err := outside.Err(); err != nil {
 		return err
 	}
-	result.Refused, result.Warnings, result.Match, result.Beside = result.refused(), outside.Warnings(), r.match, r.beside
-	if r.options.Draws > 0 {
-		draws, ok := result.MonteCarlo(r.options.Draws, 1)
-		if !ok {
-			return problem.At(problem.Place{File: r.site.File}, "the uncertainty cannot be drawn: the log has no measured total, or more than 5.5 million readings", "a log of up to ten years of minutes", "leave out --monte-carlo")
-		}
-		result.Draws = &draws
-	}
+	result.Warnings, result.Fit, result.Beside = outside.Warnings(), r.fit, r.beside
 	return nil
 }
 
-// fillFrom decides from a first run, and from that of a donor, how missing hours are estimated.
-func (r *runner) fillFrom(ctx context.Context, first *Result) error {
+// seed is where draws begin: the same file gives the same figures.
+const seed = 1
+
+// draw checks the budget of the total by draws.
+func (r *runner) draw(result *Result, sample *uncertainty.Sample) error {
+	draws, ok := sample.Draw(&result.Sources, result.Total.Budget, result.Total.figures(), r.options.Draws, seed)
+	if !ok {
+		return problem.At(problem.Place{File: r.site.File},
+			"the uncertainty cannot be drawn: the log has no measured total, or more than 5.5 million readings",
+			"a log of up to ten years of minutes", "leave out --monte-carlo")
+	}
+	result.Draws = &draws
+	return nil
+}
+
+// fillFrom decides from the hours of a first run, and from those of a donor, how missing hours are estimated.
+func (r *runner) fillFrom(ctx context.Context, own *fill.Hours) error {
 	f := r.site.Filling
 	if f.Rule == site.FillSameTime {
-		r.estimate = first.hours.SameTime(f.Days)
+		r.estimate = own.SameTime(f.Days)
 	}
 	if !f.Rule.ByDonor() {
 		return nil
@@ -143,92 +196,67 @@ func (r *runner) fillFrom(ctx context.Context, first *Result) error {
 	if err != nil {
 		return err
 	}
-	theirs, err := (&runner{log: donor.Log, site: donor.Site}).bare().pass(ctx, nil, nil)
+	theirs := runner{log: donor.Log, site: donor.Site, passOver: -1}
+	_, last, err := theirs.bare(true).passes(ctx)
 	if err != nil {
 		return err
 	}
 	r.beside = append(r.beside, donor.Files()...)
-	estimate, match, ok := first.hours.FromDonor(theirs.hours, f.Rule == site.FillDonorPercentiles)
+	estimate, fit, ok := own.FromDonor(last.hours, f.Rule == site.FillDonorPercentiles)
 	if !ok {
-		return problem.At(r.site.Places["filling.donor"], fmt.Sprintf("the donor shares %d hours with this log", match.Hours), "two days or more in common", "take another donor or another rule")
+		return problem.At(r.site.Places["filling.donor"], fmt.Sprintf("the donor shares %d hours with this log", fit.Hours),
+			"two days or more in common", "take another donor or another rule")
 	}
-	r.estimate, r.match = estimate, &match
+	r.estimate, r.fit = estimate, &fit
 	return nil
-}
-
-// pass reads the log through all lanes, and again where the whole record shows what was not known. A ruling that is not
-// nil is passed over.
-func (r *runner) pass(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (*Result, error) {
-	for pass := 1; ; pass++ {
-		engine, err := r.read(ctx, rows, without)
-		if err != nil {
-			return nil, err
-		}
-		result, err := engine.finish()
-		if err != nil || pass == mostPasses {
-			return result, err
-		}
-		whole, news := engine.learn(r.plan, r.whole)
-		if r.whole = whole; !news {
-			return result, nil
-		}
-	}
 }
 
 // mostPasses is how often a log is read at most for what only the whole record shows: where its meter ends, which stays
 // there are faults, and where it ends without these.
 const mostPasses = 4
 
-// read reads the log once, from its beginning again where it must be.
-func (r *runner) read(ctx context.Context, rows func() (func(*Rows) error, error), without *int) (*Engine, error) {
-	if r.whole != nil {
-		r.plan.learn(r.site, r.whole.shown)
+// passes reads the log through all lanes, and again where the whole record shows what was not known. It returns the
+// result and the last pass.
+func (r *runner) passes(ctx context.Context) (*Result, *pass, error) {
+	for n := 1; ; n++ {
+		p, err := r.read(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		result, err := p.finish()
+		if err != nil {
+			return nil, nil, err
+		}
+		if n < mostPasses && r.learn(p) {
+			continue
+		}
+		if r.options.Draws > 0 {
+			err = r.draw(result, p.sample)
+		}
+		return result, p, err
+	}
+}
+
+// read reads the log once.
+func (r *runner) read(ctx context.Context) (*pass, error) {
+	if r.shown != nil {
+		settings.Learn(r.site, r.plan.Recorded, r.shown, r.plan.lanes())
 	}
 	for {
-		engine, err := r.newEngine(rows, without)
-		if err != nil {
-			return nil, err
+		p := &pass{runner: r}
+		if r.options.Rows != nil {
+			to, err := r.options.Rows()
+			if err != nil {
+				return nil, err
+			}
+			if to != nil {
+				p.rows = &rows{to: to}
+			}
 		}
-		if err = engine.addAll(r.log.Batches(ctx)); !errors.Is(err, reading.ErrAgain) {
-			return engine, err
-		}
-	}
-}
-
-// newEngine is an engine for one reading of the log, and what its rows go to.
-func (r *runner) newEngine(rows func() (func(*Rows) error, error), without *int) (*Engine, error) {
-	var sink func(*Rows) error
-	if rows != nil {
-		var err error
-		if sink, err = rows(); err != nil {
-			return nil, err
+		if err := p.addAll(r.log.Batches(ctx)); !errors.Is(err, reading.ErrAgain) {
+			return p, err
 		}
 	}
-	engine := newEngine(r.log.Known(), r.site, r.plan, sink)
-	engine.estimate, engine.collect = r.estimate, r.estimate == nil
-	if r.whole != nil {
-		engine.whole = &Whole{stays: r.whole.stays}
-	}
-	if without != nil {
-		engine.rulings.passOver = without
-	}
-	if r.options.Draws > 0 {
-		engine.sampler = &sampler{}
-	}
-	return engine, nil
-}
-
-// addAll takes in all batches of a reading.
-func (e *Engine) addAll(batches iter.Seq2[*reading.Batch, error]) error {
-	for b, err := range batches {
-		if err != nil {
-			return err
-		}
-		if err := e.add(b); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings
@@ -247,7 +275,8 @@ func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 	}
 	for i, c := range s.Settings {
 		if c.At != nil && c.At.UTC > l.Till {
-			problems.Add(problem.Warn(c.At.Place, fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing", i-1, c.At.Text), bounds, ""))
+			found := fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing", i-1, c.At.Text)
+			problems.Add(problem.Warn(c.At.Place, found, bounds, ""))
 		}
 	}
 	return problems

@@ -5,6 +5,7 @@ import (
 
 	"retotal/ingest/site"
 	"retotal/recompute/settings"
+	"retotal/recompute/total"
 )
 
 // Sureness is where a figure stands beside a limit.
@@ -35,8 +36,8 @@ func Judge(low, high, limit float64) Sureness {
 // interval or less where the log begins or ends.
 func (r *Result) Truth(p *Period) (low, high float64) {
 	q := r.toLog(*p)
-	filled := q.Classes[Filled]
-	low, high = r.within(&q, filled.M3(), Filled)
+	filled := q.Classes[total.Filled]
+	low, high = r.between(&q, filled.M3(), total.Filled)
 	if missing := q.End - q.Start - q.After.Covered + filled.Covered; missing > 0 {
 		high += r.PhysicalMost * float64(missing) * 1e-9
 	}
@@ -46,40 +47,24 @@ func (r *Result) Truth(p *Period) (low, high float64) {
 // Seen returns between which volumes lies what flowed in the time that the corrected total covers, what is filled as
 // the site file has it: the figures that a permit goes by that rules on missing time.
 func (r *Result) Seen(p *Period) (low, high float64) {
-	low, high = r.within(p, 0, Classes)
+	low, high = r.between(p, 0, total.Classes)
 	return math.Max(0, low), high
 }
 
-// within returns least less its uncertainty and most more its own of a period without a part of it, which is of a
+// between returns least less its uncertainty and most more its own of a period without a part of it, which is of a
 // class. Noise may have lifted the total.
-func (r *Result) within(p *Period, part float64, class Class) (low, high float64) {
+func (r *Result) between(p *Period, part float64, class total.Class) (low, high float64) {
 	most, known := p.Upper()
 	if !known {
-		most += r.PhysicalMost * float64(p.Open) * 1e-9
+		most += r.PhysicalMost * float64(p.Bracketed.Open) * 1e-9
 	}
-	below, above := p.Budget.without(class)
-	return p.Lower() - part - below - p.Lift, most - part + above
-}
-
-// without is the expanded uncertainty of the least and of the most of a total, without that of a class; none when no
-// budget was asked for.
-func (b *Budget) without(class Class) (low, high float64) {
-	if b == nil {
-		return 0, 0
-	}
-	part := 0.0
-	for _, x := range b.Parts {
-		if s := x.Source; s.ofClass && s.class == class {
-			part = float64(x.Effect * x.Effect)
-		}
-	}
-	rest := func(all float64) float64 { return coverage * math.Sqrt(math.Max(0, float64(all*all)-part)) }
-	return rest(b.Low), rest(b.High)
+	below, above := p.Budget.Without(class)
+	return p.Lower() - part - below - p.Tally.Lift, most - part + above
 }
 
 // Covered is the part of a period that one of its totals covers; one interval or less where the log begins or ends is
 // not missing.
-func (r *Result) Covered(p *Period, by Volume) float64 {
+func (r *Result) Covered(p *Period, by total.Volume) float64 {
 	q := r.toLog(*p)
 	return share(by.Covered, q.End-q.Start)
 }

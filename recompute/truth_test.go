@@ -8,6 +8,8 @@ import (
 	"retotal/ingest/reading"
 	"retotal/recompute/device"
 	"retotal/recompute/settings"
+	"retotal/recompute/total"
+	"retotal/recompute/uncertainty"
 )
 
 // TestJudge: at a limit is not above it; a range that straddles it cannot be told; no upper bound leaves only what is
@@ -27,18 +29,21 @@ func TestJudge(t *testing.T) {
 }
 
 // TestTruth: a day of 100 m³ measured in 16 h, of which 20 are bounded between 20 and 50, and 12 m³ filled in over 2 h;
-// 6 h are missing. Coefficient ±4 m³, filled ±6 m³ (95 %). By hand: measured and bounded 100 to 130, less and more 4; not filled but missing are 8 h, at 1
-// L/s 28.8 m³. So 96 to 162.8 m³. As the permit sees it, 112 to 142 by √(4² + 6²) = 7.211 m³: 104.789 to 149.211. Of
+// 6 h are missing. Coefficient ±4 m³, filled ±6 m³ (95 %). By hand: measured and bounded 100 to 130, less and more 4;
+// not filled but missing are 8 h, at 1 L/s 28.8 m³. So 96 to 162.8 m³. As the permit sees it, 112 to 142 by √(4² + 6²) = 7.211 m³: 104.789 to 149.211. Of
 // the bounded time half an hour open makes 1.8 m³ more of both.
 func TestTruth(t *testing.T) {
 	hour := int64(time.Hour)
 	p := Period{End: 24 * hour}
-	p.Classes[Measured] = volumeOf(80, 12*hour)
-	p.Classes[Bounded], p.Bracketed = volumeOf(20, 4*hour), Bracket{volumeOf(20, 4*hour), volumeOf(20, 4*hour), volumeOf(50, 4*hour)}
-	p.Classes[Filled] = volumeOf(12, 2*hour)
+	p.Classes[total.Measured] = volumeOf(80, 12*hour)
+	p.Classes[total.Bounded] = volumeOf(20, 4*hour)
+	p.Bracketed = total.Bracket{Counted: volumeOf(20, 4*hour), Low: volumeOf(20, 4*hour), High: volumeOf(50, 4*hour)}
+	p.Classes[total.Filled] = volumeOf(12, 2*hour)
 	p.After = volumeOf(112, 18*hour)
-	p.Budget = &Budget{Parts: []Part{{Source: &Source{relative: 0.02}, Effect: 2}, {Source: &Source{ofClass: true, class: Filled}, Effect: 3}},
-		Low: math.Sqrt(2*2 + 3*3), High: math.Sqrt(2*2 + 3*3)}
+	p.Budget = &uncertainty.Budget{Parts: []uncertainty.Part{
+		{Source: &uncertainty.Source{Kind: uncertainty.OfShare}, Effect: 2},
+		{Source: &uncertainty.Source{Kind: uncertainty.OfClass, Class: total.Filled}, Effect: 3},
+	}, Low: math.Sqrt(2*2 + 3*3), High: math.Sqrt(2*2 + 3*3)}
 	r := &Result{PhysicalMost: 0.001}
 	check := func(what string, low, high, wantLow, wantHigh float64) {
 		t.Helper()
@@ -50,7 +55,7 @@ func TestTruth(t *testing.T) {
 	check("truth", low, high, 96, 162.8)
 	low, high = r.Seen(&p)
 	check("seen", low, high, 104.789, 149.211)
-	p.Open = hour / 2
+	p.Bracketed.Open = hour / 2
 	low, high = r.Truth(&p)
 	check("open", low, high, 96, 164.6)
 	r.PhysicalMost = math.Inf(1)
@@ -72,7 +77,7 @@ func TestLogEnds(t *testing.T) {
 	}
 }
 
-func volumeOf(m3 float64, covered int64) (v Volume) {
+func volumeOf(m3 float64, covered int64) (v total.Volume) {
 	v.Sum.Add(m3)
 	v.Covered = covered
 	return v

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"retotal/recompute"
+	"retotal/recompute/uncertainty"
 )
 
 // budget is the table of the sources of the total's uncertainty, the largest first; people do not read of those that
@@ -14,27 +15,27 @@ import (
 func (r *Run) budget() *Table {
 	b := r.Result.Total.Budget
 	if b == nil {
-		b = &recompute.Budget{}
+		b = &uncertainty.Budget{}
 	}
 	parts := slices.Clone(b.Parts)
-	slices.SortStableFunc(parts, func(a, b recompute.Part) int {
+	slices.SortStableFunc(parts, func(a, b uncertainty.Part) int {
 		return cmp.Compare(math.Abs(b.Effect), math.Abs(a.Effect))
 	})
-	share := func(p *recompute.Part) any {
+	share := func(p *uncertainty.Part) any {
 		if b.Standard == 0 {
 			return 0.0
 		}
 		return p.Effect * p.Effect / (b.Standard * b.Standard)
 	}
-	t := tabulate(r, parts, []figure[recompute.Part]{
-		words("source", "source", func(p *recompute.Part) string { return p.Source.Name }),
-		{Column{Key: "u95_m3", Title: "+/-", Kind: Volume, Decimals: 1}, func(p *recompute.Part) any { return 2 * math.Abs(p.Effect) }},
+	t := tabulate(r, parts, []figure[uncertainty.Part]{
+		words("source", "source", func(p *uncertainty.Part) string { return p.Source.Name }),
+		{Column{Key: "u95_m3", Title: "+/-", Kind: Volume, Decimals: 1}, func(p *uncertainty.Part) any { return 2 * math.Abs(p.Effect) }},
 		{Column{Key: "share", Title: "share", Kind: Share}, share},
 		{Column{Title: "share", Short: " ", In: InPage, Style: Bar}, share},
-		{Column{Key: "size", Title: "how large, and by whom", Style: Small}, func(p *recompute.Part) any {
+		{Column{Key: "size", Title: "how large, and by whom", Style: Small}, func(p *uncertainty.Part) any {
 			return told{p.Source.Text, p.Source.Text + "; " + between(p.Source)}
 		}},
-		yesNo("independent_between_readings", func(p *recompute.Part) bool { return p.Source.Random }).optional(),
+		yesNo("independent_between_readings", func(p *uncertainty.Part) bool { return p.Source.Kind == uncertainty.OfReading }).optional(),
 	})
 	for i := range parts {
 		t.Minor[i] = math.Abs(parts[i].Effect) <= 1e-6*b.Standard
@@ -43,11 +44,11 @@ func (r *Run) budget() *Table {
 }
 
 // between says from what to what a source is independent.
-func between(s *recompute.Source) string {
-	switch {
-	case s.Random:
+func between(s *uncertainty.Source) string {
+	switch s.Kind {
+	case uncertainty.OfReading:
 		return "independent from reading to reading"
-	case s.BetweenDays():
+	case uncertainty.Sampling:
 		return "independent from day to day"
 	}
 	return "the same for all readings"
@@ -77,7 +78,7 @@ func (r *Run) halveSentence(p *recompute.Period) string {
 
 // drawsSentence says what the Monte Carlo check found; "" when there was none.
 func (r *Run) drawsSentence(decimals int) string {
-	d := r.Draws
+	d := r.Result.Draws
 	if d == nil {
 		return ""
 	}

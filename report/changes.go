@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"retotal/recompute"
+	"retotal/recompute/evidence"
 )
 
 // changeRecord is a day on which a slow statistic of the log changes its level, or the drift of one over the whole log.
@@ -17,7 +17,7 @@ type changeRecord struct {
 	Confidence float64 `json:"confidence"`
 }
 
-func newChanges(list []recompute.ChangePoint) (out []changeRecord) {
+func newChanges(list []evidence.ChangePoint) (out []changeRecord) {
 	for _, c := range list {
 		out = append(out, changeRecord{
 			c.Statistic, c.Day, round(c.Size, 100), c.Drift, c.Unit, round(c.Confidence, 1e4),
@@ -35,7 +35,7 @@ type patternRecord struct {
 	Days        int      `json:"days_with_air,omitempty"`
 }
 
-func newPattern(p *recompute.Pattern) patternRecord {
+func newPattern(p *evidence.Pattern) patternRecord {
 	return patternRecord{p.Broken, round(p.PerKelvin, 1e3), round(p.Correlation, 1e3), round(p.Expected, 1e3), p.Days}
 }
 

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"retotal/ingest/site"
-	"retotal/recompute"
+	"retotal/recompute/evidence"
 )
 
 // headsRecord is the heads of the readings in a correction's span, m, to 0.1 mm.
@@ -16,7 +16,7 @@ type headsRecord struct {
 	Highest float64 `json:"highest_m"`
 }
 
-func newHeads(h recompute.Heads) *headsRecord {
+func newHeads(h evidence.Heads) *headsRecord {
 	return &headsRecord{round(h.Least, 1e4), round(h.Median, 1e4), round(h.Highest, 1e4)}
 }
 
@@ -29,13 +29,13 @@ type correction = site.Correction
 
 // corrections is the table of the corrections, with what each makes of the heads in its span.
 func (r *Run) corrections() *Table {
-	trials := map[*correction]*recompute.Trial{}
+	trials := map[*correction]*evidence.Trial{}
 	for i := range r.Result.Trials {
 		if t := &r.Result.Trials[i]; t.Before.Readings > 0 && t.After.Readings > 0 {
 			trials[&r.site().Corrections[t.Number]] = t
 		}
 	}
-	heads := func(key, title string, of func(*recompute.Trial) recompute.Heads) figure[correction] {
+	heads := func(key, title string, of func(*evidence.Trial) evidence.Heads) figure[correction] {
 		return figure[correction]{
 			Column{Key: key, Title: title, Kind: Spread, Optional: true}, func(c *correction) any {
 				if t := trials[c]; t != nil {
@@ -53,8 +53,8 @@ func (r *Run) corrections() *Table {
 		words("reason", "reason", func(c *correction) string { return c.Reason }),
 		words("by", "by", func(c *correction) string { return c.By }).optional(),
 		heads("heads_before", "head before, m (least, median, highest)",
-			func(t *recompute.Trial) recompute.Heads { return t.Before }),
-		heads("heads_after", "after", func(t *recompute.Trial) recompute.Heads { return t.After }),
+			func(t *evidence.Trial) evidence.Heads { return t.Before }),
+		heads("heads_after", "after", func(t *evidence.Trial) evidence.Heads { return t.After }),
 	})
 }
 

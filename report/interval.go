@@ -207,13 +207,13 @@ func (r *Run) countedText() string {
 
 // liftText says what noise of the readings may add to the total; "" where it is little beside the rest.
 func (r *Run) liftText(p *recompute.Period, decimals int) string {
-	if p.Budget == nil || p.Lift <= p.Budget.Expanded()/10 {
+	if p.Budget == nil || p.Tally.Lift <= p.Budget.Expanded()/10 {
 		return ""
 	}
 	unit := r.site().Report.VolumeUnit
 	return fmt.Sprintf("Readings scatter from one to the next; a flow rises faster than its head, so their noise may "+
 		"lift the total by up to %s %s. Where waves make it, it is real flow; the interval allows for both.",
-		grouped(unit.FromSI(p.Lift), decimals), unit.Symbol)
+		grouped(unit.FromSI(p.Tally.Lift), decimals), unit.Symbol)
 }
 
 // boundsSentence says between what the corrected total lies where readings are only bounded; "" when none are.
@@ -228,7 +228,7 @@ func (r *Run) boundsSentence(decimals int) string {
 		quantity.FormatDuration(time.Duration(p.Bracketed.Counted.Covered)))
 	if !known {
 		return text + fmt.Sprintf("the total is %s %s or more; for %s of it nothing bounds the flow from above.",
-			grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(p.Open)))
+			grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(p.Bracketed.Open)))
 	}
 	return text + fmt.Sprintf("the total lies between %s and %s %s.",
 		grouped(unit.FromSI(p.Lower()), decimals), grouped(unit.FromSI(upper), decimals), unit.Symbol)

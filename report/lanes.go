@@ -4,14 +4,14 @@ import (
 	"fmt"
 	"math"
 
-	"retotal/recompute"
 	"retotal/recompute/audit"
+	"retotal/recompute/total"
 )
 
 // laneTotal is the total of a lane beside the corrected one.
 type laneTotal struct {
 	name   string
-	volume func(*period) recompute.Volume
+	volume func(*period) total.Volume
 }
 
 // whatIf is the table of the what-if lanes beside the corrected one, which stands first; without a lane it is empty.
@@ -19,10 +19,10 @@ func (r *Run) whatIf() *Table {
 	res, limit := r.Result, r.site().Report.DailyVolume
 	var lanes []laneTotal
 	if len(res.WhatIfs) > 0 {
-		lanes = append(lanes, laneTotal{"corrected, as chosen", func(p *period) recompute.Volume { return p.After }})
+		lanes = append(lanes, laneTotal{"corrected, as chosen", func(p *period) total.Volume { return p.After }})
 	}
 	for i, lane := range res.WhatIfs {
-		lanes = append(lanes, laneTotal{lane.Name, func(p *period) recompute.Volume { return p.WhatIf[i] }})
+		lanes = append(lanes, laneTotal{lane.Name, func(p *period) total.Volume { return p.WhatIf[i] }})
 	}
 	decimals, after := r.decimals(res.Total.Before.M3()), res.Total.After
 	beside := func(l *laneTotal) bool { return l != &lanes[0] && !l.volume(&res.Total).Missing() && !after.Missing() }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"retotal/recompute"
+	"retotal/recompute/evidence"
 )
 
 // witnessRecord is the logged flow beside that of each lane.
@@ -37,11 +38,11 @@ type spanRecord struct {
 
 func newWitness(r *recompute.Result) witnessRecord {
 	return witnessRecord{
-		newMisfit(r.Witness.Recorded, r.Facts.Interval), newMisfit(r.Witness.Corrected, r.Facts.Interval),
+		newMisfit(r.FlowCheck.Recorded, r.Facts.Interval), newMisfit(r.FlowCheck.Corrected, r.Facts.Interval),
 	}
 }
 
-func newMisfit(m recompute.Misfit, interval time.Duration) misfitRecord {
+func newMisfit(m evidence.Misfit, interval time.Duration) misfitRecord {
 	out := misfitRecord{
 		Readings: m.Readings,
 		Within:   m.Within,

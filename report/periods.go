@@ -9,6 +9,7 @@ import (
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
+	"retotal/recompute/total"
 )
 
 type period = recompute.Period
@@ -37,7 +38,7 @@ func totalsCSV(r *Run) []byte {
 }
 
 // volumeOf is a column of volumes.
-func volumeOf(c Column, of func(*period) recompute.Volume) figure[period] {
+func volumeOf(c Column, of func(*period) total.Volume) figure[period] {
 	c.Kind = Volume
 	return figure[period]{c, func(p *period) any { return some(of(p)) }}
 }
@@ -50,7 +51,7 @@ func (r *Run) totals(group string, decimals int) []figure[period] {
 		{Column{Key: "start", Title: "start", Kind: Instant, In: machines}, func(p *period) any { return p.Start }},
 		{Column{Key: "end", Title: "end", Kind: Instant, In: machines, Bare: true}, func(p *period) any { return p.End }},
 		volumeOf(Column{Key: "before_m3", Title: "before", Decimals: decimals, Missing: "missing"},
-			func(p *period) recompute.Volume { return p.Before }),
+			func(p *period) total.Volume { return p.Before }),
 		{Column{Key: "after_m3", Title: "after", Kind: Volume, Missing: "missing", Style: Strong},
 			func(p *period) any { return told{some(p.After), r.after(p, decimals)} }},
 		{Column{Key: "difference_m3", Title: "difference", Short: "difference", Kind: Change, Decimals: decimals},
@@ -63,26 +64,26 @@ func (r *Run) totals(group string, decimals int) []figure[period] {
 
 // shares are the total after by how it is known, and what the log itself counts.
 func (r *Run) shares(decimals int) []figure[period] {
-	class := func(c Column, class recompute.Class) figure[period] {
+	class := func(c Column, class total.Class) figure[period] {
 		c.Decimals = 1
-		return volumeOf(c, func(p *period) recompute.Volume { return p.Classes[class] })
+		return volumeOf(c, func(p *period) total.Volume { return p.Classes[class] })
 	}
-	total := &r.Result.Total
-	logged, counted := machines|only(!total.Logged.Missing(), InPage), machines|only(!total.Counted.Missing(), InPage)
+	whole := &r.Result.Total
+	logged, counted := machines|only(!whole.Logged.Missing(), InPage), machines|only(!whole.Counted.Missing(), InPage)
 	return []figure[period]{
-		class(Column{Key: "measured_m3", Title: "measured", In: machines}, recompute.Measured),
-		class(Column{Key: "bridged_m3", Title: "bridged", In: machines | InPage}, recompute.Bridged),
-		class(Column{Key: "bounded_below_m3", Title: "bounded below", In: machines | InPage}, recompute.Bounded),
-		class(Column{Key: "estimated_m3", Title: "estimated", In: machines}, recompute.Estimated),
-		class(Column{Key: "filled_m3", Title: "filled", In: machines, Optional: true}, recompute.Filled),
+		class(Column{Key: "measured_m3", Title: "measured", In: machines}, total.Measured),
+		class(Column{Key: "bridged_m3", Title: "bridged", In: machines | InPage}, total.Bridged),
+		class(Column{Key: "bounded_below_m3", Title: "bounded below", In: machines | InPage}, total.Bounded),
+		class(Column{Key: "estimated_m3", Title: "estimated", In: machines}, total.Estimated),
+		class(Column{Key: "filled_m3", Title: "filled", In: machines, Optional: true}, total.Filled),
 		volumeOf(Column{
 			Key: "logged_flow_m3", Title: "logged flow", Decimals: decimals, In: logged, Missing: "missing",
 		},
-			func(p *period) recompute.Volume { return p.Logged }),
+			func(p *period) total.Volume { return p.Logged }),
 		volumeOf(Column{Key: "counter_m3", Title: "counter", Decimals: decimals, In: counted, Missing: "missing"},
-			func(p *period) recompute.Volume { return p.Counted }),
+			func(p *period) total.Volume { return p.Counted }),
 		volumeOf(Column{Key: "interval_volumes_m3", In: InRecord},
-			func(p *period) recompute.Volume { return p.Passed }),
+			func(p *period) total.Volume { return p.Passed }),
 	}
 }
 
@@ -148,7 +149,7 @@ func (r *Run) toReport() (list []figure[period]) {
 
 // flows are mean flows over the seconds that a total covers: a day of 23 hours has 82,800.
 func (r *Run) flows() []figure[period] {
-	mean := func(v recompute.Volume) any { return known(v.M3()/(float64(v.Covered)*1e-9), !v.Missing()) }
+	mean := func(v total.Volume) any { return known(v.M3()/(float64(v.Covered)*1e-9), !v.Missing()) }
 	return []figure[period]{
 		{Column{Title: "mean flow before", Kind: Flow, In: InCSV}, func(p *period) any { return mean(p.Before) }},
 		{Column{Title: "mean flow after", Kind: Flow, In: InCSV}, func(p *period) any { return mean(p.After) }},
@@ -208,9 +209,9 @@ func (r *Run) codes(p *period) string {
 func apart() []figure[period] {
 	return []figure[period]{
 		volumeOf(Column{Key: "before_only_m3", Optional: true},
-			func(p *period) recompute.Volume { return p.Parts.Lost }),
+			func(p *period) total.Volume { return p.Parts.Lost }),
 		volumeOf(Column{Key: "after_only_m3", Optional: true},
-			func(p *period) recompute.Volume { return p.Parts.Gained }),
+			func(p *period) total.Volume { return p.Parts.Gained }),
 	}
 }
 
@@ -227,11 +228,11 @@ func (r *Run) whatIfs() []figure[period] {
 		return cells
 	}}}
 	for i, l := range r.Result.WhatIfs {
-		list = append(list, volumeOf(Column{Title: l.Name, In: InCSV}, func(p *period) recompute.Volume {
+		list = append(list, volumeOf(Column{Title: l.Name, In: InCSV}, func(p *period) total.Volume {
 			if i < len(p.WhatIf) {
 				return p.WhatIf[i]
 			}
-			return recompute.Volume{}
+			return total.Volume{}
 		}))
 	}
 	return list

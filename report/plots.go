@@ -18,6 +18,7 @@ import (
 
 	"retotal/qa"
 	"retotal/recompute"
+	"retotal/recompute/total"
 )
 
 // Plots are black and grey, so that they can be told apart in print: what was is dashed and light, what is now is solid
@@ -303,17 +304,17 @@ func (r *Report) cumulative(run *Run) *picture {
 	p := newPlot("Cumulative volume", "volume ("+unit.Symbol+")")
 	for _, x := range []struct {
 		name   string
-		volume func(*recompute.Period) recompute.Volume
+		volume func(*recompute.Period) total.Volume
 		style  func(*plotter.Line)
 	}{
 		{
-			"counter of the meter", func(d *recompute.Period) recompute.Volume { return d.Counted },
+			"counter of the meter", func(d *recompute.Period) total.Volume { return d.Counted },
 			func(l *plotter.Line) {
 				l.LineStyle = draw.LineStyle{Color: light, Width: vg.Points(4)}
 			},
 		},
-		{"before: recorded settings", func(d *recompute.Period) recompute.Volume { return d.Before }, beforeLine},
-		{"after: corrected and screened", func(d *recompute.Period) recompute.Volume { return d.After }, afterLine},
+		{"before: recorded settings", func(d *recompute.Period) total.Volume { return d.Before }, beforeLine},
+		{"after: corrected and screened", func(d *recompute.Period) total.Volume { return d.After }, afterLine},
 	} {
 		points := plotter.XYs{{X: float64(run.Result.Total.Start) / 1e9}}
 		sum, covered := 0.0, int64(0)
@@ -343,11 +344,11 @@ func (r *Report) duration(run *Run) *picture {
 	p.X.Label.Text = "share of the measured days on which it was exceeded (%)"
 	for _, x := range []struct {
 		name   string
-		volume func(*recompute.Period) recompute.Volume
+		volume func(*recompute.Period) total.Volume
 		style  func(*plotter.Line)
 	}{
-		{"before: recorded settings", func(d *recompute.Period) recompute.Volume { return d.Before }, beforeLine},
-		{"after: corrected and screened", func(d *recompute.Period) recompute.Volume { return d.After }, afterLine},
+		{"before: recorded settings", func(d *recompute.Period) total.Volume { return d.Before }, beforeLine},
+		{"after: corrected and screened", func(d *recompute.Period) total.Volume { return d.After }, afterLine},
 	} {
 		var flows []float64
 		for i := range run.Result.Days {

@@ -130,7 +130,7 @@ func (w *readingsWriter) add(rows *recompute.Rows) error {
 		lower, upper := rows.Lower[i], rows.Upper[i]
 		w.hasLower, w.lower = packed(w.hasLower, w.lower, rows.Used[i], lower)
 		w.hasUpper, w.upper = packed(w.hasUpper, w.upper, rows.Used[i] && !math.IsInf(upper, 1), upper)
-		doubt, known := rows.Doubt(i)
+		doubt, known := rows.U95(i)
 		w.hasDoubt, w.doubt = packed(w.hasDoubt, w.doubt, known, doubt)
 		switch {
 		case !rows.Used[i]:

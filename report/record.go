@@ -13,6 +13,7 @@ import (
 
 	"retotal/ingest/problem"
 	"retotal/recompute"
+	"retotal/recompute/uncertainty"
 )
 
 // Record is the correction record: what was read, decided, computed and found. Volumes are m³ rounded to 0.001, times
@@ -108,8 +109,8 @@ func NewRecord(r *Run) *Record {
 		Averages:    r.averages(),
 		Limits:      r.limits(),
 		Budget:      r.budget(),
-		Draws:       newDraws(r.Draws),
-		Donor:       (*donorRecord)(r.Match),
+		Draws:       newDraws(r.Result.Draws),
+		Donor:       (*donorRecord)(r.Result.Fit),
 		Visits:      r.visits(),
 		Proposal:    r.Proposal,
 		Approval:    newApproval(s),
@@ -144,7 +145,7 @@ type drawsRecord struct {
 	Standard number `json:"standard_uncertainty_m3"`
 }
 
-func newDraws(d *recompute.Draws) *drawsRecord {
+func newDraws(d *uncertainty.Draws) *drawsRecord {
 	if d == nil {
 		return nil
 	}

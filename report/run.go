@@ -14,6 +14,7 @@ import (
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
+	"retotal/recompute/total"
 )
 
 // Run is a result with what is said about it.
@@ -26,11 +27,9 @@ type Run struct {
 	Proposal string // corrections that the site visits propose, as text for a site file
 	Warnings problem.List
 	Version  string
-	Folder   string           // where the results go; "" when they go nowhere
-	Draws    *recompute.Draws // of the Monte Carlo check; nil when there was none
-	Match    *recompute.Match // how a donor's flows and ours go together, where missing time is filled from one
-	Beside   []site.Beside    // files that were read beside site file and logs
-	Without  []int            // corrections that lanes of their own leave out
+	Folder   string        // where the results go; "" when they go nowhere
+	Beside   []site.Beside // files that were read beside site file and logs
+	Without  []int         // corrections that lanes of their own leave out
 }
 
 func (r *Run) site() *site.Site { return r.Result.Site }
@@ -81,7 +80,7 @@ func (r *Run) limitReasons() (reasons []string) {
 const leastCoverage = recompute.WholeDay
 
 // volume writes a volume in the report's unit with the given decimals, or "missing".
-func (r *Run) volume(v recompute.Volume, decimals int) string {
+func (r *Run) volume(v total.Volume, decimals int) string {
 	if v.Missing() {
 		return "missing"
 	}

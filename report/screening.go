@@ -4,10 +4,10 @@ import (
 	"slices"
 
 	"retotal/qa"
-	"retotal/recompute"
+	"retotal/recompute/stage"
 )
 
-type flagged = recompute.FlagSummary
+type flagged = stage.FlagSummary
 
 // flags is the table of all checks of screening; people read of those that flagged something.
 func (r *Run) flags() *Table {
@@ -52,7 +52,7 @@ func silent(list []flagged) (out []string) {
 	return out
 }
 
-type event = *recompute.Event
+type event = *stage.Event
 
 // events is the table of the flagged spans.
 func (r *Run) events() *Table {

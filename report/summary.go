@@ -10,6 +10,7 @@ import (
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
+	"retotal/recompute/total"
 )
 
 // Summary prints the answer for people: what the total was, what it is now, how sure that is, why, and what needs a
@@ -42,7 +43,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 	months(w, r)
 	averages(w, r)
 	confidence(w, r)
-	uncertainty(w, r, decimals)
+	budgetText(w, r, decimals)
 	beside(w, r, decimals)
 	subject(w, "Limits, where a figure is above one or it cannot be told", r.limits())
 	attention(w, r)
@@ -136,7 +137,7 @@ func (r *Run) drownedSentence() string {
 
 // filledSentence says what was put in the place of missing time; "" when nothing was.
 func (r *Run) filledSentence() string {
-	f, v := r.site().Filling, r.Result.Total.Classes[recompute.Filled]
+	f, v := r.site().Filling, r.Result.Total.Classes[total.Filled]
 	if v.Missing() {
 		return ""
 	}
@@ -148,7 +149,7 @@ func (r *Run) filledSentence() string {
 		site.FillDonorRegression:  "by a straight line from the donor's flow",
 		site.FillDonorPercentiles: "by the rank of the donor's flow",
 	}[f.Rule]
-	if m := r.Match; m != nil {
+	if m := r.Result.Fit; m != nil {
 		rule += fmt.Sprintf(" (%d hours in common, correlation %.2f)", m.Hours, m.Correlation)
 	}
 	return fmt.Sprintf("%s %s is no measurement: it fills %s of missing time %s, by the site file's own rule, where "+
@@ -162,7 +163,7 @@ func (r *Run) filledSentence() string {
 // classes writes the shares of the classes of time.
 func classes(p *recompute.Period) string {
 	var parts []string
-	for c := range recompute.Classes {
+	for c := range total.Classes {
 		if covered := p.Classes[c].Covered; covered > 0 {
 			parts = append(parts, fmt.Sprintf("%.2f %% %s", 100*float64(covered)/float64(p.End-p.Start), c))
 		}
@@ -234,8 +235,8 @@ func days(list []string) string {
 	}
 }
 
-// uncertainty prints the budget of the total.
-func uncertainty(w io.Writer, r *Run, decimals int) {
+// budgetText prints the budget of the total.
+func budgetText(w io.Writer, r *Run, decimals int) {
 	p := &r.Result.Total
 	t := r.budget()
 	if t.shown() == 0 {

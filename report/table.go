@@ -5,7 +5,7 @@ import (
 
 	"retotal/ingest/quantity"
 	"retotal/ingest/site"
-	"retotal/recompute"
+	"retotal/recompute/total"
 )
 
 // Table is the figures of one subject. It is built once, from values, and written as text (text.go), page
@@ -198,7 +198,7 @@ func list(texts []string) any {
 }
 
 // some is a volume in m³, or nil where it is missing.
-func some(v recompute.Volume) any { return known(v.M3(), !v.Missing()) }
+func some(v total.Volume) any { return known(v.M3(), !v.Missing()) }
 
 // in lists the columns that a writer writes.
 func (t *Table) in(w Writers) (list []int) {

@@ -9,10 +9,10 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
-	"retotal/recompute"
+	"retotal/recompute/evidence"
 )
 
-type visit = recompute.Residual
+type visit = evidence.Visit
 
 // visits is the table of the site visits beside the log.
 func (r *Run) visits() *Table {
@@ -21,19 +21,19 @@ func (r *Run) visits() *Table {
 			func(v *visit) any { return known(of(v), v.Found) }}
 	}
 	return tabulate(r, r.Result.Visits, []figure[visit]{
-		{Column{Key: "at", Title: "visit", Kind: Instant}, func(v *visit) any { return told{v.Visit.At.UTC, v.Visit.At.Text} }},
+		{Column{Key: "at", Title: "visit", Kind: Instant}, func(v *visit) any { return told{v.At.UTC, v.At.Text} }},
 		words("reading", "reading", func(v *visit) string {
-			return fmt.Sprintf("%s %s", v.Visit.Quantity, v.Visit.Value.Text)
+			return fmt.Sprintf("%s %s", v.Quantity, v.Value.Text)
 		}),
-		mm("u95_mm", "+/-", Millimetres, (*visit).Doubt),
+		mm("u95_mm", "+/-", Millimetres, (*visit).U95),
 		mm("recorded_less_visit_mm", "recorded", Offset, (*visit).Before),
 		mm("corrected_less_visit_mm", "corrected", Offset, (*visit).After).styled(Strong),
 		words("", "verdict", r.visitVerdict).styled(Verdict),
 		words("", "note", func(v *visit) string {
-			return strings.Trim(v.Visit.Phase+", "+v.Visit.By, ", ")
+			return strings.Trim(v.Phase+", "+v.By, ", ")
 		}).styled(Small),
-		words("phase", "", func(v *visit) string { return v.Visit.Phase }).optional(),
-		words("by", "", func(v *visit) string { return v.Visit.By }).optional(),
+		words("phase", "", func(v *visit) string { return v.Phase }).optional(),
+		words("by", "", func(v *visit) string { return v.By }).optional(),
 	})
 }
 
@@ -64,11 +64,11 @@ func (r *Report) visits(run *Run) *picture {
 	for i := range run.Result.Visits {
 		v := &run.Result.Visits[i]
 		if v.Found {
-			x := float64(v.Visit.At.UTC) / 1e9
+			x := float64(v.At.UTC) / 1e9
 			before.XYs = append(before.XYs, plotter.XY{X: x, Y: v.Before() * 1000})
-			before.doubt = append(before.doubt, v.Doubt()*1000)
+			before.doubt = append(before.doubt, v.U95()*1000)
 			after.XYs = append(after.XYs, plotter.XY{X: x, Y: v.After() * 1000})
-			after.doubt = append(after.doubt, v.Doubt()*1000)
+			after.doubt = append(after.doubt, v.U95()*1000)
 		}
 	}
 	if len(before.XYs) == 0 {

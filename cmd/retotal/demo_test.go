@@ -55,7 +55,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 		t.Errorf("the error of March is not there to be corrected: before %.1f, after %.1f m3",
 			m.Before.M3(), m.After.M3())
 	}
-	w := run.Result.Witness.Recorded
+	w := run.Result.FlowCheck.Recorded
 	if w.Readings != run.Log.Account.Used || w.Within != w.Readings || w.Largest > 0.005e-3*(1+1e-9) {
 		t.Errorf("recorded lane against logged flow: %+v", w)
 	}

@@ -50,13 +50,32 @@ var house = map[string][]string{
 		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
 	"retotal/qa": {"retotal/ingest/quantity", "retotal/ingest/site", "retotal/recompute/stat"},
 	"retotal/recompute": {
-		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"retotal/qa", "retotal/recompute/device", "retotal/recompute/settings", "retotal/recompute/stat",
-		"retotal/recompute/total",
+		"retotal/ingest/problem", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa",
+		"retotal/recompute/block", "retotal/recompute/evidence", "retotal/recompute/fill", "retotal/recompute/settings",
+		"retotal/recompute/stage", "retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},
 	"retotal/recompute/audit": {
 		"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute",
-		"retotal/recompute/stat",
+		"retotal/recompute/evidence", "retotal/recompute/stat", "retotal/recompute/total",
+	},
+	"retotal/recompute/block": {
+		"retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/settings",
+		"retotal/recompute/total",
+	},
+	"retotal/recompute/evidence": {
+		"retotal/ingest/problem", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa",
+		"retotal/recompute/block", "retotal/recompute/settings", "retotal/recompute/stat", "retotal/recompute/total",
+	},
+	"retotal/recompute/fill": {"retotal/ingest/site", "retotal/recompute/block", "retotal/recompute/stat"},
+	"retotal/recompute/stage": {
+		"retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/block",
+		"retotal/recompute/device", "retotal/recompute/fill", "retotal/recompute/settings", "retotal/recompute/total",
+		"retotal/recompute/uncertainty",
+	},
+	"retotal/recompute/uncertainty": {
+		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/site", "retotal/qa",
+		"retotal/recompute/block", "retotal/recompute/device", "retotal/recompute/settings", "retotal/recompute/stat",
+		"retotal/recompute/total",
 	},
 	"retotal/recompute/device": {"retotal/ingest/quantity"},
 	"retotal/recompute/settings": {
@@ -68,8 +87,9 @@ var house = map[string][]string{
 	"retotal/report": {
 		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"retotal/ingest/site", "retotal/qa",
-		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/settings",
-		"retotal/recompute/total",
+		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/evidence",
+		"retotal/recompute/settings", "retotal/recompute/stage", "retotal/recompute/total",
+		"retotal/recompute/uncertainty",
 		"github.com/apache/arrow/go/v15/arrow/memory", "github.com/apache/arrow/go/v15/parquet",
 		"github.com/apache/arrow/go/v15/parquet/compress", "github.com/apache/arrow/go/v15/parquet/file",
 		"github.com/apache/arrow/go/v15/parquet/metadata", "github.com/apache/arrow/go/v15/parquet/schema",

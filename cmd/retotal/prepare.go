@@ -67,8 +67,6 @@ func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) er
 		Over:     audit.DailyLimit(result),
 		Limits:   audit.Limits(result),
 		Proposal: recompute.Propose(result),
-		Draws:    result.Draws,
-		Match:    result.Match,
 		Without:  j.without,
 		Warnings: append(j.warnings, result.Warnings...),
 		Beside:   append(j.site.Beside, result.Beside...),

@@ -7,6 +7,7 @@ import (
 
 	"retotal/ingest/reading"
 	"retotal/recompute"
+	"retotal/recompute/total"
 )
 
 // Verdict is the outcome of one comparison.
@@ -45,7 +46,7 @@ func Findings(r *recompute.Result) []Finding {
 	}
 	if r.Facts.Has[reading.IntervalVolume] {
 		f, sentence := againstFlow(r, "interval volumes", reading.IntervalVolume,
-			func(p *recompute.Period) recompute.Volume { return p.Passed })
+			func(p *recompute.Period) total.Volume { return p.Passed })
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
 	}
@@ -56,13 +57,13 @@ func Findings(r *recompute.Result) []Finding {
 // counter compares the counter's own total with the flow.
 func counter(r *recompute.Result) Finding {
 	f, sentence := againstFlow(r, "counter", reading.Counter,
-		func(p *recompute.Period) recompute.Volume { return p.Counted })
+		func(p *recompute.Period) total.Volume { return p.Counted })
 	f.Sentence = sentence("the counter advanced by")
 	if r.Rollovers > 0 {
 		f.Sentence += fmt.Sprintf(" The counter rolled over %s.", times(r.Rollovers))
 	}
-	if r.RegisterChanges > 0 {
-		f.Sentence += fmt.Sprintf(" It was changed %s, as the site file says.", times(r.RegisterChanges))
+	if r.CounterChanges > 0 {
+		f.Sentence += fmt.Sprintf(" It was changed %s, as the site file says.", times(r.CounterChanges))
 	}
 	if n := len(r.Falls); n > 0 {
 		f.Sentence += fmt.Sprintf(" It fell without rolling over %s, the first time at %s UTC %s: a reset or a "+
@@ -75,13 +76,13 @@ func counter(r *recompute.Result) Finding {
 // againstFlow compares volumes that the meter counted with its logged flow or, without one, with the recorded lane,
 // over the days that both cover. The sentence is worded by the caller's verb.
 func againstFlow(
-	r *recompute.Result, topic string, q reading.Quantity, counted func(*recompute.Period) recompute.Volume,
+	r *recompute.Result, topic string, q reading.Quantity, counted func(*recompute.Period) total.Volume,
 ) (f Finding, sentence func(verb string) string) {
 	f = Finding{
 		Topic:     topic + " and integrated flow",
 		Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100),
 	}
-	if primary := r.Site.Log.Primary; r.Witness.Recorded.Readings == 0 && primary == q {
+	if primary := r.Site.Log.Primary; r.FlowCheck.Recorded.Readings == 0 && primary == q {
 		f.Verdict = CannotTell
 		return f, func(string) string {
 			return fmt.Sprintf("The flow is computed from the %s, so there is nothing to compare the %s with.",
@@ -89,9 +90,9 @@ func againstFlow(
 		}
 	}
 	other := "logged flow"
-	of := func(p *recompute.Period) recompute.Volume { return p.Logged }
-	if r.Witness.Recorded.Readings == 0 {
-		other, of = "flow of the recorded settings", func(p *recompute.Period) recompute.Volume { return p.Before }
+	of := func(p *recompute.Period) total.Volume { return p.Logged }
+	if r.FlowCheck.Recorded.Readings == 0 {
+		other, of = "flow of the recorded settings", func(p *recompute.Period) total.Volume { return p.Before }
 	}
 	sum, integrated := 0.0, 0.0
 	var pairs []dayPair

@@ -10,18 +10,19 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/evidence"
 	"retotal/recompute/total"
 )
 
 // volume is a total over a day.
-func volume(m3 float64) recompute.Volume {
-	v := recompute.Volume{Covered: int64(24 * time.Hour)}
+func volume(m3 float64) total.Volume {
+	v := total.Volume{Covered: int64(24 * time.Hour)}
 	v.Sum.Add(m3)
 	return v
 }
 
 // result is one day with the given totals and comparisons.
-func result(logged, counted float64, recorded, corrected recompute.Misfit) *recompute.Result {
+func result(logged, counted float64, recorded, corrected evidence.Misfit) *recompute.Result {
 	s := &site.Site{Corrections: make([]site.Correction, 1)}
 	s.Report.Clock.Location = time.UTC
 	s.Report.FlowUnit, s.Report.VolumeUnit = quantity.MustLookUp("L/s"), quantity.MustLookUp("m3")
@@ -44,14 +45,14 @@ func result(logged, counted float64, recorded, corrected recompute.Misfit) *reco
 		Months:       []recompute.Period{day},
 		Total:        day,
 		PhysicalMost: math.Inf(1),
-		Witness:      recompute.Witness{Recorded: recorded, Corrected: corrected},
+		Evidence:     recompute.Evidence{FlowCheck: evidence.FlowCheck{Recorded: recorded, Corrected: corrected}},
 	}
 }
 
 // TestVerdicts: each pair of witnesses that agrees, differs, or cannot be compared.
 func TestVerdicts(t *testing.T) {
-	all := recompute.Misfit{Readings: 1000, Within: 1000}
-	none := recompute.Misfit{Readings: 1000, Within: 5, Largest: 0.002, Sum: 1, Logged: 100, Lane: 99, Worth: 1}
+	all := evidence.Misfit{Readings: 1000, Within: 1000}
+	none := evidence.Misfit{Readings: 1000, Within: 5, Largest: 0.002, Sum: 1, Logged: 100, Lane: 99, Worth: 1}
 	for _, c := range []struct {
 		name    string
 		result  *recompute.Result
@@ -62,7 +63,7 @@ func TestVerdicts(t *testing.T) {
 		{"settings explain the log", result(100, 100, all, none), "logged flow", Agrees, "1000 of 1000 readings agree"},
 		{"settings do not", result(100, 100, none, none), "logged flow", Differs, "The settings on file are then not what the meter used."},
 		{"the log was corrected already", result(100, 100, none, all), "logged flow", Differs, "corrected already"},
-		{"no flow column", result(100, 100, recompute.Misfit{}, none), "logged flow", CannotTell, "no flow column"},
+		{"no flow column", result(100, 100, evidence.Misfit{}, none), "logged flow", CannotTell, "no flow column"},
 		{"counter agrees", result(100, 100.4, all, none), "counter", Agrees, "+0.400 %"},
 		{"counter differs", result(100, 101, all, none), "counter", Differs, "+1.000 %"},
 	} {
@@ -83,7 +84,7 @@ func TestVerdicts(t *testing.T) {
 
 // TestCounterFall: a reset is told with its time.
 func TestCounterFall(t *testing.T) {
-	all := recompute.Misfit{Readings: 10, Within: 10}
+	all := evidence.Misfit{Readings: 10, Within: 10}
 	r := result(100, 60, all, all)
 	r.Falls = []total.Fall{{At: time.Date(2031, 3, 1, 12, 0, 0, 0, time.UTC).UnixNano(), From: 523400, To: 12}}
 	for _, f := range Findings(r) {

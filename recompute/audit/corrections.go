@@ -7,6 +7,7 @@ import (
 
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/evidence"
 )
 
 // What a structure hardly allows, common practice.
@@ -46,12 +47,12 @@ func corrections(r *recompute.Result) (out []Finding) {
 }
 
 // three writes the three heads.
-func three(h *recompute.Heads) string {
+func three(h *evidence.Heads) string {
 	return fmt.Sprintf("%.4f, %.4f and %.4f m", h.Least, h.Median, h.Highest)
 }
 
 // volumeTimes says what becomes of the volume.
-func volumeTimes(t *recompute.Trial) string {
+func volumeTimes(t *evidence.Trial) string {
 	if t.VolumeBefore <= 0 {
 		return ""
 	}
@@ -59,7 +60,7 @@ func volumeTimes(t *recompute.Trial) string {
 }
 
 // doubts says what a correction does that a structure hardly allows.
-func doubts(t *recompute.Trial) (list []string) {
+func doubts(t *evidence.Trial) (list []string) {
 	before, after := outside(&t.Before), outside(&t.After)
 	if after > mostOutside && before <= mostOutside {
 		list = append(list, fmt.Sprintf("makes %.0f %% of the readings negative, above the highest head that is "+
@@ -87,11 +88,11 @@ func doubts(t *recompute.Trial) (list []string) {
 }
 
 // outside is the part of the readings that are negative, above the highest expected head or below validity.
-func outside(h *recompute.Heads) float64 {
+func outside(h *evidence.Heads) float64 {
 	return float64(h.Outside()) / math.Max(float64(h.Readings), 1)
 }
 
 // part is a number of readings in per cent.
-func part(n int, h *recompute.Heads) float64 {
+func part(n int, h *evidence.Heads) float64 {
 	return 100 * float64(n) / math.Max(float64(h.Readings), 1)
 }

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"retotal/ingest/site"
-	"retotal/recompute"
+	"retotal/recompute/evidence"
 )
 
 // judge runs a log of levels, one every ten minutes, with one correction, and returns what is said of it and whether it
@@ -94,38 +94,38 @@ func TestJudgedCorrections(t *testing.T) {
 
 // TestCorrectionLimits: the limits that a log cannot meet to the last digit, below, at and above.
 func TestCorrectionLimits(t *testing.T) {
-	of := func(change func(*recompute.Trial)) int {
-		trial := recompute.Trial{
+	of := func(change func(*evidence.Trial)) int {
+		trial := evidence.Trial{
 			Correction: &site.Correction{}, Changed: 1, VolumeBefore: 100, VolumeAfter: 100, Nights: 3,
 		}
-		trial.Before = recompute.Heads{Readings: 1000, Inside: 1000}
+		trial.Before = evidence.Heads{Readings: 1000, Inside: 1000}
 		trial.After = trial.Before
 		change(&trial)
 		return len(doubts(&trial))
 	}
 	for _, c := range []struct {
 		name   string
-		change func(*recompute.Trial)
+		change func(*evidence.Trial)
 		want   int
 	}{
-		{"nothing odd", func(*recompute.Trial) {}, 0},
-		{"499 of 1,000 outside", func(x *recompute.Trial) { x.After.Negative = 499 }, 0},
-		{"500", func(x *recompute.Trial) { x.After.Negative, x.After.Low = 400, 100 }, 0},
-		{"501", func(x *recompute.Trial) { x.After.Negative, x.After.Surcharged = 400, 101 }, 1},
-		{"501 before, too", func(x *recompute.Trial) { x.After.Negative, x.Before.Low = 501, 501 }, 0},
-		{"1.999 times", func(x *recompute.Trial) { x.VolumeAfter = 199.9 }, 0},
-		{"2 times", func(x *recompute.Trial) { x.VolumeAfter = 200 }, 1},
-		{"2.001 times", func(x *recompute.Trial) { x.VolumeAfter = 200.1 }, 1},
-		{"0.501 times", func(x *recompute.Trial) { x.VolumeAfter = 50.1 }, 0},
-		{"0.5 times", func(x *recompute.Trial) { x.VolumeAfter = 50 }, 1},
-		{"no flow before or after", func(x *recompute.Trial) { x.VolumeBefore, x.VolumeAfter = 0, 0 }, 0},
-		{"flow to none", func(x *recompute.Trial) { x.VolumeAfter = 0 }, 1},
-		{"flow from none", func(x *recompute.Trial) { x.VolumeBefore = 0 }, 1},
-		{"night from 5 to 10 mm", func(x *recompute.Trial) { x.NightBefore, x.NightAfter = 0.005, 0.010 }, 0},
-		{"night from 5 to 10.1 mm", func(x *recompute.Trial) { x.NightBefore, x.NightAfter = 0.005, 0.0101 }, 1},
-		{"night from 5.1 to 20 mm", func(x *recompute.Trial) { x.NightBefore, x.NightAfter = 0.0051, 0.020 }, 0},
-		{"night from 0 to -5.1 mm", func(x *recompute.Trial) { x.NightAfter = -0.0051 }, 1},
-		{"no change", func(x *recompute.Trial) { x.Changed = 0 }, 1},
+		{"nothing odd", func(*evidence.Trial) {}, 0},
+		{"499 of 1,000 outside", func(x *evidence.Trial) { x.After.Negative = 499 }, 0},
+		{"500", func(x *evidence.Trial) { x.After.Negative, x.After.Low = 400, 100 }, 0},
+		{"501", func(x *evidence.Trial) { x.After.Negative, x.After.Surcharged = 400, 101 }, 1},
+		{"501 before, too", func(x *evidence.Trial) { x.After.Negative, x.Before.Low = 501, 501 }, 0},
+		{"1.999 times", func(x *evidence.Trial) { x.VolumeAfter = 199.9 }, 0},
+		{"2 times", func(x *evidence.Trial) { x.VolumeAfter = 200 }, 1},
+		{"2.001 times", func(x *evidence.Trial) { x.VolumeAfter = 200.1 }, 1},
+		{"0.501 times", func(x *evidence.Trial) { x.VolumeAfter = 50.1 }, 0},
+		{"0.5 times", func(x *evidence.Trial) { x.VolumeAfter = 50 }, 1},
+		{"no flow before or after", func(x *evidence.Trial) { x.VolumeBefore, x.VolumeAfter = 0, 0 }, 0},
+		{"flow to none", func(x *evidence.Trial) { x.VolumeAfter = 0 }, 1},
+		{"flow from none", func(x *evidence.Trial) { x.VolumeBefore = 0 }, 1},
+		{"night from 5 to 10 mm", func(x *evidence.Trial) { x.NightBefore, x.NightAfter = 0.005, 0.010 }, 0},
+		{"night from 5 to 10.1 mm", func(x *evidence.Trial) { x.NightBefore, x.NightAfter = 0.005, 0.0101 }, 1},
+		{"night from 5.1 to 20 mm", func(x *evidence.Trial) { x.NightBefore, x.NightAfter = 0.0051, 0.020 }, 0},
+		{"night from 0 to -5.1 mm", func(x *evidence.Trial) { x.NightAfter = -0.0051 }, 1},
+		{"no change", func(x *evidence.Trial) { x.Changed = 0 }, 1},
 	} {
 		if got := of(c.change); got != c.want {
 			t.Errorf("%s: %d doubts, want %d", c.name, got, c.want)

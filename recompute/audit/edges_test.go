@@ -9,6 +9,8 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/evidence"
+	"retotal/recompute/total"
 )
 
 // parse reads a quantity of a dimension.
@@ -24,7 +26,7 @@ func parse(t *testing.T, text string, d quantity.Dimension) quantity.Value {
 // reports is the day of 100 m³ before and 80 after, for which a figure was reported, in m³ or L/s.
 func reports(t *testing.T, label, text string) *recompute.Result {
 	t.Helper()
-	r := result(90, 95, recompute.Misfit{Readings: 1, Within: 1}, recompute.Misfit{})
+	r := result(90, 95, evidence.Misfit{Readings: 1, Within: 1}, evidence.Misfit{})
 	r.Months[0].Label = "2031-03"
 	d := quantity.VolumeDimension
 	if strings.HasSuffix(text, "/s") {
@@ -37,7 +39,7 @@ func reports(t *testing.T, label, text string) *recompute.Result {
 // TestCounterEdges: half a per cent of the flow that both cover, either way; days that they cover differently are left
 // out (common practice: meters' counters are held to it).
 func TestCounterEdges(t *testing.T) {
-	all := recompute.Misfit{Readings: 10, Within: 10}
+	all := evidence.Misfit{Readings: 10, Within: 10}
 	for counted, want := range map[float64]Verdict{100.498: Agrees, 100.502: Differs, 99.502: Agrees, 99.498: Differs} {
 		if f := counter(result(100, counted, all, all)); f.Verdict != want ||
 			!strings.Contains(f.Sentence, fmt.Sprintf("the counter advanced by %.1f m3", counted)) {
@@ -58,7 +60,7 @@ func TestCounterEdges(t *testing.T) {
 		t.Errorf("no flow: %s", f.Verdict)
 	}
 	// Without a logged flow the counter stands beside the recorded lane, 100 m³.
-	if f := counter(result(0, 100.4, recompute.Misfit{}, recompute.Misfit{})); f.Verdict != Agrees ||
+	if f := counter(result(0, 100.4, evidence.Misfit{}, evidence.Misfit{})); f.Verdict != Agrees ||
 		!strings.Contains(f.Sentence, "flow of the recorded settings is 100.0 m3: +0.400 %") {
 		t.Errorf("without a logged flow: %s: %s", f.Verdict, f.Sentence)
 	}
@@ -66,10 +68,10 @@ func TestCounterEdges(t *testing.T) {
 
 // TestCounterWords: rollovers and changes are counted in words, and not told where there are none.
 func TestCounterWords(t *testing.T) {
-	all := recompute.Misfit{Readings: 10, Within: 10}
+	all := evidence.Misfit{Readings: 10, Within: 10}
 	for n, want := range []string{"", "once", "2 times"} {
 		r := result(100, 100, all, all)
-		r.Rollovers, r.RegisterChanges = n, n
+		r.Rollovers, r.CounterChanges = n, n
 		text := counter(r).Sentence
 		if strings.Contains(text, "rolled over "+want+".") != (n > 0) ||
 			strings.Contains(text, "changed "+want+",") != (n > 0) ||
@@ -196,7 +198,7 @@ func TestAveragesRecognised(t *testing.T) {
 		}
 		m := &r.Months[0]
 		m.Start, m.End, m.Before = first.Start, first.Start+4*day, volume(160)
-		m.Before.Covered, m.Logged, m.Counted = 3*day, recompute.Volume{}, recompute.Volume{}
+		m.Before.Covered, m.Logged, m.Counted = 3*day, total.Volume{}, total.Volume{}
 		if f := submitted(r)[0]; f.Verdict != c.want || !strings.Contains(f.Sentence, c.says) {
 			t.Errorf("%g m3 a day: %s: %s", c.perDay, f.Verdict, f.Sentence)
 		}

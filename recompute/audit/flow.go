@@ -9,33 +9,34 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/recompute"
+	"retotal/recompute/evidence"
 )
 
 // Limits of what the logged flow and the recorded settings may disagree by, common practice.
 const (
 	worthWithin    = 0.002 // of the volume
-	standingWithin = 0.02  // of the volume of a span of recompute.StandingSpan or longer
+	standingWithin = 0.02  // of the volume of a span of evidence.StandingSpan or longer
 	listedFrom     = 1e-6  // of the volume: a span worth less is not listed
 	capReadings    = 2     // above the most that the settings let a meter show
 )
 
 // reproduces reports whether a lane's settings give the logged flow: what disagrees is worth next to nothing, over the
 // whole and wherever it stands.
-func reproduces(m recompute.Misfit) bool {
+func reproduces(m evidence.Misfit) bool {
 	return m.Part() <= worthWithin*(1+1e-9) && m.Standing.Part() <= standingWithin*(1+1e-9) && m.AboveCap < capReadings
 }
 
 // oneWay reports whether differences lie on one side in general, and not in some readings alone: their mean is over a
 // tenth of the largest.
-func oneWay(m recompute.Misfit) bool { return math.Abs(m.Mean()) >= m.Largest/10 }
+func oneWay(m evidence.Misfit) bool { return math.Abs(m.Mean()) >= m.Largest/10 }
 
 // loggedFlow decides whether the settings on file are those that the meter used.
 func loggedFlow(r *recompute.Result) Finding {
 	f := Finding{Topic: "logged flow and recorded settings", Verdict: CannotTell,
 		Tolerance: fmt.Sprintf("what differs by more than the log's rounding of flow and level, two readings or "+
 			"more, is worth no more than %.1f %% of the volume, and %.0f %% of that of any %s in which it stands",
-			worthWithin*100, standingWithin*100, quantity.FormatDuration(time.Duration(recompute.StandingSpan)))}
-	m, c := r.Witness.Recorded, r.Witness.Corrected
+			worthWithin*100, standingWithin*100, quantity.FormatDuration(time.Duration(evidence.StandingSpan)))}
+	m, c := r.FlowCheck.Recorded, r.FlowCheck.Corrected
 	switch primary := r.Site.Log.Primary; {
 	case primary > reading.Head:
 		f.Sentence = fmt.Sprintf("The flow is computed from the logged %s itself, so nothing shows whether the "+
@@ -70,7 +71,7 @@ func loggedFlow(r *recompute.Result) Finding {
 }
 
 // agreement says how many readings agree, by what the others differ, what that is worth and where.
-func agreement(r *recompute.Result, m recompute.Misfit) string {
+func agreement(r *recompute.Result, m evidence.Misfit) string {
 	unit := r.Site.Report.FlowUnit
 	text := fmt.Sprintf("%d of %d readings agree within the log's rounding, the largest difference is %.4g %s",
 		m.Within, m.Readings, unit.FromSI(m.Largest), unit.Symbol)
@@ -100,7 +101,7 @@ func agreement(r *recompute.Result, m recompute.Misfit) string {
 }
 
 // spans lists where the disagreement is worth most.
-func spans(r *recompute.Result, m recompute.Misfit) string {
+func spans(r *recompute.Result, m evidence.Misfit) string {
 	volume, flow := r.Site.Report.VolumeUnit, r.Site.Report.FlowUnit
 	var list []string
 	for i := range m.Spans {

@@ -14,6 +14,7 @@ import (
 	"retotal/ingest"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/evidence"
 )
 
 // row is one minute of a log: a level as it is written, and the meter's flow, L/s.
@@ -208,7 +209,7 @@ func TestDampedFlow(t *testing.T) {
 			rows = append(rows, row{fmt.Sprintf("%.3f", h), q})
 		}
 		r := runLog(t, rows, "m", "%.2f", strings.Replace(weir(1.366, ""), "1.5\n", "2.5\n", 1))
-		f, lag := finding(t, r), r.Witness.Recorded.Lag
+		f, lag := finding(t, r), r.FlowCheck.Recorded.Lag
 		named := math.Abs(lag-4) <= 1 && strings.Contains(f.Sentence, "as a damped flow does")
 		// where something else is worth more, no lag is said
 		if f.Verdict != c.verdict || c.verdict == Agrees && !named {
@@ -231,7 +232,7 @@ func TestReproduces(t *testing.T) {
 		{"below 2 % of a span", 1, 0.999, 0, true}, {"at 2 % of a span", 1, 1, 0, true}, {"above 2 % of a span", 1, 1.001, 0, false},
 		{"one above the cap", 1, 0, 1, true}, {"two above the cap", 1, 0, 2, false},
 	} {
-		m := recompute.Misfit{Logged: 1000, Lane: 1000 - c.worth, Worth: c.worth, AboveCap: c.aboveCap}
+		m := evidence.Misfit{Logged: 1000, Lane: 1000 - c.worth, Worth: c.worth, AboveCap: c.aboveCap}
 		m.Standing.Logged, m.Standing.Lane = 50, 50-c.standing
 		if got := reproduces(m); got != c.want {
 			t.Errorf("%s: %v", c.name, got)

@@ -6,6 +6,7 @@ import (
 
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/total"
 )
 
 // LimitFinding is a figure beside a limit of the permit: over it before the correction, or not below it beyond doubt
@@ -145,7 +146,7 @@ func peakLimit(r *recompute.Result) []LimitFinding {
 		relative = r.Total.Budget.Expanded() / r.Total.After.M3()
 	}
 	most := math.Max(s.Peak, s.PeakMost)
-	if math.IsInf(most, 1) || r.Covered(&r.Total, r.Total.After) < 1 || !r.Total.Classes[recompute.Filled].Missing() {
+	if math.IsInf(most, 1) || r.Covered(&r.Total, r.Total.After) < 1 || !r.Total.Classes[total.Filled].Missing() {
 		most = math.Max(s.Peak, r.PhysicalMost)
 	}
 	f.Doubt = s.Peak * relative
@@ -250,7 +251,7 @@ func DailyLimit(r *recompute.Result) (out []DayOverLimit) {
 
 // DaysOver counts the reporting days whose figure by some lane, which says nothing of its doubt, is above a limit, m³;
 // a part of a day that does not count by the permit's rule is none.
-func DaysOver(r *recompute.Result, limit float64, volume func(*recompute.Period) recompute.Volume) (days int) {
+func DaysOver(r *recompute.Result, limit float64, volume func(*recompute.Period) total.Volume) (days int) {
 	for i := range r.Days {
 		d := &r.Days[i]
 		v := volume(d)
@@ -275,8 +276,8 @@ func MonthlyAverages(r *recompute.Result) (out []MonthAverages) {
 	rule := r.Site.Report.Complete
 	for i := range r.Months {
 		days := r.ReportingDays(&r.Months[i])
-		before := func(p *recompute.Period) recompute.Volume { return p.Before }
-		after := func(p *recompute.Period) recompute.Volume { return p.After }
+		before := func(p *recompute.Period) total.Volume { return p.Before }
+		after := func(p *recompute.Period) total.Volume { return p.After }
 		out = append(out, MonthAverages{
 			&r.Months[i], recompute.AverageDays(days, before, rule), recompute.AverageDays(days, after, rule),
 		})

@@ -9,11 +9,14 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/evidence"
+	"retotal/recompute/total"
+	"retotal/recompute/uncertainty"
 )
 
 // TestDailyLimit sorts days by what the correction does to them.
 func TestDailyLimit(t *testing.T) {
-	r := result(1, 1, recompute.Misfit{}, recompute.Misfit{})
+	r := result(1, 1, evidence.Misfit{}, evidence.Misfit{})
 	limit := quantity.Value{SI: 90}
 	r.Site.Report.DailyVolume = &limit
 	over := DailyLimit(r)
@@ -46,7 +49,7 @@ func TestLimits(t *testing.T) {
 		{"average below", "1.2 L/s", 1, recompute.Below, Under},
 	} {
 		r := limited(t, c.limit)
-		r.Days[0].Budget = &recompute.Budget{Standard: c.expanded / 2, Low: c.expanded / 2, High: c.expanded / 2}
+		r.Days[0].Budget = &uncertainty.Budget{Standard: c.expanded / 2, Low: c.expanded / 2, High: c.expanded / 2}
 		r.Months[0].Budget = r.Days[0].Budget
 		list := Limits(r)
 		if c.outcome == Under {
@@ -64,7 +67,7 @@ func TestLimits(t *testing.T) {
 // limited is the day of 100 m³ before and 80 after, with a limit of daily volume or of monthly average.
 func limited(t *testing.T, text string) *recompute.Result {
 	t.Helper()
-	r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
+	r := result(100, 100, evidence.Misfit{}, evidence.Misfit{})
 	r.Months[0].Label = "2031-03"
 	r.Site.Report.Complete.MostMissing = -1
 	dimension, place := quantity.VolumeDimension, &r.Site.Report.DailyVolume
@@ -158,7 +161,7 @@ func TestShareOfDays(t *testing.T) {
 		label := time.Unix(0, from).UTC().Format("2006-01-02")
 		r.Days = append(r.Days, recompute.Period{Label: label, Start: from, End: from + day, After: volume(v)})
 	}
-	r.Days[2].After.Covered, r.Days[3].After = day/2, recompute.Volume{}
+	r.Days[2].After.Covered, r.Days[3].After = day/2, total.Volume{}
 	for _, c := range []struct {
 		over, least float64
 		rule, sure  recompute.Sureness
@@ -195,7 +198,7 @@ func TestHiddenPeak(t *testing.T) {
 		{"missing", 0.05, 0.2, true, recompute.CannotTell},
 		{"missing, but the channel is small", 0.05, 0.09, true, recompute.Below},
 	} {
-		r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
+		r := result(100, 100, evidence.Misfit{}, evidence.Misfit{})
 		r.Site.Report.Peak, r.PhysicalMost = &limit, c.physical
 		r.Statistics = recompute.Statistics{Peak: 0.05, PeakBefore: 0.05, PeakMost: c.most}
 		if c.missing {

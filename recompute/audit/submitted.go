@@ -164,7 +164,7 @@ func candidates(r *recompute.Result, i int, m MonthAverages, average bool) (list
 			m.Period.Before.M3() * float64(m.Period.End-m.Period.Start) / float64(max(m.Period.Before.Covered, 1)),
 		},
 	}
-	for _, other := range r.Months[i].Others {
+	for _, other := range r.Months[i].DayRules {
 		volumes = append(volumes, candidate{other.Rule, other.Volume.M3()})
 	}
 	if average {

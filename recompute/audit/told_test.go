@@ -10,6 +10,9 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/evidence"
+	"retotal/recompute/total"
+	"retotal/recompute/uncertainty"
 )
 
 // TestLineEdges: five days that span a tenth of the greatest, 225 to 250, carry a line; four, or days that are more
@@ -79,8 +82,8 @@ func TestLineHalves(t *testing.T) {
 
 // TestCorrectedAlready: only a site with corrections is told that they reproduce the log.
 func TestCorrectedAlready(t *testing.T) {
-	all := recompute.Misfit{Readings: 10, Within: 10}
-	none := recompute.Misfit{Readings: 10, Largest: 0.002, Logged: 100, Lane: 90, Worth: 10}
+	all := evidence.Misfit{Readings: 10, Within: 10}
+	none := evidence.Misfit{Readings: 10, Largest: 0.002, Logged: 100, Lane: 90, Worth: 10}
 	for n, want := range map[int]bool{0: false, 1: true} {
 		r := result(100, 100, none, all)
 		r.Site.Corrections = make([]site.Correction, n)
@@ -116,7 +119,7 @@ func TestOneWayEdges(t *testing.T) {
 		{1.995, 1, 1, Agrees}, {2, 1, 1, Agrees}, {2.005, 1, 1, CannotTell}, {-2.005, -1, 1, CannotTell},
 		{2.005, 0.1, 1, CannotTell}, {2.005, 0.099, 1, Agrees}, {-2.005, -0.0999, 1, Agrees},
 	} {
-		m := recompute.Misfit{
+		m := evidence.Misfit{
 			Readings: 10,
 			Within:   10,
 			Logged:   1000,
@@ -139,8 +142,8 @@ func TestOneWayEdges(t *testing.T) {
 // TestAgreementWords: what is told of a disagreement, and what is not.
 func TestAgreementWords(t *testing.T) {
 	at := time.Date(2031, 3, 1, 6, 0, 0, 0, time.UTC).UnixNano()
-	span := func(net float64) recompute.MisfitSpan {
-		return recompute.MisfitSpan{
+	span := func(net float64) evidence.MisfitSpan {
+		return evidence.MisfitSpan{
 			From:    at,
 			Until:   at + int64(time.Hour),
 			Logged:  100,
@@ -150,22 +153,22 @@ func TestAgreementWords(t *testing.T) {
 	}
 	for _, c := range []struct {
 		name   string
-		change func(*recompute.Misfit)
+		change func(*evidence.Misfit)
 		says   string
 		not    string
 	}{
-		{"all agree", func(m *recompute.Misfit) { m.Within, m.At = 100, at }, "100 of 100 readings agree within the log's rounding, the largest difference is 2 L/s", " at "},
-		{"a time", func(m *recompute.Misfit) { m.At = at }, "2 L/s at 2031-03-01 06:00 UTC", "lags"},
-		{"a lag", func(m *recompute.Misfit) { m.Lag = 4 }, "by about 40 min", " at "},
-		{"one above the cap", func(m *recompute.Misfit) { m.AboveCap, m.Cap = 1, 0.03 }, "90 of 100", "above"},
-		{"two above the cap", func(m *recompute.Misfit) { m.AboveCap, m.Cap = 2, 0.03 }, "; 2 readings are above 30 L/s", "worth"},
-		{"worth something", func(m *recompute.Misfit) { m.Worth = 25 }, "what differs is worth 2.5 % of the volume", "most in"},
-		{"a span", func(m *recompute.Misfit) { m.Spans = []recompute.MisfitSpan{span(0.0011)} }, ", most in 2031-03-01 06:00 to 2031-03-01 07:00 UTC (logged +0.0011 m3, 0.0011 %, up to 2 L/s)", "it is"},
-		{"a span worth a millionth", func(m *recompute.Misfit) { m.Spans = []recompute.MisfitSpan{span(0.000995)} }, "90 of 100", "most in"},
-		{"standing below 2 %", func(m *recompute.Misfit) { m.Standing = span(1.995) }, "90 of 100", "it is"},
-		{"standing above 2 %", func(m *recompute.Misfit) { m.Standing = span(2.005) }, "; from 2031-03-01 06:00 to 2031-03-01 07:00 UTC it is 2 %", "most in"},
+		{"all agree", func(m *evidence.Misfit) { m.Within, m.At = 100, at }, "100 of 100 readings agree within the log's rounding, the largest difference is 2 L/s", " at "},
+		{"a time", func(m *evidence.Misfit) { m.At = at }, "2 L/s at 2031-03-01 06:00 UTC", "lags"},
+		{"a lag", func(m *evidence.Misfit) { m.Lag = 4 }, "by about 40 min", " at "},
+		{"one above the cap", func(m *evidence.Misfit) { m.AboveCap, m.Cap = 1, 0.03 }, "90 of 100", "above"},
+		{"two above the cap", func(m *evidence.Misfit) { m.AboveCap, m.Cap = 2, 0.03 }, "; 2 readings are above 30 L/s", "worth"},
+		{"worth something", func(m *evidence.Misfit) { m.Worth = 25 }, "what differs is worth 2.5 % of the volume", "most in"},
+		{"a span", func(m *evidence.Misfit) { m.Spans = []evidence.MisfitSpan{span(0.0011)} }, ", most in 2031-03-01 06:00 to 2031-03-01 07:00 UTC (logged +0.0011 m3, 0.0011 %, up to 2 L/s)", "it is"},
+		{"a span worth a millionth", func(m *evidence.Misfit) { m.Spans = []evidence.MisfitSpan{span(0.000995)} }, "90 of 100", "most in"},
+		{"standing below 2 %", func(m *evidence.Misfit) { m.Standing = span(1.995) }, "90 of 100", "it is"},
+		{"standing above 2 %", func(m *evidence.Misfit) { m.Standing = span(2.005) }, "; from 2031-03-01 06:00 to 2031-03-01 07:00 UTC it is 2 %", "most in"},
 	} {
-		m := recompute.Misfit{Readings: 100, Within: 90, Largest: 0.002, Logged: 1000, Lane: 1000}
+		m := evidence.Misfit{Readings: 100, Within: 90, Largest: 0.002, Logged: 1000, Lane: 1000}
 		c.change(&m)
 		r := result(100, 100, m, m)
 		r.Facts.Interval = 10 * time.Minute
@@ -196,7 +199,7 @@ func TestLimitEdges(t *testing.T) {
 		if f := monthLimits(r)[0]; f.Was != want {
 			t.Errorf("a month of 100 m3 a day beside %g: %v", limit, f.Was)
 		}
-		r = result(100, 100, recompute.Misfit{}, recompute.Misfit{})
+		r = result(100, 100, evidence.Misfit{}, evidence.Misfit{})
 		r.Site.Report.Peak = &quantity.Value{SI: limit}
 		r.Statistics = recompute.Statistics{Peak: 100, PeakBefore: 100, PeakMost: 100}
 		if f := peakLimit(r)[0]; f.Was != want {
@@ -238,7 +241,7 @@ func TestCompletenessEdges(t *testing.T) {
 		if f.Was != want || (f.Rule != recompute.NotCounted) != want {
 			t.Errorf("%v: %+v", hours, f)
 		}
-		if n := DaysOver(r, 90, func(p *recompute.Period) recompute.Volume { return p.Before }); (n == 1) != want {
+		if n := DaysOver(r, 90, func(p *recompute.Period) total.Volume { return p.Before }); (n == 1) != want {
 			t.Errorf("%v: %d days over", hours, n)
 		}
 		if s := daysOver(r, []LimitFinding{f})[0]; (s.Before == 1) != want {
@@ -251,9 +254,9 @@ func TestCompletenessEdges(t *testing.T) {
 // is hidden up to 0.06, to 0.066.
 func TestPeakBounds(t *testing.T) {
 	for most, high := range map[float64]float64{0.05: 0.055, 0.06: 0.066, 0.04: 0.055} {
-		r := result(100, 100, recompute.Misfit{}, recompute.Misfit{})
+		r := result(100, 100, evidence.Misfit{}, evidence.Misfit{})
 		r.Site.Report.Peak = &quantity.Value{SI: 0.05}
-		r.Total.Budget = &recompute.Budget{Standard: 4, Low: 4, High: 4}
+		r.Total.Budget = &uncertainty.Budget{Standard: 4, Low: 4, High: 4}
 		r.Statistics = recompute.Statistics{Peak: 0.05, PeakBefore: 0.05, PeakMost: most}
 		if f := peakLimit(r)[0]; math.Abs(f.Doubt-0.005) > 1e-12 || math.Abs(f.Low-0.045) > 1e-12 ||
 			math.Abs(f.High-high) > 1e-12 {
@@ -300,7 +303,7 @@ func TestEdgesToTheDigit(t *testing.T) {
 
 // TestToleranceInWords: what a finding says of its limits is what it goes by.
 func TestToleranceInWords(t *testing.T) {
-	all := recompute.Misfit{Readings: 10, Within: 10}
+	all := evidence.Misfit{Readings: 10, Within: 10}
 	r := result(100, 100, all, all)
 	if got := loggedFlow(r).Tolerance; !strings.Contains(
 		got,
@@ -316,9 +319,9 @@ func TestToleranceInWords(t *testing.T) {
 			t.Errorf("%s: %s", label, got)
 		}
 	}
-	trial := recompute.Trial{Correction: &site.Correction{}}
+	trial := evidence.Trial{Correction: &site.Correction{}}
 	trial.Correction.Values[site.MaximumHead] = &site.Ramp{}
-	r.Trials = []recompute.Trial{trial}
+	r.Trials = []evidence.Trial{trial}
 	list := corrections(r)
 	if len(list) != 1 {
 		t.Errorf("%d findings on one correction", len(list))
@@ -340,7 +343,7 @@ func TestDryMonth(t *testing.T) {
 	r.Days = append(r.Days, second)
 	m.End, m.After = second.End, volume(0)
 	m.After.Covered *= 2
-	m.Budget = &recompute.Budget{Standard: 4, Low: 4, High: 4}
+	m.Budget = &uncertainty.Budget{Standard: 4, Low: 4, High: 4}
 	if f := monthLimits(r)[0]; !(math.Abs(f.Doubt*86400-4) <= 1e-9) {
 		t.Errorf("%v m3 a day", f.Doubt*86400)
 	}

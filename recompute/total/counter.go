@@ -19,13 +19,13 @@ type Counter struct {
 	lastTime  int64
 	any       bool
 	Rollovers int
-	Falls     []Fall           // falls that are no rollover
-	Changes   []RegisterChange // declared and still to come, in the order of time
-	Changed   int              // declared changes that lay between two readings
+	Falls     []Fall          // falls that are no rollover
+	Changes   []CounterChange // declared and still to come, in the order of time
+	Changed   int             // declared changes that lay between two readings
 }
 
-// RegisterChange is a declared change of the register: it was set anew, or another meter took its place.
-type RegisterChange struct {
+// CounterChange is a declared change of the register: it was set anew, or another meter took its place.
+type CounterChange struct {
 	At int64
 	// m³ that it showed last before; NaN when nobody read it: what it counted since the reading before is then not
 	// known
@@ -82,7 +82,7 @@ func (c *Counter) Add(at int64, register float64) {
 }
 
 // change goes over to the register as it was after a declared change.
-func (c *Counter) change(to RegisterChange) {
+func (c *Counter) change(to CounterChange) {
 	if !c.any {
 		return
 	}
@@ -136,11 +136,11 @@ func (c *Counter) spread(at int64, increase float64) {
 }
 
 // Volume returns the volume counted on day i, in m³, and the time that the register's readings span.
-func (c *Counter) Volume(i int) (Sum, int64) {
+func (c *Counter) Volume(i int) Volume {
 	if i >= len(c.volume) {
-		return Sum{}, 0
+		return Volume{}
 	}
-	return c.volume[i], c.covered[i]
+	return Volume{c.volume[i], c.covered[i]}
 }
 
 // String describes the fall.

@@ -42,7 +42,7 @@ func TestRolloverEdges(t *testing.T) {
 		)
 		counter.Add(first.UnixNano(), c.from)
 		counter.Add(first.Add(time.Hour).UnixNano(), c.to)
-		sum, _ := counter.Volume(0)
+		sum := counter.Volume(0).Sum
 		if sum.Value() != c.want || counter.Rollovers != c.rollovers || len(counter.Falls) != c.falls {
 			t.Errorf(
 				"%s: %v m3, %d rollovers, %d falls; want %+v",
@@ -99,7 +99,7 @@ func TestCounterByDay(t *testing.T) {
 		}
 		for day := range 3 {
 			for how, counter := range map[string]*Counter{"in a run": whole, "one by one": single} {
-				sum, covered := counter.Volume(day)
+				sum, covered := parts(counter.Volume(day))
 				if math.Abs(sum.Value()-c.want[day]) > 1e-9 || float64(covered)/3.6e12 != c.hours[day] {
 					t.Errorf("%s, %s, day %d: %v m3 over %v h", c.name, how, day, sum.Value(), float64(covered)/3.6e12)
 				}
@@ -108,10 +108,10 @@ func TestCounterByDay(t *testing.T) {
 	}
 }
 
-// TestRegisterChangeEdges: a change at the very time of a reading comes before it: that reading is the new register's.
+// TestCounterChangeEdges: a change at the very time of a reading comes before it: that reading is the new register's.
 // By hand, the old one going from 100 to 130 and the new one from 5 to 8 are 30 and 3; a new one from 200 to 208 makes
 // 30 and 8, and nothing of the step up.
-func TestRegisterChangeEdges(t *testing.T) {
+func TestCounterChangeEdges(t *testing.T) {
 	first := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
 	at := func(minutes int) int64 { return first.Add(time.Duration(minutes) * time.Minute).UnixNano() }
 	for _, c := range []struct {
@@ -132,9 +132,9 @@ func TestRegisterChangeEdges(t *testing.T) {
 		{"the new register stands higher", at(30), 200, []int64{at(0), at(30), at(60)}, []float64{100, 200, 208}, 38, 1},
 	} {
 		counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, 0, 0, 1)
-		counter.Changes = []RegisterChange{{At: c.change, Last: 130, First: c.first}}
+		counter.Changes = []CounterChange{{At: c.change, Last: 130, First: c.first}}
 		counter.Run(c.times, c.register)
-		if sum, _ := counter.Volume(0); math.Abs(sum.Value()-c.want) > 1e-9 || counter.Changed != c.changed ||
+		if sum := counter.Volume(0).Sum; math.Abs(sum.Value()-c.want) > 1e-9 || counter.Changed != c.changed ||
 			len(counter.Falls) != 0 {
 			t.Errorf(
 				"%s: %v m3, %d changes, falls %v; want %v and %d",
@@ -157,13 +157,13 @@ func TestChangeThatNobodyRead(t *testing.T) {
 	at := func(minutes int) int64 { return first.Add(time.Duration(minutes) * time.Minute).UnixNano() }
 	for _, late := range []int64{-1, 0, 1} {
 		counter := NewCounter(calendar(t, "UTC", 0, first), math.MinInt64, math.MaxInt64, 0, 0, 1)
-		counter.Changes = []RegisterChange{{At: at(60), Last: math.NaN(), First: 112}}
+		counter.Changes = []CounterChange{{At: at(60), Last: math.NaN(), First: 112}}
 		counter.Run([]int64{at(0), at(30), at(60) + late, at(90)}, []float64{100, 110, 112, 120})
 		want, covered := 18.0, 60*time.Minute
 		if late < 0 { // that reading is still the old register's
 			want, covered = 12+8, 90*time.Minute-1
 		}
-		if sum, got := counter.Volume(0); math.Abs(sum.Value()-want) > 1e-9 || got != int64(covered) {
+		if sum, got := parts(counter.Volume(0)); math.Abs(sum.Value()-want) > 1e-9 || got != int64(covered) {
 			t.Errorf(
 				"reading %+d ns from the change: %v m3 over %v, want %v over %v",
 				late,
@@ -205,7 +205,7 @@ func TestClipEdges(t *testing.T) {
 		s.Run(nil, nil)
 		flow := func(sec int64) float64 { return 1 + float64(sec)/50 }
 		want := (flow(c.low) + flow(c.high)) / 2 * float64(c.high-c.low)
-		if sum, covered := s.Volume(0); math.Abs(sum.Value()-want) > 1e-9 || covered != (c.high-c.low)*1e9 {
+		if sum, covered := parts(s.Volume(0)); math.Abs(sum.Value()-want) > 1e-9 || covered != (c.high-c.low)*1e9 {
 			t.Errorf("from %d to %d s: %v m3 over %d ns, want %v", c.from, c.until, sum.Value(), covered, want)
 		}
 	}
@@ -221,7 +221,7 @@ func TestDayEdges(t *testing.T) {
 		s.Run([]int64{midnight - 60e9, middle, midnight + 30e9, midnight + 60e9}, []float64{2, 2, 2, 2})
 		for day := range 3 {
 			want := []float64{120, 120, 0}[day]
-			if sum, covered := s.Volume(day); math.Abs(sum.Value()-want) > 1e-9 || covered != int64(want*0.5e9) {
+			if sum, covered := parts(s.Volume(day)); math.Abs(sum.Value()-want) > 1e-9 || covered != int64(want*0.5e9) {
 				t.Errorf(
 					"middle reading at %+d s, day %d: %v m3 over %d ns, want %v",
 					shift,
@@ -243,7 +243,7 @@ func TestHold(t *testing.T) {
 	s.Hold = true
 	s.Run([]int64{first, first + 60e9, first + 90e9}, []float64{99, 4, 10})
 	for day, want := range []float64{240, 300} {
-		if sum, _ := s.Volume(day); math.Abs(sum.Value()-want) > 1e-9 {
+		if sum := s.Volume(day).Sum; math.Abs(sum.Value()-want) > 1e-9 {
 			t.Errorf("day %d: %v m3, want %v", day, sum.Value(), want)
 		}
 	}

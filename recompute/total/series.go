@@ -90,11 +90,11 @@ func (s *Series) Step(t0 int64, q0 float64, t1 int64, q1 float64) {
 	}
 }
 
-// Volume returns the volume of day i in m³, compensated, and the covered time in nanoseconds.
-func (s *Series) Volume(i int) (Sum, int64) {
+// Volume returns the volume of day i.
+func (s *Series) Volume(i int) Volume {
 	if i >= len(s.volume) {
-		return Sum{}, 0
+		return Volume{}
 	}
 	v := s.volume[i]
-	return Sum{float64(v.high * halfSecond), float64(v.low * halfSecond)}, s.covered[i]
+	return Volume{Sum{float64(v.high * halfSecond), float64(v.low * halfSecond)}, s.covered[i]}
 }

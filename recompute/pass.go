@@ -1,0 +1,209 @@
+package recompute
+
+import (
+	"cmp"
+	"iter"
+	"slices"
+
+	"retotal/ingest/reading"
+	"retotal/qa"
+	"retotal/recompute/block"
+	"retotal/recompute/evidence"
+	"retotal/recompute/fill"
+	"retotal/recompute/settings"
+	"retotal/recompute/stage"
+	"retotal/recompute/uncertainty"
+)
+
+// adder is a stage: it takes in the rows of a block that are decided, and changes at most the columns that it is for.
+type adder interface{ Add(b *block.Block) }
+
+// blockRows is how many rows a stage is given at a time: they and what is known of them stay in the processor's memory.
+const blockRows = 8192
+
+// pass is one reading of a log through all lanes. It keeps no more rows than the checks look ahead.
+type pass struct {
+	runner   *runner
+	screener qa.Screener
+	block    *block.Block // nil before the first reading
+	done     int          // rows before it are decided
+	readings int          // of the whole log so far
+	stages   []adder
+	figures
+	looks
+	rows    *rows
+	sources uncertainty.Sources
+}
+
+// figures are the stages that make the figures of days.
+type figures struct {
+	recorded   *stage.Recorded
+	logged     *stage.Logged
+	drowned    *stage.Drowned
+	accept     *stage.Accept
+	lanes      *stage.Lanes
+	bounds     *stage.Bounds
+	difference *stage.Difference
+	edges      *stage.Edges
+	events     *stage.Events
+	peaks      *stage.Peaks
+	tallies    *uncertainty.Tallies
+	sample     *uncertainty.Sample
+	hours      *fill.Hours
+}
+
+// looks are the stages that look for evidence and change no figure.
+type looks struct {
+	flow    *evidence.FlowCheck
+	trials  *evidence.Trials
+	visits  *evidence.Visits
+	courses *evidence.Courses
+	stays   *evidence.Stays
+}
+
+// rate is the stage that computes the flows of all lanes.
+type rate struct{}
+
+// Add computes the flows of a block.
+func (rate) Add(b *block.Block) { b.Rate() }
+
+// begin sets the stages up when the first reading is known. A batch enters a block in the steps of block.Enter, is
+// screened, and goes through these stages in turn.
+func (p *pass) begin(first int64) {
+	r := p.runner
+	b := block.New(r.log.Known(), r.site, r.plan.blocks(), slices.Clone(r.told), first)
+	b.Rulings.PassOver = r.passOver
+	filler := fill.New(r.site, r.estimate)
+	p.block, p.screener.Limits, p.sources = b, b.Limits, r.plan.sources.Clone()
+	p.figures = figures{
+		recorded: stage.NewRecorded(b), logged: stage.NewLogged(b), drowned: &stage.Drowned{}, accept: stage.NewAccept(b, filler),
+		lanes: stage.NewLanes(b, filler), bounds: stage.NewBounds(b), difference: stage.NewDifference(b, filler), edges: &stage.Edges{},
+		events: &stage.Events{}, peaks: stage.NewPeaks(b), tallies: uncertainty.NewTallies(&p.sources), sample: &uncertainty.Sample{}, hours: &fill.Hours{},
+	}
+	p.looks = looks{
+		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),
+		courses: &evidence.Courses{}, stays: evidence.NewStays(b),
+	}
+	if p.rows != nil {
+		p.rows.sources = &p.sources
+	}
+	p.stages = p.list()
+}
+
+// list is the stages in their order.
+func (p *pass) list() []adder {
+	list := []adder{
+		rate{},
+		p.recorded, p.logged, p.flow, p.trials, // as the meter showed it: it knows neither flags nor drowned flow
+		p.drowned,
+		p.visits, p.courses, p.stays,
+		p.accept, // lays out the steps that all below go by
+		p.lanes, p.bounds, p.difference, p.events,
+	}
+	if p.block.Means {
+		list = append(list, p.edges)
+	}
+	if len(p.sources.List) > 0 {
+		list = append(list, p.peaks, p.tallies)
+	}
+	if p.runner.options.Draws > 0 {
+		list = append(list, p.sample)
+	}
+	if p.runner.wantsHours {
+		list = append(list, p.hours)
+	}
+	if p.rows != nil {
+		list = append(list, p.rows)
+	}
+	return list
+}
+
+// addAll takes in all batches of a reading.
+func (p *pass) addAll(batches iter.Seq2[*reading.Batch, error]) error {
+	for b, err := range batches {
+		if err != nil {
+			return err
+		}
+		if err := p.add(b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// add takes in one batch.
+func (p *pass) add(from *reading.Batch) error {
+	if from.Len() == 0 {
+		return nil
+	}
+	if p.block == nil {
+		p.begin(min(from.Time[0], p.runner.site.Log.Shown(from.Time[0])))
+	}
+	p.block.Enter(from)
+	p.readings += from.Len()
+	return p.advance(false)
+}
+
+// advance screens the rows at hand, hands those that can be decided to the stages, and drops those that nothing needs
+// any more. final says that no more rows will come.
+func (p *pass) advance(final bool) error {
+	b := p.block
+	b.Settings()
+	ready := p.screener.Flag(&b.Window, p.done, final)
+	for p.done < ready {
+		b.Low, b.High = p.done, min(p.done+blockRows, ready)
+		for _, s := range p.stages {
+			s.Add(b)
+		}
+		if p.rows != nil && p.rows.err != nil {
+			return p.rows.err
+		}
+		p.done = b.High
+	}
+	forget := p.screener.Forget(&b.Window, ready)
+	b.Forget(forget)
+	p.done -= forget
+	return nil
+}
+
+// finish decides the rows still held back and returns the result.
+func (p *pass) finish() (*Result, error) {
+	if p.block == nil {
+		p.begin(p.runner.log.Known().From)
+	}
+	if err := p.advance(true); err != nil {
+		return nil, err
+	}
+	p.difference.Finish()
+	p.events.Finish(p.accept.Tail)
+	p.flow.Finish()
+	if p.drowned.Computed > 0 {
+		p.sources.Drowned(p.drowned.Spread)
+	}
+	return p.result(), nil
+}
+
+// blocks are the lanes of a plan, without rows.
+func (p *plan) blocks() block.Lanes {
+	l := block.Lanes{Recorded: block.NewLane(p.Recorded), Corrected: block.NewLane(p.Corrected)}
+	if l.Kept = l.Recorded; p.corrects {
+		l.Kept = block.NewLane(p.Corrected)
+	}
+	for _, w := range p.WhatIfs {
+		l.WhatIfs = append(l.WhatIfs, block.NewLane(w))
+	}
+	for i, after := range p.sources.After {
+		l.Moved = append(l.Moved, block.Moved{After: block.NewLane(after), Before: block.NewLane(p.sources.Before[i])})
+	}
+	return l
+}
+
+// learn adds what the whole record showed in this pass to what was known; news says that a reading may be another for
+// it.
+func (r *runner) learn(p *pass) (news bool) {
+	found := p.stays.Verdicts(&p.block.Limits, p.block.Log.Interval) // before the extremes are final
+	r.told = slices.Concat(r.told, found)
+	slices.SortFunc(r.told, func(a, b block.Told) int { return cmp.Compare(a.From, b.From) })
+	r.shown = p.stays.Shown
+	return settings.Learn(r.site, r.plan.Recorded, r.shown, r.plan.lanes()) || len(found) > 0
+}

@@ -1,0 +1,186 @@
+package uncertainty
+
+import (
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"sync"
+
+	"retotal/recompute/block"
+	"retotal/recompute/settings"
+	"retotal/recompute/total"
+)
+
+// mostSampled is how many readings a Monte Carlo check takes: ten years of one-minute readings.
+const mostSampled = 5_500_000
+
+// Sample keeps the heads of readings that count, with the time that each stands for, so that a total can be drawn again
+// and again.
+type Sample struct {
+	heads, seconds []float64
+	starts         []int               // first reading of each segment's stretch
+	segments       []*settings.Segment // of the corrected lane
+	last           int64               // instant of the last head
+	full           bool                // there were too many
+}
+
+// Add takes in the steps of a block.
+func (s *Sample) Add(b *block.Block) {
+	for k := range b.Steps {
+		if x := &b.Steps[k]; x.Kind == block.Run && !s.full {
+			s.take(b, x.Low, x.High)
+		}
+	}
+}
+
+// take takes in measured rows low to high−1, of one segment; row low−1 is the accepted one before them. A stretch goes on
+// over the blocks that it comes in.
+func (s *Sample) take(b *block.Block, low, high int) {
+	if s.full = len(s.heads)+high-low+1 > mostSampled; s.full {
+		return
+	}
+	segment := &b.Corrected.Segments[b.Corrected.At(b.Time[low])]
+	if n := len(s.segments); n == 0 || s.segments[n-1] != segment || s.last != b.Time[low-1] {
+		s.starts, s.segments = append(s.starts, len(s.heads)), append(s.segments, segment)
+		s.heads, s.seconds = append(s.heads, b.Head[low-1]), append(s.seconds, 0)
+	}
+	s.last = b.Time[high-1]
+	for i := low; i < high; i++ {
+		half := float64(b.Time[i]-b.Time[i-1]) * 0.5e-9
+		s.seconds[len(s.seconds)-1] += half
+		s.heads, s.seconds = append(s.heads, b.Head[i]), append(s.seconds, half)
+	}
+}
+
+// Draws is what a Monte Carlo check found of the corrected total.
+type Draws struct {
+	Count     int
+	Seed      uint64
+	Mean      float64
+	Standard  float64
+	Low, High float64 // 2.5 and 97.5 per cent of the draws lie below, m³
+}
+
+// drawer is what every draw goes by.
+type drawer struct {
+	*Sample
+	sources *Sources
+	budget  *Budget
+	after   float64     // the total, m³
+	sampled float64     // of it what is measured, m³
+	chances [][]float64 // of each source in each draw
+}
+
+// Draw draws a corrected total so many times, every source from a normal distribution, through the ratings themselves
+// and not through slopes. The same seed gives the same result, whatever the machine's cores. It fails when there is no
+// sample, or not all of it could be kept.
+func (s *Sample) Draw(l *Sources, b *Budget, f *Figures, count int, seed uint64) (d Draws, ok bool) {
+	if s.full || len(s.heads) == 0 || count < 2 || b == nil {
+		return d, false
+	}
+	r := drawer{Sample: s, sources: l, budget: b, after: f.After.M3(), chances: chances(len(b.Parts), count, seed)}
+	r.sampled = f.Classes[total.Measured].M3()
+	totals := make([]float64, count)
+	var wait sync.WaitGroup
+	workers := runtime.GOMAXPROCS(0)
+	for w := range workers {
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			memory := make([]float64, 4096)
+			for k := w; k < count; k += workers {
+				totals[k] = r.draw(k, rand.New(rand.NewPCG(seed, uint64(k))), memory)
+			}
+		}()
+	}
+	wait.Wait()
+	d.Count, d.Seed = count, seed
+	for _, v := range totals {
+		d.Mean += v / float64(count)
+	}
+	sum := 0.0
+	for _, v := range totals {
+		sum += float64((v - d.Mean) * (v - d.Mean))
+	}
+	d.Standard = math.Sqrt(sum / float64(count-1))
+	slices.Sort(totals)
+	d.Low, d.High = totals[int(0.025*float64(count))], totals[min(int(0.975*float64(count)), count-1)]
+	return d, true
+}
+
+// chances are what moves each source in each draw, in standard uncertainties: for every source one value from each of
+// so many equal parts of the normal distribution, in an order of its own (Latin hypercube sampling), so that few draws
+// already have the spread that they should.
+func chances(sources, count int, seed uint64) [][]float64 {
+	out := make([][]float64, sources)
+	for j := range out {
+		random := rand.New(rand.NewPCG(seed, uint64(j)<<32|1))
+		for k := range count {
+			p := (float64(k) + random.Float64()) / float64(count)
+			out[j] = append(out[j], math.Sqrt2*math.Erfinv(2*math.Min(math.Max(p, 1e-12), 1-1e-12)-1))
+		}
+		random.Shuffle(count, func(a, b int) { out[j][a], out[j][b] = out[j][b], out[j][a] })
+	}
+	return out
+}
+
+// draw computes the total once with every source moved by its chance, and the random part of every reading by one of
+// its own.
+func (r *drawer) draw(k int, random *rand.Rand, memory []float64) float64 {
+	raised, factor, rest, noise := map[*Source]float64{}, 1.0, 0.0, 0.0
+	for j, p := range r.budget.Parts {
+		x, chance := p.Source, r.chances[j][k]
+		switch {
+		case x.Kind == OfReading:
+			noise = x.Input / 1000
+		case x.raises():
+			raised[x] = chance * x.Input / 1000
+		case x.Kind == OfAll, x.Kind == OfShare: // what scales all readings
+			factor *= 1 + chance*p.Effect/r.after
+		default:
+			rest += chance * p.Effect
+		}
+	}
+	measured := 0.0
+	for stretch, start := range r.starts {
+		end := len(r.heads)
+		if stretch+1 < len(r.starts) {
+			end = r.starts[stretch+1]
+		}
+		segment := r.segments[stretch]
+		measured = r.stretch(measured, segment, start, end, raised[r.sources.raiser(segment)], noise, random, memory)
+	}
+	return float64(factor*(measured+r.after-r.sampled)) + rest
+}
+
+// stretch adds the volume of readings of one segment, raised and with noise, to a sum.
+func (r *drawer) stretch(sum float64, s *settings.Segment, start, end int, up, noise float64, random *rand.Rand, memory []float64) float64 {
+	for low := start; low < end; low += len(memory) {
+		high := min(low+len(memory), end)
+		heads := memory[:high-low]
+		for i, h := range r.heads[low:high] {
+			heads[i] = h + up + float64(noise*random.NormFloat64())
+		}
+		s.Rating.Flows(heads, heads)
+		for i, q := range heads {
+			sum += float64(q * r.seconds[low+i])
+		}
+	}
+	return sum
+}
+
+// raiser is the source that raises a segment's heads; nil for none.
+func (l *Sources) raiser(s *settings.Segment) *Source {
+	for i := range l.List {
+		x := &l.List[i]
+		if !x.raises() {
+			continue
+		}
+		moved := l.After[x.lane]
+		if m := &moved.Segments[moved.At(s.From)]; m.Raised(s) {
+			return x
+		}
+	}
+	return nil
+}
