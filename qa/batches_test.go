@@ -6,8 +6,6 @@ import (
 	"slices"
 	"testing"
 	"time"
-
-	"retotal/ingest/site"
 )
 
 // TestAttenuatedEdges: 60 min within one step of the log; the row that completes them is flagged. A move of more, or a
@@ -168,7 +166,7 @@ func TestBatchesOfMonths(t *testing.T) {
 			}
 			heads[i] = math.Min(heads[i], 0.3)
 		}
-		screening := site.Screening{
+		screening := Stated{
 			StepWindow:    30 * g.interval,
 			FlatWindow:    40 * g.interval,
 			FlatRange:     0.01,
@@ -218,7 +216,7 @@ func TestBatchesOfMonths(t *testing.T) {
 func TestStepInBatches(t *testing.T) {
 	heads := slices.Concat(levels(60, 0.25), levels(60, 0.5))
 	limits := NewLimits(
-		site.Screening{FlatWindow: 100 * time.Hour, StuckDuration: 100 * time.Hour},
+		Stated{FlatWindow: 100 * time.Hour, StuckDuration: 100 * time.Hour},
 		15*time.Minute,
 		20*time.Minute,
 		mm,

@@ -5,8 +5,6 @@ import (
 	"slices"
 	"testing"
 	"time"
-
-	"retotal/ingest/site"
 )
 
 // Steps in these tests are powers of two, so that a value can stand exactly at an edge.
@@ -63,7 +61,7 @@ func TestDefaults(t *testing.T) {
 		want.StuckDuration, want.StepWindow, want.RatePer = c.stuck, c.step, c.ratePer
 		want.SpikeFloor, want.BelowZero = c.spikeFloor, c.below
 		want.FlatRange, want.StepLimit, want.NoiseLimit = c.flat, c.stepLimit, c.noiseLimit
-		if got := NewLimits(site.Screening{}, c.interval, time.Hour, c.resolution); got != want {
+		if got := NewLimits(Stated{}, c.interval, time.Hour, c.resolution); got != want {
 			t.Errorf("every %v to %g m:\n%+v, want\n%+v", c.interval, c.resolution, got, want)
 		}
 	}
@@ -72,10 +70,10 @@ func TestDefaults(t *testing.T) {
 // TestLimitsInWords: what a report says of a limit is the limit that was used, in millimetres.
 func TestLimitsInWords(t *testing.T) {
 	l := NewLimits(
-		site.Screening{
+		Stated{
 			TooLarge:       0.25,
 			StuckTolerance: 0.002,
-			SensorRange:    site.Range{Least: 0.02, Most: 0.35},
+			Sensor:         Range{Least: 0.02, Most: 0.35},
 			RateUp:         0.123,
 		},
 		time.Minute,
@@ -113,6 +111,11 @@ func TestLimitsInWords(t *testing.T) {
 			t.Errorf("%g to %g: %q", c.least, c.most, got)
 		}
 	}
+	counts := l
+	counts.GapLimit = 0
+	if got := Checks[len(Checks)-1].Limit(counts); got != "none: a counter counts on while nothing is logged" {
+		t.Errorf("no gap: %q", got)
+	}
 	if got := Checks[1].Limit(Limits{}); got != "marked in the site file, or a counter that fell" {
 		t.Errorf("no largest correction: %q", got)
 	}
@@ -135,7 +138,7 @@ func TestHeadEdges(t *testing.T) {
 			w := window(per, []float64{c.head})
 			w.Spans = []Span{{End: 1, Low: low, Valid: valid, Top: top}}
 			w.Flags[0] = masked
-			s := Screener{Limits: NewLimits(site.Screening{}, per, per, mm)}
+			s := Screener{Limits: NewLimits(Stated{}, per, per, mm)}
 			s.heads(w, 0, 1)
 			if want := c.want | masked; masked == 0 && w.Flags[0] != want || masked != 0 && w.Flags[0] != masked {
 				t.Errorf("head %g steps, flagged before as %q: %q", c.head/mm, masked.Text(), w.Flags[0].Text())
@@ -148,7 +151,7 @@ func TestHeadEdges(t *testing.T) {
 func TestRatingBelowChannel(t *testing.T) {
 	w := window(per, []float64{100 * mm, 101 * mm})
 	w.Spans = []Span{{End: 2, Valid: 200 * mm, Top: 100 * mm}}
-	check(t, "above the end", w, NewLimits(site.Screening{}, per, per, mm), (*Screener).heads, Surcharge, 1)
+	check(t, "above the end", w, NewLimits(Stated{}, per, per, mm), (*Screener).heads, Surcharge, 1)
 }
 
 // TestTwofoldEdges: half a step below the flow of a full pipe is full, more below is not; without such a flow nothing

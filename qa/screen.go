@@ -306,7 +306,7 @@ func (s *Screener) drowned(w *Window, from, until int) {
 }
 
 func (s *Screener) gaps(w *Window, from, until int) {
-	limit := s.Limits.GapLimit.Nanoseconds()
+	limit := s.Limits.gap()
 	for i := max(from, 1); i < until; i++ {
 		if w.Time[i]-w.Time[i-1] > limit {
 			w.Flags[i] |= Gap

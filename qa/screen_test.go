@@ -9,13 +9,11 @@ import (
 	"strconv"
 	"testing"
 	"time"
-
-	"retotal/ingest/site"
 )
 
 // limits are those of the logs in testdata/log: one reading a minute, logged to 1 mm.
 func limits() Limits {
-	return NewLimits(site.Screening{}, time.Minute, 3*time.Minute, 0.001)
+	return NewLimits(Stated{}, time.Minute, 3*time.Minute, 0.001)
 }
 
 // load reads a log with its expected flags.
@@ -239,7 +237,7 @@ func TestHeldAtAnEnd(t *testing.T) {
 		}
 		c.span.End, c.span.Valid, c.span.Usual = 200, 9, 9
 		w.Spans = []Span{c.span}
-		s := Screener{Limits: NewLimits(site.Screening{}, time.Minute, time.Hour, step)}
+		s := Screener{Limits: NewLimits(Stated{}, time.Minute, time.Hour, step)}
 		s.Flag(w, 0, true)
 		if got := w.Flags[100]&Stuck != 0; got != c.stuck {
 			t.Errorf("%s: stuck %v, flags %q", name, got, w.Flags[100].Text())

@@ -18,6 +18,9 @@ const fewestReadings = 5
 // spikes runs the Hampel identifier on a window in time: half before and half after each reading. A block of rows whose
 // whole surroundings lie within the least threshold cannot hold a spike and is passed over.
 func (s *Screener) spikes(w *Window, from, until int) {
+	if s.Limits.Means {
+		return
+	}
 	const block = 64
 	least := s.Limits.SpikeThreshold * s.Limits.SpikeFloor
 	for low := from; low < until; low += block {

@@ -15,12 +15,12 @@ type run struct {
 // goes on within the tolerance of its first value, above zero flow (a dry channel rightly repeats itself), and not over
 // a gap.
 func (s *Screener) scanStuck(w *Window) {
-	if s.Limits.StuckDuration == math.MaxInt64 { // the check is not run
+	if s.Limits.Means { // the check is not run
 		s.run = run{start: len(w.Time), scanned: len(w.Time)}
 		return
 	}
 	limit := s.Limits.StuckDuration.Nanoseconds()
-	gap := s.Limits.GapLimit.Nanoseconds()
+	gap := s.Limits.gap()
 	tolerance := s.Limits.StuckTolerance + 1e-12
 	r, times, values, heads := s.run, w.Time, w.Value[:len(w.Time)], w.Head[:len(w.Time)]
 	for i := r.scanned; i < len(times); i++ {

@@ -30,7 +30,7 @@ func (s *Screener) rates(w *Window, from, until int) {
 	if s.Limits.RatePer == 0 {
 		return
 	}
-	gap, per := s.Limits.GapLimit.Nanoseconds(), float64(s.Limits.RatePer.Nanoseconds())
+	gap, per := s.Limits.gap(), float64(s.Limits.RatePer.Nanoseconds())
 	w.eachSpan(from, until, func(span *Span, from, until int) {
 		up, down := s.Limits.RateUp, s.Limits.RateDown
 		if up == 0 {
@@ -64,7 +64,7 @@ func (s *Screener) rates(w *Window, from, until int) {
 // begins.
 func (s *Screener) steps(w *Window, from, until int) {
 	limit, length := s.Limits.StepLimit, s.Limits.StepWindow.Nanoseconds()
-	gap := s.Limits.GapLimit.Nanoseconds()
+	gap := s.Limits.gap()
 	for i := max(from, 1); i < until; i++ {
 		jump := math.Abs(w.Value[i] - w.Value[i-1])
 		if jump <= limit || w.Time[i]-w.Time[i-1] > gap ||
@@ -183,7 +183,7 @@ func (f *flat) wait(at int64, v float64, limit float64) {
 // with water over the crest: what a sensor does that sees a wall, or whose damping is far too strong. The window
 // trails, so the first of it are not flagged.
 func (s *Screener) attenuated(w *Window, from, until int) {
-	length, gap := s.Limits.FlatWindow.Nanoseconds(), s.Limits.GapLimit.Nanoseconds()
+	length, gap := s.Limits.FlatWindow.Nanoseconds(), s.Limits.gap()
 	f := &s.flat
 	for i := from; i < until; i++ {
 		at := w.Time[i]
@@ -216,7 +216,7 @@ const noiseReadings = 30
 // noise flags readings at the end of a stretch in which half of the changes from one to the next are large and most of
 // those turn back: waves, foam, a loose sensor. A storm rises and falls, and does not turn. The stretch trails.
 func (s *Screener) noise(w *Window, from, until int) {
-	r, gap, limit := &s.restless, s.Limits.GapLimit.Nanoseconds(), s.Limits.NoiseLimit
+	r, gap, limit := &s.restless, s.Limits.gap(), s.Limits.NoiseLimit
 	for i := from; i < until; i++ {
 		at, v := w.Time[i], w.Value[i]
 		if r.last.at == 0 || at-r.last.at > gap || w.Flags[i]&Conflict != 0 {
@@ -269,7 +269,7 @@ func (s *Screener) secondSensor(w *Window, from, until int) {
 // edges returns how far the heads on both sides of a run, rows start to end−1, are above it at the least; false where
 // the log has no rows or a gap there.
 func (s *Screener) edges(w *Window, start, end int) (above float64, ok bool) {
-	gap := s.Limits.GapLimit.Nanoseconds()
+	gap := s.Limits.gap()
 	if start == 0 || w.Time[start]-w.Time[start-1] > gap || w.Time[end]-w.Time[end-1] > gap {
 		return 0, false
 	}
@@ -285,7 +285,7 @@ func (s *Screener) peak(w *Window, start, end int) {
 	if end-start < 4 || start == 0 {
 		return
 	}
-	gap := s.Limits.GapLimit.Nanoseconds()
+	gap := s.Limits.gap()
 	if w.Head[start]-w.Head[start-1] > s.edge() && w.Head[end] < w.Head[start] &&
 		w.Time[start]-w.Time[start-1] <= gap && w.Time[end]-w.Time[end-1] <= gap {
 		mark(w, start, end, Clipped)

@@ -4,8 +4,6 @@ import (
 	"math"
 	"testing"
 	"time"
-
-	"retotal/ingest/site"
 )
 
 // window makes a log of heads every so often, all of it usable.
@@ -60,8 +58,8 @@ func TestTrends(t *testing.T) {
 	for i := range still {
 		still[i] = 0.100 + float64(i%3)/1000
 	}
-	screening := site.Screening{
-		SensorRange: site.Range{Least: 0.02, Most: 0.35}, UserRange: site.Range{Least: 0.05, Most: 0.30},
+	screening := Stated{
+		Sensor: Range{Least: 0.02, Most: 0.35}, User: Range{Least: 0.05, Most: 0.30},
 	}
 	for _, c := range []struct {
 		name  string
@@ -129,7 +127,7 @@ func TestAttenuated(t *testing.T) {
 			heads[i] = c.level + float64(i/7%2)/1000
 		}
 		w := window(time.Minute, heads)
-		s := Screener{Limits: NewLimits(site.Screening{}, time.Minute, 3*time.Minute, 0.001)}
+		s := Screener{Limits: NewLimits(Stated{}, time.Minute, 3*time.Minute, 0.001)}
 		s.Flag(w, 0, true)
 		if n := len(w.flagged(Attenuated)); n != c.want {
 			t.Errorf("level %g: %d rows, want %d", c.level, n, c.want)
@@ -142,7 +140,7 @@ func TestSecondSensor(t *testing.T) {
 	w := window(time.Minute, []float64{0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1})
 	w.SecondHead = []float64{0.12, 0.121, 0.08, 0.079, 0.5, 0.1, 0.1}
 	w.Second = []bool{true, true, true, true, false, true, true}
-	s := Screener{Limits: NewLimits(site.Screening{}, time.Minute, 3*time.Minute, 0.001)}
+	s := Screener{Limits: NewLimits(Stated{}, time.Minute, 3*time.Minute, 0.001)}
 	s.Flag(w, 0, true)
 	if rows := w.flagged(SecondSensor); len(rows) != 2 || rows[0] != 1 || rows[1] != 3 {
 		t.Errorf("rows %v, want 1 and 3", rows)
@@ -176,8 +174,8 @@ func TestPublishedVectors(t *testing.T) {
 	}
 	// QC-GR01 to QC-GR10, gross range: fail span 10 to 50, suspect span 20 to 40, limits inclusive.
 	w := window(time.Minute, []float64{5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 51})
-	s := Screener{Limits: NewLimits(site.Screening{
-		SensorRange: site.Range{Least: 10, Most: 50}, UserRange: site.Range{Least: 20, Most: 40},
+	s := Screener{Limits: NewLimits(Stated{
+		Sensor: Range{Least: 10, Most: 50}, User: Range{Least: 20, Most: 40},
 	}, time.Minute, time.Hour, 1)}
 	s.sensorRange(w, 0, len(w.Time))
 	check("QC-GR", grades(w, SensorRange, UserRange), []Grade{4, 3, 3, 1, 1, 1, 1, 1, 3, 3, 4})
@@ -191,7 +189,7 @@ func TestPublishedVectors(t *testing.T) {
 		limit float64
 	}{{suspect, 5}, {fail, 10}} {
 		s := Screener{
-			Limits: NewLimits(site.Screening{RateUp: x.limit, RateDown: x.limit}, 15*time.Minute, time.Hour, 0.1),
+			Limits: NewLimits(Stated{RateUp: x.limit, RateDown: x.limit}, 15*time.Minute, time.Hour, 0.1),
 		}
 		s.rates(x.w, 0, len(series))
 	}
@@ -208,7 +206,7 @@ func TestPublishedVectors(t *testing.T) {
 	// moment on at which the time is reached; here the whole run is flagged, because its first readings are as stuck as
 	// its last. The run is the six or seven values of 2.
 	w = window(15*time.Minute, []float64{1, 2, 2.0001, 2, 2.0001, 2, 2.0001, 2, 4, 5, 3, 3.0001, 3.0005, 3.00001})
-	s = Screener{Limits: NewLimits(site.Screening{StuckDuration: 4800 * time.Second, StuckTolerance: 0.01},
+	s = Screener{Limits: NewLimits(Stated{StuckDuration: 4800 * time.Second, StuckTolerance: 0.01},
 		15*time.Minute, time.Hour, 0.0001)}
 	s.scanStuck(w)
 	check("QC-FL1", grades(w, Stuck, 0), []Grade{1, 4, 4, 4, 4, 4, 4, 4, 1, 1, 1, 1, 1, 1})
@@ -216,7 +214,7 @@ func TestPublishedVectors(t *testing.T) {
 	// QC-AS2, attenuated signal: four equal values fail. Here the window of three intervals trails, so the first three
 	// are not judged.
 	w = window(15*time.Minute, []float64{1, 1, 1, 1})
-	s = Screener{Limits: NewLimits(site.Screening{FlatWindow: 45 * time.Minute}, 15*time.Minute, time.Hour, 0.1)}
+	s = Screener{Limits: NewLimits(Stated{FlatWindow: 45 * time.Minute}, 15*time.Minute, time.Hour, 0.1)}
 	s.attenuated(w, 0, 4)
 	check("QC-AS2", grades(w, Attenuated, 0), []Grade{1, 1, 1, 4})
 
@@ -224,7 +222,7 @@ func TestPublishedVectors(t *testing.T) {
 	// well, and leaves the first and the last value unjudged; the median of the readings around does neither.
 	series = []float64{10, 12, 999.99, 13, 15, 40, 9, 9}
 	w = window(time.Minute, series)
-	s = Screener{Limits: NewLimits(site.Screening{SpikeFloor: 25.0 / 3}, time.Minute, time.Hour, 0.01)}
+	s = Screener{Limits: NewLimits(Stated{SpikeFloor: 25.0 / 3}, time.Minute, time.Hour, 0.01)}
 	s.spikes(w, 0, len(series))
 	check("QC-SP1", grades(w, Spike, 0), []Grade{1, 1, 4, 1, 1, 4, 1, 1})
 }
@@ -245,8 +243,8 @@ func BenchmarkScreen(b *testing.B) {
 	heads := wave(30 * 1440)
 	w := window(time.Minute, heads)
 	w.SecondHead, w.Second = heads, make([]bool, len(heads))
-	limits := NewLimits(site.Screening{
-		SensorRange: site.Range{Least: 0, Most: 1}, UserRange: site.Range{Least: 0, Most: 1},
+	limits := NewLimits(Stated{
+		Sensor: Range{Least: 0, Most: 1}, User: Range{Least: 0, Most: 1},
 	},
 		time.Minute, 3*time.Minute, 0.001)
 	for b.Loop() {

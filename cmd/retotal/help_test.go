@@ -168,8 +168,8 @@ func TestHelpPages(t *testing.T) {
 // TestDefaultsOfLimits holds the defaults that the key table states in words to the limits of package qa, for a log of
 // a reading a minute in steps of 2 mm and of one an hour in steps of 0.1 mm.
 func TestDefaultsOfLimits(t *testing.T) {
-	minute := qa.NewLimits(site.Screening{}, time.Minute, 3*time.Minute, 0.002)
-	hour := qa.NewLimits(site.Screening{}, time.Hour, 3*time.Hour, 0.0001)
+	minute := qa.NewLimits(qa.Stated{}, time.Minute, 3*time.Minute, 0.002)
+	hour := qa.NewLimits(qa.Stated{}, time.Hour, 3*time.Hour, 0.0001)
 	stated := map[string]string{}
 	for _, table := range site.Tables {
 		if table.Heading == "[screening]" {

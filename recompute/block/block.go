@@ -131,17 +131,27 @@ func limits(l *reading.Facts, s *site.Site) qa.Limits {
 		resolution = 0 // heads are computed, not logged
 	}
 	if s.Log.Primary == reading.Counter {
-		gap = 1 << 62 // a counter counts on while nothing is logged
+		gap = 0 // a counter counts on while nothing is logged
 	}
-	limits := qa.NewLimits(s.Screening, l.Interval, gap, resolution)
+	limits := qa.NewLimits(stated(&s.Screening), l.Interval, gap, resolution)
 	limits.Step = l.Resolution[s.Log.Primary]
 	if s.Log.Primary > reading.Flow {
 		limits.Step /= math.Max(l.Interval.Seconds(), 1) // of the mean flow
 	}
-	if s.Log.Means { // a mean is no reading: nothing is a spike or stuck
-		limits.SpikeThreshold, limits.StuckDuration = math.Inf(1), math.MaxInt64
-	}
+	limits.Means = s.Log.Means
 	return limits
+}
+
+// stated is what a site file says of the limits.
+func stated(s *site.Screening) qa.Stated {
+	return qa.Stated{
+		TooLarge: s.TooLarge, BridgeLimit: s.BridgeLimit, BelowZero: s.BelowZero, SecondLimit: s.SecondLimit,
+		SpikeWindow: s.SpikeWindow, SpikeThreshold: s.SpikeThreshold, SpikeFloor: s.SpikeFloor,
+		StuckDuration: s.StuckDuration, StuckTolerance: s.StuckTolerance,
+		Sensor: qa.Range(s.SensorRange), User: qa.Range(s.UserRange),
+		RateUp: s.RateUp, RateDown: s.RateDown, RatePer: s.RatePer, StepLimit: s.StepLimit, StepWindow: s.StepWindow,
+		FlatRange: s.FlatRange, FlatWindow: s.FlatWindow, NoiseLimit: s.NoiseLimit,
+	}
 }
 
 // Series is a new series of flows that are computed from the log's figures, by the report's days.
