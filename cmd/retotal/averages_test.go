@@ -89,7 +89,7 @@ func TestAveragesWhereverTheGapLies(t *testing.T) {
 					Coverage float64 `json:"covered_percent"`
 				}
 			}
-			correctInto(t, stretches(t, days, fmt.Sprintf("[report]\nmost_missing_days = %d\n", most)), &record)
+			recordInto(t, stretches(t, days, fmt.Sprintf("[report]\nmost_missing_days = %d\n", most)), &record)
 			for _, a := range record.Averages {
 				if a.Month != "2031-04" {
 					continue

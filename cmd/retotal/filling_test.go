@@ -18,7 +18,7 @@ func TestFillingByTimeOfDay(t *testing.T) {
 			Filled float64 `json:"filled_m3"`
 		} `json:"total"`
 	}
-	correctInto(t, file, &record)
+	recordInto(t, file, &record)
 	want := 0.0
 	for hour := 9; hour < 15; hour++ {
 		want += (flow(hour) + flow(48+hour)) / 2 * 3600
@@ -53,7 +53,7 @@ func TestFillingFromDonor(t *testing.T) {
 			} `json:"filled_from_donor"`
 			Inputs []struct{ File, SHA256 string } `json:"inputs"`
 		}
-		correctInto(t, file, &record)
+		recordInto(t, file, &record)
 		if n := len(record.Inputs); n != 3 || record.Inputs[1].File != "theirs.toml" ||
 			record.Inputs[2].File != "theirs.csv" || len(record.Inputs[2].SHA256) != 64 {
 			t.Errorf("%s: inputs %+v", rule, record.Inputs)

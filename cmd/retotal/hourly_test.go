@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -10,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"retotal/report"
 )
 
 // hourlySite writes hourly levels over Q = 0.1 m²/s × h from 1 March 2031 UTC, without some hours, and a site file that
@@ -52,15 +53,22 @@ stuck = "keep"
 	return filepath.Join(dir, id+".toml")
 }
 
-// correctInto runs correct on a site and reads its record.
-func correctInto(t *testing.T, site string, record any) {
+// recordInto computes a site and takes in its record.
+func recordInto(t *testing.T, site string, record any) {
 	t.Helper()
-	var out, errs bytes.Buffer
-	if code := run(context.Background(),
-		[]string{"correct", "--json", "--out", filepath.Join(t.TempDir(), "out"), site}, &out, &errs); code != 0 {
-		t.Fatal(code, errs.String())
+	j, err := prepare(site)
+	if err != nil {
+		t.Fatal(err)
 	}
-	if err := json.Unmarshal(out.Bytes(), record); err != nil {
+	result, err := j.withRecord().compute(context.Background(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := json.Marshal(report.NewRecord(result))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := json.Unmarshal(text, record); err != nil {
 		t.Fatal(err)
 	}
 }

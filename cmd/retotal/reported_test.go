@@ -24,7 +24,7 @@ func findings(t *testing.T, site string) (text string) {
 	var record struct {
 		Findings []struct{ Sentence string } `json:"findings"`
 	}
-	correctInto(t, site, &record)
+	recordInto(t, site, &record)
 	for _, f := range record.Findings {
 		text += f.Sentence + "\n"
 	}
