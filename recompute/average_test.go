@@ -29,8 +29,8 @@ func days(volumes ...float64) (list []Period) {
 
 func corrected(p *Period) total.Volume { return p.After }
 
-// TestAverages: AVG-1 to AVG-3 of the reference. Thirty days: 20 at 1.0, 6 measured without flow, 4 missing. Three published rules give 0.769231, 1.000000
-// and 0.666667.
+// TestAverages: AVG-1 to AVG-3 of the reference. Thirty days: 20 at 1.0, 6 measured without flow, 4 missing. Three
+// published rules give 0.769231, 1.000000 and 0.666667.
 func TestAverages(t *testing.T) {
 	volumes := slices.Concat(slices.Repeat([]float64{1}, 20), make([]float64, 6), slices.Repeat([]float64{math.NaN()}, 4))
 	a := AverageDays(days(volumes...), corrected, site.Completeness{MostMissing: -1})

@@ -106,8 +106,8 @@ func runHashed(tb testing.TB, file string, hashed bool) *recompute.Result {
 	return result
 }
 
-// BenchmarkCSV takes ten million rows of CSV from the file to the totals: parse, screen, two lanes, the logged flow and the counter,
-// totals by day. For the peak memory run it alone with -benchtime 1x under a tool that reports it.
+// BenchmarkCSV takes ten million rows of CSV from the file to the totals: parse, screen, two lanes, the logged flow and
+// the counter, totals by day. For the peak memory run it alone with -benchtime 1x under a tool that reports it.
 func BenchmarkCSV(b *testing.B) { benchmarkCSV(b, false) }
 
 // BenchmarkCSVHashed is BenchmarkCSV with the SHA-256 of the file, as correct takes it for the record.

@@ -71,8 +71,8 @@ func writeMonth(t testing.TB, m *month, more string) string {
 	return filepath.Join(dir, "site.toml")
 }
 
-// TestBudgetOfMonth: SIM-39 of the reference, worked out apart from this program. One millimetre (standard) of head is 1.8973 % of the month's total when it
-// is the same for all readings, and 0.03772 % when it is independent in each.
+// TestBudgetOfMonth: SIM-39 of the reference, worked out apart from this program. One millimetre (standard) of head is
+// 1.8973 % of the month's total when it is the same for all readings, and 0.03772 % when it is independent in each.
 func TestBudgetOfMonth(t *testing.T) {
 	m := loadMonth(t)
 	r := withBudget(t, writeMonth(t, &m, "[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"3 %\"\n"))
@@ -95,7 +95,8 @@ func TestBudgetOfMonth(t *testing.T) {
 	if _, _, ok := b.Halve(); ok {
 		t.Error("1.9 % of datum beside 1.5 % of coefficient cannot be halved by the datum alone")
 	}
-	// Days hold their own: the datum's share of a day is that of the day's heads, and the sum of its parts over days is that of the month.
+	// Days hold their own: the datum's share of a day is that of the day's heads, and the sum of its parts over days is
+	// that of the month.
 	days := 0.0
 	for i := range r.Days {
 		days += part(&r.Days[i], "datum") * r.Days[i].After.M3()
@@ -103,8 +104,9 @@ func TestBudgetOfMonth(t *testing.T) {
 	near(t, "datum over days", days, part(&r.Total, "datum")*r.Total.After.M3())
 }
 
-// TestBudgetOfGeometry: half a degree (95 %) of a notch of 90 degrees is tan(45.125°)/tan(45°) − 1 of the total for a standard uncertainty of a quarter of a
-// degree, worked out by hand; coefficient and head correction depend a little on the angle, too.
+// TestBudgetOfGeometry: half a degree (95 %) of a notch of 90 degrees is tan(45.125°)/tan(45°) − 1 of the total for a
+// standard uncertainty of a quarter of a degree, worked out by hand; coefficient and head correction depend a little on
+// the angle, too.
 func TestBudgetOfGeometry(t *testing.T) {
 	m := loadMonth(t)
 	file := writeMonth(t, &m, "")
@@ -123,7 +125,8 @@ func TestBudgetOfGeometry(t *testing.T) {
 	}
 }
 
-// TestSurveyOfCorrection: the uncertainty of the survey behind a correction stands for the datum of its span, and the usual one for the rest.
+// TestSurveyOfCorrection: the uncertainty of the survey behind a correction stands for the datum of its span, and the
+// usual one for the rest.
 func TestSurveyOfCorrection(t *testing.T) {
 	file := simple(t, minutes(0.9, 0.9, 0.9, 0.9, 0.9), `
 [screening]
@@ -137,13 +140,15 @@ empty_distance = "1.1 m"
 uncertainty = "10 mm"
 `)
 	r := withBudget(t, file)
-	// Q = 0.1 m²/s × h: a standard uncertainty of 5 mm at the readings of minutes 0 and 1, and of 2 mm at the other three; between readings straight lines.
+	// Q = 0.1 m²/s × h: a standard uncertainty of 5 mm at the readings of minutes 0 and 1, and of 2 mm at the other
+	// three; between readings straight lines.
 	for name, want := range map[string]float64{"survey of correction[0]": 0.1 * 0.005 * 90, "datum": 0.1 * 0.002 * 150} {
 		near(t, name, part(&r.Total, name)*r.Total.After.M3(), want)
 	}
 }
 
-// TestU95OfReading: of one reading of Q = 0.1 m²/s × h, worked out by hand: 2 mm and 1.5 mm (standard) of head by 0.1 m²/s, and 1 % of the flow, in squares, twice.
+// TestU95OfReading: of one reading of Q = 0.1 m²/s × h, worked out by hand: 2 mm and 1.5 mm (standard) of head by
+// 0.1 m²/s, and 1 % of the flow, in squares, twice.
 func TestU95OfReading(t *testing.T) {
 	file := simple(t, minutes(0.9, 0.8, 0.7, 0.95, 0.9), `
 [screening]
@@ -170,7 +175,8 @@ coefficient = "2 %"
 	}
 }
 
-// TestIntervalHoldsTruth: in 1,000 generated sites with errors drawn from the stated uncertainties, the interval of 95 % holds the true total in 93 to 97 %.
+// TestIntervalHoldsTruth: in 1,000 generated sites with errors drawn from the stated uncertainties, the interval of
+// 95 % holds the true total in 93 to 97 %.
 func TestIntervalHoldsTruth(t *testing.T) {
 	skipLong(t)
 	random := rand.New(rand.NewPCG(51, 52))
@@ -220,8 +226,8 @@ func TestIntervalHoldsTruth(t *testing.T) {
 	}
 }
 
-// TestMonteCarlo: draws through the ratings agree with the budget within 3 % of the uncertainty, in three sites whose sources weigh differently, and the same
-// seed gives the same draws.
+// TestMonteCarlo: draws through the ratings agree with the budget within 3 % of the uncertainty, in three sites whose
+// sources weigh differently, and the same seed gives the same draws.
 func TestMonteCarlo(t *testing.T) {
 	m := loadMonth(t)
 	for _, more := range []string{"[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n", "[uncertainty]\ndatum = \"0.2 mm\"\nreading = \"20 mm\"\ncoefficient = \"0.01 %\"\n",

@@ -9,7 +9,8 @@ import (
 	"time"
 )
 
-// setup is everything that a meter knows, as this test computes with it: Q = c·hⁿ, head = head factor × (empty distance − distance factor × measured − zero flow).
+// setup is everything that a meter knows, as this test computes with it: Q = c·hⁿ, head = head factor × (empty
+// distance − distance factor × measured − zero flow).
 type setup struct {
 	empty, zero, distance, head, coefficient, exponent float64
 	kelvin                                             float64 // of the air that the meter assumes; the air stands at 293.15 K
@@ -44,9 +45,10 @@ func (s setup) keys(device string) string {
 		power(s.coefficient, s.exponent)
 }
 
-// TestChangesBetweenReadings: settings that change before, at and after a reading, of every kind and for every logged quantity, against integrals over seconds of a known
-// head. A number entered anew: the meter was wrong until then. Something that moved and was entered at once: nothing is to be corrected. Something that moved and was
-// not entered: the meter is wrong from then on.
+// TestChangesBetweenReadings: settings that change before, at and after a reading, of every kind and for every logged
+// quantity, against integrals over seconds of a known head. A number entered anew: the meter was wrong until then.
+// Something that moved and was entered at once: nothing is to be corrected. Something that moved and was not entered:
+// the meter is wrong from then on.
 func TestChangesBetweenReadings(t *testing.T) {
 	skipLong(t)
 	random := rand.New(rand.NewPCG(88, 99))
@@ -164,8 +166,9 @@ func every5(values []string, quantity string) string {
 	return b.String()
 }
 
-// TestDatedChangeOfConstantHead: the head stands at 0.2 m in hourly levels for a day; the sensor is hung 25 mm higher at noon, at a reading, and entered at once. Nothing is
-// to be corrected, and the volume is the steady flow's: 0.1 m²/s × 0.2 m × 86,400 s = 1,728 m³.
+// TestDatedChangeOfConstantHead: the head stands at 0.2 m in hourly levels for a day; the sensor is hung 25 mm higher
+// at noon, at a reading, and entered at once. Nothing is to be corrected, and the volume is the steady flow's:
+// 0.1 m²/s × 0.2 m × 86,400 s = 1,728 m³.
 func TestDatedChangeOfConstantHead(t *testing.T) {
 	for _, at := range []string{"12:00:00", "12:00:01", "11:59:59", "12:30:00"} {
 		for _, moved := range []string{"", "moved = true\n"} {
@@ -185,9 +188,10 @@ func TestDatedChangeOfConstantHead(t *testing.T) {
 	}
 }
 
-// TestMovedOverrules: a recorded change that is said to have moved something joins the flows in both lanes; one that is said to have moved nothing, although the corrected
-// settings change with it, splits them at the change. Distances stand at 0.8 m, hourly; the empty distance goes from 1.0 to 1.1 m at half past one: Q = 0.1 m²/s × h goes
-// from 20 to 30 L/s.
+// TestMovedOverrules: a recorded change that is said to have moved something joins the flows in both lanes; one that is
+// said to have moved nothing, although the corrected settings change with it, splits them at the change. Distances
+// stand at 0.8 m, hourly; the empty distance goes from 1.0 to 1.1 m at half past one: Q = 0.1 m²/s × h goes from 20 to
+// 30 L/s.
 func TestMovedOverrules(t *testing.T) {
 	log := "Time,Value (m)\n2031-03-01 00:00:00,0.8\n2031-03-01 01:00:00,0.8\n2031-03-01 02:00:00,0.8\n"
 	change := func(minute int, moved string) string {
@@ -202,8 +206,9 @@ func TestMovedOverrules(t *testing.T) {
 	}
 }
 
-// TestMeanOverAChange: a mean whose interval holds a change was written under both settings: before as logged, after between what either makes of it. Means of 15 minutes;
-// the logged flow is twice too much until 00:20, so the second mean, 20 L/s, may be 10 to 20 L/s; a change at a stamp parts whole intervals.
+// TestMeanOverAChange: a mean whose interval holds a change was written under both settings: before as logged, after
+// between what either makes of it. Means of 15 minutes; the logged flow is twice too much until 00:20, so the second
+// mean, 20 L/s, may be 10 to 20 L/s; a change at a stamp parts whole intervals.
 func TestMeanOverAChange(t *testing.T) {
 	log := "Time,Value (m3/s)\n"
 	for i := 1; i <= 4; i++ {
@@ -226,8 +231,9 @@ func TestMeanOverAChange(t *testing.T) {
 	}
 }
 
-// TestDriftsWithoutSteps: a factor, a coefficient and an angle that drift evenly over four hours, read every five minutes: at each reading the flow is that of the setting at
-// its very instant, here worked out from the straight line of the drift.
+// TestDriftsWithoutSteps: a factor, a coefficient and an angle that drift evenly over four hours, read every five
+// minutes: at each reading the flow is that of the setting at its very instant, here worked out from the straight line
+// of the drift.
 func TestDriftsWithoutSteps(t *testing.T) {
 	const readings = 49
 	level := func(i int) float64 { return 0.2 + 0.05*math.Sin(float64(i)/9) }
@@ -256,8 +262,8 @@ func TestDriftsWithoutSteps(t *testing.T) {
 	}
 }
 
-// TestIntervalsOfMeans: a daily volume stands for its own day, the first one and the one after a gap too, in every lane; over a clock change a day has 23 hours. At a
-// steady 10 L/s, March 2031 in Dublin has 31 days less an hour.
+// TestIntervalsOfMeans: a daily volume stands for its own day, the first one and the one after a gap too, in every
+// lane; over a clock change a day has 23 hours. At a steady 10 L/s, March 2031 in Dublin has 31 days less an hour.
 func TestIntervalsOfMeans(t *testing.T) {
 	for _, c := range []struct {
 		skip []int
@@ -293,8 +299,9 @@ func TestIntervalsOfMeans(t *testing.T) {
 	}
 }
 
-// TestMeanOverAChangeOfDatum: means of flows over 15 minutes, written with an empty distance 20 mm too long until a change within the second interval. Whatever the water did, the
-// true mean lies between the bounds: here the head wanders between 50 and 250 mm, and means are taken over its seconds.
+// TestMeanOverAChangeOfDatum: means of flows over 15 minutes, written with an empty distance 20 mm too long until a
+// change within the second interval. Whatever the water did, the true mean lies between the bounds: here the head
+// wanders between 50 and 250 mm, and means are taken over its seconds.
 func TestMeanOverAChangeOfDatum(t *testing.T) {
 	random := rand.New(rand.NewPCG(31, 32))
 	for round := range 60 {
@@ -329,8 +336,9 @@ func TestMeanOverAChangeOfDatum(t *testing.T) {
 	}
 }
 
-// TestDayWithinAMean: hourly means by a clock half an hour off the day's bounds: 2 L/s and, in the half hour after midnight or before it, 50 L/s more. The mean of the hour tells
-// neither, so either day is bounded by all of it and by nothing of it; both together are exact.
+// TestDayWithinAMean: hourly means by a clock half an hour off the day's bounds: 2 L/s and, in the half hour after
+// midnight or before it, 50 L/s more. The mean of the hour tells neither, so either day is bounded by all of it and by
+// nothing of it; both together are exact.
 func TestDayWithinAMean(t *testing.T) {
 	log := "Time,Value (L/s)\n"
 	for h := 1; h <= 72; h++ {

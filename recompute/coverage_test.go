@@ -21,7 +21,8 @@ type hider struct {
 	gaps     bool
 	// shown is what the meter logs at a head, with its datum off by some metres.
 	shown func(head float64) float64
-	// least and most are the flows between which the truth lies behind a figure, for a datum raised by so much; the same where it is exact.
+	// least and most are the flows between which the truth lies behind a figure, for a datum raised by so much; the
+	// same where it is exact.
 	least, most func(figure, raised float64) float64
 }
 
@@ -70,8 +71,9 @@ func hiders() []hider {
 	}
 }
 
-// TestIntervalHoldsHiddenTruth: with errors drawn from what the site file states, the interval of 95 % holds the truth of the time that the total covers in 93 to 97 % of
-// 1,000 sites of each kind, of those that hide something at least in as many; and it is no wider than bounds and uncertainties that are worked out here allow.
+// TestIntervalHoldsHiddenTruth: with errors drawn from what the site file states, the interval of 95 % holds the truth
+// of the time that the total covers in 93 to 97 % of 1,000 sites of each kind, of those that hide something at least in
+// as many; and it is no wider than bounds and uncertainties that are worked out here allow.
 func TestIntervalHoldsHiddenTruth(t *testing.T) {
 	skipLong(t)
 	const readings, uDatum, uCoefficient, uReading = 97, 0.002, 0.01, 0.001

@@ -10,8 +10,9 @@ import (
 	"retotal/recompute"
 )
 
-// TestUncertaintyOfDifference: of after less before, against 20,000 draws of both lanes through the ratings, with the same error in both where both have it: the datum
-// (but where a correction has a survey of its own: then its error is after's alone), the coefficient, the noise of each reading. Within 10 %, in six sites.
+// TestUncertaintyOfDifference: of after less before, against 20,000 draws of both lanes through the ratings, with the
+// same error in both where both have it: the datum (but where a correction has a survey of its own: then its error is
+// after's alone), the coefficient, the noise of each reading. Within 10 %, in six sites.
 func TestUncertaintyOfDifference(t *testing.T) {
 	const n, draws = 97, 20000
 	heads := make([]float64, n)
@@ -110,7 +111,8 @@ type fixed struct{}
 
 func (fixed) Flow(float64) float64 { return 0 }
 
-// TestNoCorrectionNoDifference: without a correction the settings part is exactly 0 and known exactly, whatever screening does.
+// TestNoCorrectionNoDifference: without a correction the settings part is exactly 0 and known exactly, whatever
+// screening does.
 func TestNoCorrectionNoDifference(t *testing.T) {
 	m := loadMonth(t)
 	r := withBudget(t, writeMonth(t, &m, ""))
@@ -125,8 +127,9 @@ func TestNoCorrectionNoDifference(t *testing.T) {
 	}
 }
 
-// TestNoiseLifts: 20 mm of noise at 100 mm of head lift the mean flow of a notch: by half of Q″ times the variance, ½·2.5·1.5·(20/100)² = 7.5 % of the flow of the mean
-// head, and a little more by the fourth moment. The interval allows for it, and the lift is known from the scatter of the readings alone.
+// TestNoiseLifts: 20 mm of noise at 100 mm of head lift the mean flow of a notch: by half of Q″ times the variance,
+// ½·2.5·1.5·(20/100)² = 7.5 % of the flow of the mean head, and a little more by the fourth moment. The interval allows
+// for it, and the lift is known from the scatter of the readings alone.
 func TestNoiseLifts(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 4))
 	var values []float64

@@ -34,8 +34,9 @@ func siteOf(t testing.TB, quantity, log, more string) string {
 	return replaceIn(t, file, "distance = \"Distance\"", quantity+" = \"Value\"")
 }
 
-// TestHeldForHours: a flow log that stands at its maximum for three hours is bounded, not stuck. Q = 0.1 m²/s × h. The flow rises in an hour from 10 to 40 L/s, on
-// to 60 L/s in an hour and a half, and falls as it rose; the meter shows no more than 40 L/s. Worked out by hand: at least 50 L/s × 3600 s + 40 L/s × 10,800 s.
+// TestHeldForHours: a flow log that stands at its maximum for three hours is bounded, not stuck. Q = 0.1 m²/s × h. The
+// flow rises in an hour from 10 to 40 L/s, on to 60 L/s in an hour and a half, and falls as it rose; the meter shows no
+// more than 40 L/s. Worked out by hand: at least 50 L/s × 3600 s + 40 L/s × 10,800 s.
 func TestHeldForHours(t *testing.T) {
 	var shown []float64
 	for i := range 301 {
@@ -85,8 +86,9 @@ func rowsOf(r *recompute.Result, check string) int {
 	return -1
 }
 
-// TestDeadEnds: readings at an end that was reached or left by a jump say nothing: they are missing and not a lower bound. Reached as the water of the record comes and
-// goes, they are bounded. Distances in metres, one a minute; the sensor sees nothing nearer than 0.3 m.
+// TestDeadEnds: readings at an end that was reached or left by a jump say nothing: they are missing and not a lower
+// bound. Reached as the water of the record comes and goes, they are bounded. Distances in metres, one a minute; the
+// sensor sees nothing nearer than 0.3 m.
 func TestDeadEnds(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	calm := func(n int, from, to float64) (out []float64) {
@@ -133,7 +135,8 @@ func repeat(v float64, n int) (out []float64) {
 	return out
 }
 
-// TestDeadFlow: a flow log whose sensor dies at zero for two hours is missing there; valves that stop the flow again and again are not.
+// TestDeadFlow: a flow log whose sensor dies at zero for two hours is missing there; valves that stop the flow again
+// and again are not.
 func TestDeadFlow(t *testing.T) {
 	for stops, dead := range map[int]int{1: 120, 5: 0} {
 		var flows []float64
@@ -151,7 +154,8 @@ func TestDeadFlow(t *testing.T) {
 	}
 }
 
-// TestMaximumHeadOfLevels: a log of levels is capped at the meter's maximum head, unless it shows more; a log of distances never is.
+// TestMaximumHeadOfLevels: a log of levels is capped at the meter's maximum head, unless it shows more; a log of
+// distances never is.
 func TestMaximumHeadOfLevels(t *testing.T) {
 	rise := func(top float64) (out []float64) {
 		for i := range 400 {
@@ -170,8 +174,9 @@ func TestMaximumHeadOfLevels(t *testing.T) {
 	}
 }
 
-// TestValidityIsNoCap: above the limit of validity the equation goes on; its coefficient is less sure in proportion, doubled at 1.5 times the limit. A broad crest is
-// not asked here but a power law with a V-notch beside it: the notch with full contraction is valid to 0.38 m (Bos 1989, from memory), heads stand at 0.57 m.
+// TestValidityIsNoCap: above the limit of validity the equation goes on; its coefficient is less sure in proportion,
+// doubled at 1.5 times the limit. A broad crest is not asked here but a power law with a V-notch beside it: the notch
+// with full contraction is valid to 0.38 m (Bos 1989, from memory), heads stand at 0.57 m.
 func TestValidityIsNoCap(t *testing.T) {
 	distances := repeat(0.43, 100)
 	settings := "[screening]\nstuck = \"keep\"\n[uncertainty]\ndatum = \"0.001 mm\"\nreading = \"0.001 mm\"\ncoefficient = \"1 %\"\n[settings]\nempty_distance = \"1 m\"\nmaximum_head = \"0.6 m\"\n[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\ncontraction = \"full\"\n"
@@ -200,8 +205,9 @@ func replaceIn(t testing.TB, file, old, new string) string {
 	return file
 }
 
-// TestTwoDepthsOfAPipe: a pipe of 0.6 m carries the same flow at two depths above its full flow, so a logged flow there is bounded between what the corrected settings make of
-// either; a logged level has one flow. The depths are found here by bisection on Manning's equation written out: Q = A R^(2/3) √S / n.
+// TestTwoDepthsOfAPipe: a pipe of 0.6 m carries the same flow at two depths above its full flow, so a logged flow there
+// is bounded between what the corrected settings make of either; a logged level has one flow. The depths are found here
+// by bisection on Manning's equation written out: Q = A R^(2/3) √S / n.
 func TestTwoDepthsOfAPipe(t *testing.T) {
 	const d, n, slope = 0.6, 0.013, 0.002
 	manning := func(h float64) float64 {
@@ -237,8 +243,9 @@ func TestTwoDepthsOfAPipe(t *testing.T) {
 	}
 }
 
-// TestDrownedBeyondItsEquation: a Parshall flume of 1 ft at 0.2 m whose water below stands at 0.95 of it has no equation: the flow lies between 0 and the last drowned value,
-// that at 0.90. It counts as an estimate of at most that, and opens the interval to 0.
+// TestDrownedBeyondItsEquation: a Parshall flume of 1 ft at 0.2 m whose water below stands at 0.95 of it has no
+// equation: the flow lies between 0 and the last drowned value, that at 0.90. It counts as an estimate of at most that,
+// and opens the interval to 0.
 func TestDrownedBeyondItsEquation(t *testing.T) {
 	log := func(ratio float64) string {
 		text := "Time,Value (m),Below (m)\n"
@@ -260,8 +267,8 @@ func TestDrownedBeyondItsEquation(t *testing.T) {
 	}
 }
 
-// TestStopsThatAreNoFaults: pumps that drive a meter to its cap again and again are how this water comes; a sensor that is dead from the first reading on, or behind an averaged
-// reading on the way down, is dead all the same.
+// TestStopsThatAreNoFaults: pumps that drive a meter to its cap again and again are how this water comes; a sensor that
+// is dead from the first reading on, or behind an averaged reading on the way down, is dead all the same.
 func TestStopsThatAreNoFaults(t *testing.T) {
 	wave := func(from, n int) (out []float64) {
 		for i := range n {
@@ -296,8 +303,8 @@ func TestStopsThatAreNoFaults(t *testing.T) {
 	}
 }
 
-// TestEndsOfLoops: a meter that clips at 20 mA stands at its end there; one whose log goes on to 20.5 mA stands there. Levels of a span of 0 to 0.2 m, Q = 0.1 m²/s × h; the water
-// stands above the span for 4 h of 12.
+// TestEndsOfLoops: a meter that clips at 20 mA stands at its end there; one whose log goes on to 20.5 mA stands there.
+// Levels of a span of 0 to 0.2 m, Q = 0.1 m²/s × h; the water stands above the span for 4 h of 12.
 func TestEndsOfLoops(t *testing.T) {
 	for name, top := range map[string]float64{"20 mA": 0.2, "20.5 mA": 0.2 * 16.5 / 16} {
 		var levels []float64
@@ -338,8 +345,9 @@ func TestBlankingOfFlows(t *testing.T) {
 	}
 }
 
-// TestFaultBeyondAnEnd: a sensor that is dead above an end of the meter, or below one, shows nothing of where the meter ends: what stands at the end stays bounded. Levels of a
-// loop of 0 to 0.4 m, capped at 0.25 m by the maximum head for four hours, dead at full scale for six minutes or five hours.
+// TestFaultBeyondAnEnd: a sensor that is dead above an end of the meter, or below one, shows nothing of where the meter
+// ends: what stands at the end stays bounded. Levels of a loop of 0 to 0.4 m, capped at 0.25 m by the maximum head for
+// four hours, dead at full scale for six minutes or five hours.
 func TestFaultBeyondAnEnd(t *testing.T) {
 	for _, minutes := range []int{6, 300} {
 		var levels []float64
@@ -358,7 +366,8 @@ func TestFaultBeyondAnEnd(t *testing.T) {
 	}
 }
 
-// TestDeadBelowZero: a loop of 4 to 20 mA from zero level whose sensor is dead at 3.8 mA for 200 minutes, with water before and after.
+// TestDeadBelowZero: a loop of 4 to 20 mA from zero level whose sensor is dead at 3.8 mA for 200 minutes, with water
+// before and after.
 func TestDeadBelowZero(t *testing.T) {
 	var levels []float64
 	for i := range 1440 {
@@ -373,8 +382,9 @@ func TestDeadBelowZero(t *testing.T) {
 	}
 }
 
-// TestDrownedAtTheCap: a reading at the cap that is drowned too is held at no more than its drowned flow, and at nothing where no equation is known. Levels stand at 0.25 m, the
-// meter's most; the water below stands at 0.2 m, over the modular limit of 0.7 that the rating is given.
+// TestDrownedAtTheCap: a reading at the cap that is drowned too is held at no more than its drowned flow, and at
+// nothing where no equation is known. Levels stand at 0.25 m, the meter's most; the water below stands at 0.2 m, over
+// the modular limit of 0.7 that the rating is given.
 func TestDrownedAtTheCap(t *testing.T) {
 	log := "Time,Value (m),Below (m)\n"
 	for i := range 10 {

@@ -20,8 +20,8 @@ import (
 	"retotal/recompute/total"
 )
 
-// The set-up errors of this file are those of a list of 41, by number; figures called SIM are of an invented month, computed apart from this program:
-// testdata/check/synthetic-month.csv holds the true heads. Where each error is held:
+// The set-up errors of this file are those of a list of 41, by number; figures called SIM are of an invented month,
+// computed apart from this program: testdata/check/synthetic-month.csv holds the true heads. Where each error is held:
 //
 //	1, 2, 4 to 9, 12 to 14, 16 to 20, 22 to 24, 26, 28, 41   TestExactInverses
 //	3, 6, 10, 21, 22, and 1, 29, 30 from volumes alone       TestBoundedInverses
@@ -95,7 +95,8 @@ func cubicMetres(flow []float64) (v float64) {
 	return v
 }
 
-// mistake is one way in which a meter was set up wrongly: what it logged, what it was set to, and what the site file says about it.
+// mistake is one way in which a meter was set up wrongly: what it logged, what it was set to, and what the site file
+// says about it.
 type mistake struct {
 	name     string
 	columns  string // of the log: "level" or "level,temperature"
@@ -322,7 +323,8 @@ func within(r *recompute.Result, truth float64) (ok bool, low, high float64) {
 	return lower <= truth*(1+1e-9) && truth <= upper*(1+1e-9), 100 * (lower/truth - 1), 100 * (upper/truth - 1)
 }
 
-// TestBoundedInverses: where a meter hid the truth, the bounds contain it; with screening too, for what stands at an end is not stuck.
+// TestBoundedInverses: where a meter hid the truth, the bounds contain it; with screening too, for what stands at an
+// end is not stuck.
 func TestBoundedInverses(t *testing.T) {
 	m := loadMonth(t)
 	truth := cubicMetres(m.flow)
@@ -388,7 +390,8 @@ func cut(q, limit float64) float64 {
 	return q
 }
 
-// TestMeansOfLevels: error 27, a mean level in place of levels. The flow of the mean is not the mean flow: SIM-31 and SIM-32 say by how much. The bounds know it.
+// TestMeansOfLevels: error 27, a mean level in place of levels. The flow of the mean is not the mean flow: SIM-31 and
+// SIM-32 say by how much. The bounds know it.
 func TestMeansOfLevels(t *testing.T) {
 	m := loadMonth(t)
 	truth := 0.0
@@ -416,7 +419,8 @@ func TestMeansOfLevels(t *testing.T) {
 	}
 }
 
-// TestClockErrors: errors 32, 33, 34 and 37: the stamps are wrong and the flows are right. Volumes come back to their days.
+// TestClockErrors: errors 32, 33, 34 and 37: the stamps are wrong and the flows are right. Volumes come back to their
+// days.
 func TestClockErrors(t *testing.T) {
 	m := loadMonth(t)
 	truth := undo(t, &m, &mistake{columns: "flow", log: func(m *month, i int) []float64 { return []float64{m.flow[i]} }, settings: settings("", notch90)}, "%.17g").result
@@ -448,8 +452,8 @@ func TestClockErrors(t *testing.T) {
 	}
 }
 
-// TestHourOfClockError: SIM-30 of the reference, a clock one hour ahead changes days by -14.650 to +5.421 %, each reading standing for the
-// 15 minutes after it.
+// TestHourOfClockError: SIM-30 of the reference, a clock one hour ahead changes days by -14.650 to +5.421 %, each
+// reading standing for the 15 minutes after it.
 func TestHourOfClockError(t *testing.T) {
 	m := loadMonth(t)
 	k := mistake{columns: "flow", begin: "2031-03-01 01:00:00", log: func(m *month, i int) []float64 { return []float64{m.flow[i]} }, settings: settings("", notch90),
@@ -468,7 +472,8 @@ func TestHourOfClockError(t *testing.T) {
 // shiftedDay is the volume of the first whole day when the log begins so many readings before it.
 func shiftedDay(m *month, readings int) float64 { return cubicMetres(m.flow[readings : readings+97]) }
 
-// TestLostSpans: errors 11 and 15, and corrections too large: nothing is made of such readings, and the total says for how long.
+// TestLostSpans: errors 11 and 15, and corrections too large: nothing is made of such readings, and the total says for
+// how long.
 func TestLostSpans(t *testing.T) {
 	m := loadMonth(t)
 	falseTarget := mistake{name: "11 false target", columns: "level", log: func(m *month, i int) []float64 {
@@ -490,8 +495,8 @@ func TestLostSpans(t *testing.T) {
 	}
 }
 
-// TestSimulatedTotals: what each error does to the total, before correction, is what the reference's month says (SIM rows), and so is what is left when the
-// log is rounded.
+// TestSimulatedTotals: what each error does to the total, before correction, is what the reference's month says (SIM
+// rows), and so is what is left when the log is rounded.
 func TestSimulatedTotals(t *testing.T) {
 	m := loadMonth(t)
 	truth := 0.0 // the reference adds readings up
@@ -533,7 +538,8 @@ func TestSimulatedTotals(t *testing.T) {
 			t.Errorf("levels logged to %s leave %+.6f %%, want %+.6f", format, after, left)
 		}
 	}
-	// SIM-26: the air's temperature known 2 K too warm leaves -8.751440 %. SIM-37: a drift corrected as a step at mid-month leaves -0.231305 %.
+	// SIM-26: the air's temperature known 2 K too warm leaves -8.751440 %. SIM-37: a drift corrected as a step at
+	// mid-month leaves -0.231305 %.
 	warm := exactMistakes()[slices.IndexFunc(exactMistakes(), func(k mistake) bool { return strings.HasPrefix(k.name, "9 sound at a fixed") })]
 	warm.change = correction("air_temperature = { logged_plus = \"2 K\" }\n")
 	if left := 100 * (undo(t, &m, &warm, "%.17g").after/truth - 1); math.Abs(left+8.751440) > 5e-7 {
@@ -546,7 +552,8 @@ func TestSimulatedTotals(t *testing.T) {
 	}
 }
 
-// TestFoundStep: error 41, a change that nobody recorded, is found in the night minimum within a day, and becomes a defensible onset.
+// TestFoundStep: error 41, a change that nobody recorded, is found in the night minimum within a day, and becomes a
+// defensible onset.
 func TestFoundStep(t *testing.T) {
 	m := loadMonth(t)
 	k := mistake{columns: "level", log: func(m *month, i int) []float64 {
@@ -589,8 +596,8 @@ func TestFoundDrift(t *testing.T) {
 	}
 }
 
-// TestFollowsAir: error 9 without its correction shows in the night minimum, by as much as sound explains; a log without the error shows nothing. A day
-// whose course is turned round is told.
+// TestFollowsAir: error 9 without its correction shows in the night minimum, by as much as sound explains; a log
+// without the error shows nothing. A day whose course is turned round is told.
 func TestFollowsAir(t *testing.T) {
 	m := loadMonth(t)
 	for i := range m.air {

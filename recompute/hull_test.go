@@ -182,8 +182,9 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 	return lower, upper
 }
 
-// tangent returns the bound of the convex hull of the meter's curve at a mean, by the steepness of the line that supports it: the largest over all slopes k of
-// the least y − k(x − mean). Upper bounds are lower ones of the curve turned over (sign −1). It is found among slopes by ternary search over 12,000 heads.
+// tangent returns the bound of the convex hull of the meter's curve at a mean, by the steepness of the line that
+// supports it: the largest over all slopes k of the least y − k(x − mean). Upper bounds are lower ones of the curve
+// turned over (sign −1). It is found among slopes by ternary search over 12,000 heads.
 func tangent(m *meter, mean, sign float64) float64 {
 	x, y := []float64{}, []float64{}
 	take := func(figure, flow float64) { x, y = append(x, figure), append(y, sign*flow) }
@@ -220,8 +221,8 @@ func tangent(m *meter, mean, sign float64) float64 {
 	return sign * support((low+high)/2)
 }
 
-// TestBoundsOfMeans: whatever happened within an interval, the bounds of its mean flow hold it, and they are those of the convex hull of the curve that ties flow to figure to
-// within a ten-thousandth of themselves (and 1e-9 m³/s).
+// TestBoundsOfMeans: whatever happened within an interval, the bounds of its mean flow hold it, and they are those of
+// the convex hull of the curve that ties flow to figure to within a ten-thousandth of themselves (and 1e-9 m³/s).
 func TestBoundsOfMeans(t *testing.T) {
 	skipLong(t)
 	random := rand.New(rand.NewPCG(6, 6))

@@ -5,8 +5,8 @@
 // accepts. Logged is the flow column of the log. What-if lanes are further timelines over the readings that the
 // corrected lane accepts. All are integrated over the same reporting days.
 //
-// A run (run.go) is one or more passes (pass.go) over the log. In a pass the readings go through stages, block by block;
-// their figures make periods (period.go) and the result (result.go).
+// A run (run.go) is one or more passes (pass.go) over the log. In a pass the readings go through stages, block by
+// block; their figures make periods (period.go) and the result (result.go).
 package recompute
 
 import (

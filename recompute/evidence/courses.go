@@ -9,8 +9,8 @@ import (
 	"retotal/recompute/total"
 )
 
-// Courses gathers the hourly means of the head of each reporting day, of readings that no check doubts, in which a change
-// of settings shows: the night minimum is the lowest of them.
+// Courses gathers the hourly means of the head of each reporting day, of readings that no check doubts, in which a
+// change of settings shows: the night minimum is the lowest of them.
 type Courses struct {
 	hour    int64   // number of the hour at hand
 	sum     float64 // of heads, m

@@ -152,11 +152,11 @@ func atEnd(b *block.Block, i int) (end, low bool) {
 	return false, false
 }
 
-// Verdicts decides what the stays of the whole record were, and returns those of which the usual answer was wrong. A change is a jump when it is over three times the largest
-// change elsewhere, 20 mm and ten steps of the log. One jump, in or out, tells of dirt or a dead sensor where readings
-// come every five minutes or faster; at longer intervals, and at the end of little flow, where pumps and valves stop at
-// once, all sides that are known must be jumps; at the end of little flow for an hour or longer. An end that is met so
-// again and again is how this water comes and goes.
+// Verdicts decides what the stays of the whole record were, and returns those of which the usual answer was wrong. A
+// change is a jump when it is over three times the largest change elsewhere, 20 mm and ten steps of the log. One jump,
+// in or out, tells of dirt or a dead sensor where readings come every five minutes or faster; at longer intervals, and
+// at the end of little flow, where pumps and valves stop at once, all sides that are known must be jumps; at the end of
+// little flow for an hour or longer. An end that is met so again and again is how this water comes and goes.
 func (s *Stays) Verdicts(l *qa.Limits, interval time.Duration) (again []block.Told) {
 	s.end(math.NaN())
 	limit := max(3*max(s.largest, s.latest), leastJump, 10*l.Resolution)

@@ -11,7 +11,8 @@ import (
 // Hour is an hour in nanoseconds.
 const Hour = int64(3600e9)
 
-// Hours is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled from.
+// Hours is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled
+// from.
 type Hours struct {
 	first int64 // number of the first hour since 1970
 	sum   []float64

@@ -9,8 +9,8 @@ import (
 	"retotal/recompute/settings"
 )
 
-// Counted returns the flow of a lane's segment that counts for row i, which is used, and what is known of it; raw is its
-// flow whatever stands behind it.
+// Counted returns the flow of a lane's segment that counts for row i, which is used, and what is known of it; raw is
+// its flow whatever stands behind it.
 func Counted(b *block.Block, s *settings.Segment, i int, raw float64, action site.Action, ruling *site.Ruling) (float64, settings.Bound) {
 	if ruling != nil {
 		if ruling.Action == site.RuleBound {

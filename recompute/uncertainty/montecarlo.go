@@ -34,8 +34,8 @@ func (s *Sample) Add(b *block.Block) {
 	}
 }
 
-// take takes in measured rows low to high−1, of one segment; row low−1 is the accepted one before them. A stretch goes on
-// over the blocks that it comes in.
+// take takes in measured rows low to high−1, of one segment; row low−1 is the accepted one before them. A stretch goes
+// on over the blocks that it comes in.
 func (s *Sample) take(b *block.Block, low, high int) {
 	if s.full = len(s.heads)+high-low+1 > mostSampled; s.full {
 		return

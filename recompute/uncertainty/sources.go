@@ -1,11 +1,11 @@
-// Package uncertainty says how sure a total is: the sources of uncertainty, what each changes in a total, and draws that
-// check it.
+// Package uncertainty says how sure a total is: the sources of uncertainty, what each changes in a total, and draws
+// that check it.
 //
-// Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty, everything
-// is computed again, and the change of the total, times as much, is the source's part of it: the slope, and not what
-// curvature adds on one side. Parts that are the same for all readings (datum, coefficient, geometry, temperature, the
-// survey behind a correction) are fully correlated over a total; the random part of a reading is not. The parts of
-// independent sources add in squares.
+// Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty,
+// everything is computed again, and the change of the total, times as much, is the source's part of it: the slope, and
+// not what curvature adds on one side. Parts that are the same for all readings (datum, coefficient, geometry,
+// temperature, the survey behind a correction) are fully correlated over a total; the random part of a reading is not.
+// The parts of independent sources add in squares.
 package uncertainty
 
 import (
@@ -99,8 +99,8 @@ func NewSources(s *site.Site, recorded *settings.Lane) (Sources, problem.List) {
 	return b.sources, b.Problems
 }
 
-// Drowned gives the estimated flow the relative uncertainty that its drowned equation adds, at the most, in place of the
-// usual one.
+// Drowned gives the estimated flow the relative uncertainty that its drowned equation adds, at the most, in place of
+// the usual one.
 func (l *Sources) Drowned(spread float64) {
 	for i := range l.List {
 		if s := &l.List[i]; s.Kind == OfClass && s.Class == total.Estimated {
