@@ -110,7 +110,15 @@ func (s *Stays) begin(at int64, change float64, low bool, flags qa.Flags) {
 	if !s.ordinary {
 		change = math.NaN()
 	}
-	s.open = &stay{from: at, until: at, low: low, spiked: flags&qa.Spike != 0, hidden: flags&qa.Hiding != 0, entered: change, left: math.NaN()}
+	s.open = &stay{
+		from:    at,
+		until:   at,
+		low:     low,
+		spiked:  flags&qa.Spike != 0,
+		hidden:  flags&qa.Hiding != 0,
+		entered: change,
+		left:    math.NaN(),
+	}
 	s.latest = 0 // it may have been the first half of the way in
 }
 
@@ -130,7 +138,8 @@ func (s *Stays) end(change float64) {
 	if s.open == nil {
 		return
 	}
-	if s.open.left = change; len(s.list) < mostStays && (s.open.spiked || s.open.entered > leastJump || change > leastJump) {
+	s.open.left = change
+	if len(s.list) < mostStays && (s.open.spiked || s.open.entered > leastJump || change > leastJump) {
 		s.list = append(s.list, *s.open)
 	} else {
 		s.show(s.open.segment, s.open.lowest, s.open.highest)

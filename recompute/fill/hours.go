@@ -79,7 +79,11 @@ type DonorFit struct {
 
 // FromDonor estimates hours of this site from another's: by the least-squares line through the hours that both have, or
 // by the flow of the same rank among them. It fails when they share too few hours.
-func (h *Hours) FromDonor(donor *Hours, byRank bool) (estimate func(hour int64) (float64, bool), fit DonorFit, ok bool) {
+func (h *Hours) FromDonor(donor *Hours, byRank bool) (
+	estimate func(hour int64) (float64, bool),
+	fit DonorFit,
+	ok bool,
+) {
 	var own, theirs []float64
 	for k := range donor.sum {
 		hour := donor.first + int64(k)

@@ -155,7 +155,14 @@ func (r *drawer) draw(k int, random *rand.Rand, memory []float64) float64 {
 }
 
 // stretch adds the volume of readings of one segment, raised and with noise, to a sum.
-func (r *drawer) stretch(sum float64, s *settings.Segment, start, end int, up, noise float64, random *rand.Rand, memory []float64) float64 {
+func (r *drawer) stretch(
+	sum float64,
+	s *settings.Segment,
+	start, end int,
+	up, noise float64,
+	random *rand.Rand,
+	memory []float64,
+) float64 {
 	for low := start; low < end; low += len(memory) {
 		high := min(low+len(memory), end)
 		heads := memory[:high-low]
