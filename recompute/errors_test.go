@@ -223,60 +223,249 @@ func exactMistakes() []mistake {
 	e150, e152 := "empty_distance = \"1.5 m\"\n", "empty_distance = \"1.52 m\"\n"
 	ft := 1 / 0.3048
 	return []mistake{
-		{name: "1 empty distance, from levels", columns: "level", log: level(func(h float64) float64 { return h + 0.02 }), settings: settings(e152, notch90), change: correction(e150)},
-		{name: "1 empty distance, from distances", columns: "distance", log: level(func(h float64) float64 { return trueE - h }), settings: settings(e152, notch90), change: correction(e150)},
-		{name: "1 empty distance, from flows", columns: "flow", log: level(func(h float64) float64 { return notch(h+0.02, 90) }), settings: settings(e152, notch90), change: correction(e150)},
-		{name: "2 level of zero flow, from heads", columns: "head", log: level(func(h float64) float64 { return h + 0.013 }), settings: settings("level_of_zero_flow = \"0.1 m\"\n", notch90), change: correction("level_of_zero_flow = \"0.113 m\"\n")},
-		{name: "2 level of zero flow, from flows", columns: "flow", log: level(func(h float64) float64 { return notch(h+0.013, 90) }), settings: settings("level_of_zero_flow = \"0.1 m\"\n", notch90), change: correction("level_of_zero_flow = \"0.113 m\"\n")},
-		{name: "4 offset applied twice", columns: "level", log: level(func(h float64) float64 { return h + 0.04 }), settings: settings("empty_distance = \"1.54 m\"\n", notch90), change: correction(e150)},
-		{name: "5 offset in inches for centimetres", columns: "level", log: level(func(h float64) float64 { return h + 0.02*1.54 }), settings: settings("empty_distance = \"1.5308 m\"\n", notch90), change: correction(e150)},
-		{name: "6 span of the loop, from levels", columns: "level", log: level(func(h float64) float64 { return h / 0.3 * 0.4 }), settings: settings("loop = { low = \"0 m\", high = \"0.4 m\" }\n", notch90), change: correction("loop = { low = \"0 m\", high = \"0.3 m\" }\n")},
-		{name: "6 span of the loop, from flows of an affine level", columns: "level", log: level(func(h float64) float64 { return 0.05 + h/0.3*0.35 }), settings: settings("loop = { low = \"0.05 m\", high = \"0.4 m\" }\n", notch90), change: correction("loop = { low = \"0 m\", high = \"0.3 m\" }\n")},
-		{name: "7 0 to 20 mA for 4 to 20 mA", columns: "level", log: level(func(h float64) float64 { return (4 + 16*h/0.3) / 20 * 0.3 }), settings: settings("loop = { low = \"0 m\", high = \"0.3 m\", from = 0, to = 20 }\n", notch90), change: correction("loop = { low = \"0 m\", high = \"0.3 m\", from = 4, to = 20 }\n")},
-		{name: "8 reversed output", columns: "level", log: level(func(h float64) float64 { return 0.3 - h }), settings: settings("loop = { low = \"0 m\", high = \"0.3 m\", from = 4, to = 20 }\n", notch90), change: correction("loop = { low = \"0 m\", high = \"0.3 m\", from = 20, to = 4 }\n")},
-		{name: "9 sound at a fixed 20 degC, from levels", columns: "level,temperature", log: func(m *month, i int) []float64 {
-			return []float64{trueE - (trueE-m.head[i])*sqrtRatio(20, m.air[i]), m.air[i]}
-		}, settings: settings(e150+"air_temperature = \"20 degC\"\n", notch90), change: correction("air_temperature = \"logged\"\n")},
-		{name: "9 sound, from distances, probe 2 K too warm", columns: "distance,temperature", log: func(m *month, i int) []float64 {
-			return []float64{(trueE - m.head[i]) * sqrtRatio(m.air[i]+2, m.air[i]), m.air[i] + 2}
-		}, settings: settings(e150+"air_temperature = \"logged\"\n", notch90), change: correction("air_temperature = { logged_plus = \"-2 K\" }\n")},
-		{name: "9 sound, from flows", columns: "flow,temperature", log: func(m *month, i int) []float64 {
-			return []float64{notch(trueE-(trueE-m.head[i])*sqrtRatio(20, m.air[i]), 90), m.air[i]}
-		}, settings: settings(e150+"air_temperature = \"20 degC\"\n", notch90), change: correction("air_temperature = \"logged\"\n")},
-		{name: "9 sound, empty distance set by echo at 5 degC", columns: "distance", log: level(func(h float64) float64 { return (trueE - h) * sqrtRatio(20, 12) }), settings: settings(fmt.Sprintf("empty_distance = \"%.17g m\"\nair_temperature = \"20 degC\"\n", trueE*sqrtRatio(20, 5)), notch90),
-			change: correction("air_temperature = \"12 degC\"\nempty_distance_set_at = \"5 degC\"\n")},
-		{name: "12 tilted sensor", columns: "distance", log: level(func(h float64) float64 { return (trueE - h) / math.Cos(0.1) }), settings: settings(e150, notch90), change: correction(fmt.Sprintf("distance_factor = %.17g\n", math.Cos(0.1)))},
-		{name: "13 head taken in the wrong place", columns: "level", log: level(seen), settings: settings("", notch90), change: correction("head_shift = [[\"0.05 m\", \"2 mm\"], [\"0.30 m\", \"8 mm\"]]\n")},
-		{name: "14 drift", columns: "level", log: func(m *month, i int) []float64 { return []float64{m.head[i] + 0.015*float64(i)/2975} }, settings: settings(e150, notch90),
-			change: "[[correction]]\nreason = \"test\"\nfrom = 2031-03-01T00:00:00\nuntil = 2031-04-01T00:00:00\nempty_distance = { from = \"1.5 m\", to = \"" + fmt.Sprintf("%.17g", 1.5-0.015*2976/2975) + " m\" }\n"},
-		{name: "16 notch angle, from levels", columns: "level", log: level(func(h float64) float64 { return h }), settings: settings("", notch60), change: correction(device(notch90))},
-		{name: "16 notch angle, from flows", columns: "flow", log: level(func(h float64) float64 { return notch(h, 60) }), settings: settings("", notch60), change: correction(device(notch90))},
-		{name: "17 wrong device, from flows", columns: "flow", log: level(crest), settings: settings("", crest05), change: correction(device(notch90))},
-		{name: "18 wrong size: a coefficient and an exponent", columns: "flow", log: level(func(h float64) float64 { return 0.5354 * math.Pow(h, 1.53) }), settings: settings("", power(0.5354, 1.53)), change: correction(device(notch90))},
-		{name: "19 maximum head of a relative rating", columns: "flow", log: level(func(h float64) float64 { return 0.07 * math.Pow(h/0.25, 2.5) }), settings: settings("", "kind = \"maximum\"\nmaximum_head = \"0.25 m\"\nmaximum_flow = \"70 L/s\"\nexponent = 2.5\n"),
-			change: correction(device(fmt.Sprintf("kind = \"maximum\"\nmaximum_head = \"0.30 m\"\nmaximum_flow = \"%.17g m3/s\"\nexponent = 2.5\n", notch(0.3, 90))))},
-		{name: "20 maximum flow: a factor", columns: "flow", log: level(func(h float64) float64 { return 1.4 * notch(h, 90) }), settings: settings("", notch90), change: correction(fmt.Sprintf("logged_factor = %.17g\n", 1/1.4))},
-		{name: "22 cut-off, from levels", columns: "level", log: level(func(h float64) float64 { return h }), settings: settings("flow_cut_off = \"2 L/s\"\n", notch90), change: correction("maximum_head = \"2 m\"\n")},
-		{name: "23 linear output taken as flow", columns: "flow", log: level(func(h float64) float64 { return 0.2 * h }), settings: settings("", power(0.2, 1)), change: correction(device(notch90))},
-		{name: "24 no segment for low heads", columns: "flow", log: level(func(h float64) float64 {
-			if h < 0.1 {
-				return 0.05 * h
-			}
-			return 0.05 * 0.1 * math.Pow(h/0.1, 1.6)
-		}), settings: settings("", fmt.Sprintf("kind = \"segments\"\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\nsegments = [{ from = \"0 m\", coefficient = 0.05, exponent = 1 }, { from = \"0.1 m\", coefficient = %.17g, exponent = 1.6 }]\n", 0.05*0.1/math.Pow(0.1, 1.6))), change: correction(device(notch90))},
-		{name: "26 sediment: the crest is higher and its coefficient another", columns: "flow", log: level(func(h float64) float64 { return 1.7 * math.Pow(h+0.03, 1.5) }), settings: settings("", power(1.7, 1.5)), change: correction("level_of_zero_flow = \"0.03 m\"\n" + device(notch90))},
-		{name: "28 imperial for US gallons", columns: "flow", log: level(func(h float64) float64 { return notch(h, 90) * gallonUK / gallonUS }), settings: settings("", notch90), change: correction(fmt.Sprintf("logged_factor = %.17g\n", gallonUS/gallonUK))},
-		{name: "28 head in feet read as metres", columns: "flow", log: level(func(h float64) float64 { return notch(h*ft, 90) }), settings: settings(fmt.Sprintf("head_factor = %.17g\n", ft), notch90), change: correction("head_factor = 1\n")},
-		{name: "41 a change of settings that nobody recorded", columns: "level", log: func(m *month, i int) []float64 {
-			if i >= 1000 {
-				return []float64{m.head[i] + 0.02}
-			}
-			return []float64{m.head[i]}
-		}, settings: settings(e150, notch90), change: "[[correction]]\nreason = \"test\"\nfrom = 2031-03-11T10:00:00\nempty_distance = \"1.48 m\"\n"},
-		{name: "several at once: loop, offset, sound and device, from flows", columns: "flow,temperature", log: func(m *month, i int) []float64 {
-			d := (trueE - m.head[i]) * sqrtRatio(20, m.air[i])
-			return []float64{crest(1.1*(1.52-d)) * 1.2, m.air[i]}
-		}, settings: settings(e152+"head_factor = 1.1\nair_temperature = \"20 degC\"\n", crest05), change: correction(fmt.Sprintf("empty_distance = \"1.5 m\"\nhead_factor = 1\nair_temperature = \"logged\"\nlogged_factor = %.17g\n", 1/1.2) + device(notch90))},
+		{
+			name:     "1 empty distance, from levels",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return h + 0.02 }),
+			settings: settings(e152, notch90),
+			change:   correction(e150),
+		},
+		{
+			name:     "1 empty distance, from distances",
+			columns:  "distance",
+			log:      level(func(h float64) float64 { return trueE - h }),
+			settings: settings(e152, notch90),
+			change:   correction(e150),
+		},
+		{
+			name:     "1 empty distance, from flows",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return notch(h+0.02, 90) }),
+			settings: settings(e152, notch90),
+			change:   correction(e150),
+		},
+		{
+			name:     "2 level of zero flow, from heads",
+			columns:  "head",
+			log:      level(func(h float64) float64 { return h + 0.013 }),
+			settings: settings("level_of_zero_flow = \"0.1 m\"\n", notch90),
+			change:   correction("level_of_zero_flow = \"0.113 m\"\n"),
+		},
+		{
+			name:     "2 level of zero flow, from flows",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return notch(h+0.013, 90) }),
+			settings: settings("level_of_zero_flow = \"0.1 m\"\n", notch90),
+			change:   correction("level_of_zero_flow = \"0.113 m\"\n"),
+		},
+		{
+			name:     "4 offset applied twice",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return h + 0.04 }),
+			settings: settings("empty_distance = \"1.54 m\"\n", notch90),
+			change:   correction(e150),
+		},
+		{
+			name:     "5 offset in inches for centimetres",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return h + 0.02*1.54 }),
+			settings: settings("empty_distance = \"1.5308 m\"\n", notch90),
+			change:   correction(e150),
+		},
+		{
+			name:     "6 span of the loop, from levels",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return h / 0.3 * 0.4 }),
+			settings: settings("loop = { low = \"0 m\", high = \"0.4 m\" }\n", notch90),
+			change:   correction("loop = { low = \"0 m\", high = \"0.3 m\" }\n"),
+		},
+		{
+			name:     "6 span of the loop, from flows of an affine level",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return 0.05 + h/0.3*0.35 }),
+			settings: settings("loop = { low = \"0.05 m\", high = \"0.4 m\" }\n", notch90),
+			change:   correction("loop = { low = \"0 m\", high = \"0.3 m\" }\n"),
+		},
+		{
+			name:     "7 0 to 20 mA for 4 to 20 mA",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return (4 + 16*h/0.3) / 20 * 0.3 }),
+			settings: settings("loop = { low = \"0 m\", high = \"0.3 m\", from = 0, to = 20 }\n", notch90),
+			change:   correction("loop = { low = \"0 m\", high = \"0.3 m\", from = 4, to = 20 }\n"),
+		},
+		{
+			name:     "8 reversed output",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return 0.3 - h }),
+			settings: settings("loop = { low = \"0 m\", high = \"0.3 m\", from = 4, to = 20 }\n", notch90),
+			change:   correction("loop = { low = \"0 m\", high = \"0.3 m\", from = 20, to = 4 }\n"),
+		},
+		{
+			name:    "9 sound at a fixed 20 degC, from levels",
+			columns: "level,temperature",
+			log: func(m *month, i int) []float64 {
+				return []float64{trueE - (trueE-m.head[i])*sqrtRatio(20, m.air[i]), m.air[i]}
+			},
+			settings: settings(e150+"air_temperature = \"20 degC\"\n", notch90),
+			change:   correction("air_temperature = \"logged\"\n"),
+		},
+		{
+			name:    "9 sound, from distances, probe 2 K too warm",
+			columns: "distance,temperature",
+			log: func(m *month, i int) []float64 {
+				return []float64{(trueE - m.head[i]) * sqrtRatio(m.air[i]+2, m.air[i]), m.air[i] + 2}
+			},
+			settings: settings(e150+"air_temperature = \"logged\"\n", notch90),
+			change:   correction("air_temperature = { logged_plus = \"-2 K\" }\n"),
+		},
+		{
+			name:    "9 sound, from flows",
+			columns: "flow,temperature",
+			log: func(m *month, i int) []float64 {
+				return []float64{notch(trueE-(trueE-m.head[i])*sqrtRatio(20, m.air[i]), 90), m.air[i]}
+			},
+			settings: settings(e150+"air_temperature = \"20 degC\"\n", notch90),
+			change:   correction("air_temperature = \"logged\"\n"),
+		},
+		{
+			name:     "9 sound, empty distance set by echo at 5 degC",
+			columns:  "distance",
+			log:      level(func(h float64) float64 { return (trueE - h) * sqrtRatio(20, 12) }),
+			settings: settings(fmt.Sprintf("empty_distance = \"%.17g m\"\nair_temperature = \"20 degC\"\n", trueE*sqrtRatio(20, 5)), notch90),
+			change:   correction("air_temperature = \"12 degC\"\nempty_distance_set_at = \"5 degC\"\n"),
+		},
+		{
+			name:     "12 tilted sensor",
+			columns:  "distance",
+			log:      level(func(h float64) float64 { return (trueE - h) / math.Cos(0.1) }),
+			settings: settings(e150, notch90),
+			change:   correction(fmt.Sprintf("distance_factor = %.17g\n", math.Cos(0.1))),
+		},
+		{
+			name:     "13 head taken in the wrong place",
+			columns:  "level",
+			log:      level(seen),
+			settings: settings("", notch90),
+			change:   correction("head_shift = [[\"0.05 m\", \"2 mm\"], [\"0.30 m\", \"8 mm\"]]\n"),
+		},
+		{
+			name:     "14 drift",
+			columns:  "level",
+			log:      func(m *month, i int) []float64 { return []float64{m.head[i] + 0.015*float64(i)/2975} },
+			settings: settings(e150, notch90),
+			change:   "[[correction]]\nreason = \"test\"\nfrom = 2031-03-01T00:00:00\nuntil = 2031-04-01T00:00:00\nempty_distance = { from = \"1.5 m\", to = \"" + fmt.Sprintf("%.17g", 1.5-0.015*2976/2975) + " m\" }\n",
+		},
+		{
+			name:     "16 notch angle, from levels",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return h }),
+			settings: settings("", notch60),
+			change:   correction(device(notch90)),
+		},
+		{
+			name:     "16 notch angle, from flows",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return notch(h, 60) }),
+			settings: settings("", notch60),
+			change:   correction(device(notch90)),
+		},
+		{
+			name:     "17 wrong device, from flows",
+			columns:  "flow",
+			log:      level(crest),
+			settings: settings("", crest05),
+			change:   correction(device(notch90)),
+		},
+		{
+			name:     "18 wrong size: a coefficient and an exponent",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return 0.5354 * math.Pow(h, 1.53) }),
+			settings: settings("", power(0.5354, 1.53)),
+			change:   correction(device(notch90)),
+		},
+		{
+			name:     "19 maximum head of a relative rating",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return 0.07 * math.Pow(h/0.25, 2.5) }),
+			settings: settings("", "kind = \"maximum\"\nmaximum_head = \"0.25 m\"\nmaximum_flow = \"70 L/s\"\nexponent = 2.5\n"),
+			change:   correction(device(fmt.Sprintf("kind = \"maximum\"\nmaximum_head = \"0.30 m\"\nmaximum_flow = \"%.17g m3/s\"\nexponent = 2.5\n", notch(0.3, 90)))),
+		},
+		{
+			name:     "20 maximum flow: a factor",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return 1.4 * notch(h, 90) }),
+			settings: settings("", notch90),
+			change:   correction(fmt.Sprintf("logged_factor = %.17g\n", 1/1.4)),
+		},
+		{
+			name:     "22 cut-off, from levels",
+			columns:  "level",
+			log:      level(func(h float64) float64 { return h }),
+			settings: settings("flow_cut_off = \"2 L/s\"\n", notch90),
+			change:   correction("maximum_head = \"2 m\"\n"),
+		},
+		{
+			name:     "23 linear output taken as flow",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return 0.2 * h }),
+			settings: settings("", power(0.2, 1)),
+			change:   correction(device(notch90)),
+		},
+		{
+			name:    "24 no segment for low heads",
+			columns: "flow",
+			log: level(func(h float64) float64 {
+				if h < 0.1 {
+					return 0.05 * h
+				}
+				return 0.05 * 0.1 * math.Pow(h/0.1, 1.6)
+			}),
+			settings: settings("", fmt.Sprintf("kind = \"segments\"\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\nsegments = [{ from = \"0 m\", coefficient = 0.05, exponent = 1 }, { from = \"0.1 m\", coefficient = %.17g, exponent = 1.6 }]\n", 0.05*0.1/math.Pow(0.1, 1.6))),
+			change:   correction(device(notch90)),
+		},
+		{
+			name:     "26 sediment: the crest is higher and its coefficient another",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return 1.7 * math.Pow(h+0.03, 1.5) }),
+			settings: settings("", power(1.7, 1.5)),
+			change:   correction("level_of_zero_flow = \"0.03 m\"\n" + device(notch90)),
+		},
+		{
+			name:     "28 imperial for US gallons",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return notch(h, 90) * gallonUK / gallonUS }),
+			settings: settings("", notch90),
+			change:   correction(fmt.Sprintf("logged_factor = %.17g\n", gallonUS/gallonUK)),
+		},
+		{
+			name:     "28 head in feet read as metres",
+			columns:  "flow",
+			log:      level(func(h float64) float64 { return notch(h*ft, 90) }),
+			settings: settings(fmt.Sprintf("head_factor = %.17g\n", ft), notch90),
+			change:   correction("head_factor = 1\n"),
+		},
+		{
+			name:    "41 a change of settings that nobody recorded",
+			columns: "level",
+			log: func(m *month, i int) []float64 {
+				if i >= 1000 {
+					return []float64{m.head[i] + 0.02}
+				}
+				return []float64{m.head[i]}
+			},
+			settings: settings(e150, notch90),
+			change:   "[[correction]]\nreason = \"test\"\nfrom = 2031-03-11T10:00:00\nempty_distance = \"1.48 m\"\n",
+		},
+		{
+			name:    "several at once: loop, offset, sound and device, from flows",
+			columns: "flow,temperature",
+			log: func(m *month, i int) []float64 {
+				d := (trueE - m.head[i]) * sqrtRatio(20, m.air[i])
+				return []float64{crest(1.1*(1.52-d)) * 1.2, m.air[i]}
+			},
+			settings: settings(e152+"head_factor = 1.1\nair_temperature = \"20 degC\"\n", crest05),
+			change:   correction(fmt.Sprintf("empty_distance = \"1.5 m\"\nhead_factor = 1\nair_temperature = \"logged\"\nlogged_factor = %.17g\n", 1/1.2) + device(notch90)),
+		},
 	}
 }
 
@@ -354,18 +543,91 @@ func TestBoundedInverses(t *testing.T) {
 		low, high float64 // per cent of the truth, of the reference's SIM rows or worked out here; NaN for no figure
 		within    float64
 	}{
-		{mistake{name: "3 clamped at zero (SIM-14)", columns: "level", log: each(func(h float64) float64 { return math.Max(0, h-0.09) }), settings: settings("empty_distance = \"1.41 m\"\nbelow_zero = \"clamped\"\n", notch90), change: correction(e150)}, -6.7165, 3.9691, 0.08},
-		{mistake{name: "3 clamped at zero, from flows (SIM-14)", columns: "flow", log: each(func(h float64) float64 { return notch(h-0.09, 90) }), settings: settings("empty_distance = \"1.41 m\"\n", notch90), change: correction(e150)}, -6.7165, 3.9691, 0.08},
-		{mistake{name: "22 cut-off of 2 L/s, from flows (SIM-28)", columns: "flow", log: each(func(h float64) float64 { return cut(notch(h, 90), 0.002) }), settings: settings("flow_cut_off = \"2 L/s\"\n", notch90), change: correction("maximum_head = \"2 m\"\n")}, -2.7429, 0.6411, 0.08},
-		{mistake{name: "22 cut-off of 4 L/s, from flows (SIM-29)", columns: "flow", log: each(func(h float64) float64 { return cut(notch(h, 90), 0.004) }), settings: settings("flow_cut_off = \"4 L/s\"\n", notch90), change: correction("maximum_head = \"2 m\"\n")}, -8.5656, 6.2918, 0.2},
-		{mistake{name: "21 capped at 10 L/s, channel 0.30 m deep", columns: "flow", log: each(func(h float64) float64 { return math.Min(notch(h, 90), 0.010) }), settings: settings("maximum_flow = \"10 L/s\"\nchannel_depth = \"0.30 m\"\n", notch90), change: correction("maximum_head = \"2 m\"\n")}, math.NaN(), math.NaN(), 0},
-		{mistake{name: "21 capped, nothing known above", columns: "flow", log: each(func(h float64) float64 { return math.Min(notch(h, 90), 0.010) }), settings: settings("maximum_flow = \"10 L/s\"\n", notch90), change: correction("maximum_head = \"2 m\"\n")}, math.NaN(), math.Inf(1), 0},
-		{mistake{name: "10 nearer than the blanking distance", columns: "distance", log: each(func(h float64) float64 { return math.Max(trueE-h, 1.35) }), settings: settings(e150+"blanking_distance = \"1.3501 m\"\nchannel_depth = \"0.30 m\"\n", notch90), change: correction("empty_distance = \"1.5 m\"\n")}, math.NaN(), math.NaN(), 0},
-		{mistake{name: "6 loop saturated at 20.5 mA", columns: "level", log: each(func(h float64) float64 { return math.Min(h, 0.15*16.5/16) }), settings: settings("loop = { low = \"0 m\", high = \"0.15 m\" }\nchannel_depth = \"0.30 m\"\n", notch90), change: correction("level_of_zero_flow = \"0 m\"\n")}, math.NaN(), math.NaN(), 0},
-		{mistake{name: "1 empty distance, from a counter alone", columns: "counter", log: func(_ *month, i int) []float64 { return []float64{shifted[i]} }, settings: settings(e152+"maximum_head = \"0.30 m\"\n", notch90), change: correction(e150)}, math.NaN(), math.NaN(), 0},
-		{mistake{name: "1 empty distance, from interval volumes alone", columns: "interval_volume", log: func(_ *month, i int) []float64 { return []float64{shifted[i] - shifted[max(i-1, 0)]} }, settings: settings(e152+"maximum_head = \"0.30 m\"\n", notch90), change: correction(e150)}, math.NaN(), math.NaN(), 0},
-		{mistake{name: "29 weight of the counter, exact", columns: "counter", log: func(_ *month, i int) []float64 { return []float64{sums[i] * 10} }, settings: settings("", notch90), change: correction("logged_factor = 0.1\n")}, 0, 0, 1e-7},
-		{mistake{name: "30 the counter rolls over, exact", columns: "counter", log: func(_ *month, i int) []float64 { return []float64{math.Mod(sums[i], 5000) * 2} }, column: ", rollover = \"10000 m3\"", settings: settings("", notch90), change: correction("logged_factor = 0.5\n")}, 0, 0, 1e-6},
+		{mistake{
+			name:     "3 clamped at zero (SIM-14)",
+			columns:  "level",
+			log:      each(func(h float64) float64 { return math.Max(0, h-0.09) }),
+			settings: settings("empty_distance = \"1.41 m\"\nbelow_zero = \"clamped\"\n", notch90),
+			change:   correction(e150),
+		}, -6.7165, 3.9691, 0.08},
+		{mistake{
+			name:     "3 clamped at zero, from flows (SIM-14)",
+			columns:  "flow",
+			log:      each(func(h float64) float64 { return notch(h-0.09, 90) }),
+			settings: settings("empty_distance = \"1.41 m\"\n", notch90),
+			change:   correction(e150),
+		}, -6.7165, 3.9691, 0.08},
+		{mistake{
+			name:     "22 cut-off of 2 L/s, from flows (SIM-28)",
+			columns:  "flow",
+			log:      each(func(h float64) float64 { return cut(notch(h, 90), 0.002) }),
+			settings: settings("flow_cut_off = \"2 L/s\"\n", notch90),
+			change:   correction("maximum_head = \"2 m\"\n"),
+		}, -2.7429, 0.6411, 0.08},
+		{mistake{
+			name:     "22 cut-off of 4 L/s, from flows (SIM-29)",
+			columns:  "flow",
+			log:      each(func(h float64) float64 { return cut(notch(h, 90), 0.004) }),
+			settings: settings("flow_cut_off = \"4 L/s\"\n", notch90),
+			change:   correction("maximum_head = \"2 m\"\n"),
+		}, -8.5656, 6.2918, 0.2},
+		{mistake{
+			name:     "21 capped at 10 L/s, channel 0.30 m deep",
+			columns:  "flow",
+			log:      each(func(h float64) float64 { return math.Min(notch(h, 90), 0.010) }),
+			settings: settings("maximum_flow = \"10 L/s\"\nchannel_depth = \"0.30 m\"\n", notch90),
+			change:   correction("maximum_head = \"2 m\"\n"),
+		}, math.NaN(), math.NaN(), 0},
+		{mistake{
+			name:     "21 capped, nothing known above",
+			columns:  "flow",
+			log:      each(func(h float64) float64 { return math.Min(notch(h, 90), 0.010) }),
+			settings: settings("maximum_flow = \"10 L/s\"\n", notch90),
+			change:   correction("maximum_head = \"2 m\"\n"),
+		}, math.NaN(), math.Inf(1), 0},
+		{mistake{
+			name:     "10 nearer than the blanking distance",
+			columns:  "distance",
+			log:      each(func(h float64) float64 { return math.Max(trueE-h, 1.35) }),
+			settings: settings(e150+"blanking_distance = \"1.3501 m\"\nchannel_depth = \"0.30 m\"\n", notch90),
+			change:   correction("empty_distance = \"1.5 m\"\n"),
+		}, math.NaN(), math.NaN(), 0},
+		{mistake{
+			name:     "6 loop saturated at 20.5 mA",
+			columns:  "level",
+			log:      each(func(h float64) float64 { return math.Min(h, 0.15*16.5/16) }),
+			settings: settings("loop = { low = \"0 m\", high = \"0.15 m\" }\nchannel_depth = \"0.30 m\"\n", notch90),
+			change:   correction("level_of_zero_flow = \"0 m\"\n"),
+		}, math.NaN(), math.NaN(), 0},
+		{mistake{
+			name:     "1 empty distance, from a counter alone",
+			columns:  "counter",
+			log:      func(_ *month, i int) []float64 { return []float64{shifted[i]} },
+			settings: settings(e152+"maximum_head = \"0.30 m\"\n", notch90),
+			change:   correction(e150),
+		}, math.NaN(), math.NaN(), 0},
+		{mistake{
+			name:     "1 empty distance, from interval volumes alone",
+			columns:  "interval_volume",
+			log:      func(_ *month, i int) []float64 { return []float64{shifted[i] - shifted[max(i-1, 0)]} },
+			settings: settings(e152+"maximum_head = \"0.30 m\"\n", notch90),
+			change:   correction(e150),
+		}, math.NaN(), math.NaN(), 0},
+		{mistake{
+			name:     "29 weight of the counter, exact",
+			columns:  "counter",
+			log:      func(_ *month, i int) []float64 { return []float64{sums[i] * 10} },
+			settings: settings("", notch90),
+			change:   correction("logged_factor = 0.1\n"),
+		}, 0, 0, 1e-7},
+		{mistake{
+			name:     "30 the counter rolls over, exact",
+			columns:  "counter",
+			log:      func(_ *month, i int) []float64 { return []float64{math.Mod(sums[i], 5000) * 2} },
+			column:   ", rollover = \"10000 m3\"",
+			settings: settings("", notch90),
+			change:   correction("logged_factor = 0.5\n"),
+		}, 0, 0, 1e-6},
 	} {
 		out := undo(t, &m, &c.mistake, "%.17g")
 		ok, low, high := within(out.result, truth)
@@ -423,13 +685,24 @@ func TestMeansOfLevels(t *testing.T) {
 // days.
 func TestClockErrors(t *testing.T) {
 	m := loadMonth(t)
-	truth := undo(t, &m, &mistake{columns: "flow", log: func(m *month, i int) []float64 { return []float64{m.flow[i]} }, settings: settings("", notch90)}, "%.17g").result
+	truth := undo(t, &m, &mistake{
+		columns:  "flow",
+		log:      func(m *month, i int) []float64 { return []float64{m.flow[i]} },
+		settings: settings("", notch90),
+	}, "%.17g").result
 	for _, c := range []struct{ name, more string }{
 		{"32 one hour ahead", "[[log.clock_check]]\nat = 2031-03-05T00:00:00\nerror = \"1 h\"\n"},
 		{"33 drift of a day over the month", "[[log.clock_check]]\nat = 2031-03-01T00:00:00\nerror = \"0 s\"\n[[log.clock_check]]\nat = 2031-04-01T00:00:00\nerror = \"24 h\"\n"},
 		{"34 another zone", "ZONE"},
 	} {
-		k := mistake{name: c.name, columns: "flow", log: func(m *month, i int) []float64 { return []float64{m.flow[i]} }, settings: settings("", notch90), more: c.more, change: "[report]\ntime_zone = \"+00:00\"\n"}
+		k := mistake{
+			name:     c.name,
+			columns:  "flow",
+			log:      func(m *month, i int) []float64 { return []float64{m.flow[i]} },
+			settings: settings("", notch90),
+			more:     c.more,
+			change:   "[report]\ntime_zone = \"+00:00\"\n",
+		}
 		if c.more == "ZONE" {
 			k.more, k.change = "", "[report]\ntime_zone = \"+01:00\"\n" // as if the logger had kept another zone than the report
 		}
@@ -456,8 +729,13 @@ func TestClockErrors(t *testing.T) {
 // reading standing for the 15 minutes after it.
 func TestHourOfClockError(t *testing.T) {
 	m := loadMonth(t)
-	k := mistake{columns: "flow", begin: "2031-03-01 01:00:00", log: func(m *month, i int) []float64 { return []float64{m.flow[i]} }, settings: settings("", notch90),
-		more: "values = \"means\"\nstamp = \"start\"\n[[log.clock_check]]\nat = 2031-03-05T00:00:00\nerror = \"1 h\"\n"}
+	k := mistake{
+		columns:  "flow",
+		begin:    "2031-03-01 01:00:00",
+		log:      func(m *month, i int) []float64 { return []float64{m.flow[i]} },
+		settings: settings("", notch90),
+		more:     "values = \"means\"\nstamp = \"start\"\n[[log.clock_check]]\nat = 2031-03-05T00:00:00\nerror = \"1 h\"\n",
+	}
 	r := undo(t, &m, &k, "%.17g").result
 	least, most := 0.0, 0.0
 	for _, d := range r.Days[1:30] {
@@ -476,19 +754,30 @@ func shiftedDay(m *month, readings int) float64 { return cubicMetres(m.flow[read
 // how long.
 func TestLostSpans(t *testing.T) {
 	m := loadMonth(t)
-	falseTarget := mistake{name: "11 false target", columns: "level", log: func(m *month, i int) []float64 {
-		if i >= 960 && i <= 1056 {
-			return []float64{0.2}
-		}
-		return []float64{m.head[i]}
-	}, settings: settings("", notch90), change: "[[correction]]\nreason = \"a ladder in the beam\"\nfrom = 2031-03-11T00:00:00\nuntil = 2031-03-12T00:15:00\nunusable = true\n"}
+	falseTarget := mistake{
+		name:    "11 false target",
+		columns: "level",
+		log: func(m *month, i int) []float64 {
+			if i >= 960 && i <= 1056 {
+				return []float64{0.2}
+			}
+			return []float64{m.head[i]}
+		},
+		settings: settings("", notch90),
+		change:   "[[correction]]\nreason = \"a ladder in the beam\"\nfrom = 2031-03-11T00:00:00\nuntil = 2031-03-12T00:15:00\nunusable = true\n",
+	}
 	r := undo(t, &m, &falseTarget, "%.17g").result
 	want := cubicMetres(m.flow[:960]) + cubicMetres(m.flow[1057:])
 	if got := r.Total.After.M3(); math.Abs(got/want-1) > 1e-9 || r.Total.After.Covered != int64(2975-98)*int64(step15) {
 		t.Errorf("%.6f m3 over %d, want %.6f", got, r.Total.After.Covered/int64(step15), want)
 	}
-	large := mistake{name: "too large", columns: "level", log: func(m *month, i int) []float64 { return []float64{m.head[i]} }, settings: settings("empty_distance = \"1.5 m\"\n", notch90),
-		change: "[[correction]]\nreason = \"drift\"\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-31T23:45:00\nempty_distance = { from = \"1.5 m\", to = \"1.4 m\" }\n[screening]\nlargest_correction = \"50 mm\"\n"}
+	large := mistake{
+		name:     "too large",
+		columns:  "level",
+		log:      func(m *month, i int) []float64 { return []float64{m.head[i]} },
+		settings: settings("empty_distance = \"1.5 m\"\n", notch90),
+		change:   "[[correction]]\nreason = \"drift\"\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-31T23:45:00\nempty_distance = { from = \"1.5 m\", to = \"1.4 m\" }\n[screening]\nlargest_correction = \"50 mm\"\n",
+	}
 	r = undo(t, &m, &large, "%.17g").result
 	if half := r.Total.Coverage(); half < 0.49 || half > 0.51 {
 		t.Errorf("coverage %v, want a half", half)
@@ -556,13 +845,17 @@ func TestSimulatedTotals(t *testing.T) {
 // defensible onset.
 func TestFoundStep(t *testing.T) {
 	m := loadMonth(t)
-	k := mistake{columns: "level", log: func(m *month, i int) []float64 {
-		if i >= 1000 {
-			return []float64{m.head[i] + 0.02}
-		}
-		return []float64{m.head[i]}
-	}, settings: settings("empty_distance = \"1.5 m\"\n", notch90),
-		change: "[[correction]]\nreason = \"test\"\nfrom = 2031-03-20T00:00:00\nuntil = 2031-04-01T00:00:00\nempty_distance = \"1.48 m\"\nonset = { last_good_check = 2031-03-03T00:00:00, cap = \"20 d\" }\n"}
+	k := mistake{
+		columns: "level",
+		log: func(m *month, i int) []float64 {
+			if i >= 1000 {
+				return []float64{m.head[i] + 0.02}
+			}
+			return []float64{m.head[i]}
+		},
+		settings: settings("empty_distance = \"1.5 m\"\n", notch90),
+		change:   "[[correction]]\nreason = \"test\"\nfrom = 2031-03-20T00:00:00\nuntil = 2031-04-01T00:00:00\nempty_distance = \"1.48 m\"\nonset = { last_good_check = 2031-03-03T00:00:00, cap = \"20 d\" }\n",
+	}
 	uncorrected := k
 	uncorrected.change = ""
 	changes := undo(t, &m, &uncorrected, "%.4f").result.Changes

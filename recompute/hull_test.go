@@ -69,7 +69,15 @@ func meters() []meter {
 	var list []meter
 	add := func(name, column string, set func() (string, string), device string, figure, flow func(float64) float64, shift float64) {
 		keys, change := set()
-		m := meter{name: name, column: column, settings: settings(keys, device), change: change, figure: figure, flow: flow, top: 2.2}
+		m := meter{
+			name:     name,
+			column:   column,
+			settings: settings(keys, device),
+			change:   change,
+			figure:   figure,
+			flow:     flow,
+			top:      2.2,
+		}
 		if column != "flow" {
 			m.bottom = math.Min(0, shift)
 		} else {
@@ -98,12 +106,27 @@ func meters() []meter {
 	}, notch90, same, func(h float64) float64 { return v90(h + shift(h)) }, -0.002)
 	list[5].bends, list[6].bends = []float64{0.02, 0.1, 0.101, 0.12, 0.121, 0.3, 0.32, 1, 1.02}, []float64{0.1, 0.101, 0.3, 1}
 	list[8].top *= math.Pow(1.25, 0.4) // where the logged figure is that of 2.2 m
-	list = append(list, meter{name: "sound at a fixed 20 degC, levels", column: "level", air: 12.3, settings: settings("empty_distance = \"3 m\"\nair_temperature = \"20 degC\"\n"+top, notch90),
-		change: correction("air_temperature = \"logged\"\n"), figure: func(h float64) float64 { return 3 - (3-h)*sqrtRatio(20, 12.3) }, flow: v90, top: 3 - 0.8/sqrtRatio(20, 12.3)})
+	list = append(list, meter{
+		name:     "sound at a fixed 20 degC, levels",
+		column:   "level",
+		air:      12.3,
+		settings: settings("empty_distance = \"3 m\"\nair_temperature = \"20 degC\"\n"+top, notch90),
+		change:   correction("air_temperature = \"logged\"\n"),
+		figure:   func(h float64) float64 { return 3 - (3-h)*sqrtRatio(20, 12.3) },
+		flow:     v90,
+		top:      3 - 0.8/sqrtRatio(20, 12.3),
+	})
 	keys, change := datum(3.02, 3)
 	full := 0.49 // of the pipe's rising part, validity ends at 0.82 of 0.6 m
-	list = append(list, meter{name: "pipe, 20 mm too high, flows", column: "flow", settings: settings(strings.Replace(keys, "2.2 m", "0.49 m", 1), pipe06), change: change, figure: pipe,
-		flow: func(h float64) float64 { return pipe(h - 0.02) }, top: full})
+	list = append(list, meter{
+		name:     "pipe, 20 mm too high, flows",
+		column:   "flow",
+		settings: settings(strings.Replace(keys, "2.2 m", "0.49 m", 1), pipe06),
+		change:   change,
+		figure:   pipe,
+		flow:     func(h float64) float64 { return pipe(h - 0.02) },
+		top:      full,
+	})
 	return list
 }
 
