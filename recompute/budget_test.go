@@ -62,7 +62,10 @@ func writeMonth(t testing.TB, m *month, more string) string {
 	for i, h := range m.head {
 		fmt.Fprintf(&b, "%s,%.17g\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), h)
 	}
-	text := "id = \"month\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) + more
+	text := "id = \"month\"\n" +
+		"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" +
+		"[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n" +
+		"[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) + more
 	for name, content := range map[string]string{"log.csv": b.String(), "site.toml": text} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
 			t.Fatal(err)
@@ -195,7 +198,10 @@ func TestIntervalHoldsTruth(t *testing.T) {
 			truth[i] = notch(h, 90) * (1 + coefficient)
 			fmt.Fprintf(&log, "%s,%.6f\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), h+datum+0.001*random.NormFloat64())
 		}
-		text := "id = \"s\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) +
+		text := "id = \"s\"\n" +
+			"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" +
+			"[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n" +
+			"[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) +
 			"[uncertainty]\ndatum = \"4 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n"
 		for name, content := range map[string]string{"log.csv": log.String(), "site.toml": text} {
 			if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
@@ -231,7 +237,9 @@ func TestIntervalHoldsTruth(t *testing.T) {
 func TestMonteCarlo(t *testing.T) {
 	m := loadMonth(t)
 	for _, more := range []string{"[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n", "[uncertainty]\ndatum = \"0.2 mm\"\nreading = \"20 mm\"\ncoefficient = \"0.01 %\"\n",
-		"[uncertainty]\ndatum = \"1 mm\"\ncoefficient = \"4 %\"\n[[correction]]\nuntil = 2031-03-16T00:00:00\nreason = \"x\"\nlevel_of_zero_flow = \"1 mm\"\nuncertainty = \"4 mm\"\n"} {
+		"[uncertainty]\ndatum = \"1 mm\"\ncoefficient = \"4 %\"\n" +
+			"[[correction]]\nuntil = 2031-03-16T00:00:00\nreason = \"x\"\nlevel_of_zero_flow = \"1 mm\"\n" +
+			"uncertainty = \"4 mm\"\n"} {
 		file := writeMonth(t, &m, more)
 		r := runWith(t, file, recompute.Options{Draws: 1000})
 		d := *r.Draws

@@ -41,7 +41,9 @@ func (s setup) figure(quantity string, measured float64) float64 {
 
 // keys writes the settings of a site file.
 func (s setup) keys(device string) string {
-	return fmt.Sprintf("empty_distance = \"%.17g m\"\nlevel_of_zero_flow = \"%.17g m\"\ndistance_factor = %.17g\nhead_factor = %.17g\nair_temperature = \"%.17g degC\"\n[%s]\n", s.empty, s.zero, s.distance, s.head, s.kelvin-273.15, device) +
+	return fmt.Sprintf("empty_distance = \"%.17g m\"\nlevel_of_zero_flow = \"%.17g m\"\ndistance_factor = %.17g\n"+
+		"head_factor = %.17g\nair_temperature = \"%.17g degC\"\n"+
+		"[%s]\n", s.empty, s.zero, s.distance, s.head, s.kelvin-273.15, device) +
 		power(s.coefficient, s.exponent)
 }
 
@@ -180,7 +182,8 @@ func TestDatedChangeOfConstantHead(t *testing.T) {
 				}
 				log += fmt.Sprintf("%s,%.3f\n", time.Date(2031, 3, 1, h, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05"), level)
 			}
-			r := run(t, siteOf(t, "level", log, "[screening]\nstuck = \"keep\"\n[settings]\nlevel_of_zero_flow = \"0 m\"\n"+tenth+
+			r := run(t, siteOf(t, "level", log, "[screening]\nstuck = \"keep\"\n"+
+				"[settings]\nlevel_of_zero_flow = \"0 m\"\n"+tenth+
 				"[[settings.change]]\nat = 2031-03-01T"+at+"\n"+moved+"level_of_zero_flow = \"0.025 m\"\n"))
 			near(t, at+" before", r.Total.Before.M3(), 1728)
 			near(t, at+" after", r.Total.After.M3(), 1728)
@@ -195,7 +198,9 @@ func TestDatedChangeOfConstantHead(t *testing.T) {
 func TestMovedOverrules(t *testing.T) {
 	log := "Time,Value (m)\n2031-03-01 00:00:00,0.8\n2031-03-01 01:00:00,0.8\n2031-03-01 02:00:00,0.8\n"
 	change := func(minute int, moved string) string {
-		return fmt.Sprintf("[screening]\nstuck = \"keep\"\n[settings]\nempty_distance = \"1 m\"\n%s[[settings.change]]\nat = 2031-03-01T01:%02d:00\n%sempty_distance = \"1.1 m\"\n", tenth, minute, moved)
+		return fmt.Sprintf("[screening]\nstuck = \"keep\"\n"+
+			"[settings]\nempty_distance = \"1 m\"\n"+
+			"%s[[settings.change]]\nat = 2031-03-01T01:%02d:00\n%sempty_distance = \"1.1 m\"\n", tenth, minute, moved)
 	}
 	for minute, split := range map[int]float64{15: 0.020*4500 + 0.030*2700, 45: 0.020*6300 + 0.030*900} {
 		joined := run(t, siteOf(t, "distance", log, change(minute, "")))
@@ -255,7 +260,9 @@ func TestDriftsWithoutSteps(t *testing.T) {
 		for i := 1; i < readings; i++ {
 			want += (c.flow(i-1) + c.flow(i)) / 2 * 300
 		}
-		r := run(t, siteOf(t, "level", every5(values, "level"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n[settings.device]\n"+power(1.2, 2.5)+c.text))
+		r := run(t, siteOf(t, "level", every5(values, "level"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
+			"[settings]\n"+
+			"[settings.device]\n"+power(1.2, 2.5)+c.text))
 		if off := r.Total.After.M3()/want - 1; math.Abs(off) > 1e-7 { // a 256th of the drift is a straight line
 			t.Errorf("%s: %+.2g off", name, off)
 		}
@@ -326,7 +333,9 @@ func TestMeanOverAChangeOfDatum(t *testing.T) {
 			log += fmt.Sprintf("%s,%.17g\n", time.Date(2031, 3, 1, 0, 15*(i+1), 0, 0, time.UTC).Format("2006-01-02 15:04:05"), shown)
 		}
 		at := time.Date(2031, 3, 1, 0, 0, change, 0, time.UTC).Format("2006-01-02T15:04:05")
-		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n[settings]\nempty_distance = \"1.02 m\"\nmaximum_head = \"0.5 m\"\n[settings.device]\n"+notch90+
+		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n"+
+			"[settings]\nempty_distance = \"1.02 m\"\nmaximum_head = \"0.5 m\"\n"+
+			"[settings.device]\n"+notch90+
 			"[[settings.change]]\nat = "+at+"\nempty_distance = \"1.00 m\"\n[[correction]]\nuntil = "+at+"\nreason = \"test\"\nempty_distance = \"1.00 m\"\n")
 		r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
 		upper, known := r.Total.Upper()
@@ -348,7 +357,8 @@ func TestDayWithinAMean(t *testing.T) {
 		}
 		log += fmt.Sprintf("%s,%g\n", time.Date(2031, 3, 1, h, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05"), flow)
 	}
-	file := siteOf(t, "flow", log, "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n"+tenth+"[report]\ntime_zone = \"+05:30\"\n")
+	file := siteOf(t, "flow", log, "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
+		"[settings]\n"+tenth+"[report]\ntime_zone = \"+05:30\"\n")
 	r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
 	for _, d := range r.Days {
 		if d.Label != "2031-03-02" && d.Label != "2031-03-03" {

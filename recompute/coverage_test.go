@@ -138,7 +138,9 @@ func TestIntervalHoldsHiddenTruth(t *testing.T) {
 
 func write(t *testing.T, dir, log string, k hider) {
 	t.Helper()
-	text := "id = \"s\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" + k.quantity + " = { name = \"Value\", unit = \"" + units[k.quantity] + "\", missing = [] }\n" +
+	text := "id = \"s\"\n" +
+		"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" +
+		"[log.columns]\ntime = \"Time\"\n" + k.quantity + " = { name = \"Value\", unit = \"" + units[k.quantity] + "\", missing = [] }\n" +
 		settings(k.settings, notch90) + "[uncertainty]\ndatum = \"4 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n"
 	if k.change != "" {
 		text += correction(k.change)

@@ -34,17 +34,22 @@ func TestUncertaintyOfDifference(t *testing.T) {
 			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n", nil, []float64{0.02, 0}, 0, low},
 		{"Parshall", "level", "kind = \"parshall\"\nthroat = \"9 in\"\n", 2, "empty_distance = \"1.52 m\"\n",
 			"[[correction]]\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"3 mm\"\n", []float64{0.0015, 0.0015}, []float64{0.02, 0.02}, 0, low},
-		{"Manning", "level", "kind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\nroughness = 0.013\nslope = 0.002\n", 2, "empty_distance = \"1.51 m\"\n",
+		{"Manning", "level", "kind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\nroughness = 0.013\n" +
+			"slope = 0.002\n", 2, "empty_distance = \"1.51 m\"\n",
 			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n", nil, []float64{0.01, 0}, 0, low},
-		{"table", "level", "kind = \"table\"\npoints = [[\"0.02 m\", \"1 L/s\"], [\"0.1 m\", \"9 L/s\"], [\"0.2 m\", \"40 L/s\"], [\"0.4 m\", \"160 L/s\"]]\n", 2, "empty_distance = \"1.51 m\"\n",
+		{"table", "level", "kind = \"table\"\n" +
+			"points = [[\"0.02 m\", \"1 L/s\"], [\"0.1 m\", \"9 L/s\"], [\"0.2 m\", \"40 L/s\"], [\"0.4 m\", \"160 L/s\"]]\n", 2, "empty_distance = \"1.51 m\"\n",
 			"[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"5 mm\"\n", []float64{0, 0.0025}, []float64{0, 0.01}, 0, low},
 		{"level log with two surveys", "level", "kind = \"v-notch\"\nangle = \"60 deg\"\n", 2, "empty_distance = \"1.52 m\"\n",
-			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"4 mm\"\n[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.51 m\"\nuncertainty = \"2 mm\"\n",
+			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"4 mm\"\n" +
+				"[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.51 m\"\nuncertainty = \"2 mm\"\n",
 			[]float64{0.002, 0.001}, []float64{0.02, 0.01}, 0, low},
 		{"flow log with caps", "flow", "kind = \"v-notch\"\nangle = \"90 deg\"\n", 2, "empty_distance = \"1.52 m\"\nmaximum_head = \"0.21 m\"\nchannel_depth = \"0.6 m\"\n",
 			"[[correction]]\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"4 mm\"\n", []float64{0.002, 0.002}, []float64{0.02, 0.02}, 0.21, nil},
 	} {
-		text := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[uncertainty]\ndatum = \"3 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n[settings]\n" + c.settings + "[settings.device]\n" + c.device + c.change
+		text := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" +
+			"[uncertainty]\ndatum = \"3 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n" +
+			"[settings]\n" + c.settings + "[settings.device]\n" + c.device + c.change
 		half := func(i int) int {
 			if i < 48 {
 				return 0
@@ -136,7 +141,9 @@ func TestNoiseLifts(t *testing.T) {
 	for range 2881 {
 		values = append(values, 0.1+0.02*random.NormFloat64())
 	}
-	r := withBudget(t, siteOf(t, "level", minutesOf(values, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n[settings.device]\n"+notch90))
+	r := withBudget(t, siteOf(t, "level", minutesOf(values, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
+		"[settings]\n"+
+		"[settings.device]\n"+notch90))
 	truth := notch(0.1, 90) * 172800
 	lifted := r.Total.After.M3() - truth
 	if lifted/truth < 0.05 || math.Abs(r.Total.Tally.Lift/lifted-1) > 0.25 {

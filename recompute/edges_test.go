@@ -179,7 +179,10 @@ func TestMaximumHeadOfLevels(t *testing.T) {
 // with full contraction is valid to 0.38 m (Bos 1989, from memory), heads stand at 0.57 m.
 func TestValidityIsNoCap(t *testing.T) {
 	distances := repeat(0.43, 100)
-	settings := "[screening]\nstuck = \"keep\"\n[uncertainty]\ndatum = \"0.001 mm\"\nreading = \"0.001 mm\"\ncoefficient = \"1 %\"\n[settings]\nempty_distance = \"1 m\"\nmaximum_head = \"0.6 m\"\n[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\ncontraction = \"full\"\n"
+	settings := "[screening]\nstuck = \"keep\"\n" +
+		"[uncertainty]\ndatum = \"0.001 mm\"\nreading = \"0.001 mm\"\ncoefficient = \"1 %\"\n" +
+		"[settings]\nempty_distance = \"1 m\"\nmaximum_head = \"0.6 m\"\n" +
+		"[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\ncontraction = \"full\"\n"
 	r := withBudget(t, simple(t, minutes(distances...), settings))
 	want := r.Corrected.Segments[0].Rating.Flow(0.57) * 99 * 60
 	near(t, "after", r.Total.After.M3(), want)
@@ -229,7 +232,8 @@ func TestTwoDepthsOfAPipe(t *testing.T) {
 	const peak = 0.938 * d
 	shown := 1.04 * full
 	a, b := depth(shown, 0.1, peak, true), depth(shown, peak, d, false)
-	pipe := "[settings.device]\nkind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\nroughness = 0.013\nslope = 0.002\n"
+	pipe := "[settings.device]\nkind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\n" +
+		"roughness = 0.013\nslope = 0.002\n"
 	r := run(t, siteOf(t, "flow", minutesOf(repeat(shown, 60), "m3/s"), "[settings]\nempty_distance = \"2 m\"\n"+pipe+"[[correction]]\nreason = \"test\"\nempty_distance = \"1.9 m\"\n"))
 	upper, known := r.Total.Upper()
 	flows := []float64{manning(a - 0.1), manning(b - 0.1)}
@@ -254,7 +258,10 @@ func TestDrownedBeyondItsEquation(t *testing.T) {
 		}
 		return text
 	}
-	settings := "downstream = \"Below\"\n[screening]\nstuck = \"keep\"\n[settings]\n[settings.device]\nkind = \"parshall\"\nthroat = \"1 ft\"\n"
+	settings := "downstream = \"Below\"\n" +
+		"[screening]\nstuck = \"keep\"\n" +
+		"[settings]\n" +
+		"[settings.device]\nkind = \"parshall\"\nthroat = \"1 ft\"\n"
 	last := withBudget(t, siteOf(t, "level", log(0.90), settings))
 	r := withBudget(t, siteOf(t, "level", log(0.95), settings))
 	near(t, "at most", r.Total.After.M3(), last.Total.After.M3())
@@ -358,7 +365,8 @@ func TestFaultBeyondAnEnd(t *testing.T) {
 		for i := range minutes {
 			levels[600+i] = 0.4
 		}
-		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nmaximum_head = \"0.25 m\"\nloop = { low = \"0 m\", high = \"0.4 m\" }\n[settings.device]\n"+power(1.4, 2.5)))
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nmaximum_head = \"0.25 m\"\nloop = { low = \"0 m\", high = \"0.4 m\" }\n"+
+			"[settings.device]\n"+power(1.4, 2.5)))
 		if _, known := r.Total.Upper(); known || rowsOf(r, "dead") != minutes || rowsOf(r, "stuck") != 0 || r.Total.Classes[total.Bounded].Covered < 3*int64(time.Hour) {
 			t.Errorf("%d minutes dead: %d dead, %d capped, %d stuck, bounded %v h, open %v", minutes, rowsOf(r, "dead"), rowsOf(r, "capped"), rowsOf(r, "stuck"),
 				float64(r.Total.Classes[total.Bounded].Covered)/3600e9, !known)
@@ -376,7 +384,8 @@ func TestDeadBelowZero(t *testing.T) {
 	for i := range 200 {
 		levels[600+i] = -0.0125 * 0.4
 	}
-	r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nloop = { low = \"0 m\", high = \"0.4 m\" }\n[settings.device]\n"+power(1.4, 2.5)))
+	r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nloop = { low = \"0 m\", high = \"0.4 m\" }\n"+
+		"[settings.device]\n"+power(1.4, 2.5)))
 	if rowsOf(r, "dead") != 200 || r.Total.Coverage() > 0.87 {
 		t.Errorf("%d dead, covers %v", rowsOf(r, "dead"), r.Total.Coverage())
 	}
@@ -390,7 +399,9 @@ func TestDrownedAtTheCap(t *testing.T) {
 	for i := range 10 {
 		log += fmt.Sprintf("2031-03-01 00:%02d:00,0.250,0.200\n", i)
 	}
-	r := run(t, siteOf(t, "level", log, "downstream = \"Below\"\n[settings]\nmaximum_head = \"0.25 m\"\nchannel_depth = \"0.5 m\"\n[settings.device]\nmodular_limit = 0.7\n"+power(1.4, 2.5)))
+	r := run(t, siteOf(t, "level", log, "downstream = \"Below\"\n"+
+		"[settings]\nmaximum_head = \"0.25 m\"\nchannel_depth = \"0.5 m\"\n"+
+		"[settings.device]\nmodular_limit = 0.7\n"+power(1.4, 2.5)))
 	upper, known := r.Total.Upper()
 	near(t, "at least", r.Total.Lower(), 0)
 	if near(t, "at most", upper, 1.4*math.Pow(0.5, 2.5)*540); !known {
@@ -420,7 +431,8 @@ func TestKeptIsNotKnown(t *testing.T) {
 		if depth != "" {
 			limit = "channel_depth = \"" + depth + "\"\n"
 		}
-		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n"+limit+tenth))
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
+			"[settings]\n"+limit+tenth))
 		near(t, "spike in a channel of "+depth, r.Total.After.M3(), 0.030*3600+(spike-0.030)*60)
 	}
 }

@@ -142,7 +142,8 @@ func undo(t testing.TB, m *month, k *mistake, format string) outcome {
 		}
 		log.WriteString("\n")
 	}
-	text := "id = \"mistake\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" + k.more + columns + k.settings + k.change
+	text := "id = \"mistake\"\n" +
+		"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" + k.more + columns + k.settings + k.change
 	if !strings.Contains(text, "[screening]") {
 		text += "[screening]\n"
 	}
@@ -353,7 +354,8 @@ func exactMistakes() []mistake {
 			columns:  "level",
 			log:      func(m *month, i int) []float64 { return []float64{m.head[i] + 0.015*float64(i)/2975} },
 			settings: settings(e150, notch90),
-			change:   "[[correction]]\nreason = \"test\"\nfrom = 2031-03-01T00:00:00\nuntil = 2031-04-01T00:00:00\nempty_distance = { from = \"1.5 m\", to = \"" + fmt.Sprintf("%.17g", 1.5-0.015*2976/2975) + " m\" }\n",
+			change: "[[correction]]\nreason = \"test\"\nfrom = 2031-03-01T00:00:00\nuntil = 2031-04-01T00:00:00\n" +
+				"empty_distance = { from = \"1.5 m\", to = \"" + fmt.Sprintf("%.17g", 1.5-0.015*2976/2975) + " m\" }\n",
 		},
 		{
 			name:     "16 notch angle, from levels",
@@ -420,8 +422,9 @@ func exactMistakes() []mistake {
 				}
 				return 0.05 * 0.1 * math.Pow(h/0.1, 1.6)
 			}),
-			settings: settings("", fmt.Sprintf("kind = \"segments\"\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\nsegments = [{ from = \"0 m\", coefficient = 0.05, exponent = 1 }, { from = \"0.1 m\", coefficient = %.17g, exponent = 1.6 }]\n", 0.05*0.1/math.Pow(0.1, 1.6))),
-			change:   correction(device(notch90)),
+			settings: settings("", fmt.Sprintf("kind = \"segments\"\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n"+
+				"segments = [{ from = \"0 m\", coefficient = 0.05, exponent = 1 }, { from = \"0.1 m\", coefficient = %.17g, exponent = 1.6 }]\n", 0.05*0.1/math.Pow(0.1, 1.6))),
+			change: correction(device(notch90)),
 		},
 		{
 			name:     "26 sediment: the crest is higher and its coefficient another",
@@ -464,7 +467,8 @@ func exactMistakes() []mistake {
 				return []float64{crest(1.1*(1.52-d)) * 1.2, m.air[i]}
 			},
 			settings: settings(e152+"head_factor = 1.1\nair_temperature = \"20 degC\"\n", crest05),
-			change:   correction(fmt.Sprintf("empty_distance = \"1.5 m\"\nhead_factor = 1\nair_temperature = \"logged\"\nlogged_factor = %.17g\n", 1/1.2) + device(notch90)),
+			change: correction(fmt.Sprintf("empty_distance = \"1.5 m\"\nhead_factor = 1\nair_temperature = \"logged\"\n"+
+				"logged_factor = %.17g\n", 1/1.2) + device(notch90)),
 		},
 	}
 }
@@ -692,7 +696,8 @@ func TestClockErrors(t *testing.T) {
 	}, "%.17g").result
 	for _, c := range []struct{ name, more string }{
 		{"32 one hour ahead", "[[log.clock_check]]\nat = 2031-03-05T00:00:00\nerror = \"1 h\"\n"},
-		{"33 drift of a day over the month", "[[log.clock_check]]\nat = 2031-03-01T00:00:00\nerror = \"0 s\"\n[[log.clock_check]]\nat = 2031-04-01T00:00:00\nerror = \"24 h\"\n"},
+		{"33 drift of a day over the month", "[[log.clock_check]]\nat = 2031-03-01T00:00:00\nerror = \"0 s\"\n" +
+			"[[log.clock_check]]\nat = 2031-04-01T00:00:00\nerror = \"24 h\"\n"},
 		{"34 another zone", "ZONE"},
 	} {
 		k := mistake{
@@ -734,7 +739,8 @@ func TestHourOfClockError(t *testing.T) {
 		begin:    "2031-03-01 01:00:00",
 		log:      func(m *month, i int) []float64 { return []float64{m.flow[i]} },
 		settings: settings("", notch90),
-		more:     "values = \"means\"\nstamp = \"start\"\n[[log.clock_check]]\nat = 2031-03-05T00:00:00\nerror = \"1 h\"\n",
+		more: "values = \"means\"\nstamp = \"start\"\n" +
+			"[[log.clock_check]]\nat = 2031-03-05T00:00:00\nerror = \"1 h\"\n",
 	}
 	r := undo(t, &m, &k, "%.17g").result
 	least, most := 0.0, 0.0
@@ -764,7 +770,8 @@ func TestLostSpans(t *testing.T) {
 			return []float64{m.head[i]}
 		},
 		settings: settings("", notch90),
-		change:   "[[correction]]\nreason = \"a ladder in the beam\"\nfrom = 2031-03-11T00:00:00\nuntil = 2031-03-12T00:15:00\nunusable = true\n",
+		change: "[[correction]]\nreason = \"a ladder in the beam\"\nfrom = 2031-03-11T00:00:00\n" +
+			"until = 2031-03-12T00:15:00\nunusable = true\n",
 	}
 	r := undo(t, &m, &falseTarget, "%.17g").result
 	want := cubicMetres(m.flow[:960]) + cubicMetres(m.flow[1057:])
@@ -776,7 +783,9 @@ func TestLostSpans(t *testing.T) {
 		columns:  "level",
 		log:      func(m *month, i int) []float64 { return []float64{m.head[i]} },
 		settings: settings("empty_distance = \"1.5 m\"\n", notch90),
-		change:   "[[correction]]\nreason = \"drift\"\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-31T23:45:00\nempty_distance = { from = \"1.5 m\", to = \"1.4 m\" }\n[screening]\nlargest_correction = \"50 mm\"\n",
+		change: "[[correction]]\nreason = \"drift\"\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-31T23:45:00\n" +
+			"empty_distance = { from = \"1.5 m\", to = \"1.4 m\" }\n" +
+			"[screening]\nlargest_correction = \"50 mm\"\n",
 	}
 	r = undo(t, &m, &large, "%.17g").result
 	if half := r.Total.Coverage(); half < 0.49 || half > 0.51 {
@@ -854,7 +863,8 @@ func TestFoundStep(t *testing.T) {
 			return []float64{m.head[i]}
 		},
 		settings: settings("empty_distance = \"1.5 m\"\n", notch90),
-		change:   "[[correction]]\nreason = \"test\"\nfrom = 2031-03-20T00:00:00\nuntil = 2031-04-01T00:00:00\nempty_distance = \"1.48 m\"\nonset = { last_good_check = 2031-03-03T00:00:00, cap = \"20 d\" }\n",
+		change: "[[correction]]\nreason = \"test\"\nfrom = 2031-03-20T00:00:00\nuntil = 2031-04-01T00:00:00\n" +
+			"empty_distance = \"1.48 m\"\nonset = { last_good_check = 2031-03-03T00:00:00, cap = \"20 d\" }\n",
 	}
 	uncorrected := k
 	uncorrected.change = ""

@@ -174,7 +174,9 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 	for i, x := range list {
 		fmt.Fprintf(&log, "%s,%.17g,%g\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), x.mean(m.figure), m.air)
 	}
-	text := fmt.Sprintf("id = \"means\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\nvalues = \"means\"\n[log.columns]\ntime = \"Time\"\n%s = { name = %q, unit = %q, missing = [] }\n", m.column, m.column, units[m.column])
+	text := fmt.Sprintf("id = \"means\"\n"+
+		"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\nvalues = \"means\"\n"+
+		"[log.columns]\ntime = \"Time\"\n%s = { name = %q, unit = %q, missing = [] }\n", m.column, m.column, units[m.column])
 	if m.air != 0 {
 		text += "temperature = { name = \"air\", unit = \"degC\" }\n"
 	}

@@ -298,7 +298,9 @@ func TestRulings(t *testing.T) {
 	}
 	distances[5] = 0.5
 	rule := func(text string) string {
-		return "[screening]\nstuck = \"keep\"\n[[ruling]]\nfrom = 2031-03-01T00:04:30\nuntil = 2031-03-01T00:05:30\nreason = \"by hand\"\nby = \"test\"\n" + text
+		return "[screening]\nstuck = \"keep\"\n" +
+			"[[ruling]]\nfrom = 2031-03-01T00:04:30\nuntil = 2031-03-01T00:05:30\nreason = \"by hand\"\n" +
+			"by = \"test\"\n" + text
 	}
 	for _, c := range []struct {
 		name, more          string
