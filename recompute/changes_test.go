@@ -13,7 +13,8 @@ import (
 // distance − distance factor × measured − zero flow).
 type setup struct {
 	empty, zero, distance, head, coefficient, exponent float64
-	kelvin                                             float64 // of the air that the meter assumes; the air stands at 293.15 K
+	// kelvin is of the air that the meter assumes; the air stands at 293.15 K.
+	kelvin float64
 }
 
 func (s setup) shownDistance(measured float64) float64 {
@@ -109,8 +110,10 @@ func TestChangesBetweenReadings(t *testing.T) {
 		var values []string
 		wantBefore, wantAfter := 0.0, 0.0
 		for s := 0; s < minutes*60; s++ {
-			wantAfter += truth(s).coefficient * (math.Pow(head(s), truth(s).exponent) + math.Pow(head(s+1), truth(s).exponent)) / 2
-			if story == "entered anew" { // the distance is continuous, and each second has the settings that it begins with
+			now := truth(s)
+			wantAfter += now.coefficient * (math.Pow(head(s), now.exponent) + math.Pow(head(s+1), now.exponent)) / 2
+			if story == "entered anew" {
+				// The distance is continuous, and each second has the settings that it begins with.
 				m := before(s)
 				wantBefore += (m.flow(measured(s)) + m.flow(measured(s+1))) / 2
 			}
@@ -124,7 +127,8 @@ func TestChangesBetweenReadings(t *testing.T) {
 			}
 			previous = q
 		}
-		at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(change) * time.Second).Format("2006-01-02T15:04:05")
+		changed := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(change) * time.Second)
+		at := changed.Format("2006-01-02T15:04:05")
 		text := "[settings]\n" + before(0).keys("settings.device")
 		if story != "moved" {
 			text += "[[settings.change]]\nat = " + at + "\n" + before(minutes*60).keys("settings.change.device")
@@ -135,11 +139,12 @@ func TestChangesBetweenReadings(t *testing.T) {
 		case "moved":
 			text += "[[correction]]\nfrom = " + at + "\nreason = \"test\"\n" + other.keys("correction.device")
 		}
-		r := run(t, siteOf(t, quantity, every5(values, quantity), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\nvalidity = \"keep\"\n"+text))
+		screening := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\nvalidity = \"keep\"\n"
+		r := run(t, siteOf(t, quantity, every5(values, quantity), screening+text))
 		name := fmt.Sprintf("round %d, %s, %s of %ss, change at %d s", round, story, kind, quantity, change)
 		tolerance := 3e-6
-		if story != "entered anew" && (kind == "coefficient") { // the true flow jumps with the device, wherever it does in the interval
-			tolerance = 4e-3
+		if story != "entered anew" && (kind == "coefficient") {
+			tolerance = 4e-3 // the true flow jumps with the device, wherever it does in the interval
 		}
 		if off := r.Total.After.M3()/wantAfter - 1; math.Abs(off) > tolerance {
 			t.Errorf("%s: after is %+.2g off", name, off)
@@ -180,7 +185,8 @@ func TestDatedChangeOfConstantHead(t *testing.T) {
 				if fmt.Sprintf("%02d:00:00", h) >= at {
 					level = 0.225
 				}
-				log += fmt.Sprintf("%s,%.3f\n", time.Date(2031, 3, 1, h, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05"), level)
+				stamp := time.Date(2031, 3, 1, h, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05")
+				log += fmt.Sprintf("%s,%.3f\n", stamp, level)
 			}
 			r := run(t, siteOf(t, "level", log, "[screening]\nstuck = \"keep\"\n"+
 				"[settings]\nlevel_of_zero_flow = \"0 m\"\n"+tenth+
@@ -224,7 +230,9 @@ func TestMeanOverAChange(t *testing.T) {
 		"00:15:00": {20, 20, 20},
 		"00:30:00": {10, 10, 10},
 	} {
-		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n[settings]\n"+tenth+"[[correction]]\nuntil = 2031-03-01T"+at+"\nreason = \"test\"\nlogged_factor = 0.5\n")
+		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n"+
+			"[settings]\n"+tenth+
+			"[[correction]]\nuntil = 2031-03-01T"+at+"\nreason = \"test\"\nlogged_factor = 0.5\n")
 		r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
 		upper, known := r.Total.Upper()
 		near(t, at+" before", r.Total.Before.M3(), 0.020*3600)
@@ -252,17 +260,25 @@ func TestDriftsWithoutSteps(t *testing.T) {
 		text string
 		flow func(i int) float64
 	}{
-		"head factor": {span + "head_factor = { from = 1, to = 1.2 }\n", func(i int) float64 { return 1.2 * math.Pow(level(i)*(1+0.2*share(i)), 2.5) }},
-		"coefficient": {span + device("coefficient = { from = 1.2, to = 1.6 }\n"), func(i int) float64 { return (1.2 + 0.4*share(i)) * math.Pow(level(i), 2.5) }},
-		"exponent":    {span + device("exponent = { from = 2.5, to = 2.4 }\n"), func(i int) float64 { return 1.2 * math.Pow(level(i), 2.5-0.1*share(i)) }},
+		"head factor": {
+			span + "head_factor = { from = 1, to = 1.2 }\n",
+			func(i int) float64 { return 1.2 * math.Pow(level(i)*(1+0.2*share(i)), 2.5) },
+		},
+		"coefficient": {
+			span + device("coefficient = { from = 1.2, to = 1.6 }\n"),
+			func(i int) float64 { return (1.2 + 0.4*share(i)) * math.Pow(level(i), 2.5) },
+		},
+		"exponent": {
+			span + device("exponent = { from = 2.5, to = 2.4 }\n"),
+			func(i int) float64 { return 1.2 * math.Pow(level(i), 2.5-0.1*share(i)) },
+		},
 	} {
 		want := 0.0
 		for i := 1; i < readings; i++ {
 			want += (c.flow(i-1) + c.flow(i)) / 2 * 300
 		}
 		r := run(t, siteOf(t, "level", every5(values, "level"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
-			"[settings]\n"+
-			"[settings.device]\n"+power(1.2, 2.5)+c.text))
+			"[settings]\n[settings.device]\n"+power(1.2, 2.5)+c.text))
 		if off := r.Total.After.M3()/want - 1; math.Abs(off) > 1e-7 { // a 256th of the drift is a straight line
 			t.Errorf("%s: %+.2g off", name, off)
 		}
@@ -330,17 +346,21 @@ func TestMeanOverAChangeOfDatum(t *testing.T) {
 				shown += notch(h+off, 90) / 900
 				truth += notch(h, 90)
 			}
-			log += fmt.Sprintf("%s,%.17g\n", time.Date(2031, 3, 1, 0, 15*(i+1), 0, 0, time.UTC).Format("2006-01-02 15:04:05"), shown)
+			stamp := time.Date(2031, 3, 1, 0, 15*(i+1), 0, 0, time.UTC).Format("2006-01-02 15:04:05")
+			log += fmt.Sprintf("%s,%.17g\n", stamp, shown)
 		}
 		at := time.Date(2031, 3, 1, 0, 0, change, 0, time.UTC).Format("2006-01-02T15:04:05")
 		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n"+
 			"[settings]\nempty_distance = \"1.02 m\"\nmaximum_head = \"0.5 m\"\n"+
 			"[settings.device]\n"+notch90+
-			"[[settings.change]]\nat = "+at+"\nempty_distance = \"1.00 m\"\n[[correction]]\nuntil = "+at+"\nreason = \"test\"\nempty_distance = \"1.00 m\"\n")
+			"[[settings.change]]\nat = "+at+"\nempty_distance = \"1.00 m\"\n"+
+			"[[correction]]\nuntil = "+at+"\nreason = \"test\"\nempty_distance = \"1.00 m\"\n")
 		r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
 		upper, known := r.Total.Upper()
-		if low := r.Total.Lower(); !known || low > truth*(1+1e-9) || upper < truth*(1-1e-9) || math.Abs(r.Total.After.M3()/low-1) > 1e-12 {
-			t.Errorf("round %d: %.6f to %.6f do not hold %.6f; after %.6f", round, low, upper, truth, r.Total.After.M3())
+		if low := r.Total.Lower(); !known || low > truth*(1+1e-9) || upper < truth*(1-1e-9) ||
+			math.Abs(r.Total.After.M3()/low-1) > 1e-12 {
+			t.Errorf("round %d: %.6f to %.6f do not hold %.6f; after %.6f",
+				round, low, upper, truth, r.Total.After.M3())
 		}
 	}
 }

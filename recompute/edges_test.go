@@ -166,7 +166,8 @@ func TestMaximumHeadOfLevels(t *testing.T) {
 	settings := "[settings]\nmaximum_head = \"0.3 m\"\n" + tenth
 	capped := run(t, siteOf(t, "level", minutesOf(rise(0.3), "m"), settings))
 	if _, known := capped.Total.Upper(); known || rowsOf(capped, "capped") < 100 || rowsOf(capped, "stuck") != 0 {
-		t.Errorf("levels that stop at 0.3 m: %d capped, %d stuck, bounded above %v", rowsOf(capped, "capped"), rowsOf(capped, "stuck"), known)
+		t.Errorf("levels that stop at 0.3 m: %d capped, %d stuck, bounded above %v",
+			rowsOf(capped, "capped"), rowsOf(capped, "stuck"), known)
 	}
 	more := run(t, siteOf(t, "level", minutesOf(rise(0.39), "m"), settings))
 	if _, known := more.Total.Upper(); !known || rowsOf(more, "capped") != 0 {
@@ -234,10 +235,13 @@ func TestTwoDepthsOfAPipe(t *testing.T) {
 	a, b := depth(shown, 0.1, peak, true), depth(shown, peak, d, false)
 	pipe := "[settings.device]\nkind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\n" +
 		"roughness = 0.013\nslope = 0.002\n"
-	r := run(t, siteOf(t, "flow", minutesOf(repeat(shown, 60), "m3/s"), "[settings]\nempty_distance = \"2 m\"\n"+pipe+"[[correction]]\nreason = \"test\"\nempty_distance = \"1.9 m\"\n"))
+	r := run(t, siteOf(t, "flow", minutesOf(repeat(shown, 60), "m3/s"), "[settings]\nempty_distance = \"2 m\"\n"+
+		pipe+
+		"[[correction]]\nreason = \"test\"\nempty_distance = \"1.9 m\"\n"))
 	upper, known := r.Total.Upper()
 	flows := []float64{manning(a - 0.1), manning(b - 0.1)}
-	if low, high := math.Min(flows[0], flows[1])*59*60, math.Max(flows[0], flows[1])*59*60; !known || math.Abs(r.Total.Lower()/low-1) > 1e-6 || math.Abs(upper/high-1) > 1e-6 {
+	low, high := math.Min(flows[0], flows[1])*59*60, math.Max(flows[0], flows[1])*59*60
+	if !known || math.Abs(r.Total.Lower()/low-1) > 1e-6 || math.Abs(upper/high-1) > 1e-6 {
 		t.Errorf("between %v and %v (%v), want %v and %v", r.Total.Lower(), upper, known, low, high)
 	}
 	r = run(t, siteOf(t, "level", minutesOf(repeat(0.57, 60), "m"), "[screening]\nstuck = \"keep\"\n[settings]\n"+pipe))
@@ -260,8 +264,7 @@ func TestDrownedBeyondItsEquation(t *testing.T) {
 	}
 	settings := "downstream = \"Below\"\n" +
 		"[screening]\nstuck = \"keep\"\n" +
-		"[settings]\n" +
-		"[settings.device]\nkind = \"parshall\"\nthroat = \"1 ft\"\n"
+		"[settings]\n[settings.device]\nkind = \"parshall\"\nthroat = \"1 ft\"\n"
 	last := withBudget(t, siteOf(t, "level", log(0.90), settings))
 	r := withBudget(t, siteOf(t, "level", log(0.95), settings))
 	near(t, "at most", r.Total.After.M3(), last.Total.After.M3())
@@ -303,7 +306,8 @@ func TestStopsThatAreNoFaults(t *testing.T) {
 		"dead from the beginning": {dead[600:], zero, 500},
 		"dead until the end":      {dead[:1100], zero, 500},
 	} {
-		r := run(t, siteOf(t, "level", minutesOf(c.levels, "m"), "[settings]\n"+c.settings+"[settings.device]\n"+power(1.4, 2.5)))
+		text := "[settings]\n" + c.settings + "[settings.device]\n" + power(1.4, 2.5)
+		r := run(t, siteOf(t, "level", minutesOf(c.levels, "m"), text))
 		if got := rowsOf(r, "dead"); got != c.dead {
 			t.Errorf("%s: %d dead readings, want %d", name, got, c.dead)
 		}
@@ -322,10 +326,13 @@ func TestEndsOfLoops(t *testing.T) {
 				truth += 0.1 * h * 60
 			}
 		}
-		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nloop = { low = \"0 m\", high = \"0.2 m\" }\nchannel_depth = \"0.4 m\"\n"+tenth))
+		loop := "loop = { low = \"0 m\", high = \"0.2 m\" }\n"
+		text := "[settings]\n" + loop + "channel_depth = \"0.4 m\"\n" + tenth
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), text))
 		upper, known := r.Total.Upper()
 		if rowsOf(r, "stuck") != 0 || rowsOf(r, "capped") < 180 || !known || r.Total.Lower() > truth || upper < truth {
-			t.Errorf("%s: %d stuck, %d capped, %v to %v (%v), truth %v", name, rowsOf(r, "stuck"), rowsOf(r, "capped"), r.Total.Lower(), upper, known, truth)
+			t.Errorf("%s: %d stuck, %d capped, %v to %v (%v), truth %v",
+				name, rowsOf(r, "stuck"), rowsOf(r, "capped"), r.Total.Lower(), upper, known, truth)
 		}
 	}
 }
@@ -345,9 +352,11 @@ func TestBlankingOfFlows(t *testing.T) {
 		if quantity == "flow" {
 			unit = "m3/s"
 		}
-		r := run(t, siteOf(t, quantity, minutesOf(figures, unit), "[settings]\nempty_distance = \"0.6 m\"\nblanking_distance = \"0.4 m\"\n"+tenth))
+		text := "[settings]\nempty_distance = \"0.6 m\"\nblanking_distance = \"0.4 m\"\n" + tenth
+		r := run(t, siteOf(t, quantity, minutesOf(figures, unit), text))
 		if _, known := r.Total.Upper(); known || rowsOf(r, "stuck") != 0 || rowsOf(r, "capped") < 300 {
-			t.Errorf("%s: %d stuck, %d capped, bounded above %v", quantity, rowsOf(r, "stuck"), rowsOf(r, "capped"), known)
+			t.Errorf("%s: %d stuck, %d capped, bounded above %v",
+				quantity, rowsOf(r, "stuck"), rowsOf(r, "capped"), known)
 		}
 	}
 }
@@ -365,11 +374,15 @@ func TestFaultBeyondAnEnd(t *testing.T) {
 		for i := range minutes {
 			levels[600+i] = 0.4
 		}
-		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nmaximum_head = \"0.25 m\"\nloop = { low = \"0 m\", high = \"0.4 m\" }\n"+
-			"[settings.device]\n"+power(1.4, 2.5)))
-		if _, known := r.Total.Upper(); known || rowsOf(r, "dead") != minutes || rowsOf(r, "stuck") != 0 || r.Total.Classes[total.Bounded].Covered < 3*int64(time.Hour) {
-			t.Errorf("%d minutes dead: %d dead, %d capped, %d stuck, bounded %v h, open %v", minutes, rowsOf(r, "dead"), rowsOf(r, "capped"), rowsOf(r, "stuck"),
-				float64(r.Total.Classes[total.Bounded].Covered)/3600e9, !known)
+		text := "[settings]\nmaximum_head = \"0.25 m\"\nloop = { low = \"0 m\", high = \"0.4 m\" }\n" +
+			"[settings.device]\n" + power(1.4, 2.5)
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), text))
+		bounded := r.Total.Classes[total.Bounded].Covered
+		if _, known := r.Total.Upper(); known || rowsOf(r, "dead") != minutes || rowsOf(r, "stuck") != 0 ||
+			bounded < 3*int64(time.Hour) {
+			t.Errorf("%d minutes dead: %d dead, %d capped, %d stuck, bounded %v h, open %v",
+				minutes, rowsOf(r, "dead"), rowsOf(r, "capped"), rowsOf(r, "stuck"),
+				float64(bounded)/3600e9, !known)
 		}
 	}
 }
@@ -420,8 +433,9 @@ func TestKeptIsNotKnown(t *testing.T) {
 		text := fmt.Sprintf("[screening]\ncapped = %q\n[settings]\nmaximum_flow = \"40 L/s\"\n", action)
 		r := run(t, siteOf(t, "flow", minutesOf(shown, "m3/s"), text+tenth))
 		near(t, action+", at least", r.Total.Lower(), 0.025*3600*2+0.040*3600)
-		if _, known := r.Total.Upper(); known || r.Total.Classes[total.Bounded].Covered < int64(time.Hour) {
-			t.Errorf("%s: the top is taken for known: bounded for %v", action, time.Duration(r.Total.Classes[total.Bounded].Covered))
+		bounded := r.Total.Classes[total.Bounded].Covered
+		if _, known := r.Total.Upper(); known || bounded < int64(time.Hour) {
+			t.Errorf("%s: the top is taken for known: bounded for %v", action, time.Duration(bounded))
 		}
 	}
 	for depth, spike := range map[string]float64{"0.5 m": 0.050, "0.899 m": 0.0899, "0.9 m": 0.090, "": 0.090} {

@@ -32,7 +32,8 @@ import (
 //	25                                                       TestDrowned
 //	31                                                       TestVerdicts of package audit
 //	34 to 37, 39                                             testdata/log/oddity
-//	38                                                       nothing to undo: time is that of the stamps, never a count of rows
+//	38                                                       nothing to undo: time is that of the stamps,
+//	                                                         never a count of rows
 //	40                                                       nothing to undo: log.columns names the right column
 
 // month is the invented month: true heads and flows every 15 minutes at a V-notch of 90 degrees, and the air above it.
@@ -59,7 +60,8 @@ func crest(h float64) float64 { return 2.0 / 3 * 0.62 * root2g * 0.5 * math.Pow(
 
 // power writes a device Q = c·hⁿ.
 func power(c, n float64) string {
-	return fmt.Sprintf("kind = \"power\"\ncoefficient = %.17g\nexponent = %g\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n", c, n)
+	return fmt.Sprintf("kind = \"power\"\ncoefficient = %.17g\nexponent = %g\n"+
+		"head_unit = \"m\"\nflow_unit = \"m3/s\"\n", c, n)
 }
 
 var (
@@ -109,7 +111,16 @@ type mistake struct {
 	screened bool   // with screening as a site file that says nothing has it
 }
 
-var units = map[string]string{"distance": "m", "level": "m", "head": "m", "flow": "m3/s", "temperature": "degC", "counter": "m3", "interval_volume": "m3", "downstream": "m"}
+var units = map[string]string{
+	"distance":        "m",
+	"level":           "m",
+	"head":            "m",
+	"flow":            "m3/s",
+	"temperature":     "degC",
+	"counter":         "m3",
+	"interval_volume": "m3",
+	"downstream":      "m",
+}
 
 const begin = "2031-03-01 00:00:00"
 
@@ -329,11 +340,14 @@ func exactMistakes() []mistake {
 			change:   correction("air_temperature = \"logged\"\n"),
 		},
 		{
-			name:     "9 sound, empty distance set by echo at 5 degC",
-			columns:  "distance",
-			log:      level(func(h float64) float64 { return (trueE - h) * sqrtRatio(20, 12) }),
-			settings: settings(fmt.Sprintf("empty_distance = \"%.17g m\"\nair_temperature = \"20 degC\"\n", trueE*sqrtRatio(20, 5)), notch90),
-			change:   correction("air_temperature = \"12 degC\"\nempty_distance_set_at = \"5 degC\"\n"),
+			name:    "9 sound, empty distance set by echo at 5 degC",
+			columns: "distance",
+			log:     level(func(h float64) float64 { return (trueE - h) * sqrtRatio(20, 12) }),
+			settings: settings(
+				fmt.Sprintf("empty_distance = \"%.17g m\"\nair_temperature = \"20 degC\"\n", trueE*sqrtRatio(20, 5)),
+				notch90,
+			),
+			change: correction("air_temperature = \"12 degC\"\nempty_distance_set_at = \"5 degC\"\n"),
 		},
 		{
 			name:     "12 tilted sensor",
@@ -386,11 +400,13 @@ func exactMistakes() []mistake {
 			change:   correction(device(notch90)),
 		},
 		{
-			name:     "19 maximum head of a relative rating",
-			columns:  "flow",
-			log:      level(func(h float64) float64 { return 0.07 * math.Pow(h/0.25, 2.5) }),
-			settings: settings("", "kind = \"maximum\"\nmaximum_head = \"0.25 m\"\nmaximum_flow = \"70 L/s\"\nexponent = 2.5\n"),
-			change:   correction(device(fmt.Sprintf("kind = \"maximum\"\nmaximum_head = \"0.30 m\"\nmaximum_flow = \"%.17g m3/s\"\nexponent = 2.5\n", notch(0.3, 90)))),
+			name:    "19 maximum head of a relative rating",
+			columns: "flow",
+			log:     level(func(h float64) float64 { return 0.07 * math.Pow(h/0.25, 2.5) }),
+			settings: settings("", "kind = \"maximum\"\nmaximum_head = \"0.25 m\"\n"+
+				"maximum_flow = \"70 L/s\"\nexponent = 2.5\n"),
+			change: correction(device(fmt.Sprintf("kind = \"maximum\"\nmaximum_head = \"0.30 m\"\n"+
+				"maximum_flow = \"%.17g m3/s\"\nexponent = 2.5\n", notch(0.3, 90)))),
 		},
 		{
 			name:     "20 maximum flow: a factor",
@@ -423,7 +439,8 @@ func exactMistakes() []mistake {
 				return 0.05 * 0.1 * math.Pow(h/0.1, 1.6)
 			}),
 			settings: settings("", fmt.Sprintf("kind = \"segments\"\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n"+
-				"segments = [{ from = \"0 m\", coefficient = 0.05, exponent = 1 }, { from = \"0.1 m\", coefficient = %.17g, exponent = 1.6 }]\n", 0.05*0.1/math.Pow(0.1, 1.6))),
+				"segments = [{ from = \"0 m\", coefficient = 0.05, exponent = 1 }, "+
+				"{ from = \"0.1 m\", coefficient = %.17g, exponent = 1.6 }]\n", 0.05*0.1/math.Pow(0.1, 1.6))),
 			change: correction(device(notch90)),
 		},
 		{
@@ -467,8 +484,8 @@ func exactMistakes() []mistake {
 				return []float64{crest(1.1*(1.52-d)) * 1.2, m.air[i]}
 			},
 			settings: settings(e152+"head_factor = 1.1\nair_temperature = \"20 degC\"\n", crest05),
-			change: correction(fmt.Sprintf("empty_distance = \"1.5 m\"\nhead_factor = 1\nair_temperature = \"logged\"\n"+
-				"logged_factor = %.17g\n", 1/1.2) + device(notch90)),
+			change: correction(fmt.Sprintf("empty_distance = \"1.5 m\"\nhead_factor = 1\n"+
+				"air_temperature = \"logged\"\nlogged_factor = %.17g\n", 1/1.2) + device(notch90)),
 		},
 	}
 }
@@ -500,7 +517,8 @@ func TestExactInverses(t *testing.T) {
 		if off := undo(t, &m, &k, "%.17g").result.Total.After.M3()/after - 1; math.Abs(off) > 1e-9 {
 			t.Errorf("%s: screening moves the total by %+.2g of itself", k.name, off)
 		}
-		if lower, upper := out.result.Total.Lower(), math.Inf(1); lower != after && out.result.Total.Classes[total.Bounded].Covered > 0 {
+		lower, upper := out.result.Total.Lower(), math.Inf(1)
+		if lower != after && out.result.Total.Classes[total.Bounded].Covered > 0 {
 			t.Errorf("%s: bounded between %v and %v, and it is exact", k.name, lower, upper)
 		}
 	}
@@ -638,12 +656,15 @@ func TestBoundedInverses(t *testing.T) {
 		if !ok {
 			t.Errorf("%s: the truth is not between %+.4f and %+.4f %%", c.name, low, high)
 		}
-		if !math.IsNaN(c.low) && math.Abs(low-c.low) > c.within || !math.IsNaN(c.high) && !(math.Abs(high-c.high) <= c.within || math.IsInf(high, 1) && math.IsInf(c.high, 1)) {
+		if !math.IsNaN(c.low) && math.Abs(low-c.low) > c.within ||
+			!math.IsNaN(c.high) &&
+				!(math.Abs(high-c.high) <= c.within || math.IsInf(high, 1) && math.IsInf(c.high, 1)) {
 			t.Errorf("%s: bounds %+.4f to %+.4f %%, want %+.4f to %+.4f", c.name, low, high, c.low, c.high)
 		}
 		t.Logf("%-50s %+9.4f .. %+9.4f %%", c.name, low, high)
 		c.screened = true
-		if ok, least, most := within(undo(t, &m, &c.mistake, "%.17g").result, truth); !ok || math.Abs(least-low) > 0.2 || math.Abs(most-high) > 0.2 {
+		ok, least, most := within(undo(t, &m, &c.mistake, "%.17g").result, truth)
+		if !ok || math.Abs(least-low) > 0.2 || math.Abs(most-high) > 0.2 {
 			t.Errorf("%s, screened: %+.4f to %+.4f %%, unscreened %+.4f to %+.4f", c.name, least, most, low, high)
 		}
 	}
@@ -678,9 +699,11 @@ func TestMeansOfLevels(t *testing.T) {
 		out := undo(t, &m, &k, "%.17g")
 		volume := truth * step15.Seconds()
 		ok, low, high := within(out.result, volume)
-		left, least := 100*(out.before/truth-1), 100*(out.after/truth-1) // the flow of the mean, and the least that flowed
+		// The flow of the mean, and the least that flowed.
+		left, least := 100*(out.before/truth-1), 100*(out.after/truth-1)
 		if !ok || math.Abs(left-c.left) > 5e-5 || least > left || least < left-0.005 || high < 1 {
-			t.Errorf("means of %d readings: %+.5f %%, at least %+.5f, want %+.5f; bounds %+.4f to %+.4f %%", c.readings, left, least, c.left, low, high)
+			t.Errorf("means of %d readings: %+.5f %%, at least %+.5f, want %+.5f; bounds %+.4f to %+.4f %%",
+				c.readings, left, least, c.left, low, high)
 		}
 	}
 }
@@ -709,7 +732,8 @@ func TestClockErrors(t *testing.T) {
 			change:   "[report]\ntime_zone = \"+00:00\"\n",
 		}
 		if c.more == "ZONE" {
-			k.more, k.change = "", "[report]\ntime_zone = \"+01:00\"\n" // as if the logger had kept another zone than the report
+			// As if the logger had kept another zone than the report.
+			k.more, k.change = "", "[report]\ntime_zone = \"+01:00\"\n"
 		}
 		r := undo(t, &m, &k, "%.17g").result
 		want := truth.Total.After.M3()
@@ -719,13 +743,19 @@ func TestClockErrors(t *testing.T) {
 		if got := r.Total.After.M3(); math.Abs(got/want-1) > 2e-9 {
 			t.Errorf("%s: %.6f m3, want %.6f", c.name, got, want)
 		}
-		if strings.HasPrefix(c.name, "32") { // what was reported stands under the clock that was wrong, and only days differ
-			if r.Days[1].Before.M3() == r.Days[1].After.M3() || math.Abs(r.Days[1].Before.M3()-cubicMetres(m.flow[:97])) > 1e-6 || math.Abs(r.Total.Before.M3()/want-1) > 2e-9 {
-				t.Errorf("%s: before %.6f m3 on %s", c.name, r.Days[1].Before.M3(), r.Days[1].Label)
+		first := r.Days[1]
+		if strings.HasPrefix(c.name, "32") {
+			// What was reported stands under the clock that was wrong, and only days differ.
+			if first.Before.M3() == first.After.M3() ||
+				math.Abs(first.Before.M3()-cubicMetres(m.flow[:97])) > 1e-6 ||
+				math.Abs(r.Total.Before.M3()/want-1) > 2e-9 {
+				t.Errorf("%s: before %.6f m3 on %s", c.name, first.Before.M3(), first.Label)
 			}
 		}
-		if strings.HasPrefix(c.name, "32") && (r.Days[0].Label != "2031-02-28" || math.Abs(r.Days[1].After.M3()-shiftedDay(&m, 4)) > 1e-6) {
-			t.Errorf("%s: day %s has %.6f m3, want %.6f", c.name, r.Days[1].Label, r.Days[1].After.M3(), shiftedDay(&m, 4))
+		if strings.HasPrefix(c.name, "32") &&
+			(r.Days[0].Label != "2031-02-28" || math.Abs(first.After.M3()-shiftedDay(&m, 4)) > 1e-6) {
+			t.Errorf("%s: day %s has %.6f m3, want %.6f",
+				c.name, first.Label, first.After.M3(), shiftedDay(&m, 4))
 		}
 	}
 }
@@ -825,7 +855,8 @@ func TestSimulatedTotals(t *testing.T) {
 		out := undo(t, &m, &list[i], c.format)
 		before, after := 100*(out.before/truth-1), 100*(out.after/truth-1)
 		if math.Abs(before-c.error) > c.within || math.Abs(after-c.left) > min(c.within, 1e-6) {
-			t.Errorf("%s %s: before %+.4f %%, want %+.4f; after %+.6f %%, want %+.6f", c.id, c.name, before, c.error, after, c.left)
+			t.Errorf("%s %s: before %+.4f %%, want %+.4f; after %+.6f %%, want %+.6f",
+				c.id, c.name, before, c.error, after, c.left)
 		}
 	}
 	// SIM rows of rounded levels: 1 mm leaves +0.005723 %, 10 mm leaves +0.146277 %.
@@ -838,7 +869,9 @@ func TestSimulatedTotals(t *testing.T) {
 	}
 	// SIM-26: the air's temperature known 2 K too warm leaves -8.751440 %. SIM-37: a drift corrected as a step at
 	// mid-month leaves -0.231305 %.
-	warm := exactMistakes()[slices.IndexFunc(exactMistakes(), func(k mistake) bool { return strings.HasPrefix(k.name, "9 sound at a fixed") })]
+	warm := exactMistakes()[slices.IndexFunc(exactMistakes(), func(k mistake) bool {
+		return strings.HasPrefix(k.name, "9 sound at a fixed")
+	})]
 	warm.change = correction("air_temperature = { logged_plus = \"2 K\" }\n")
 	if left := 100 * (undo(t, &m, &warm, "%.17g").after/truth - 1); math.Abs(left+8.751440) > 5e-7 {
 		t.Errorf("SIM-26: %+.6f %%", left)
@@ -869,7 +902,8 @@ func TestFoundStep(t *testing.T) {
 	uncorrected := k
 	uncorrected.change = ""
 	changes := undo(t, &m, &uncorrected, "%.4f").result.Changes
-	if len(changes) != 1 || changes[0].Day < "2031-03-11" || changes[0].Day > "2031-03-12" || math.Abs(changes[0].Size-20) > 2 {
+	if len(changes) != 1 || changes[0].Day < "2031-03-11" || changes[0].Day > "2031-03-12" ||
+		math.Abs(changes[0].Size-20) > 2 {
 		t.Fatalf("%+v", changes)
 	}
 	out := undo(t, &m, &k, "%.4f")
@@ -877,13 +911,19 @@ func TestFoundStep(t *testing.T) {
 	for _, l := range out.result.WhatIfs {
 		names = append(names, l.Name)
 	}
-	want := []string{"onset at the last good check, 2031-03-03 00:00:00", "onset half-way since the last good check, 2031-03-17 12:00:00"}
+	want := []string{
+		"onset at the last good check, 2031-03-03 00:00:00",
+		"onset half-way since the last good check, 2031-03-17 12:00:00",
+	}
 	if !slices.Equal(names, want) {
 		t.Errorf("%q", names)
 	}
-	step := timeline.Step{At: changes[0].At, What: fmt.Sprintf("a step of %+.2g %s in the %s", changes[0].Size, changes[0].Unit, changes[0].Statistic)}
+	found := changes[0]
+	what := fmt.Sprintf("a step of %+.2g %s in the %s", found.Size, found.Unit, found.Statistic)
+	step := timeline.Step{At: found.At, What: what}
 	lanes, _ := timeline.NewLanes(out.result.Site, nil, step)
-	if n := len(lanes.WhatIfs); n != 3 || !strings.HasPrefix(lanes.WhatIfs[2].Name, "onset at a step of +20 mm in the night minimum of the head, 2031-03-1") {
+	atStep := "onset at a step of +20 mm in the night minimum of the head, 2031-03-1"
+	if n := len(lanes.WhatIfs); n != 3 || !strings.HasPrefix(lanes.WhatIfs[2].Name, atStep) {
 		t.Errorf("%d lanes, the last %q", n, lanes.WhatIfs[n-1].Name)
 	}
 }

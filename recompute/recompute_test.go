@@ -157,7 +157,8 @@ func TestGapsAndActions(t *testing.T) {
 		{"spike left out", "[screening]\nspike = \"leave-out\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
 		{"spike kept", "[screening]\nspike = \"keep\"\n", with(5, 0.5), trapezoids(with(5, 0.5), all), 600},
 		{"bridge too long", "[screening]\nbridge_limit = \"90 s\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
-		{"spike before a gap is no way over it", "gap_limit = \"1 min\"\n", func() []float64 { d := with(5, 0.5); d[6] = -1; return d }(),
+		{"spike before a gap is no way over it", "gap_limit = \"1 min\"\n",
+			func() []float64 { d := with(5, 0.5); d[6] = -1; return d }(),
 			trapezoids(steady, func(i int) bool { return i >= 5 && i <= 7 }), 420},
 		{"gap within the limit", "", with(5, -1), trapezoids(steady, around5) + (flow(steady[4])+flow(steady[6]))/2*120, 600},
 		{"gap beyond the limit", "gap_limit = \"1 min\"\n", with(5, -1), trapezoids(steady, around5), 480},
@@ -237,7 +238,8 @@ maximum_head = "0.30 m"
 kind = "v-notch"
 angle = "90 deg"
 `
-		corrected := settings + "[[correction]]\nuntil = 2031-03-02T12:00:10\nreason = \"by hand\"\nempty_distance = \"1.0 m\"\n"
+		corrected := settings +
+			"[[correction]]\nuntil = 2031-03-02T12:00:10\nreason = \"by hand\"\nempty_distance = \"1.0 m\"\n"
 		keep := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\nsurcharge = \"keep\"\nbelow_zero = \"zero\"\n"
 		with := run(t, simple(t, minutes(distances...), corrected))
 		without := run(t, simple(t, minutes(distances...), keep+corrected))
@@ -246,7 +248,8 @@ angle = "90 deg"
 			effects += e.Effect
 		}
 		if math.Abs(without.Total.After.M3()+effects-with.Total.After.M3()) > 1e-6 {
-			t.Errorf("round %d: unscreened %.6f + screening %.6f is not after %.6f", round, without.Total.After.M3(), effects, with.Total.After.M3())
+			t.Errorf("round %d: unscreened %.6f + screening %.6f is not after %.6f",
+				round, without.Total.After.M3(), effects, with.Total.After.M3())
 		}
 		sum := 0.0
 		for i := range with.Days {
@@ -278,7 +281,8 @@ width = "1 m"
 	r := run(t, file)
 	free := 3.367 * math.Sqrt(0.3048) * math.Pow(0.2, 1.5) * 300
 	near(t, "before", r.Total.Before.M3(), free)
-	if got := r.Total.Classes[total.Estimated].M3(); math.Abs(got/free-0.845386) > 1e-6 || math.Abs(r.Total.After.M3()-got) > 1e-12 {
+	got := r.Total.Classes[total.Estimated].M3()
+	if math.Abs(got/free-0.845386) > 1e-6 || math.Abs(r.Total.After.M3()-got) > 1e-12 {
 		t.Errorf("estimated %v of %v", got, free)
 	}
 	if d := r.Drowned; d.Readings != 6 || d.Computed != 6 || d.Spread != 0.10 {
@@ -342,7 +346,8 @@ func TestFilling(t *testing.T) {
 		r := run(t, simple(t, log, "[screening]\nstuck = \"keep\"\n"+c.more))
 		near(t, c.name, r.Total.After.M3(), c.after)
 		near(t, c.name+", filled", r.Total.Classes[total.Filled].M3(), c.filled)
-		if days := r.Days[0].Classes[total.Filled].M3(); days != r.Total.Classes[total.Filled].M3() || r.Months[0].Classes[total.Filled].M3() != days {
+		filled := r.Total.Classes[total.Filled].M3()
+		if r.Days[0].Classes[total.Filled].M3() != filled || r.Months[0].Classes[total.Filled].M3() != filled {
 			t.Errorf("%s: what is filled is not marked up to the month", c.name)
 		}
 	}
