@@ -64,7 +64,10 @@ func (a *Account) Oddities() (list []string) {
 		list = append(list, fmt.Sprintf("%d with a value of %s that cannot be read", a.Illegible[q], q))
 	}
 	if a.Unended > 0 {
-		list = append(list, fmt.Sprintf("files whose last line has no end, so that it may have been cut off; it was read as it stands: %d", a.Unended))
+		list = append(list, fmt.Sprintf(
+			"files whose last line has no end, so that it may have been cut off; it was read as it stands: %d",
+			a.Unended,
+		))
 	}
 	return list
 }

@@ -192,7 +192,8 @@ func (l *Log) correctTimes(b *reading.Batch, first int64) {
 	}
 	checks := l.Site.Log.Checks
 	near := func(t int64) bool { return t-first <= far && first-t <= far }
-	if shift == 0 && !fromStart && len(checks) == 0 && !slices.ContainsFunc(b.Time, func(t int64) bool { return !near(t) }) {
+	isFar := func(t int64) bool { return !near(t) }
+	if shift == 0 && !fromStart && len(checks) == 0 && !slices.ContainsFunc(b.Time, isFar) {
 		return
 	}
 	n := 0

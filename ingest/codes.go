@@ -106,7 +106,9 @@ func extremes(values []float64) (low, high float64) {
 // isCode returns the candidate that a value is, within the log's rounding; nil for none.
 func (w *codeColumn) isCode(v, half float64) *code {
 	tolerance := half + math.Abs(v)*1e-7
-	i, _ := slices.BinarySearchFunc(w.known, v-tolerance, func(k code, v float64) int { return cmp.Compare(k.value, v) })
+	i, _ := slices.BinarySearchFunc(w.known, v-tolerance, func(k code, v float64) int {
+		return cmp.Compare(k.value, v)
+	})
 	if i < len(w.known) && w.known[i].value <= v+tolerance {
 		return &w.known[i]
 	}
@@ -128,8 +130,17 @@ func (c *codes) found() error {
 			}
 			column := c.log.Site.Log.Columns[q]
 			u := c.log.Files[0].Unit(reading.Quantity(q))
-			return problem.At(column.Place, fmt.Sprintf("column %q holds %g %s, which may be the code %s for no value, %d times, far from all its other values", column.Name, round(u.FromSI(v)), u.Symbol, s.code.text, s.count),
-				"a decision", fmt.Sprintf("write log.columns.%s = { name = %q, unit = %q, missing = [\"%g\"] }, or missing = [] if it is a reading", reading.Quantity(q), column.Name, u.Symbol, round(u.FromSI(v))))
+			shown := round(u.FromSI(v))
+			found := fmt.Sprintf(
+				"column %q holds %g %s, which may be the code %s for no value, %d times, far from all its other values",
+				column.Name, shown, u.Symbol, s.code.text, s.count,
+			)
+			remedy := fmt.Sprintf(
+				"write log.columns.%s = { name = %q, unit = %q, missing = [\"%g\"] }, "+
+					"or missing = [] if it is a reading",
+				reading.Quantity(q), column.Name, u.Symbol, shown,
+			)
+			return problem.At(column.Place, found, "a decision", remedy)
 		}
 	}
 	return nil

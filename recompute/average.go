@@ -48,7 +48,9 @@ func AverageDays(days []Period, volume func(*Period) total.Volume, rule site.Com
 		}
 	}
 	a.Withheld = rule.MostMissing >= 0 && a.Days-a.Measured > rule.MostMissing
-	a.OverMeasured, a.OverDischarging, a.OverAll = sum/math.Max(float64(a.Measured), 1), sum/math.Max(float64(a.Discharging), 1), sum/math.Max(float64(a.Days), 1)
+	a.OverMeasured = sum / math.Max(float64(a.Measured), 1)
+	a.OverDischarging = sum / math.Max(float64(a.Discharging), 1)
+	a.OverAll = sum / math.Max(float64(a.Days), 1)
 	return a
 }
 
@@ -64,9 +66,10 @@ type Statistics struct {
 	Peak        float64         // highest single flow
 	PeakBefore  float64         // the same of the recorded lane
 	PeakAt      int64
-	PeakMost    float64 // what the highest flow may have been where readings are only bounded; +Inf when nothing bounds it
-	PeakMean    float64 // highest mean over Report.PeakOver
-	PeakMeanAt  int64   // its end
+	// PeakMost is what the highest flow may have been where readings are only bounded; +Inf when nothing bounds it.
+	PeakMost   float64
+	PeakMean   float64 // highest mean over Report.PeakOver
+	PeakMeanAt int64   // its end
 }
 
 // percentilesShown are the percentiles of daily volume. The 20th, exceeded on 80 % of days, is a usual measure of

@@ -29,12 +29,17 @@ func days(volumes ...float64) (list []Period) {
 
 func corrected(p *Period) total.Volume { return p.After }
 
-// TestAverages: AVG-1 to AVG-3 of the reference. Thirty days: 20 at 1.0, 6 measured without flow, 4 missing. Three published rules give 0.769231, 1.000000
-// and 0.666667.
+// TestAverages: AVG-1 to AVG-3 of the reference. Thirty days: 20 at 1.0, 6 measured without flow, 4 missing. Three
+// published rules give 0.769231, 1.000000 and 0.666667.
 func TestAverages(t *testing.T) {
-	volumes := slices.Concat(slices.Repeat([]float64{1}, 20), make([]float64, 6), slices.Repeat([]float64{math.NaN()}, 4))
+	nothing := slices.Repeat([]float64{math.NaN()}, 4)
+	volumes := slices.Concat(slices.Repeat([]float64{1}, 20), make([]float64, 6), nothing)
 	a := AverageDays(days(volumes...), corrected, site.Completeness{MostMissing: -1})
-	for rule, want := range map[site.AverageRule]float64{site.AverageMeasured: 0.769231, site.AverageDischarging: 1, site.AverageAll: 0.666667} {
+	for rule, want := range map[site.AverageRule]float64{
+		site.AverageMeasured:    0.769231,
+		site.AverageDischarging: 1,
+		site.AverageAll:         0.666667,
+	} {
 		if got, ok := a.Average(rule); !ok || math.Abs(got-want) > 5e-7 {
 			t.Errorf("%s: %.6f, want %.6f", rule, got, want)
 		}
@@ -51,7 +56,8 @@ func TestAverages(t *testing.T) {
 func TestLeastCoverage(t *testing.T) {
 	list := days(1, 1, 1)
 	list[1].After.Covered /= 2
-	if a := AverageDays(list, corrected, site.Completeness{LeastDay: 0.75, MostMissing: -1}); a.Measured != 2 || a.OverMeasured != 1 {
+	a := AverageDays(list, corrected, site.Completeness{LeastDay: 0.75, MostMissing: -1})
+	if a.Measured != 2 || a.OverMeasured != 1 {
 		t.Errorf("%+v", a)
 	}
 }
@@ -82,9 +88,11 @@ func TestAnyPartition(t *testing.T) {
 		whole.Merge(r.Days[i].After.Sum)
 	}
 	for name, key := range map[string]func(string) string{
-		"year":                     func(d string) string { return d[:4] },
-		"month":                    func(d string) string { return d[:7] },
-		"by the digits of the day": func(d string) string { return fmt.Sprint((int(d[8])*7 + int(d[9])*int(d[6])) % 5) },
+		"year":  func(d string) string { return d[:4] },
+		"month": func(d string) string { return d[:7] },
+		"by the digits of the day": func(d string) string {
+			return fmt.Sprint((int(d[8])*7 + int(d[9])*int(d[6])) % 5)
+		},
 	} {
 		var sum total.Sum
 		for _, p := range r.Periods(key) {

@@ -59,9 +59,10 @@ func TestAnyBatchGivesOneResult(t *testing.T) {
 			t.Fatal(err)
 		}
 		p := &r.Total
-		got := fmt.Sprintf("%.9f %.9f %.9f %v %.9f %.9f %.9f %.9f %v %v %d %.9f", p.Budget.Standard, p.Budget.Difference,
-			p.Tally.Lift, p.Split(), p.Before.M3(), p.After.M3(), p.Logged.M3(), p.Counted.M3(), r.Flags,
-			r.FlowCheck.Recorded.Within, len(r.Events), r.Draws.Standard)
+		got := fmt.Sprintf("%.9f %.9f %.9f %v %.9f %.9f %.9f %.9f %v %v %d %.9f",
+			p.Budget.Standard, p.Budget.Difference, p.Tally.Lift, p.Split(),
+			p.Before.M3(), p.After.M3(), p.Logged.M3(), p.Counted.M3(),
+			r.Flags, r.FlowCheck.Recorded.Within, len(r.Events), r.Draws.Standard)
 		if round == 0 {
 			want = got
 		} else if got != want {

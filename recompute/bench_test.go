@@ -64,7 +64,8 @@ func writeLong(tb testing.TB, dir string, rows int) string {
 		line = strconv.AppendFloat(append(line, ','), distance, 'f', 3, 64)
 		line = strconv.AppendFloat(append(line, ','), 8+float64(i%700)/100, 'f', 1, 64)
 		logged := math.Round(distance*1000) / 1000
-		line = strconv.AppendFloat(append(line, ','), 1364.98*math.Pow(min(1.250-logged, 0.36)+0.000885, 2.5), 'f', 2, 64)
+		flow := 1364.98 * math.Pow(min(1.250-logged, 0.36)+0.000885, 2.5)
+		line = strconv.AppendFloat(append(line, ','), flow, 'f', 2, 64)
 		line = strconv.AppendFloat(append(line, ','), counter, 'f', 1, 64)
 		w.Write(append(line, '\n'))
 		at = at.Add(time.Minute)
@@ -106,8 +107,8 @@ func runHashed(tb testing.TB, file string, hashed bool) *recompute.Result {
 	return result
 }
 
-// BenchmarkCSV takes ten million rows of CSV from the file to the totals: parse, screen, two lanes, the logged flow and the counter,
-// totals by day. For the peak memory run it alone with -benchtime 1x under a tool that reports it.
+// BenchmarkCSV takes ten million rows of CSV from the file to the totals: parse, screen, two lanes, the logged flow and
+// the counter, totals by day. For the peak memory run it alone with -benchtime 1x under a tool that reports it.
 func BenchmarkCSV(b *testing.B) { benchmarkCSV(b, false) }
 
 // BenchmarkCSVHashed is BenchmarkCSV with the SHA-256 of the file, as correct takes it for the record.

@@ -21,7 +21,8 @@ func withBudget(t testing.TB, file string) *recompute.Result { return withBudget
 
 func withBudgetTo(t testing.TB, file string, sink func(*recompute.Rows) error) *recompute.Result {
 	t.Helper()
-	return runWith(t, file, recompute.Options{Budget: true, Rows: func() (func(*recompute.Rows) error, error) { return sink, nil }})
+	rows := func() (func(*recompute.Rows) error, error) { return sink, nil }
+	return runWith(t, file, recompute.Options{Budget: true, Rows: rows})
 }
 
 // runWith runs a site with options.
@@ -62,7 +63,10 @@ func writeMonth(t testing.TB, m *month, more string) string {
 	for i, h := range m.head {
 		fmt.Fprintf(&b, "%s,%.17g\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), h)
 	}
-	text := "id = \"month\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) + more
+	text := "id = \"month\"\n" +
+		"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" +
+		"[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n" +
+		"[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) + more
 	for name, content := range map[string]string{"log.csv": b.String(), "site.toml": text} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
 			t.Fatal(err)
@@ -71,11 +75,12 @@ func writeMonth(t testing.TB, m *month, more string) string {
 	return filepath.Join(dir, "site.toml")
 }
 
-// TestBudgetOfMonth: SIM-39 of the reference, worked out apart from this program. One millimetre (standard) of head is 1.8973 % of the month's total when it
-// is the same for all readings, and 0.03772 % when it is independent in each.
+// TestBudgetOfMonth: SIM-39 of the reference, worked out apart from this program. One millimetre (standard) of head is
+// 1.8973 % of the month's total when it is the same for all readings, and 0.03772 % when it is independent in each.
 func TestBudgetOfMonth(t *testing.T) {
 	m := loadMonth(t)
-	r := withBudget(t, writeMonth(t, &m, "[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"3 %\"\n"))
+	stated := "[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"3 %\"\n"
+	r := withBudget(t, writeMonth(t, &m, stated))
 	if got := 100 * part(&r.Total, "datum"); math.Abs(got-1.8973) > 0.002 { // moved by a tenth of a millimetre
 		t.Errorf("datum: %.4f %%, want 1.8973", got)
 	}
@@ -95,7 +100,8 @@ func TestBudgetOfMonth(t *testing.T) {
 	if _, _, ok := b.Halve(); ok {
 		t.Error("1.9 % of datum beside 1.5 % of coefficient cannot be halved by the datum alone")
 	}
-	// Days hold their own: the datum's share of a day is that of the day's heads, and the sum of its parts over days is that of the month.
+	// Days hold their own: the datum's share of a day is that of the day's heads, and the sum of its parts over days is
+	// that of the month.
 	days := 0.0
 	for i := range r.Days {
 		days += part(&r.Days[i], "datum") * r.Days[i].After.M3()
@@ -103,8 +109,9 @@ func TestBudgetOfMonth(t *testing.T) {
 	near(t, "datum over days", days, part(&r.Total, "datum")*r.Total.After.M3())
 }
 
-// TestBudgetOfGeometry: half a degree (95 %) of a notch of 90 degrees is tan(45.125°)/tan(45°) − 1 of the total for a standard uncertainty of a quarter of a
-// degree, worked out by hand; coefficient and head correction depend a little on the angle, too.
+// TestBudgetOfGeometry: half a degree (95 %) of a notch of 90 degrees is tan(45.125°)/tan(45°) − 1 of the total for a
+// standard uncertainty of a quarter of a degree, worked out by hand; coefficient and head correction depend a little on
+// the angle, too.
 func TestBudgetOfGeometry(t *testing.T) {
 	m := loadMonth(t)
 	file := writeMonth(t, &m, "")
@@ -112,7 +119,8 @@ func TestBudgetOfGeometry(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	notch := strings.Replace(string(text), notch90, "kind = \"v-notch\"\nangle = \"90 deg\"\nequation = \"kindsvater-shen\"\n", 1) + "[uncertainty.device]\nangle = \"0.5 deg\"\n"
+	shen := "kind = \"v-notch\"\nangle = \"90 deg\"\nequation = \"kindsvater-shen\"\n"
+	notch := strings.Replace(string(text), notch90, shen, 1) + "[uncertainty.device]\nangle = \"0.5 deg\"\n"
 	if err := os.WriteFile(file, []byte(notch), 0o644); err != nil {
 		t.Fatal(err)
 	}
@@ -123,7 +131,8 @@ func TestBudgetOfGeometry(t *testing.T) {
 	}
 }
 
-// TestSurveyOfCorrection: the uncertainty of the survey behind a correction stands for the datum of its span, and the usual one for the rest.
+// TestSurveyOfCorrection: the uncertainty of the survey behind a correction stands for the datum of its span, and the
+// usual one for the rest.
 func TestSurveyOfCorrection(t *testing.T) {
 	file := simple(t, minutes(0.9, 0.9, 0.9, 0.9, 0.9), `
 [screening]
@@ -137,13 +146,18 @@ empty_distance = "1.1 m"
 uncertainty = "10 mm"
 `)
 	r := withBudget(t, file)
-	// Q = 0.1 m²/s × h: a standard uncertainty of 5 mm at the readings of minutes 0 and 1, and of 2 mm at the other three; between readings straight lines.
-	for name, want := range map[string]float64{"survey of correction[0]": 0.1 * 0.005 * 90, "datum": 0.1 * 0.002 * 150} {
+	// Q = 0.1 m²/s × h: a standard uncertainty of 5 mm at the readings of minutes 0 and 1, and of 2 mm at the other
+	// three; between readings straight lines.
+	for name, want := range map[string]float64{
+		"survey of correction[0]": 0.1 * 0.005 * 90,
+		"datum":                   0.1 * 0.002 * 150,
+	} {
 		near(t, name, part(&r.Total, name)*r.Total.After.M3(), want)
 	}
 }
 
-// TestU95OfReading: of one reading of Q = 0.1 m²/s × h, worked out by hand: 2 mm and 1.5 mm (standard) of head by 0.1 m²/s, and 1 % of the flow, in squares, twice.
+// TestU95OfReading: of one reading of Q = 0.1 m²/s × h, worked out by hand: 2 mm and 1.5 mm (standard) of head by
+// 0.1 m²/s, and 1 % of the flow, in squares, twice.
 func TestU95OfReading(t *testing.T) {
 	file := simple(t, minutes(0.9, 0.8, 0.7, 0.95, 0.9), `
 [screening]
@@ -170,7 +184,8 @@ coefficient = "2 %"
 	}
 }
 
-// TestIntervalHoldsTruth: in 1,000 generated sites with errors drawn from the stated uncertainties, the interval of 95 % holds the true total in 93 to 97 %.
+// TestIntervalHoldsTruth: in 1,000 generated sites with errors drawn from the stated uncertainties, the interval of
+// 95 % holds the true total in 93 to 97 %.
 func TestIntervalHoldsTruth(t *testing.T) {
 	skipLong(t)
 	random := rand.New(rand.NewPCG(51, 52))
@@ -187,9 +202,13 @@ func TestIntervalHoldsTruth(t *testing.T) {
 		for i := range truth {
 			h := base + wave*math.Sin(float64(i)/15)
 			truth[i] = notch(h, 90) * (1 + coefficient)
-			fmt.Fprintf(&log, "%s,%.6f\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), h+datum+0.001*random.NormFloat64())
+			stamp := at.Add(time.Duration(i) * step15).Format("2006-01-02 15:04:05")
+			fmt.Fprintf(&log, "%s,%.6f\n", stamp, h+datum+0.001*random.NormFloat64())
 		}
-		text := "id = \"s\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) +
+		text := "id = \"s\"\n" +
+			"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" +
+			"[log.columns]\ntime = \"Time\"\nlevel = { name = \"Level\", unit = \"m\" }\n" +
+			"[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" + settings("", notch90) +
 			"[uncertainty]\ndatum = \"4 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n"
 		for name, content := range map[string]string{"log.csv": log.String(), "site.toml": text} {
 			if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o644); err != nil {
@@ -211,7 +230,8 @@ func TestIntervalHoldsTruth(t *testing.T) {
 	for i, row := range table {
 		held += row[2]
 		share := func(k int) float64 { return 100 * float64(row[k]) / float64(row[0]) }
-		t.Logf("%3.0f-%3.0f mm  %6d  %6.1f %%  %5.1f %%  %5.1f %%", 80+100*float64(i)/3, 80+100*float64(i+1)/3, row[0], share(1), share(2), share(3))
+		t.Logf("%3.0f-%3.0f mm  %6d  %6.1f %%  %5.1f %%  %5.1f %%",
+			80+100*float64(i)/3, 80+100*float64(i+1)/3, row[0], share(1), share(2), share(3))
 	}
 	t.Logf("%d of %d intervals of 95 %% hold the true total", held, sites)
 	slack := 2 * math.Sqrt(0.95*0.05/float64(sites)) * float64(1000-sites) / 1000 // of a share of few sites
@@ -220,12 +240,17 @@ func TestIntervalHoldsTruth(t *testing.T) {
 	}
 }
 
-// TestMonteCarlo: draws through the ratings agree with the budget within 3 % of the uncertainty, in three sites whose sources weigh differently, and the same
-// seed gives the same draws.
+// TestMonteCarlo: draws through the ratings agree with the budget within 3 % of the uncertainty, in three sites whose
+// sources weigh differently, and the same seed gives the same draws.
 func TestMonteCarlo(t *testing.T) {
 	m := loadMonth(t)
-	for _, more := range []string{"[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n", "[uncertainty]\ndatum = \"0.2 mm\"\nreading = \"20 mm\"\ncoefficient = \"0.01 %\"\n",
-		"[uncertainty]\ndatum = \"1 mm\"\ncoefficient = \"4 %\"\n[[correction]]\nuntil = 2031-03-16T00:00:00\nreason = \"x\"\nlevel_of_zero_flow = \"1 mm\"\nuncertainty = \"4 mm\"\n"} {
+	for _, more := range []string{
+		"[uncertainty]\ndatum = \"2 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n",
+		"[uncertainty]\ndatum = \"0.2 mm\"\nreading = \"20 mm\"\ncoefficient = \"0.01 %\"\n",
+		"[uncertainty]\ndatum = \"1 mm\"\ncoefficient = \"4 %\"\n" +
+			"[[correction]]\nuntil = 2031-03-16T00:00:00\nreason = \"x\"\nlevel_of_zero_flow = \"1 mm\"\n" +
+			"uncertainty = \"4 mm\"\n",
+	} {
 		file := writeMonth(t, &m, more)
 		r := runWith(t, file, recompute.Options{Draws: 1000})
 		d := *r.Draws
@@ -235,7 +260,8 @@ func TestMonteCarlo(t *testing.T) {
 		if ratio := d.Standard / r.Total.Budget.Standard; math.Abs(ratio-1) > 0.03 {
 			t.Errorf("%s: draws %.3f m3, budget %.3f m3", more, d.Standard, r.Total.Budget.Standard)
 		}
-		t.Logf("budget %.3f m3, draws %.3f m3, mean off by %+.4f %%", r.Total.Budget.Standard, d.Standard, 100*(d.Mean/r.Total.After.M3()-1))
+		t.Logf("budget %.3f m3, draws %.3f m3, mean off by %+.4f %%",
+			r.Total.Budget.Standard, d.Standard, 100*(d.Mean/r.Total.After.M3()-1))
 	}
 }
 

@@ -9,10 +9,12 @@ import (
 	"time"
 )
 
-// setup is everything that a meter knows, as this test computes with it: Q = c·hⁿ, head = head factor × (empty distance − distance factor × measured − zero flow).
+// setup is everything that a meter knows, as this test computes with it: Q = c·hⁿ, head = head factor × (empty
+// distance − distance factor × measured − zero flow).
 type setup struct {
 	empty, zero, distance, head, coefficient, exponent float64
-	kelvin                                             float64 // of the air that the meter assumes; the air stands at 293.15 K
+	// kelvin is of the air that the meter assumes; the air stands at 293.15 K.
+	kelvin float64
 }
 
 func (s setup) shownDistance(measured float64) float64 {
@@ -40,13 +42,16 @@ func (s setup) figure(quantity string, measured float64) float64 {
 
 // keys writes the settings of a site file.
 func (s setup) keys(device string) string {
-	return fmt.Sprintf("empty_distance = \"%.17g m\"\nlevel_of_zero_flow = \"%.17g m\"\ndistance_factor = %.17g\nhead_factor = %.17g\nair_temperature = \"%.17g degC\"\n[%s]\n", s.empty, s.zero, s.distance, s.head, s.kelvin-273.15, device) +
+	return fmt.Sprintf("empty_distance = \"%.17g m\"\nlevel_of_zero_flow = \"%.17g m\"\ndistance_factor = %.17g\n"+
+		"head_factor = %.17g\nair_temperature = \"%.17g degC\"\n"+
+		"[%s]\n", s.empty, s.zero, s.distance, s.head, s.kelvin-273.15, device) +
 		power(s.coefficient, s.exponent)
 }
 
-// TestChangesBetweenReadings: settings that change before, at and after a reading, of every kind and for every logged quantity, against integrals over seconds of a known
-// head. A number entered anew: the meter was wrong until then. Something that moved and was entered at once: nothing is to be corrected. Something that moved and was
-// not entered: the meter is wrong from then on.
+// TestChangesBetweenReadings: settings that change before, at and after a reading, of every kind and for every logged
+// quantity, against integrals over seconds of a known head. A number entered anew: the meter was wrong until then.
+// Something that moved and was entered at once: nothing is to be corrected. Something that moved and was not entered:
+// the meter is wrong from then on.
 func TestChangesBetweenReadings(t *testing.T) {
 	skipLong(t)
 	random := rand.New(rand.NewPCG(88, 99))
@@ -105,8 +110,10 @@ func TestChangesBetweenReadings(t *testing.T) {
 		var values []string
 		wantBefore, wantAfter := 0.0, 0.0
 		for s := 0; s < minutes*60; s++ {
-			wantAfter += truth(s).coefficient * (math.Pow(head(s), truth(s).exponent) + math.Pow(head(s+1), truth(s).exponent)) / 2
-			if story == "entered anew" { // the distance is continuous, and each second has the settings that it begins with
+			now := truth(s)
+			wantAfter += now.coefficient * (math.Pow(head(s), now.exponent) + math.Pow(head(s+1), now.exponent)) / 2
+			if story == "entered anew" {
+				// The distance is continuous, and each second has the settings that it begins with.
 				m := before(s)
 				wantBefore += (m.flow(measured(s)) + m.flow(measured(s+1))) / 2
 			}
@@ -120,7 +127,8 @@ func TestChangesBetweenReadings(t *testing.T) {
 			}
 			previous = q
 		}
-		at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(change) * time.Second).Format("2006-01-02T15:04:05")
+		changed := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(change) * time.Second)
+		at := changed.Format("2006-01-02T15:04:05")
 		text := "[settings]\n" + before(0).keys("settings.device")
 		if story != "moved" {
 			text += "[[settings.change]]\nat = " + at + "\n" + before(minutes*60).keys("settings.change.device")
@@ -131,11 +139,12 @@ func TestChangesBetweenReadings(t *testing.T) {
 		case "moved":
 			text += "[[correction]]\nfrom = " + at + "\nreason = \"test\"\n" + other.keys("correction.device")
 		}
-		r := run(t, siteOf(t, quantity, every5(values, quantity), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\nvalidity = \"keep\"\n"+text))
+		screening := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\nvalidity = \"keep\"\n"
+		r := run(t, siteOf(t, quantity, every5(values, quantity), screening+text))
 		name := fmt.Sprintf("round %d, %s, %s of %ss, change at %d s", round, story, kind, quantity, change)
 		tolerance := 3e-6
-		if story != "entered anew" && (kind == "coefficient") { // the true flow jumps with the device, wherever it does in the interval
-			tolerance = 4e-3
+		if story != "entered anew" && (kind == "coefficient") {
+			tolerance = 4e-3 // the true flow jumps with the device, wherever it does in the interval
 		}
 		if off := r.Total.After.M3()/wantAfter - 1; math.Abs(off) > tolerance {
 			t.Errorf("%s: after is %+.2g off", name, off)
@@ -164,8 +173,9 @@ func every5(values []string, quantity string) string {
 	return b.String()
 }
 
-// TestDatedChangeOfConstantHead: the head stands at 0.2 m in hourly levels for a day; the sensor is hung 25 mm higher at noon, at a reading, and entered at once. Nothing is
-// to be corrected, and the volume is the steady flow's: 0.1 m²/s × 0.2 m × 86,400 s = 1,728 m³.
+// TestDatedChangeOfConstantHead: the head stands at 0.2 m in hourly levels for a day; the sensor is hung 25 mm higher
+// at noon, at a reading, and entered at once. Nothing is to be corrected, and the volume is the steady flow's:
+// 0.1 m²/s × 0.2 m × 86,400 s = 1,728 m³.
 func TestDatedChangeOfConstantHead(t *testing.T) {
 	for _, at := range []string{"12:00:00", "12:00:01", "11:59:59", "12:30:00"} {
 		for _, moved := range []string{"", "moved = true\n"} {
@@ -175,9 +185,11 @@ func TestDatedChangeOfConstantHead(t *testing.T) {
 				if fmt.Sprintf("%02d:00:00", h) >= at {
 					level = 0.225
 				}
-				log += fmt.Sprintf("%s,%.3f\n", time.Date(2031, 3, 1, h, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05"), level)
+				stamp := time.Date(2031, 3, 1, h, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05")
+				log += fmt.Sprintf("%s,%.3f\n", stamp, level)
 			}
-			r := run(t, siteOf(t, "level", log, "[screening]\nstuck = \"keep\"\n[settings]\nlevel_of_zero_flow = \"0 m\"\n"+tenth+
+			r := run(t, siteOf(t, "level", log, "[screening]\nstuck = \"keep\"\n"+
+				"[settings]\nlevel_of_zero_flow = \"0 m\"\n"+tenth+
 				"[[settings.change]]\nat = 2031-03-01T"+at+"\n"+moved+"level_of_zero_flow = \"0.025 m\"\n"))
 			near(t, at+" before", r.Total.Before.M3(), 1728)
 			near(t, at+" after", r.Total.After.M3(), 1728)
@@ -185,13 +197,16 @@ func TestDatedChangeOfConstantHead(t *testing.T) {
 	}
 }
 
-// TestMovedOverrules: a recorded change that is said to have moved something joins the flows in both lanes; one that is said to have moved nothing, although the corrected
-// settings change with it, splits them at the change. Distances stand at 0.8 m, hourly; the empty distance goes from 1.0 to 1.1 m at half past one: Q = 0.1 m²/s × h goes
-// from 20 to 30 L/s.
+// TestMovedOverrules: a recorded change that is said to have moved something joins the flows in both lanes; one that is
+// said to have moved nothing, although the corrected settings change with it, splits them at the change. Distances
+// stand at 0.8 m, hourly; the empty distance goes from 1.0 to 1.1 m at half past one: Q = 0.1 m²/s × h goes from 20 to
+// 30 L/s.
 func TestMovedOverrules(t *testing.T) {
 	log := "Time,Value (m)\n2031-03-01 00:00:00,0.8\n2031-03-01 01:00:00,0.8\n2031-03-01 02:00:00,0.8\n"
 	change := func(minute int, moved string) string {
-		return fmt.Sprintf("[screening]\nstuck = \"keep\"\n[settings]\nempty_distance = \"1 m\"\n%s[[settings.change]]\nat = 2031-03-01T01:%02d:00\n%sempty_distance = \"1.1 m\"\n", tenth, minute, moved)
+		return fmt.Sprintf("[screening]\nstuck = \"keep\"\n"+
+			"[settings]\nempty_distance = \"1 m\"\n"+
+			"%s[[settings.change]]\nat = 2031-03-01T01:%02d:00\n%sempty_distance = \"1.1 m\"\n", tenth, minute, moved)
 	}
 	for minute, split := range map[int]float64{15: 0.020*4500 + 0.030*2700, 45: 0.020*6300 + 0.030*900} {
 		joined := run(t, siteOf(t, "distance", log, change(minute, "")))
@@ -202,8 +217,9 @@ func TestMovedOverrules(t *testing.T) {
 	}
 }
 
-// TestMeanOverAChange: a mean whose interval holds a change was written under both settings: before as logged, after between what either makes of it. Means of 15 minutes;
-// the logged flow is twice too much until 00:20, so the second mean, 20 L/s, may be 10 to 20 L/s; a change at a stamp parts whole intervals.
+// TestMeanOverAChange: a mean whose interval holds a change was written under both settings: before as logged, after
+// between what either makes of it. Means of 15 minutes; the logged flow is twice too much until 00:20, so the second
+// mean, 20 L/s, may be 10 to 20 L/s; a change at a stamp parts whole intervals.
 func TestMeanOverAChange(t *testing.T) {
 	log := "Time,Value (m3/s)\n"
 	for i := 1; i <= 4; i++ {
@@ -214,7 +230,9 @@ func TestMeanOverAChange(t *testing.T) {
 		"00:15:00": {20, 20, 20},
 		"00:30:00": {10, 10, 10},
 	} {
-		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n[settings]\n"+tenth+"[[correction]]\nuntil = 2031-03-01T"+at+"\nreason = \"test\"\nlogged_factor = 0.5\n")
+		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n"+
+			"[settings]\n"+tenth+
+			"[[correction]]\nuntil = 2031-03-01T"+at+"\nreason = \"test\"\nlogged_factor = 0.5\n")
 		r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
 		upper, known := r.Total.Upper()
 		near(t, at+" before", r.Total.Before.M3(), 0.020*3600)
@@ -226,8 +244,9 @@ func TestMeanOverAChange(t *testing.T) {
 	}
 }
 
-// TestDriftsWithoutSteps: a factor, a coefficient and an angle that drift evenly over four hours, read every five minutes: at each reading the flow is that of the setting at
-// its very instant, here worked out from the straight line of the drift.
+// TestDriftsWithoutSteps: a factor, a coefficient and an angle that drift evenly over four hours, read every five
+// minutes: at each reading the flow is that of the setting at its very instant, here worked out from the straight line
+// of the drift.
 func TestDriftsWithoutSteps(t *testing.T) {
 	const readings = 49
 	level := func(i int) float64 { return 0.2 + 0.05*math.Sin(float64(i)/9) }
@@ -241,23 +260,33 @@ func TestDriftsWithoutSteps(t *testing.T) {
 		text string
 		flow func(i int) float64
 	}{
-		"head factor": {span + "head_factor = { from = 1, to = 1.2 }\n", func(i int) float64 { return 1.2 * math.Pow(level(i)*(1+0.2*share(i)), 2.5) }},
-		"coefficient": {span + device("coefficient = { from = 1.2, to = 1.6 }\n"), func(i int) float64 { return (1.2 + 0.4*share(i)) * math.Pow(level(i), 2.5) }},
-		"exponent":    {span + device("exponent = { from = 2.5, to = 2.4 }\n"), func(i int) float64 { return 1.2 * math.Pow(level(i), 2.5-0.1*share(i)) }},
+		"head factor": {
+			span + "head_factor = { from = 1, to = 1.2 }\n",
+			func(i int) float64 { return 1.2 * math.Pow(level(i)*(1+0.2*share(i)), 2.5) },
+		},
+		"coefficient": {
+			span + device("coefficient = { from = 1.2, to = 1.6 }\n"),
+			func(i int) float64 { return (1.2 + 0.4*share(i)) * math.Pow(level(i), 2.5) },
+		},
+		"exponent": {
+			span + device("exponent = { from = 2.5, to = 2.4 }\n"),
+			func(i int) float64 { return 1.2 * math.Pow(level(i), 2.5-0.1*share(i)) },
+		},
 	} {
 		want := 0.0
 		for i := 1; i < readings; i++ {
 			want += (c.flow(i-1) + c.flow(i)) / 2 * 300
 		}
-		r := run(t, siteOf(t, "level", every5(values, "level"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n[settings.device]\n"+power(1.2, 2.5)+c.text))
+		r := run(t, siteOf(t, "level", every5(values, "level"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
+			"[settings]\n[settings.device]\n"+power(1.2, 2.5)+c.text))
 		if off := r.Total.After.M3()/want - 1; math.Abs(off) > 1e-7 { // a 256th of the drift is a straight line
 			t.Errorf("%s: %+.2g off", name, off)
 		}
 	}
 }
 
-// TestIntervalsOfMeans: a daily volume stands for its own day, the first one and the one after a gap too, in every lane; over a clock change a day has 23 hours. At a
-// steady 10 L/s, March 2031 in Dublin has 31 days less an hour.
+// TestIntervalsOfMeans: a daily volume stands for its own day, the first one and the one after a gap too, in every
+// lane; over a clock change a day has 23 hours. At a steady 10 L/s, March 2031 in Dublin has 31 days less an hour.
 func TestIntervalsOfMeans(t *testing.T) {
 	for _, c := range []struct {
 		skip []int
@@ -293,8 +322,9 @@ func TestIntervalsOfMeans(t *testing.T) {
 	}
 }
 
-// TestMeanOverAChangeOfDatum: means of flows over 15 minutes, written with an empty distance 20 mm too long until a change within the second interval. Whatever the water did, the
-// true mean lies between the bounds: here the head wanders between 50 and 250 mm, and means are taken over its seconds.
+// TestMeanOverAChangeOfDatum: means of flows over 15 minutes, written with an empty distance 20 mm too long until a
+// change within the second interval. Whatever the water did, the true mean lies between the bounds: here the head
+// wanders between 50 and 250 mm, and means are taken over its seconds.
 func TestMeanOverAChangeOfDatum(t *testing.T) {
 	random := rand.New(rand.NewPCG(31, 32))
 	for round := range 60 {
@@ -316,21 +346,28 @@ func TestMeanOverAChangeOfDatum(t *testing.T) {
 				shown += notch(h+off, 90) / 900
 				truth += notch(h, 90)
 			}
-			log += fmt.Sprintf("%s,%.17g\n", time.Date(2031, 3, 1, 0, 15*(i+1), 0, 0, time.UTC).Format("2006-01-02 15:04:05"), shown)
+			stamp := time.Date(2031, 3, 1, 0, 15*(i+1), 0, 0, time.UTC).Format("2006-01-02 15:04:05")
+			log += fmt.Sprintf("%s,%.17g\n", stamp, shown)
 		}
 		at := time.Date(2031, 3, 1, 0, 0, change, 0, time.UTC).Format("2006-01-02T15:04:05")
-		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n[settings]\nempty_distance = \"1.02 m\"\nmaximum_head = \"0.5 m\"\n[settings.device]\n"+notch90+
-			"[[settings.change]]\nat = "+at+"\nempty_distance = \"1.00 m\"\n[[correction]]\nuntil = "+at+"\nreason = \"test\"\nempty_distance = \"1.00 m\"\n")
+		file := siteOf(t, "flow", log, "[screening]\nstuck = \"keep\"\n"+
+			"[settings]\nempty_distance = \"1.02 m\"\nmaximum_head = \"0.5 m\"\n"+
+			"[settings.device]\n"+notch90+
+			"[[settings.change]]\nat = "+at+"\nempty_distance = \"1.00 m\"\n"+
+			"[[correction]]\nuntil = "+at+"\nreason = \"test\"\nempty_distance = \"1.00 m\"\n")
 		r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
 		upper, known := r.Total.Upper()
-		if low := r.Total.Lower(); !known || low > truth*(1+1e-9) || upper < truth*(1-1e-9) || math.Abs(r.Total.After.M3()/low-1) > 1e-12 {
-			t.Errorf("round %d: %.6f to %.6f do not hold %.6f; after %.6f", round, low, upper, truth, r.Total.After.M3())
+		if low := r.Total.Lower(); !known || low > truth*(1+1e-9) || upper < truth*(1-1e-9) ||
+			math.Abs(r.Total.After.M3()/low-1) > 1e-12 {
+			t.Errorf("round %d: %.6f to %.6f do not hold %.6f; after %.6f",
+				round, low, upper, truth, r.Total.After.M3())
 		}
 	}
 }
 
-// TestDayWithinAMean: hourly means by a clock half an hour off the day's bounds: 2 L/s and, in the half hour after midnight or before it, 50 L/s more. The mean of the hour tells
-// neither, so either day is bounded by all of it and by nothing of it; both together are exact.
+// TestDayWithinAMean: hourly means by a clock half an hour off the day's bounds: 2 L/s and, in the half hour after
+// midnight or before it, 50 L/s more. The mean of the hour tells neither, so either day is bounded by all of it and by
+// nothing of it; both together are exact.
 func TestDayWithinAMean(t *testing.T) {
 	log := "Time,Value (L/s)\n"
 	for h := 1; h <= 72; h++ {
@@ -340,7 +377,8 @@ func TestDayWithinAMean(t *testing.T) {
 		}
 		log += fmt.Sprintf("%s,%g\n", time.Date(2031, 3, 1, h, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05"), flow)
 	}
-	file := siteOf(t, "flow", log, "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n"+tenth+"[report]\ntime_zone = \"+05:30\"\n")
+	file := siteOf(t, "flow", log, "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
+		"[settings]\n"+tenth+"[report]\ntime_zone = \"+05:30\"\n")
 	r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
 	for _, d := range r.Days {
 		if d.Label != "2031-03-02" && d.Label != "2031-03-03" {

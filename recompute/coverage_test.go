@@ -21,7 +21,8 @@ type hider struct {
 	gaps     bool
 	// shown is what the meter logs at a head, with its datum off by some metres.
 	shown func(head float64) float64
-	// least and most are the flows between which the truth lies behind a figure, for a datum raised by so much; the same where it is exact.
+	// least and most are the flows between which the truth lies behind a figure, for a datum raised by so much; the
+	// same where it is exact.
 	least, most func(figure, raised float64) float64
 }
 
@@ -29,11 +30,16 @@ type hider struct {
 func hiders() []hider {
 	flow := func(h float64) float64 { return notch(h, 90) }
 	back := func(q float64) float64 { return math.Pow(q/flow(1), 0.4) }
-	const low, cap, depth = 0.10, 0.17, 0.30 // m: head that the meter takes for zero, head at its most, the channel's depth
+	const (
+		low   = 0.10 // m, head that the meter takes for zero
+		cap   = 0.17 // m, head at its most
+		depth = 0.30 // m, the channel's depth
+	)
 	exact := func(figure, raised float64) float64 { return flow(back(figure) + raised) }
 	level := func(figure, raised float64) float64 { return flow(figure + low + raised) }
 	return []hider{
-		{"clamped at zero", "level", "empty_distance = \"1.40 m\"\nbelow_zero = \"clamped\"\n", "empty_distance = \"1.50 m\"\n", 0.11, false,
+		{"clamped at zero", "level", "empty_distance = \"1.40 m\"\nbelow_zero = \"clamped\"\n",
+			"empty_distance = \"1.50 m\"\n", 0.11, false,
 			func(h float64) float64 { return math.Max(0, h-low) },
 			func(v, r float64) float64 {
 				if v <= 0 {
@@ -49,7 +55,8 @@ func hiders() []hider {
 				}
 				return exact(v, r)
 			}, func(v, r float64) float64 { return exact(math.Max(v, flow(low)), r) }},
-		{"capped in a channel of known depth", "flow", fmt.Sprintf("maximum_head = \"%g m\"\nchannel_depth = \"%g m\"\n", cap, depth), "", 0.16, false,
+		{"capped in a channel of known depth", "flow",
+			fmt.Sprintf("maximum_head = \"%g m\"\nchannel_depth = \"%g m\"\n", cap, depth), "", 0.16, false,
 			func(h float64) float64 { return math.Min(flow(h), flow(cap)) }, exact,
 			func(v, r float64) float64 {
 				if v >= flow(cap)*(1-1e-9) {
@@ -70,8 +77,9 @@ func hiders() []hider {
 	}
 }
 
-// TestIntervalHoldsHiddenTruth: with errors drawn from what the site file states, the interval of 95 % holds the truth of the time that the total covers in 93 to 97 % of
-// 1,000 sites of each kind, of those that hide something at least in as many; and it is no wider than bounds and uncertainties that are worked out here allow.
+// TestIntervalHoldsHiddenTruth: with errors drawn from what the site file states, the interval of 95 % holds the truth
+// of the time that the total covers in 93 to 97 % of 1,000 sites of each kind, of those that hide something at least in
+// as many; and it is no wider than bounds and uncertainties that are worked out here allow.
 func TestIntervalHoldsHiddenTruth(t *testing.T) {
 	skipLong(t)
 	const readings, uDatum, uCoefficient, uReading = 97, 0.002, 0.01, 0.001
@@ -92,7 +100,8 @@ func TestIntervalHoldsHiddenTruth(t *testing.T) {
 			for i := range readings {
 				figure := k.shown(head(i) + datum + uReading*random.NormFloat64())
 				if figures = append(figures, figure); !missing(i) {
-					fmt.Fprintf(&log, "%s,%.9f\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), figure)
+					stamp := at.Add(time.Duration(i) * step15).Format("2006-01-02 15:04:05")
+					fmt.Fprintf(&log, "%s,%.9f\n", stamp, figure)
 				}
 				if i == 0 || missing(i) || missing(i-1) {
 					continue
@@ -118,7 +127,8 @@ func TestIntervalHoldsHiddenTruth(t *testing.T) {
 			}
 			noise := 2 * uReading * math.Sqrt(r.Total.Tally.Squares[0])
 			allowed := func(v [3]float64) float64 {
-				return math.Sqrt(4*uCoefficient*uCoefficient*v[0]*v[0] + 4*(v[1]-v[0])*(v[1]-v[0])*100 + noise*noise + 4*r.Total.Tally.Bends[0])
+				return math.Sqrt(4*uCoefficient*uCoefficient*v[0]*v[0] + 4*(v[1]-v[0])*(v[1]-v[0])*100 +
+					noise*noise + 4*r.Total.Tally.Bends[0])
 			}
 			if !x.Open && !math.IsInf(most[0], 1) {
 				widest = math.Max(widest, (x.High-x.Low)/(most[0]-least[0]+allowed(least)+allowed(most)))
@@ -127,7 +137,8 @@ func TestIntervalHoldsHiddenTruth(t *testing.T) {
 			}
 		}
 		share := float64(held) / float64(sites)
-		t.Logf("%-36s %5.1f %% of %d hold the truth, %d of them bounded; %.3f of the width that is allowed at most", k.name, 100*share, sites, bounded, widest)
+		t.Logf("%-36s %5.1f %% of %d hold the truth, %d of them bounded; %.3f of the width that is allowed at most",
+			k.name, 100*share, sites, bounded, widest)
 		if share < 0.93-slack || share > 0.97+slack && bounded == 0 || widest > 1.05 || (bounded == 0) != k.gaps {
 			t.Errorf("%s: %.1f %%, %d bounded, %.3f of the allowed width", k.name, 100*share, bounded, widest)
 		}
@@ -136,7 +147,10 @@ func TestIntervalHoldsHiddenTruth(t *testing.T) {
 
 func write(t *testing.T, dir, log string, k hider) {
 	t.Helper()
-	text := "id = \"s\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" + k.quantity + " = { name = \"Value\", unit = \"" + units[k.quantity] + "\", missing = [] }\n" +
+	text := "id = \"s\"\n" +
+		"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" +
+		"[log.columns]\ntime = \"Time\"\n" +
+		k.quantity + " = { name = \"Value\", unit = \"" + units[k.quantity] + "\", missing = [] }\n" +
 		settings(k.settings, notch90) + "[uncertainty]\ndatum = \"4 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n"
 	if k.change != "" {
 		text += correction(k.change)

@@ -10,8 +10,9 @@ import (
 	"retotal/recompute"
 )
 
-// TestUncertaintyOfDifference: of after less before, against 20,000 draws of both lanes through the ratings, with the same error in both where both have it: the datum
-// (but where a correction has a survey of its own: then its error is after's alone), the coefficient, the noise of each reading. Within 10 %, in six sites.
+// TestUncertaintyOfDifference: of after less before, against 20,000 draws of both lanes through the ratings, with the
+// same error in both where both have it: the datum (but where a correction has a survey of its own: then its error is
+// after's alone), the coefficient, the noise of each reading. Within 10 %, in six sites.
 func TestUncertaintyOfDifference(t *testing.T) {
 	const n, draws = 97, 20000
 	heads := make([]float64, n)
@@ -29,21 +30,81 @@ func TestUncertaintyOfDifference(t *testing.T) {
 		cap                    float64   // m, highest head that the meter shows; 0 for none
 		shown                  func(h float64) float64
 	}{
-		{"V-notch at low head, datum wrong in the first half", "level", "kind = \"v-notch\"\nangle = \"90 deg\"\n", 1, "empty_distance = \"1.52 m\"\n",
-			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n", nil, []float64{0.02, 0}, 0, low},
-		{"Parshall", "level", "kind = \"parshall\"\nthroat = \"9 in\"\n", 2, "empty_distance = \"1.52 m\"\n",
-			"[[correction]]\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"3 mm\"\n", []float64{0.0015, 0.0015}, []float64{0.02, 0.02}, 0, low},
-		{"Manning", "level", "kind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\nroughness = 0.013\nslope = 0.002\n", 2, "empty_distance = \"1.51 m\"\n",
-			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n", nil, []float64{0.01, 0}, 0, low},
-		{"table", "level", "kind = \"table\"\npoints = [[\"0.02 m\", \"1 L/s\"], [\"0.1 m\", \"9 L/s\"], [\"0.2 m\", \"40 L/s\"], [\"0.4 m\", \"160 L/s\"]]\n", 2, "empty_distance = \"1.51 m\"\n",
-			"[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"5 mm\"\n", []float64{0, 0.0025}, []float64{0, 0.01}, 0, low},
-		{"level log with two surveys", "level", "kind = \"v-notch\"\nangle = \"60 deg\"\n", 2, "empty_distance = \"1.52 m\"\n",
-			"[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"4 mm\"\n[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.51 m\"\nuncertainty = \"2 mm\"\n",
-			[]float64{0.002, 0.001}, []float64{0.02, 0.01}, 0, low},
-		{"flow log with caps", "flow", "kind = \"v-notch\"\nangle = \"90 deg\"\n", 2, "empty_distance = \"1.52 m\"\nmaximum_head = \"0.21 m\"\nchannel_depth = \"0.6 m\"\n",
-			"[[correction]]\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"4 mm\"\n", []float64{0.002, 0.002}, []float64{0.02, 0.02}, 0.21, nil},
+		{
+			name:     "V-notch at low head, datum wrong in the first half",
+			quantity: "level",
+			device:   "kind = \"v-notch\"\nangle = \"90 deg\"\n",
+			scale:    1,
+			settings: "empty_distance = \"1.52 m\"\n",
+			change:   "[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n",
+			off:      []float64{0.02, 0},
+			shown:    low,
+		},
+		{
+			name:     "Parshall",
+			quantity: "level",
+			device:   "kind = \"parshall\"\nthroat = \"9 in\"\n",
+			scale:    2,
+			settings: "empty_distance = \"1.52 m\"\n",
+			change:   "[[correction]]\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"3 mm\"\n",
+			surveys:  []float64{0.0015, 0.0015},
+			off:      []float64{0.02, 0.02},
+			shown:    low,
+		},
+		{
+			name:     "Manning",
+			quantity: "level",
+			device: "kind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\n" +
+				"roughness = 0.013\nslope = 0.002\n",
+			scale:    2,
+			settings: "empty_distance = \"1.51 m\"\n",
+			change:   "[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n",
+			off:      []float64{0.01, 0},
+			shown:    low,
+		},
+		{
+			name:     "table",
+			quantity: "level",
+			device: "kind = \"table\"\n" +
+				"points = [[\"0.02 m\", \"1 L/s\"], [\"0.1 m\", \"9 L/s\"], " +
+				"[\"0.2 m\", \"40 L/s\"], [\"0.4 m\", \"160 L/s\"]]\n",
+			scale:    2,
+			settings: "empty_distance = \"1.51 m\"\n",
+			change: "[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n" +
+				"uncertainty = \"5 mm\"\n",
+			surveys: []float64{0, 0.0025},
+			off:     []float64{0, 0.01},
+			shown:   low,
+		},
+		{
+			name:     "level log with two surveys",
+			quantity: "level",
+			device:   "kind = \"v-notch\"\nangle = \"60 deg\"\n",
+			scale:    2,
+			settings: "empty_distance = \"1.52 m\"\n",
+			change: "[[correction]]\nuntil = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.50 m\"\n" +
+				"uncertainty = \"4 mm\"\n" +
+				"[[correction]]\nfrom = " + halfway + "\nreason = \"x\"\nempty_distance = \"1.51 m\"\n" +
+				"uncertainty = \"2 mm\"\n",
+			surveys: []float64{0.002, 0.001},
+			off:     []float64{0.02, 0.01},
+			shown:   low,
+		},
+		{
+			name:     "flow log with caps",
+			quantity: "flow",
+			device:   "kind = \"v-notch\"\nangle = \"90 deg\"\n",
+			scale:    2,
+			settings: "empty_distance = \"1.52 m\"\nmaximum_head = \"0.21 m\"\nchannel_depth = \"0.6 m\"\n",
+			change:   "[[correction]]\nreason = \"x\"\nempty_distance = \"1.50 m\"\nuncertainty = \"4 mm\"\n",
+			surveys:  []float64{0.002, 0.002},
+			off:      []float64{0.02, 0.02},
+			cap:      0.21,
+		},
 	} {
-		text := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[uncertainty]\ndatum = \"3 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n[settings]\n" + c.settings + "[settings.device]\n" + c.device + c.change
+		text := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n" +
+			"[uncertainty]\ndatum = \"3 mm\"\nreading = \"2 mm\"\ncoefficient = \"2 %\"\n" +
+			"[settings]\n" + c.settings + "[settings.device]\n" + c.device + c.change
 		half := func(i int) int {
 			if i < 48 {
 				return 0
@@ -82,7 +143,8 @@ func TestUncertaintyOfDifference(t *testing.T) {
 				}
 				noise := 0.001 * random.NormFloat64()
 				a, b := h*c.scale, h*c.scale+c.off[half(i)]
-				if c.cap > 0 && b >= c.cap { // what the meter showed is its cap, whatever the errors; after counts the least
+				if c.cap > 0 && b >= c.cap {
+					// What the meter showed is its cap, whatever the errors; after counts the least.
 					b = c.cap
 					a, noise, before = c.cap-c.off[half(i)], 0, 0
 				}
@@ -95,7 +157,8 @@ func TestUncertaintyOfDifference(t *testing.T) {
 			sum, squares = sum+volume, squares+volume*volume
 		}
 		deviation := math.Sqrt(squares/draws - sum/draws*sum/draws)
-		t.Logf("%-52s difference %9.3f m3, known to %.4f by draws, %.4f by the budget (u)", c.name, r.Total.Difference(), deviation, r.Total.Budget.Difference)
+		t.Logf("%-52s difference %9.3f m3, known to %.4f by draws, %.4f by the budget (u)",
+			c.name, r.Total.Difference(), deviation, r.Total.Budget.Difference)
 		if ratio := r.Total.Budget.Difference / deviation; math.Abs(ratio-1) > 0.10 {
 			t.Errorf("%s: the budget gives %.3f of the draws", c.name, ratio)
 			for _, p := range r.Total.Budget.Parts {
@@ -110,7 +173,8 @@ type fixed struct{}
 
 func (fixed) Flow(float64) float64 { return 0 }
 
-// TestNoCorrectionNoDifference: without a correction the settings part is exactly 0 and known exactly, whatever screening does.
+// TestNoCorrectionNoDifference: without a correction the settings part is exactly 0 and known exactly, whatever
+// screening does.
 func TestNoCorrectionNoDifference(t *testing.T) {
 	m := loadMonth(t)
 	r := withBudget(t, writeMonth(t, &m, ""))
@@ -125,15 +189,17 @@ func TestNoCorrectionNoDifference(t *testing.T) {
 	}
 }
 
-// TestNoiseLifts: 20 mm of noise at 100 mm of head lift the mean flow of a notch: by half of Q″ times the variance, ½·2.5·1.5·(20/100)² = 7.5 % of the flow of the mean
-// head, and a little more by the fourth moment. The interval allows for it, and the lift is known from the scatter of the readings alone.
+// TestNoiseLifts: 20 mm of noise at 100 mm of head lift the mean flow of a notch: by half of Q″ times the variance,
+// ½·2.5·1.5·(20/100)² = 7.5 % of the flow of the mean head, and a little more by the fourth moment. The interval allows
+// for it, and the lift is known from the scatter of the readings alone.
 func TestNoiseLifts(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 4))
 	var values []float64
 	for range 2881 {
 		values = append(values, 0.1+0.02*random.NormFloat64())
 	}
-	r := withBudget(t, siteOf(t, "level", minutesOf(values, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n[settings.device]\n"+notch90))
+	r := withBudget(t, siteOf(t, "level", minutesOf(values, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
+		"[settings]\n[settings.device]\n"+notch90))
 	truth := notch(0.1, 90) * 172800
 	lifted := r.Total.After.M3() - truth
 	if lifted/truth < 0.05 || math.Abs(r.Total.Tally.Lift/lifted-1) > 0.25 {

@@ -34,8 +34,9 @@ func siteOf(t testing.TB, quantity, log, more string) string {
 	return replaceIn(t, file, "distance = \"Distance\"", quantity+" = \"Value\"")
 }
 
-// TestHeldForHours: a flow log that stands at its maximum for three hours is bounded, not stuck. Q = 0.1 m²/s × h. The flow rises in an hour from 10 to 40 L/s, on
-// to 60 L/s in an hour and a half, and falls as it rose; the meter shows no more than 40 L/s. Worked out by hand: at least 50 L/s × 3600 s + 40 L/s × 10,800 s.
+// TestHeldForHours: a flow log that stands at its maximum for three hours is bounded, not stuck. Q = 0.1 m²/s × h. The
+// flow rises in an hour from 10 to 40 L/s, on to 60 L/s in an hour and a half, and falls as it rose; the meter shows no
+// more than 40 L/s. Worked out by hand: at least 50 L/s × 3600 s + 40 L/s × 10,800 s.
 func TestHeldForHours(t *testing.T) {
 	var shown []float64
 	for i := range 301 {
@@ -85,8 +86,9 @@ func rowsOf(r *recompute.Result, check string) int {
 	return -1
 }
 
-// TestDeadEnds: readings at an end that was reached or left by a jump say nothing: they are missing and not a lower bound. Reached as the water of the record comes and
-// goes, they are bounded. Distances in metres, one a minute; the sensor sees nothing nearer than 0.3 m.
+// TestDeadEnds: readings at an end that was reached or left by a jump say nothing: they are missing and not a lower
+// bound. Reached as the water of the record comes and goes, they are bounded. Distances in metres, one a minute; the
+// sensor sees nothing nearer than 0.3 m.
 func TestDeadEnds(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	calm := func(n int, from, to float64) (out []float64) {
@@ -133,7 +135,8 @@ func repeat(v float64, n int) (out []float64) {
 	return out
 }
 
-// TestDeadFlow: a flow log whose sensor dies at zero for two hours is missing there; valves that stop the flow again and again are not.
+// TestDeadFlow: a flow log whose sensor dies at zero for two hours is missing there; valves that stop the flow again
+// and again are not.
 func TestDeadFlow(t *testing.T) {
 	for stops, dead := range map[int]int{1: 120, 5: 0} {
 		var flows []float64
@@ -151,7 +154,8 @@ func TestDeadFlow(t *testing.T) {
 	}
 }
 
-// TestMaximumHeadOfLevels: a log of levels is capped at the meter's maximum head, unless it shows more; a log of distances never is.
+// TestMaximumHeadOfLevels: a log of levels is capped at the meter's maximum head, unless it shows more; a log of
+// distances never is.
 func TestMaximumHeadOfLevels(t *testing.T) {
 	rise := func(top float64) (out []float64) {
 		for i := range 400 {
@@ -162,7 +166,8 @@ func TestMaximumHeadOfLevels(t *testing.T) {
 	settings := "[settings]\nmaximum_head = \"0.3 m\"\n" + tenth
 	capped := run(t, siteOf(t, "level", minutesOf(rise(0.3), "m"), settings))
 	if _, known := capped.Total.Upper(); known || rowsOf(capped, "capped") < 100 || rowsOf(capped, "stuck") != 0 {
-		t.Errorf("levels that stop at 0.3 m: %d capped, %d stuck, bounded above %v", rowsOf(capped, "capped"), rowsOf(capped, "stuck"), known)
+		t.Errorf("levels that stop at 0.3 m: %d capped, %d stuck, bounded above %v",
+			rowsOf(capped, "capped"), rowsOf(capped, "stuck"), known)
 	}
 	more := run(t, siteOf(t, "level", minutesOf(rise(0.39), "m"), settings))
 	if _, known := more.Total.Upper(); !known || rowsOf(more, "capped") != 0 {
@@ -170,11 +175,15 @@ func TestMaximumHeadOfLevels(t *testing.T) {
 	}
 }
 
-// TestValidityIsNoCap: above the limit of validity the equation goes on; its coefficient is less sure in proportion, doubled at 1.5 times the limit. A broad crest is
-// not asked here but a power law with a V-notch beside it: the notch with full contraction is valid to 0.38 m (Bos 1989, from memory), heads stand at 0.57 m.
+// TestValidityIsNoCap: above the limit of validity the equation goes on; its coefficient is less sure in proportion,
+// doubled at 1.5 times the limit. A broad crest is not asked here but a power law with a V-notch beside it: the notch
+// with full contraction is valid to 0.38 m (Bos 1989, from memory), heads stand at 0.57 m.
 func TestValidityIsNoCap(t *testing.T) {
 	distances := repeat(0.43, 100)
-	settings := "[screening]\nstuck = \"keep\"\n[uncertainty]\ndatum = \"0.001 mm\"\nreading = \"0.001 mm\"\ncoefficient = \"1 %\"\n[settings]\nempty_distance = \"1 m\"\nmaximum_head = \"0.6 m\"\n[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\ncontraction = \"full\"\n"
+	settings := "[screening]\nstuck = \"keep\"\n" +
+		"[uncertainty]\ndatum = \"0.001 mm\"\nreading = \"0.001 mm\"\ncoefficient = \"1 %\"\n" +
+		"[settings]\nempty_distance = \"1 m\"\nmaximum_head = \"0.6 m\"\n" +
+		"[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\ncontraction = \"full\"\n"
 	r := withBudget(t, simple(t, minutes(distances...), settings))
 	want := r.Corrected.Segments[0].Rating.Flow(0.57) * 99 * 60
 	near(t, "after", r.Total.After.M3(), want)
@@ -200,8 +209,9 @@ func replaceIn(t testing.TB, file, old, new string) string {
 	return file
 }
 
-// TestTwoDepthsOfAPipe: a pipe of 0.6 m carries the same flow at two depths above its full flow, so a logged flow there is bounded between what the corrected settings make of
-// either; a logged level has one flow. The depths are found here by bisection on Manning's equation written out: Q = A R^(2/3) √S / n.
+// TestTwoDepthsOfAPipe: a pipe of 0.6 m carries the same flow at two depths above its full flow, so a logged flow there
+// is bounded between what the corrected settings make of either; a logged level has one flow. The depths are found here
+// by bisection on Manning's equation written out: Q = A R^(2/3) √S / n.
 func TestTwoDepthsOfAPipe(t *testing.T) {
 	const d, n, slope = 0.6, 0.013, 0.002
 	manning := func(h float64) float64 {
@@ -223,11 +233,15 @@ func TestTwoDepthsOfAPipe(t *testing.T) {
 	const peak = 0.938 * d
 	shown := 1.04 * full
 	a, b := depth(shown, 0.1, peak, true), depth(shown, peak, d, false)
-	pipe := "[settings.device]\nkind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\nroughness = 0.013\nslope = 0.002\n"
-	r := run(t, siteOf(t, "flow", minutesOf(repeat(shown, 60), "m3/s"), "[settings]\nempty_distance = \"2 m\"\n"+pipe+"[[correction]]\nreason = \"test\"\nempty_distance = \"1.9 m\"\n"))
+	pipe := "[settings.device]\nkind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\n" +
+		"roughness = 0.013\nslope = 0.002\n"
+	r := run(t, siteOf(t, "flow", minutesOf(repeat(shown, 60), "m3/s"), "[settings]\nempty_distance = \"2 m\"\n"+
+		pipe+
+		"[[correction]]\nreason = \"test\"\nempty_distance = \"1.9 m\"\n"))
 	upper, known := r.Total.Upper()
 	flows := []float64{manning(a - 0.1), manning(b - 0.1)}
-	if low, high := math.Min(flows[0], flows[1])*59*60, math.Max(flows[0], flows[1])*59*60; !known || math.Abs(r.Total.Lower()/low-1) > 1e-6 || math.Abs(upper/high-1) > 1e-6 {
+	low, high := math.Min(flows[0], flows[1])*59*60, math.Max(flows[0], flows[1])*59*60
+	if !known || math.Abs(r.Total.Lower()/low-1) > 1e-6 || math.Abs(upper/high-1) > 1e-6 {
 		t.Errorf("between %v and %v (%v), want %v and %v", r.Total.Lower(), upper, known, low, high)
 	}
 	r = run(t, siteOf(t, "level", minutesOf(repeat(0.57, 60), "m"), "[screening]\nstuck = \"keep\"\n[settings]\n"+pipe))
@@ -237,8 +251,9 @@ func TestTwoDepthsOfAPipe(t *testing.T) {
 	}
 }
 
-// TestDrownedBeyondItsEquation: a Parshall flume of 1 ft at 0.2 m whose water below stands at 0.95 of it has no equation: the flow lies between 0 and the last drowned value,
-// that at 0.90. It counts as an estimate of at most that, and opens the interval to 0.
+// TestDrownedBeyondItsEquation: a Parshall flume of 1 ft at 0.2 m whose water below stands at 0.95 of it has no
+// equation: the flow lies between 0 and the last drowned value, that at 0.90. It counts as an estimate of at most that,
+// and opens the interval to 0.
 func TestDrownedBeyondItsEquation(t *testing.T) {
 	log := func(ratio float64) string {
 		text := "Time,Value (m),Below (m)\n"
@@ -247,7 +262,9 @@ func TestDrownedBeyondItsEquation(t *testing.T) {
 		}
 		return text
 	}
-	settings := "downstream = \"Below\"\n[screening]\nstuck = \"keep\"\n[settings]\n[settings.device]\nkind = \"parshall\"\nthroat = \"1 ft\"\n"
+	settings := "downstream = \"Below\"\n" +
+		"[screening]\nstuck = \"keep\"\n" +
+		"[settings]\n[settings.device]\nkind = \"parshall\"\nthroat = \"1 ft\"\n"
 	last := withBudget(t, siteOf(t, "level", log(0.90), settings))
 	r := withBudget(t, siteOf(t, "level", log(0.95), settings))
 	near(t, "at most", r.Total.After.M3(), last.Total.After.M3())
@@ -260,8 +277,8 @@ func TestDrownedBeyondItsEquation(t *testing.T) {
 	}
 }
 
-// TestStopsThatAreNoFaults: pumps that drive a meter to its cap again and again are how this water comes; a sensor that is dead from the first reading on, or behind an averaged
-// reading on the way down, is dead all the same.
+// TestStopsThatAreNoFaults: pumps that drive a meter to its cap again and again are how this water comes; a sensor that
+// is dead from the first reading on, or behind an averaged reading on the way down, is dead all the same.
 func TestStopsThatAreNoFaults(t *testing.T) {
 	wave := func(from, n int) (out []float64) {
 		for i := range n {
@@ -289,15 +306,16 @@ func TestStopsThatAreNoFaults(t *testing.T) {
 		"dead from the beginning": {dead[600:], zero, 500},
 		"dead until the end":      {dead[:1100], zero, 500},
 	} {
-		r := run(t, siteOf(t, "level", minutesOf(c.levels, "m"), "[settings]\n"+c.settings+"[settings.device]\n"+power(1.4, 2.5)))
+		text := "[settings]\n" + c.settings + "[settings.device]\n" + power(1.4, 2.5)
+		r := run(t, siteOf(t, "level", minutesOf(c.levels, "m"), text))
 		if got := rowsOf(r, "dead"); got != c.dead {
 			t.Errorf("%s: %d dead readings, want %d", name, got, c.dead)
 		}
 	}
 }
 
-// TestEndsOfLoops: a meter that clips at 20 mA stands at its end there; one whose log goes on to 20.5 mA stands there. Levels of a span of 0 to 0.2 m, Q = 0.1 m²/s × h; the water
-// stands above the span for 4 h of 12.
+// TestEndsOfLoops: a meter that clips at 20 mA stands at its end there; one whose log goes on to 20.5 mA stands there.
+// Levels of a span of 0 to 0.2 m, Q = 0.1 m²/s × h; the water stands above the span for 4 h of 12.
 func TestEndsOfLoops(t *testing.T) {
 	for name, top := range map[string]float64{"20 mA": 0.2, "20.5 mA": 0.2 * 16.5 / 16} {
 		var levels []float64
@@ -308,10 +326,13 @@ func TestEndsOfLoops(t *testing.T) {
 				truth += 0.1 * h * 60
 			}
 		}
-		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nloop = { low = \"0 m\", high = \"0.2 m\" }\nchannel_depth = \"0.4 m\"\n"+tenth))
+		loop := "loop = { low = \"0 m\", high = \"0.2 m\" }\n"
+		text := "[settings]\n" + loop + "channel_depth = \"0.4 m\"\n" + tenth
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), text))
 		upper, known := r.Total.Upper()
 		if rowsOf(r, "stuck") != 0 || rowsOf(r, "capped") < 180 || !known || r.Total.Lower() > truth || upper < truth {
-			t.Errorf("%s: %d stuck, %d capped, %v to %v (%v), truth %v", name, rowsOf(r, "stuck"), rowsOf(r, "capped"), r.Total.Lower(), upper, known, truth)
+			t.Errorf("%s: %d stuck, %d capped, %v to %v (%v), truth %v",
+				name, rowsOf(r, "stuck"), rowsOf(r, "capped"), r.Total.Lower(), upper, known, truth)
 		}
 	}
 }
@@ -331,15 +352,18 @@ func TestBlankingOfFlows(t *testing.T) {
 		if quantity == "flow" {
 			unit = "m3/s"
 		}
-		r := run(t, siteOf(t, quantity, minutesOf(figures, unit), "[settings]\nempty_distance = \"0.6 m\"\nblanking_distance = \"0.4 m\"\n"+tenth))
+		text := "[settings]\nempty_distance = \"0.6 m\"\nblanking_distance = \"0.4 m\"\n" + tenth
+		r := run(t, siteOf(t, quantity, minutesOf(figures, unit), text))
 		if _, known := r.Total.Upper(); known || rowsOf(r, "stuck") != 0 || rowsOf(r, "capped") < 300 {
-			t.Errorf("%s: %d stuck, %d capped, bounded above %v", quantity, rowsOf(r, "stuck"), rowsOf(r, "capped"), known)
+			t.Errorf("%s: %d stuck, %d capped, bounded above %v",
+				quantity, rowsOf(r, "stuck"), rowsOf(r, "capped"), known)
 		}
 	}
 }
 
-// TestFaultBeyondAnEnd: a sensor that is dead above an end of the meter, or below one, shows nothing of where the meter ends: what stands at the end stays bounded. Levels of a
-// loop of 0 to 0.4 m, capped at 0.25 m by the maximum head for four hours, dead at full scale for six minutes or five hours.
+// TestFaultBeyondAnEnd: a sensor that is dead above an end of the meter, or below one, shows nothing of where the meter
+// ends: what stands at the end stays bounded. Levels of a loop of 0 to 0.4 m, capped at 0.25 m by the maximum head for
+// four hours, dead at full scale for six minutes or five hours.
 func TestFaultBeyondAnEnd(t *testing.T) {
 	for _, minutes := range []int{6, 300} {
 		var levels []float64
@@ -350,15 +374,21 @@ func TestFaultBeyondAnEnd(t *testing.T) {
 		for i := range minutes {
 			levels[600+i] = 0.4
 		}
-		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nmaximum_head = \"0.25 m\"\nloop = { low = \"0 m\", high = \"0.4 m\" }\n[settings.device]\n"+power(1.4, 2.5)))
-		if _, known := r.Total.Upper(); known || rowsOf(r, "dead") != minutes || rowsOf(r, "stuck") != 0 || r.Total.Classes[total.Bounded].Covered < 3*int64(time.Hour) {
-			t.Errorf("%d minutes dead: %d dead, %d capped, %d stuck, bounded %v h, open %v", minutes, rowsOf(r, "dead"), rowsOf(r, "capped"), rowsOf(r, "stuck"),
-				float64(r.Total.Classes[total.Bounded].Covered)/3600e9, !known)
+		text := "[settings]\nmaximum_head = \"0.25 m\"\nloop = { low = \"0 m\", high = \"0.4 m\" }\n" +
+			"[settings.device]\n" + power(1.4, 2.5)
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), text))
+		bounded := r.Total.Classes[total.Bounded].Covered
+		if _, known := r.Total.Upper(); known || rowsOf(r, "dead") != minutes || rowsOf(r, "stuck") != 0 ||
+			bounded < 3*int64(time.Hour) {
+			t.Errorf("%d minutes dead: %d dead, %d capped, %d stuck, bounded %v h, open %v",
+				minutes, rowsOf(r, "dead"), rowsOf(r, "capped"), rowsOf(r, "stuck"),
+				float64(bounded)/3600e9, !known)
 		}
 	}
 }
 
-// TestDeadBelowZero: a loop of 4 to 20 mA from zero level whose sensor is dead at 3.8 mA for 200 minutes, with water before and after.
+// TestDeadBelowZero: a loop of 4 to 20 mA from zero level whose sensor is dead at 3.8 mA for 200 minutes, with water
+// before and after.
 func TestDeadBelowZero(t *testing.T) {
 	var levels []float64
 	for i := range 1440 {
@@ -367,20 +397,24 @@ func TestDeadBelowZero(t *testing.T) {
 	for i := range 200 {
 		levels[600+i] = -0.0125 * 0.4
 	}
-	r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nloop = { low = \"0 m\", high = \"0.4 m\" }\n[settings.device]\n"+power(1.4, 2.5)))
+	r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[settings]\nloop = { low = \"0 m\", high = \"0.4 m\" }\n"+
+		"[settings.device]\n"+power(1.4, 2.5)))
 	if rowsOf(r, "dead") != 200 || r.Total.Coverage() > 0.87 {
 		t.Errorf("%d dead, covers %v", rowsOf(r, "dead"), r.Total.Coverage())
 	}
 }
 
-// TestDrownedAtTheCap: a reading at the cap that is drowned too is held at no more than its drowned flow, and at nothing where no equation is known. Levels stand at 0.25 m, the
-// meter's most; the water below stands at 0.2 m, over the modular limit of 0.7 that the rating is given.
+// TestDrownedAtTheCap: a reading at the cap that is drowned too is held at no more than its drowned flow, and at
+// nothing where no equation is known. Levels stand at 0.25 m, the meter's most; the water below stands at 0.2 m, over
+// the modular limit of 0.7 that the rating is given.
 func TestDrownedAtTheCap(t *testing.T) {
 	log := "Time,Value (m),Below (m)\n"
 	for i := range 10 {
 		log += fmt.Sprintf("2031-03-01 00:%02d:00,0.250,0.200\n", i)
 	}
-	r := run(t, siteOf(t, "level", log, "downstream = \"Below\"\n[settings]\nmaximum_head = \"0.25 m\"\nchannel_depth = \"0.5 m\"\n[settings.device]\nmodular_limit = 0.7\n"+power(1.4, 2.5)))
+	r := run(t, siteOf(t, "level", log, "downstream = \"Below\"\n"+
+		"[settings]\nmaximum_head = \"0.25 m\"\nchannel_depth = \"0.5 m\"\n"+
+		"[settings.device]\nmodular_limit = 0.7\n"+power(1.4, 2.5)))
 	upper, known := r.Total.Upper()
 	near(t, "at least", r.Total.Lower(), 0)
 	if near(t, "at most", upper, 1.4*math.Pow(0.5, 2.5)*540); !known {
@@ -399,8 +433,9 @@ func TestKeptIsNotKnown(t *testing.T) {
 		text := fmt.Sprintf("[screening]\ncapped = %q\n[settings]\nmaximum_flow = \"40 L/s\"\n", action)
 		r := run(t, siteOf(t, "flow", minutesOf(shown, "m3/s"), text+tenth))
 		near(t, action+", at least", r.Total.Lower(), 0.025*3600*2+0.040*3600)
-		if _, known := r.Total.Upper(); known || r.Total.Classes[total.Bounded].Covered < int64(time.Hour) {
-			t.Errorf("%s: the top is taken for known: bounded for %v", action, time.Duration(r.Total.Classes[total.Bounded].Covered))
+		bounded := r.Total.Classes[total.Bounded].Covered
+		if _, known := r.Total.Upper(); known || bounded < int64(time.Hour) {
+			t.Errorf("%s: the top is taken for known: bounded for %v", action, time.Duration(bounded))
 		}
 	}
 	for depth, spike := range map[string]float64{"0.5 m": 0.050, "0.899 m": 0.0899, "0.9 m": 0.090, "": 0.090} {
@@ -410,7 +445,8 @@ func TestKeptIsNotKnown(t *testing.T) {
 		if depth != "" {
 			limit = "channel_depth = \"" + depth + "\"\n"
 		}
-		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n[settings]\n"+limit+tenth))
+		r := run(t, siteOf(t, "level", minutesOf(levels, "m"), "[screening]\nspike = \"keep\"\nstuck = \"keep\"\n"+
+			"[settings]\n"+limit+tenth))
 		near(t, "spike in a channel of "+depth, r.Total.After.M3(), 0.030*3600+(spike-0.030)*60)
 	}
 }

@@ -28,7 +28,8 @@ type meter struct {
 	bottom   float64                 // the lowest of its own heads, m
 	hidden   float64                 // true flow that it may show as zero
 	bends    []float64               // of its own heads, where its curve bends
-	air      float64                 // degC, logged beside it; bounds then hold for all temperatures nearby, and are wider
+	// air is logged beside it, degC; bounds then hold for all temperatures nearby, and are wider.
+	air float64
 }
 
 // pipe is Manning's formula for a circular pipe of 0.6 m, n 0.013, slope 0.002 (Chow 1959, eq. 5-6 and table 2-1).
@@ -54,7 +55,10 @@ func stairs(h float64) float64 {
 
 const stairsTable = `kind = "table"
 interpolation = "linear"
-points = [["0 m", "0 m3/s"], ["0.1 m", "0.01 m3/s"], ["0.101 m", "0.02 m3/s"], ["0.3 m", "0.09 m3/s"], ["1 m", "0.5 m3/s"], ["2.6 m", "3 m3/s"]]
+points = [
+  ["0 m", "0 m3/s"], ["0.1 m", "0.01 m3/s"], ["0.101 m", "0.02 m3/s"],
+  ["0.3 m", "0.09 m3/s"], ["1 m", "0.5 m3/s"], ["2.6 m", "3 m3/s"],
+]
 `
 
 const pipe06 = "kind = \"manning\"\nsection = \"circular\"\ndiameter = \"0.6 m\"\nroughness = 0.013\nslope = 0.002\n"
@@ -63,13 +67,31 @@ func meters() []meter {
 	v90 := func(h float64) float64 { return notch(h, 90) }
 	top := "maximum_head = \"2.2 m\"\n"
 	datum := func(from, to float64) (string, string) {
-		return fmt.Sprintf("empty_distance = \"%g m\"\n%s", from, top), correction(fmt.Sprintf("empty_distance = \"%g m\"\n", to))
+		keys := fmt.Sprintf("empty_distance = \"%g m\"\n%s", from, top)
+		return keys, correction(fmt.Sprintf("empty_distance = \"%g m\"\n", to))
 	}
 	high, low := func() (string, string) { return datum(3.02, 3) }, func() (string, string) { return datum(3, 3.02) }
+	raised := func(flow func(float64) float64, by float64) func(float64) float64 {
+		return func(h float64) float64 { return flow(h + by) }
+	}
 	var list []meter
-	add := func(name, column string, set func() (string, string), device string, figure, flow func(float64) float64, shift float64) {
+	add := func(
+		name, column string,
+		set func() (string, string),
+		device string,
+		figure, flow func(float64) float64,
+		shift float64,
+	) {
 		keys, change := set()
-		m := meter{name: name, column: column, settings: settings(keys, device), change: change, figure: figure, flow: flow, top: 2.2}
+		m := meter{
+			name:     name,
+			column:   column,
+			settings: settings(keys, device),
+			change:   change,
+			figure:   figure,
+			flow:     flow,
+			top:      2.2,
+		}
 		if column != "flow" {
 			m.bottom = math.Min(0, shift)
 		} else {
@@ -78,32 +100,53 @@ func meters() []meter {
 		list = append(list, m)
 	}
 	same := func(h float64) float64 { return h }
-	add("notch, 20 mm too high, flows", "flow", high, notch90, v90, func(h float64) float64 { return v90(h - 0.02) }, 0.02)
-	add("notch, 20 mm too low, flows", "flow", low, notch90, v90, func(h float64) float64 { return v90(h + 0.02) }, -0.02)
-	add("crest, 20 mm too low, flows", "flow", low, crest05, crest, func(h float64) float64 { return crest(h + 0.02) }, -0.02)
-	add("notch, 20 mm too low, levels", "level", low, notch90, same, func(h float64) float64 { return v90(h + 0.02) }, -0.02)
-	add("crest, 20 mm too high, distances", "distance", high, crest05, func(h float64) float64 { return 3.02 - h }, func(h float64) float64 { return crest(h - 0.02) }, 0.02)
-	add("table, 20 mm too high, flows", "flow", high, stairsTable, stairs, func(h float64) float64 { return stairs(h - 0.02) }, 0.02)
-	add("table, levels alone", "level", func() (string, string) { return top, correction("level_of_zero_flow = \"0 m\"\n") }, stairsTable, same, stairs, 0)
-	add("crest taken for a notch, flows", "flow", func() (string, string) { return top, correction(device(notch90)) }, crest05, crest, v90, 0)
+	add("notch, 20 mm too high, flows", "flow", high, notch90, v90, raised(v90, -0.02), 0.02)
+	add("notch, 20 mm too low, flows", "flow", low, notch90, v90, raised(v90, 0.02), -0.02)
+	add("crest, 20 mm too low, flows", "flow", low, crest05, crest, raised(crest, 0.02), -0.02)
+	add("notch, 20 mm too low, levels", "level", low, notch90, same, raised(v90, 0.02), -0.02)
+	add("crest, 20 mm too high, distances", "distance", high, crest05,
+		func(h float64) float64 { return 3.02 - h }, raised(crest, -0.02), 0.02)
+	add("table, 20 mm too high, flows", "flow", high, stairsTable, stairs, raised(stairs, -0.02), 0.02)
+	add("table, levels alone", "level", func() (string, string) {
+		return top, correction("level_of_zero_flow = \"0 m\"\n")
+	}, stairsTable, same, stairs, 0)
+	add("crest taken for a notch, flows", "flow", func() (string, string) {
+		return top, correction(device(notch90))
+	}, crest05, crest, v90, 0)
 	add("notch taken for a crest, factor 1.2, flows", "flow", func() (string, string) {
 		return top, correction("logged_factor = 1.25\n" + device(crest05))
 	}, notch90, func(h float64) float64 { return v90(h) * 0.8 }, func(h float64) float64 { return crest(h) }, 0)
 	add("head factor 1.1, flows", "flow", func() (string, string) {
-		return "head_factor = 1.1\nmaximum_head = \"2.2 m\"\n", correction("head_factor = 1\nlevel_of_zero_flow = \"7 mm\"\n")
-	}, crest05,
-		crest, func(h float64) float64 { return crest(h/1.1 - 0.007) }, 0.0077)
+		change := correction("head_factor = 1\nlevel_of_zero_flow = \"7 mm\"\n")
+		return "head_factor = 1.1\nmaximum_head = \"2.2 m\"\n", change
+	}, crest05, crest, func(h float64) float64 { return crest(h/1.1 - 0.007) }, 0.0077)
 	add("by head, levels", "level", func() (string, string) {
 		return top, correction("head_shift = [[\"0.05 m\", \"2 mm\"], [\"0.30 m\", \"8 mm\"]]\n")
 	}, notch90, same, func(h float64) float64 { return v90(h + shift(h)) }, -0.002)
-	list[5].bends, list[6].bends = []float64{0.02, 0.1, 0.101, 0.12, 0.121, 0.3, 0.32, 1, 1.02}, []float64{0.1, 0.101, 0.3, 1}
+	list[5].bends = []float64{0.02, 0.1, 0.101, 0.12, 0.121, 0.3, 0.32, 1, 1.02}
+	list[6].bends = []float64{0.1, 0.101, 0.3, 1}
 	list[8].top *= math.Pow(1.25, 0.4) // where the logged figure is that of 2.2 m
-	list = append(list, meter{name: "sound at a fixed 20 degC, levels", column: "level", air: 12.3, settings: settings("empty_distance = \"3 m\"\nair_temperature = \"20 degC\"\n"+top, notch90),
-		change: correction("air_temperature = \"logged\"\n"), figure: func(h float64) float64 { return 3 - (3-h)*sqrtRatio(20, 12.3) }, flow: v90, top: 3 - 0.8/sqrtRatio(20, 12.3)})
+	list = append(list, meter{
+		name:     "sound at a fixed 20 degC, levels",
+		column:   "level",
+		air:      12.3,
+		settings: settings("empty_distance = \"3 m\"\nair_temperature = \"20 degC\"\n"+top, notch90),
+		change:   correction("air_temperature = \"logged\"\n"),
+		figure:   func(h float64) float64 { return 3 - (3-h)*sqrtRatio(20, 12.3) },
+		flow:     v90,
+		top:      3 - 0.8/sqrtRatio(20, 12.3),
+	})
 	keys, change := datum(3.02, 3)
 	full := 0.49 // of the pipe's rising part, validity ends at 0.82 of 0.6 m
-	list = append(list, meter{name: "pipe, 20 mm too high, flows", column: "flow", settings: settings(strings.Replace(keys, "2.2 m", "0.49 m", 1), pipe06), change: change, figure: pipe,
-		flow: func(h float64) float64 { return pipe(h - 0.02) }, top: full})
+	list = append(list, meter{
+		name:     "pipe, 20 mm too high, flows",
+		column:   "flow",
+		settings: settings(strings.Replace(keys, "2.2 m", "0.49 m", 1), pipe06),
+		change:   change,
+		figure:   pipe,
+		flow:     func(h float64) float64 { return pipe(h - 0.02) },
+		top:      full,
+	})
 	return list
 }
 
@@ -149,9 +192,13 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 	fmt.Fprintf(&log, "Time,%s,air\n", m.column)
 	at, _ := time.Parse("2006-01-02 15:04:05", begin)
 	for i, x := range list {
-		fmt.Fprintf(&log, "%s,%.17g,%g\n", at.Add(time.Duration(i)*step15).Format("2006-01-02 15:04:05"), x.mean(m.figure), m.air)
+		stamp := at.Add(time.Duration(i) * step15).Format("2006-01-02 15:04:05")
+		fmt.Fprintf(&log, "%s,%.17g,%g\n", stamp, x.mean(m.figure), m.air)
 	}
-	text := fmt.Sprintf("id = \"means\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\nvalues = \"means\"\n[log.columns]\ntime = \"Time\"\n%s = { name = %q, unit = %q, missing = [] }\n", m.column, m.column, units[m.column])
+	text := fmt.Sprintf("id = \"means\"\n"+
+		"[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\nvalues = \"means\"\n"+
+		"[log.columns]\ntime = \"Time\"\n%s = { name = %q, unit = %q, missing = [] }\n",
+		m.column, m.column, units[m.column])
 	if m.air != 0 {
 		text += "temperature = { name = \"air\", unit = \"degC\" }\n"
 	}
@@ -169,21 +216,23 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 	if err := problems.Err(); err != nil {
 		t.Fatalf("%s: %v", m.name, err)
 	}
-	_, err := recompute.Run(context.Background(), l, l.Site, recompute.Options{Rows: func() (func(*recompute.Rows) error, error) {
+	rows := func() (func(*recompute.Rows) error, error) {
 		lower, upper = nil, nil
 		return func(rows *recompute.Rows) error {
 			lower, upper = append(lower, rows.Lower...), append(upper, rows.Upper...)
 			return nil
 		}, nil
-	}})
+	}
+	_, err := recompute.Run(context.Background(), l, l.Site, recompute.Options{Rows: rows})
 	if err != nil || len(lower) != len(list) {
 		t.Fatal(m.name, err, len(lower))
 	}
 	return lower, upper
 }
 
-// tangent returns the bound of the convex hull of the meter's curve at a mean, by the steepness of the line that supports it: the largest over all slopes k of
-// the least y − k(x − mean). Upper bounds are lower ones of the curve turned over (sign −1). It is found among slopes by ternary search over 12,000 heads.
+// tangent returns the bound of the convex hull of the meter's curve at a mean, by the steepness of the line that
+// supports it: the largest over all slopes k of the least y − k(x − mean). Upper bounds are lower ones of the curve
+// turned over (sign −1). It is found among slopes by ternary search over 12,000 heads.
 func tangent(m *meter, mean, sign float64) float64 {
 	x, y := []float64{}, []float64{}
 	take := func(figure, flow float64) { x, y = append(x, figure), append(y, sign*flow) }
@@ -196,8 +245,11 @@ func tangent(m *meter, mean, sign float64) float64 {
 		take(m.figure(h), m.flow(h))
 	}
 	for i := range 4001 {
-		for _, h := range []float64{m.bottom + (m.top-m.bottom)*float64(i)/4000, 1e-4 * math.Pow(m.top/1e-4, float64(i)/4000),
-			m.bottom + 1e-4*math.Pow((m.top-m.bottom)/1e-4, float64(i)/4000)} {
+		for _, h := range []float64{
+			m.bottom + (m.top-m.bottom)*float64(i)/4000,
+			1e-4 * math.Pow(m.top/1e-4, float64(i)/4000),
+			m.bottom + 1e-4*math.Pow((m.top-m.bottom)/1e-4, float64(i)/4000),
+		} {
 			take(m.figure(h), m.flow(h))
 		}
 	}
@@ -220,8 +272,8 @@ func tangent(m *meter, mean, sign float64) float64 {
 	return sign * support((low+high)/2)
 }
 
-// TestBoundsOfMeans: whatever happened within an interval, the bounds of its mean flow hold it, and they are those of the convex hull of the curve that ties flow to figure to
-// within a ten-thousandth of themselves (and 1e-9 m³/s).
+// TestBoundsOfMeans: whatever happened within an interval, the bounds of its mean flow hold it, and they are those of
+// the convex hull of the curve that ties flow to figure to within a ten-thousandth of themselves (and 1e-9 m³/s).
 func TestBoundsOfMeans(t *testing.T) {
 	skipLong(t)
 	random := rand.New(rand.NewPCG(6, 6))
@@ -235,7 +287,8 @@ func TestBoundsOfMeans(t *testing.T) {
 				continue
 			}
 			if lower[i] > truth*(1+1e-11)+1e-15 || upper[i] < truth*(1-1e-11)-1e-15 {
-				t.Errorf("%s: heads %.4g, shares %.3g: %.9g is not between %.9g and %.9g", m.name, x.heads, x.shares, truth, lower[i], upper[i])
+				t.Errorf("%s: heads %.4g, shares %.3g: %.9g is not between %.9g and %.9g",
+					m.name, x.heads, x.shares, truth, lower[i], upper[i])
 			}
 			if len(x.heads) == 1 {
 				constant++

@@ -76,9 +76,19 @@ func (p *pass) begin(first int64) {
 	filler := fill.New(r.site, r.estimate)
 	p.block, p.screener.Limits, p.sources = b, b.Limits, r.plan.sources.Clone()
 	p.figures = figures{
-		recorded: stage.NewRecorded(b), logged: stage.NewLogged(b), drowned: &stage.Drowned{}, accept: stage.NewAccept(b, filler),
-		lanes: stage.NewLanes(b, filler), bounds: stage.NewBounds(b), difference: stage.NewDifference(b, filler), edges: &stage.Edges{},
-		events: &stage.Events{}, peaks: stage.NewPeaks(b), tallies: uncertainty.NewTallies(&p.sources), sample: &uncertainty.Sample{}, hours: &fill.Hours{},
+		recorded:   stage.NewRecorded(b),
+		logged:     stage.NewLogged(b),
+		drowned:    &stage.Drowned{},
+		accept:     stage.NewAccept(b, filler),
+		lanes:      stage.NewLanes(b, filler),
+		bounds:     stage.NewBounds(b),
+		difference: stage.NewDifference(b, filler),
+		edges:      &stage.Edges{},
+		events:     &stage.Events{},
+		peaks:      stage.NewPeaks(b),
+		tallies:    uncertainty.NewTallies(&p.sources),
+		sample:     &uncertainty.Sample{},
+		hours:      &fill.Hours{},
 	}
 	p.looks = looks{
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),

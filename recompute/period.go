@@ -157,5 +157,12 @@ func (p *Period) addBudget(l *uncertainty.Sources) {
 }
 
 func (p *Period) figures() *uncertainty.Figures {
-	return &uncertainty.Figures{After: p.After, Difference: p.Difference(), Bracket: p.Bracketed, Classes: p.Classes, Moved: p.Moved, Tally: p.Tally}
+	return &uncertainty.Figures{
+		After:      p.After,
+		Difference: p.Difference(),
+		Bracket:    p.Bracketed,
+		Classes:    p.Classes,
+		Moved:      p.Moved,
+		Tally:      p.Tally,
+	}
 }

@@ -39,7 +39,9 @@ func Propose(r *Result) string {
 		if !ok {
 			return ""
 		}
-		return fmt.Sprintf("[[correction]]                    # from and until: when it began and ended\nreason = \"%s: the log reads %.0f mm too %s\"\nempty_distance = %q\n",
+		return fmt.Sprintf("[[correction]]                    # from and until: when it began and ended\n"+
+			"reason = \"%s: the log reads %.0f mm too %s\"\n"+
+			"empty_distance = %q\n",
 			visitsInWords(found), math.Abs(mean)*1000, highOrLow(mean), value)
 	}
 	var b strings.Builder
@@ -49,7 +51,12 @@ func Propose(r *Result) string {
 		if !okFrom || !okTo {
 			return ""
 		}
-		fmt.Fprintf(&b, "[[correction]]\nfrom   = %s\nuntil  = %s\nreason = \"%s: the difference goes from %+.0f to %+.0f mm\"\nempty_distance = { from = %q, to = %q }\n", tomlTime(found[i-1]), tomlTime(found[i]),
+		fmt.Fprintf(&b, "[[correction]]\n"+
+			"from   = %s\n"+
+			"until  = %s\n"+
+			"reason = \"%s: the difference goes from %+.0f to %+.0f mm\"\n"+
+			"empty_distance = { from = %q, to = %q }\n",
+			tomlTime(found[i-1]), tomlTime(found[i]),
 			visitsInWords(found[i-1:i+1]), found[i-1].After()*1000, found[i].After()*1000, from, to)
 	}
 	return b.String()
@@ -89,7 +96,8 @@ func visitsInWords(list []*evidence.Visit) string {
 func (r *Result) steps() (list []settings.Step) {
 	for _, p := range r.Changes {
 		if !p.Drift {
-			list = append(list, settings.Step{At: p.At, What: fmt.Sprintf("a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic)})
+			what := fmt.Sprintf("a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic)
+			list = append(list, settings.Step{At: p.At, What: what})
 		}
 	}
 	return list

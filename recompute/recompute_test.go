@@ -14,8 +14,8 @@ import (
 	"retotal/recompute/total"
 )
 
-// simple is a site with a rating that can be integrated by hand: Q = 0.1 m²/s × h, empty distance 1 m, one reading a minute. more
-// is put at its end.
+// simple is a site with a rating that can be integrated by hand: Q = 0.1 m²/s × h, empty distance 1 m, one reading a
+// minute. more is put at its end.
 func simple(t *testing.T, log, more string) string {
 	t.Helper()
 	dir := t.TempDir()
@@ -70,9 +70,10 @@ func near(t *testing.T, what string, got, want float64) {
 	}
 }
 
-// TestStepBetweenReadings: where the corrected settings change, something moved and the water did not jump: the flows of the readings on both sides, each by its own
-// settings, are joined with a straight line. Distances stand at 0.9 m, so the recorded flow is 0.01 m³/s; the corrected empty distance of 1.1 m gives 0.02 at the
-// reading of minute 2 alone, since that of minute 3 belongs to the settings that hold from then on.
+// TestStepBetweenReadings: where the corrected settings change, something moved and the water did not jump: the flows
+// of the readings on both sides, each by its own settings, are joined with a straight line. Distances stand at 0.9 m,
+// so the recorded flow is 0.01 m³/s; the corrected empty distance of 1.1 m gives 0.02 at the reading of minute 2 alone,
+// since that of minute 3 belongs to the settings that hold from then on.
 func TestStepBetweenReadings(t *testing.T) {
 	file := simple(t, minutes(0.9, 0.9, 0.9, 0.9, 0.9), `
 [screening]
@@ -91,8 +92,9 @@ empty_distance = "1.1 m"
 	}
 }
 
-// TestRamp: a drift from 1.0 to 1.1 m over four minutes adds 0.01 m³/s × t/240 s, to the reading of minute 3 at last: 0.0075; that of minute 4 is right again. It is
-// prorated by time (DRIFT-2 of the reference): with rows missing the total is the same.
+// TestRamp: a drift from 1.0 to 1.1 m over four minutes adds 0.01 m³/s × t/240 s, to the reading of minute 3 at last:
+// 0.0075; that of minute 4 is right again. It is prorated by time (DRIFT-2 of the reference): with rows missing the
+// total is the same.
 func TestRamp(t *testing.T) {
 	correction := `
 [screening]
@@ -124,7 +126,8 @@ coefficient = 0.2
 	near(t, "after", r.Total.After.M3(), 0.01*30+0.02*90)
 }
 
-// TestGapsAndActions: what each action makes of a bad reading, by hand. The flow is 0.01 m³/s except at the reading in question.
+// TestGapsAndActions: what each action makes of a bad reading, by hand. The flow is 0.01 m³/s except at the reading in
+// question.
 func TestGapsAndActions(t *testing.T) {
 	steady := []float64{0.900, 0.901, 0.899, 0.900, 0.901, 0.899, 0.900, 0.901, 0.899, 0.900, 0.901}
 	with := func(i int, v float64) []float64 {
@@ -154,7 +157,8 @@ func TestGapsAndActions(t *testing.T) {
 		{"spike left out", "[screening]\nspike = \"leave-out\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
 		{"spike kept", "[screening]\nspike = \"keep\"\n", with(5, 0.5), trapezoids(with(5, 0.5), all), 600},
 		{"bridge too long", "[screening]\nbridge_limit = \"90 s\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
-		{"spike before a gap is no way over it", "gap_limit = \"1 min\"\n", func() []float64 { d := with(5, 0.5); d[6] = -1; return d }(),
+		{"spike before a gap is no way over it", "gap_limit = \"1 min\"\n",
+			func() []float64 { d := with(5, 0.5); d[6] = -1; return d }(),
 			trapezoids(steady, func(i int) bool { return i >= 5 && i <= 7 }), 420},
 		{"gap within the limit", "", with(5, -1), trapezoids(steady, around5) + (flow(steady[4])+flow(steady[6]))/2*120, 600},
 		{"gap beyond the limit", "gap_limit = \"1 min\"\n", with(5, -1), trapezoids(steady, around5), 480},
@@ -183,8 +187,9 @@ func checkAfter(t *testing.T, name string, r *recompute.Result, volume float64, 
 	}
 }
 
-// TestSurchargeIsBounded: readings above the channel's depth count as the flow at it, and the volume says that it is bounded. A maximum head stops only the meter:
-// a logged distance still knows the water, so the corrected flow goes on, and what the meter could not show is told apart from settings, which are right.
+// TestSurchargeIsBounded: readings above the channel's depth count as the flow at it, and the volume says that it is
+// bounded. A maximum head stops only the meter: a logged distance still knows the water, so the corrected flow goes on,
+// and what the meter could not show is told apart from settings, which are right.
 func TestSurchargeIsBounded(t *testing.T) {
 	distances := minutes(0.90, 0.89, 0.88, 0.87, 0.86, 0.85, 0.84, 0.83)
 	settings := func(limit string) string { return "\n[settings]\nempty_distance = \"1 m\"\n" + limit + tenth }
@@ -202,8 +207,8 @@ func TestSurchargeIsBounded(t *testing.T) {
 	}
 }
 
-// TestEffectsAddUp: settings and the effects of all flags explain the whole difference, on random logs full of trouble; and the
-// sum over days is the total.
+// TestEffectsAddUp: settings and the effects of all flags explain the whole difference, on random logs full of trouble;
+// and the sum over days is the total.
 func TestEffectsAddUp(t *testing.T) {
 	random := rand.New(rand.NewPCG(13, 14))
 	for round := range 20 {
@@ -233,7 +238,8 @@ maximum_head = "0.30 m"
 kind = "v-notch"
 angle = "90 deg"
 `
-		corrected := settings + "[[correction]]\nuntil = 2031-03-02T12:00:10\nreason = \"by hand\"\nempty_distance = \"1.0 m\"\n"
+		corrected := settings +
+			"[[correction]]\nuntil = 2031-03-02T12:00:10\nreason = \"by hand\"\nempty_distance = \"1.0 m\"\n"
 		keep := "[screening]\nspike = \"keep\"\nstuck = \"keep\"\nsurcharge = \"keep\"\nbelow_zero = \"zero\"\n"
 		with := run(t, simple(t, minutes(distances...), corrected))
 		without := run(t, simple(t, minutes(distances...), keep+corrected))
@@ -242,7 +248,8 @@ angle = "90 deg"
 			effects += e.Effect
 		}
 		if math.Abs(without.Total.After.M3()+effects-with.Total.After.M3()) > 1e-6 {
-			t.Errorf("round %d: unscreened %.6f + screening %.6f is not after %.6f", round, without.Total.After.M3(), effects, with.Total.After.M3())
+			t.Errorf("round %d: unscreened %.6f + screening %.6f is not after %.6f",
+				round, without.Total.After.M3(), effects, with.Total.After.M3())
 		}
 		sum := 0.0
 		for i := range with.Days {
@@ -254,8 +261,9 @@ angle = "90 deg"
 	}
 }
 
-// TestDrowned: a logged downstream level turns free flow into drowned flow. Villemonte at h2/h1 = 0.5 and n = 1.5 leaves 0.845386 of the free
-// flow, 1.8589 b h^1.5 of a Cipolletti weir (3.367 in ft); the volume is an estimate, and the recorded lane knows nothing of it.
+// TestDrowned: a logged downstream level turns free flow into drowned flow. Villemonte at h2/h1 = 0.5 and n = 1.5
+// leaves 0.845386 of the free flow, 1.8589 b h^1.5 of a Cipolletti weir (3.367 in ft); the volume is an estimate, and
+// the recorded lane knows nothing of it.
 func TestDrowned(t *testing.T) {
 	log := "Time,Distance (m),Below (m)\n"
 	for i := range 6 {
@@ -273,7 +281,8 @@ width = "1 m"
 	r := run(t, file)
 	free := 3.367 * math.Sqrt(0.3048) * math.Pow(0.2, 1.5) * 300
 	near(t, "before", r.Total.Before.M3(), free)
-	if got := r.Total.Classes[total.Estimated].M3(); math.Abs(got/free-0.845386) > 1e-6 || math.Abs(r.Total.After.M3()-got) > 1e-12 {
+	got := r.Total.Classes[total.Estimated].M3()
+	if math.Abs(got/free-0.845386) > 1e-6 || math.Abs(r.Total.After.M3()-got) > 1e-12 {
 		t.Errorf("estimated %v of %v", got, free)
 	}
 	if d := r.Drowned; d.Readings != 6 || d.Computed != 6 || d.Spread != 0.10 {
@@ -284,8 +293,8 @@ width = "1 m"
 	}
 }
 
-// TestRulings: a person's decision stands over screening. Distances stand at 0.9 m, so the flow is 0.01 m³/s over 10 minutes, 6 m³; the reading of minute
-// 5 is a spike down to 0.5 m, 0.05 m³/s, which screening bridges.
+// TestRulings: a person's decision stands over screening. Distances stand at 0.9 m, so the flow is 0.01 m³/s over 10
+// minutes, 6 m³; the reading of minute 5 is a spike down to 0.5 m, 0.05 m³/s, which screening bridges.
 func TestRulings(t *testing.T) {
 	distances := make([]float64, 11)
 	for i := range distances {
@@ -293,7 +302,9 @@ func TestRulings(t *testing.T) {
 	}
 	distances[5] = 0.5
 	rule := func(text string) string {
-		return "[screening]\nstuck = \"keep\"\n[[ruling]]\nfrom = 2031-03-01T00:04:30\nuntil = 2031-03-01T00:05:30\nreason = \"by hand\"\nby = \"test\"\n" + text
+		return "[screening]\nstuck = \"keep\"\n" +
+			"[[ruling]]\nfrom = 2031-03-01T00:04:30\nuntil = 2031-03-01T00:05:30\nreason = \"by hand\"\n" +
+			"by = \"test\"\n" + text
 	}
 	for _, c := range []struct {
 		name, more          string
@@ -319,8 +330,8 @@ func TestRulings(t *testing.T) {
 	}
 }
 
-// TestFilling: nothing is put in the place of missing time unless the site file asks; then all of a gap, or nothing of one that is too long (NUM-GAP1 of
-// the reference). Flows are 0.01 m³/s, then after a gap of 4 minutes 0.02.
+// TestFilling: nothing is put in the place of missing time unless the site file asks; then all of a gap, or nothing of
+// one that is too long (NUM-GAP1 of the reference). Flows are 0.01 m³/s, then after a gap of 4 minutes 0.02.
 func TestFilling(t *testing.T) {
 	log := minutes(0.9, 0.9, 0.9, -1, -1, -1, 0.8, 0.8, 0.8)
 	for _, c := range []struct {
@@ -335,7 +346,8 @@ func TestFilling(t *testing.T) {
 		r := run(t, simple(t, log, "[screening]\nstuck = \"keep\"\n"+c.more))
 		near(t, c.name, r.Total.After.M3(), c.after)
 		near(t, c.name+", filled", r.Total.Classes[total.Filled].M3(), c.filled)
-		if days := r.Days[0].Classes[total.Filled].M3(); days != r.Total.Classes[total.Filled].M3() || r.Months[0].Classes[total.Filled].M3() != days {
+		filled := r.Total.Classes[total.Filled].M3()
+		if r.Days[0].Classes[total.Filled].M3() != filled || r.Months[0].Classes[total.Filled].M3() != filled {
 			t.Errorf("%s: what is filled is not marked up to the month", c.name)
 		}
 	}

@@ -25,12 +25,14 @@ type Result struct {
 	Days, Months        []Period
 	Total               Period
 	Statistics          Statistics
-	PhysicalMost        float64 // m³/s, the most that channel or device can carry, see physicalMost; +Inf when nothing says it
-	Sources             uncertainty.Sources
-	Draws               *uncertainty.Draws // of a Monte Carlo check; nil when none was asked for
-	Fit                 *fill.DonorFit     // how a donor's flows and ours go together, where missing time is filled from one
-	Beside              []site.Beside      // files that were read beside site file and log
-	Warnings            problem.List
+	// PhysicalMost is the most that channel or device can carry, m³/s, see physicalMost; +Inf when nothing says it.
+	PhysicalMost float64
+	Sources      uncertainty.Sources
+	Draws        *uncertainty.Draws // of a Monte Carlo check; nil when none was asked for
+	// Fit is how a donor's flows and ours go together, where missing time is filled from one.
+	Fit      *fill.DonorFit
+	Beside   []site.Beside // files that were read beside site file and log
+	Warnings problem.List
 	Screened
 	Counter
 	Evidence
@@ -86,11 +88,23 @@ func (r *Result) Worst() *Period {
 func (p *pass) result() *Result {
 	b := p.block
 	r := &Result{
-		Site: b.Site, Facts: *b.Log, Readings: p.readings, Recorded: b.Recorded.Lane, Corrected: b.Corrected.Lane, WhatIfs: p.runner.plan.WhatIfs,
-		Sources: p.sources, PhysicalMost: physicalMost(b.Corrected.Lane, b.Log.From, b.Log.Till), days: b.Calendar,
+		Site:         b.Site,
+		Facts:        *b.Log,
+		Readings:     p.readings,
+		Recorded:     b.Recorded.Lane,
+		Corrected:    b.Corrected.Lane,
+		WhatIfs:      p.runner.plan.WhatIfs,
+		Sources:      p.sources,
+		PhysicalMost: physicalMost(b.Corrected.Lane, b.Log.From, b.Log.Till),
+		days:         b.Calendar,
 	}
 	r.within.from, r.within.until = b.From, b.Until
-	r.Screened = Screened{Limits: b.Limits, Flags: p.events.Summary(b, p.readings), Events: p.events.List, Drowned: *p.drowned}
+	r.Screened = Screened{
+		Limits:  b.Limits,
+		Flags:   p.events.Summary(b, p.readings),
+		Events:  p.events.List,
+		Drowned: *p.drowned,
+	}
 	for i := range b.Rulings.List {
 		r.Rulings = append(r.Rulings, RulingResult{Ruling: &b.Rulings.List[i], Rows: p.accept.RulingRows[i]})
 	}
@@ -164,8 +178,16 @@ func (p *pass) day(i int) Period {
 	b := p.block
 	start, end := b.Calendar.Bounds(i)
 	d := Period{
-		Label: b.Calendar.Label(i), Start: max(start, b.From), End: min(end, b.Until), Classes: p.accept.Classes(i), Bracketed: p.bounds.Day(i),
-		Edges: p.edges.Day(i), Parts: p.difference.Day(i), WhatIf: p.lanes.WhatIfs(i), Moved: p.lanes.Moved(i), Tally: p.tallies.Day(i),
+		Label:     b.Calendar.Label(i),
+		Start:     max(start, b.From),
+		End:       min(end, b.Until),
+		Classes:   p.accept.Classes(i),
+		Bracketed: p.bounds.Day(i),
+		Edges:     p.edges.Day(i),
+		Parts:     p.difference.Day(i),
+		WhatIf:    p.lanes.WhatIfs(i),
+		Moved:     p.lanes.Moved(i),
+		Tally:     p.tallies.Day(i),
 	}
 	d.Before, d.Kept = p.recorded.Day(i)
 	d.Logged, d.Counted, d.Passed = p.logged.Day(i)

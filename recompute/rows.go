@@ -12,8 +12,10 @@ import (
 // Rows is a stretch of readings with all that was decided on them, in columns of one length. It is valid during the
 // call.
 type Rows struct {
-	Time   []int64
-	Value  []float64 // the logged figure that the flow is computed from, SI; of counters and interval volumes, the mean flow of the interval
+	Time []int64
+	// Value is the logged figure that the flow is computed from, SI; of counters and interval volumes, the mean flow of
+	// the interval.
+	Value  []float64
 	Head   []float64 // under the corrected settings, m
 	Before []float64 // m³/s
 	After  []float64 // m³/s; meaningful where Used
@@ -41,8 +43,15 @@ type rows struct {
 // Add hands out the rows of a block.
 func (x *rows) Add(b *block.Block) {
 	low, high := b.Low, b.High
-	r := &Rows{Time: b.Time[low:high], Value: b.Figure[low:high], Head: b.Head[low:high], Before: b.Recorded.Flow[low:high],
-		After: b.Corrected.Flow[low:high], Used: b.Used[low:high], Flags: b.Flags[low:high]}
+	r := &Rows{
+		Time:   b.Time[low:high],
+		Value:  b.Figure[low:high],
+		Head:   b.Head[low:high],
+		Before: b.Recorded.Flow[low:high],
+		After:  b.Corrected.Flow[low:high],
+		Used:   b.Used[low:high],
+		Flags:  b.Flags[low:high],
+	}
 	if len(b.Logged) > 0 {
 		r.Logged, r.State = b.Logged[low:high], b.LoggedState[low:high]
 	}

@@ -5,8 +5,8 @@
 // accepts. Logged is the flow column of the log. What-if lanes are further timelines over the readings that the
 // corrected lane accepts. All are integrated over the same reporting days.
 //
-// A run (run.go) is one or more passes (pass.go) over the log. In a pass the readings go through stages, block by block;
-// their figures make periods (period.go) and the result (result.go).
+// A run (run.go) is one or more passes (pass.go) over the log. In a pass the readings go through stages, block by
+// block; their figures make periods (period.go) and the result (result.go).
 package recompute
 
 import (
@@ -107,17 +107,19 @@ func (p *plan) lanes() []*settings.Lane {
 
 // runner is a run on its way.
 type runner struct {
-	log        Log
-	site       *site.Site
-	options    Options
-	plan       *plan
-	passOver   int                              // number of the ruling that is passed over, to see what it did; −1 for none
+	log     Log
+	site    *site.Site
+	options Options
+	plan    *plan
+	// passOver is the number of the ruling that is passed over, to see what it did; −1 for none.
+	passOver   int
 	estimate   func(hour int64) (float64, bool) // of missing hours; nil when nothing is filled by hours
 	wantsHours bool                             // hours are gathered, for an estimate
-	shown      []settings.Extremes              // what the whole record showed under each recorded segment; nil when it was not read yet
-	told       []block.Told                     // what it told of readings at an end
-	fit        *fill.DonorFit
-	beside     []site.Beside
+	// shown is what the whole record showed under each recorded segment; nil when it was not read yet.
+	shown  []settings.Extremes
+	told   []block.Told // what it told of readings at an end
+	fit    *fill.DonorFit
+	beside []site.Beside
 }
 
 // budget reports whether the uncertainty of totals is wanted.
@@ -204,8 +206,12 @@ func (r *runner) fillFrom(ctx context.Context, own *fill.Hours) error {
 	r.beside = append(r.beside, donor.Files()...)
 	estimate, fit, ok := own.FromDonor(last.hours, f.Rule == site.FillDonorPercentiles)
 	if !ok {
-		return problem.At(r.site.Places["filling.donor"], fmt.Sprintf("the donor shares %d hours with this log", fit.Hours),
-			"two days or more in common", "take another donor or another rule")
+		return problem.At(
+			r.site.Places["filling.donor"],
+			fmt.Sprintf("the donor shares %d hours with this log", fit.Hours),
+			"two days or more in common",
+			"take another donor or another rule",
+		)
 	}
 	r.estimate, r.fit = estimate, &fit
 	return nil
@@ -263,19 +269,22 @@ func (r *runner) read(ctx context.Context) (*pass, error) {
 // after its end. It is called once the log's first and last reading are known.
 func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 	clock := s.Log.Clock
-	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)", clock.Format(l.From), clock.Format(l.Till), clock.Name)
+	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)",
+		clock.Format(l.From), clock.Format(l.Till), clock.Name)
 	first := l.From
 	if s.Log.Means {
 		first = l.Begins(first) // a mean stands for the time before its stamp
 	}
 	for i, c := range s.Corrections {
 		if from, until := settings.Span(c); from >= l.Till || until <= first {
-			problems.Add(problem.At(c.Place, fmt.Sprintf("correction[%d] lies outside the log", i), bounds, "check from and until, and the year"))
+			found := fmt.Sprintf("correction[%d] lies outside the log", i)
+			problems.Add(problem.At(c.Place, found, bounds, "check from and until, and the year"))
 		}
 	}
 	for i, c := range s.Settings {
 		if c.At != nil && c.At.UTC > l.Till {
-			found := fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing", i-1, c.At.Text)
+			found := fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing",
+				i-1, c.At.Text)
 			problems.Add(problem.Warn(c.At.Place, found, bounds, ""))
 		}
 	}

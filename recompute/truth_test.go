@@ -30,8 +30,8 @@ func TestJudge(t *testing.T) {
 
 // TestTruth: a day of 100 m³ measured in 16 h, of which 20 are bounded between 20 and 50, and 12 m³ filled in over 2 h;
 // 6 h are missing. Coefficient ±4 m³, filled ±6 m³ (95 %). By hand: measured and bounded 100 to 130, less and more 4;
-// not filled but missing are 8 h, at 1 L/s 28.8 m³. So 96 to 162.8 m³. As the permit sees it, 112 to 142 by √(4² + 6²) = 7.211 m³: 104.789 to 149.211. Of
-// the bounded time half an hour open makes 1.8 m³ more of both.
+// not filled but missing are 8 h, at 1 L/s 28.8 m³. So 96 to 162.8 m³. As the permit sees it, 112 to 142 by √(4² + 6²)
+// = 7.211 m³: 104.789 to 149.211. Of the bounded time half an hour open makes 1.8 m³ more of both.
 func TestTruth(t *testing.T) {
 	hour := int64(time.Hour)
 	p := Period{End: 24 * hour}

@@ -35,7 +35,9 @@ func (r *Run) budget() *Table {
 		{Column{Key: "size", Title: "how large, and by whom", Style: Small}, func(p *uncertainty.Part) any {
 			return told{p.Source.Text, p.Source.Text + "; " + between(p.Source)}
 		}},
-		yesNo("independent_between_readings", func(p *uncertainty.Part) bool { return p.Source.Kind == uncertainty.OfReading }).optional(),
+		yesNo("independent_between_readings", func(p *uncertainty.Part) bool {
+			return p.Source.Kind == uncertainty.OfReading
+		}).optional(),
 	})
 	for i := range parts {
 		t.Minor[i] = math.Abs(parts[i].Effect) <= 1e-6*b.Standard

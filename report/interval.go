@@ -228,7 +228,8 @@ func (r *Run) boundsSentence(decimals int) string {
 		quantity.FormatDuration(time.Duration(p.Bracketed.Counted.Covered)))
 	if !known {
 		return text + fmt.Sprintf("the total is %s %s or more; for %s of it nothing bounds the flow from above.",
-			grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(p.Bracketed.Open)))
+			grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol,
+			quantity.FormatDuration(time.Duration(p.Bracketed.Open)))
 	}
 	return text + fmt.Sprintf("the total lies between %s and %s %s.",
 		grouped(unit.FromSI(p.Lower()), decimals), grouped(unit.FromSI(upper), decimals), unit.Symbol)

@@ -165,13 +165,34 @@ func readProblem(file string, line int32, err error) *problem.Problem {
 	place := problem.Place{File: file, Line: int(line)}
 	switch {
 	case errors.Is(err, errUnpacks):
-		return problem.At(problem.Place{File: file}, "the compressed data unpacks to far more than logs do", fmt.Sprintf("at most %d times its size, or log.unpack_limit", mostGrowth), "if it is a log, raise log.unpack_limit")
+		return problem.At(
+			problem.Place{File: file},
+			"the compressed data unpacks to far more than logs do",
+			fmt.Sprintf("at most %d times its size, or log.unpack_limit", mostGrowth),
+			"if it is a log, raise log.unpack_limit",
+		)
 	case errors.Is(err, errLongLine):
-		return problem.At(place, fmt.Sprintf("the line is longer than %d KiB", blockSize>>10), "lines of a logger, ended by CR or LF", "check that this is the right file")
+		return problem.At(
+			place,
+			fmt.Sprintf("the line is longer than %d KiB", blockSize>>10),
+			"lines of a logger, ended by CR or LF",
+			"check that this is the right file",
+		)
 	case errors.Is(err, io.ErrUnexpectedEOF):
-		return problem.At(problem.Place{File: file}, "the compressed data ends before its end", "a whole file", "copy the file again; it was cut off")
-	case errors.Is(err, gzip.ErrChecksum), errors.Is(err, gzip.ErrHeader), errors.Is(err, zstd.ErrMagicMismatch), errors.Is(err, zstd.ErrCRCMismatch):
-		return problem.At(problem.Place{File: file}, "the compressed data is damaged: "+err.Error(), "", "copy the file again")
+		return problem.At(
+			problem.Place{File: file},
+			"the compressed data ends before its end",
+			"a whole file",
+			"copy the file again; it was cut off",
+		)
+	case errors.Is(err, gzip.ErrChecksum), errors.Is(err, gzip.ErrHeader),
+		errors.Is(err, zstd.ErrMagicMismatch), errors.Is(err, zstd.ErrCRCMismatch):
+		return problem.At(
+			problem.Place{File: file},
+			"the compressed data is damaged: "+err.Error(),
+			"",
+			"copy the file again",
+		)
 	case errors.Is(err, os.ErrNotExist):
 		return problem.At(problem.Place{File: file}, "there is no such file", "", "")
 	}

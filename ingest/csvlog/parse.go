@@ -179,7 +179,8 @@ func (p *parser) fastStamp(text []byte, pos int) (at int64, next int, ok bool) {
 		}
 	}
 	h, m := 10*int64(t[11]-'0')+int64(t[12]-'0'), 10*int64(t[14]-'0')+int64(t[15]-'0')
-	if t[10] != ' ' && t[10] != 'T' || t[13] != ':' || !isDigit(t[11]) || !isDigit(t[12]) || !isDigit(t[14]) || !isDigit(t[15]) || h > 23 || m > 59 {
+	if t[10] != ' ' && t[10] != 'T' || t[13] != ':' ||
+		!isDigit(t[11]) || !isDigit(t[12]) || !isDigit(t[14]) || !isDigit(t[15]) || h > 23 || m > 59 {
 		return 0, 0, false
 	}
 	second := int64(0)
@@ -249,7 +250,8 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 		c := &p.columns[i]
 		switch {
 		case c.target == timeColumn:
-			if b.Time[p.rows], reason = p.slowStamp(p.layout.stampOf(fields, i)); reason == reasonTime && p.layout.isHeader(fields) {
+			b.Time[p.rows], reason = p.slowStamp(p.layout.stampOf(fields, i))
+			if reason == reasonTime && p.layout.isHeader(fields) {
 				return reasonHeader
 			}
 			if reason != "" {
@@ -275,7 +277,8 @@ var noValue = []string{"nan", "na", "n/a", "null", "none", "-", "--", "---", "#n
 
 // slowValue reads one field of a quantity.
 func (p *parser) slowValue(field []byte, c *column, b *reading.Batch) (float64, reading.State) {
-	if len(field) == 0 || slices.Contains(c.spec.Missing, string(field)) || slices.Contains(noValue, strings.ToLower(string(field))) {
+	if len(field) == 0 || slices.Contains(c.spec.Missing, string(field)) ||
+		slices.Contains(noValue, strings.ToLower(string(field))) {
 		return 0, reading.Empty
 	}
 	v, ok := slowNumber(field, p.layout.decimal)

@@ -33,8 +33,12 @@ func (b bounded) Reallocate(size int, old []byte) []byte {
 // guard runs a call into the library and makes a problem of its error or panic.
 func guard(name string, call func() error) (bad *problem.Problem) {
 	damaged := func(what any) *problem.Problem {
-		return problem.At(problem.Place{File: name}, fmt.Sprintf("the Parquet file is damaged or of a kind that cannot be read: %v", what),
-			"a whole Parquet file", "write or copy the file again")
+		return problem.At(
+			problem.Place{File: name},
+			fmt.Sprintf("the Parquet file is damaged or of a kind that cannot be read: %v", what),
+			"a whole Parquet file",
+			"write or copy the file again",
+		)
 	}
 	defer func() {
 		if p := recover(); p != nil {

@@ -129,7 +129,8 @@ func Open(name string, l *Layout, hashed bool) (*Reader, *problem.Problem) {
 func open(name string, l *Layout) (*Reader, *problem.Problem) {
 	f, err := os.Open(name)
 	if err != nil {
-		return nil, problem.At(problem.Place{File: name}, "the file cannot be opened: "+fmt.Sprint(errors.Unwrap(err)), "", "")
+		found := "the file cannot be opened: " + fmt.Sprint(errors.Unwrap(err))
+		return nil, problem.At(problem.Place{File: name}, found, "", "")
 	}
 	r := &Reader{name: name, file: f, layout: l, quit: make(chan struct{})}
 	if info, err := f.Stat(); err == nil {
@@ -301,7 +302,9 @@ func (r *Reader) clean(n int) bool {
 		}
 	}
 	for i := range n {
-		if v := r.open[1].value(i); r.open[1].missing(i) || math.IsNaN(v) || math.IsInf(v, 0) || r.open[1].spec != nil && r.open[1].spec.Doubtful(v) {
+		spec := r.open[1].spec
+		if v := r.open[1].value(i); r.open[1].missing(i) || math.IsNaN(v) || math.IsInf(v, 0) ||
+			spec != nil && spec.Doubtful(v) {
 			return false
 		}
 	}

@@ -15,16 +15,17 @@ import (
 
 // Frame is what holds for all blocks of a pass.
 type Frame struct {
-	Log         *reading.Facts
-	Site        *site.Site
-	Limits      qa.Limits
-	Means       bool                     // the log's figures are means over intervals
-	OfFlow      bool                     // they are flows or volumes, so that heads come out of a rating
-	Actions     map[qa.Flags]site.Action // what becomes of a reading, by single flags
-	Drops       qa.Flags                 // flags that make a reading more than one to keep: all with another action, and careful
-	From, Until int64                    // period of the totals
-	First       int64                    // where the first reporting day begins or goes on
-	Calendar    *total.Calendar          // of the report
+	Log     *reading.Facts
+	Site    *site.Site
+	Limits  qa.Limits
+	Means   bool                     // the log's figures are means over intervals
+	OfFlow  bool                     // they are flows or volumes, so that heads come out of a rating
+	Actions map[qa.Flags]site.Action // what becomes of a reading, by single flags
+	// Drops are the flags that make a reading more than one to keep: all with another action, and careful.
+	Drops       qa.Flags
+	From, Until int64           // period of the totals
+	First       int64           // where the first reporting day begins or goes on
+	Calendar    *total.Calendar // of the report
 	primary     reading.Quantity
 	movedAt     []int64 // instants at which something moved, see settings.MovedAt
 	lag         int64   // 1 ns where figures are means: a mean belongs to the settings before its stamp
@@ -45,9 +46,11 @@ type Moved struct{ After, Before *Lane }
 type Lanes struct {
 	Recorded  *Lane // its flows are what the meter showed
 	Corrected *Lane // before screening; where a row is used, Flow becomes what counts for it
-	Kept      *Lane // the corrected lane as a meter with its settings would have shown it; Recorded itself when nothing was corrected
-	WhatIfs   []*Lane
-	Moved     []Moved
+	// Kept is the corrected lane as a meter with its settings would have shown it; Recorded itself when nothing was
+	// corrected.
+	Kept    *Lane
+	WhatIfs []*Lane
+	Moved   []Moved
 }
 
 // Columns are what the log says of each row. Those of quantities that it does not hold are empty.
@@ -71,13 +74,14 @@ type Block struct {
 	qa.Window // Figure is the logged figure, SI; of counters and interval volumes, the mean flow of the interval
 	Columns
 	Low, High int
-	Free      []float64 // corrected flow before drowned readings were looked at; empty when the log has no downstream level
-	AtMost    []bool    // the corrected flow is only the most that can have flowed; empty with Free
-	Used      []bool    // the corrected flow counts
-	Rulings   Rulings
-	Steps     []Step // of the corrected total through the rows, see Step
-	told      []Told
-	counter   counter
+	// Free is the corrected flow before drowned readings were looked at; empty when the log has no downstream level.
+	Free    []float64
+	AtMost  []bool // the corrected flow is only the most that can have flowed; empty with Free
+	Used    []bool // the corrected flow counts
+	Rulings Rulings
+	Steps   []Step // of the corrected total through the rows, see Step
+	told    []Told
+	counter counter
 }
 
 // Told is what an earlier pass over the whole record told of the rows from one instant to another.
@@ -103,7 +107,15 @@ func NewLane(l *settings.Lane) *Lane {
 }
 
 func newFrame(l *reading.Facts, s *site.Site, corrected *settings.Lane, first int64) Frame {
-	f := Frame{Log: l, Site: s, Means: s.Log.Means, primary: s.Log.Primary, OfFlow: s.Log.Primary > reading.Head, From: math.MinInt64, Until: math.MaxInt64}
+	f := Frame{
+		Log:     l,
+		Site:    s,
+		Means:   s.Log.Means,
+		primary: s.Log.Primary,
+		OfFlow:  s.Log.Primary > reading.Head,
+		From:    math.MinInt64,
+		Until:   math.MaxInt64,
+	}
 	f.Limits = limits(l, s)
 	f.setActions()
 	if s.Report.From != nil {
@@ -221,8 +233,17 @@ func (b *Block) Settings() {
 	b.EachSegment(b.Corrected.Lane, 0, len(b.Time), func(s *settings.Segment, low, high int) {
 		valid := s.Rating.Limits()
 		b.Spans = append(b.Spans, qa.Span{
-			End: high, Blanking: s.Blanking, Top: s.Top, Valid: valid.High, Usual: s.Usual, Low: valid.Low, Modular: s.Modular(),
-			Least: s.Ends.Least, Most: s.Ends.Most, Falling: s.Ends.Falling, Twofold: s.Ends.Twofold,
+			End:      high,
+			Blanking: s.Blanking,
+			Top:      s.Top,
+			Valid:    valid.High,
+			Usual:    s.Usual,
+			Low:      valid.Low,
+			Modular:  s.Modular(),
+			Least:    s.Ends.Least,
+			Most:     s.Ends.Most,
+			Falling:  s.Ends.Falling,
+			Twofold:  s.Ends.Twofold,
 		})
 	})
 }

@@ -22,7 +22,8 @@ func (c *counter) next(at int64, shown float64) (flow float64, ok bool) {
 	seconds := float64(at-c.lastTime) * 1e-9
 	increase, from := 0.0, c.last
 	for len(c.changes) > 0 && c.changes[0].At <= at {
-		increase, from = increase+c.rise(from, c.changes[0].Last), c.changes[0].First // NaN when nobody read the counter
+		change := c.changes[0]
+		increase, from = increase+c.rise(from, change.Last), change.First // NaN when nobody read the counter
 		c.changes = c.changes[1:]
 	}
 	increase += c.rise(from, shown)

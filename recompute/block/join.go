@@ -95,8 +95,8 @@ func (b *Block) Opens(i int) int64 {
 	return own
 }
 
-// Changes are the instants at which either timeline changes after t0 and before t1: those of the corrected one or, where
-// it has none, of the recorded one.
+// Changes are the instants at which either timeline changes after t0 and before t1: those of the corrected one or,
+// where it has none, of the recorded one.
 func (b *Block) Changes(t0, t1 int64) []int64 {
 	if cuts := b.Corrected.ChangesIn(t0, t1-1); len(cuts) > 0 {
 		return cuts

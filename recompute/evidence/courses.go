@@ -9,8 +9,8 @@ import (
 	"retotal/recompute/total"
 )
 
-// Courses gathers the hourly means of the head of each reporting day, of readings that no check doubts, in which a change
-// of settings shows: the night minimum is the lowest of them.
+// Courses gathers the hourly means of the head of each reporting day, of readings that no check doubts, in which a
+// change of settings shows: the night minimum is the lowest of them.
 type Courses struct {
 	hour    int64   // number of the hour at hand
 	sum     float64 // of heads, m
@@ -169,9 +169,12 @@ func (c *Courses) ChangePoints(days []Day, ofFlow bool) (list []ChangePoint) {
 		return c.days[i].lowest * 1000, true
 	})
 	if !ofFlow {
-		list = append(list, changes(days, "logged flow over that of the recorded settings", "%", func(i int) (float64, bool) {
-			return ratio(days[i].Logged, days[i].Recorded)
-		})...)
+		list = append(list, changes(
+			days,
+			"logged flow over that of the recorded settings",
+			"%",
+			func(i int) (float64, bool) { return ratio(days[i].Logged, days[i].Recorded) },
+		)...)
 	}
 	return append(list, changes(days, "counter over logged flow", "%", func(i int) (float64, bool) {
 		return ratio(days[i].Counted, days[i].Logged)
@@ -201,11 +204,26 @@ func changes(days []Day, statistic, unit string, value func(i int) (float64, boo
 	found := stat.Changes(values)
 	if trend, ok := stat.FindTrend(values); ok && stat.Straighter(values, trend, found) {
 		d, span := &days[at[0]], float64(at[len(at)-1]-at[0])
-		return []ChangePoint{{Statistic: statistic, Day: d.Label, At: d.Start, Size: trend.PerStep * span, Unit: unit, Drift: true, Confidence: trend.Confidence}}
+		return []ChangePoint{{
+			Statistic:  statistic,
+			Day:        d.Label,
+			At:         d.Start,
+			Size:       trend.PerStep * span,
+			Unit:       unit,
+			Drift:      true,
+			Confidence: trend.Confidence,
+		}}
 	}
 	for _, c := range found {
 		d := &days[at[c.Index]]
-		list = append(list, ChangePoint{Statistic: statistic, Day: d.Label, At: d.Start, Size: c.Size, Unit: unit, Confidence: c.Confidence})
+		list = append(list, ChangePoint{
+			Statistic:  statistic,
+			Day:        d.Label,
+			At:         d.Start,
+			Size:       c.Size,
+			Unit:       unit,
+			Confidence: c.Confidence,
+		})
 	}
 	return list
 }

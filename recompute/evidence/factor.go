@@ -53,7 +53,8 @@ func (w *FlowCheck) sample(b *block.Block, f *follower, s *settings.Segment, flo
 			continue
 		}
 		h := s.Head(b.Time[first+i], b.Figure[first+i], b.AirAt(first+i))
-		least, most := math.Min(flows[i], s.MeterFlow(h-w.levelStep/2)), math.Max(flows[i], s.MeterFlow(h+w.levelStep/2))
+		least := math.Min(flows[i], s.MeterFlow(h-w.levelStep/2))
+		most := math.Max(flows[i], s.MeterFlow(h+w.levelStep/2))
 		f.factors.add((logged-half)/most, (logged+half)/math.Max(least, 1e-300))
 	}
 	f.factors.seen += len(flows)

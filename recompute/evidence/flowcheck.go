@@ -20,13 +20,15 @@ type FlowCheck struct {
 // Misfit is how far logged flows are from those of one lane.
 type Misfit struct {
 	Readings int
-	Within   int          // differ by no more than the log's rounding of flow and level explains
-	Largest  float64      // m³/s
-	At       int64        // reading of the largest difference
-	Sum      float64      // of logged − lane, m³/s
-	Logged   float64      // m³, of the readings compared
-	Lane     float64      // m³
-	Lag      float64      // readings by which the logged flow lags behind its level, as a meter does that damps it; it is taken out of what follows
+	Within   int     // differ by no more than the log's rounding of flow and level explains
+	Largest  float64 // m³/s
+	At       int64   // reading of the largest difference
+	Sum      float64 // of logged − lane, m³/s
+	Logged   float64 // m³, of the readings compared
+	Lane     float64 // m³
+	// Lag is the readings by which the logged flow lags behind its level, as a meter does that damps it; it is taken
+	// out of what follows.
+	Lag      float64
 	AboveCap int          // that are more than the lane's settings let a meter show
 	Cap      float64      // m³/s, the last such limit
 	Worth    float64      // m³, see follower
@@ -116,7 +118,8 @@ func (w *FlowCheck) lane(b *block.Block, m *Misfit, f *follower, s *settings.Seg
 	for len(flows) > 0 {
 		n := min(compareBlock, len(flows))
 		w.durations(b, first, n)
-		present, within, least := m.add(flows[:n], b.Logged[first:first+n], w.seconds, b.LoggedState[first:first+n], b.Time[first:first+n], half)
+		logged, states, times := b.Logged[first:first+n], b.LoggedState[first:first+n], b.Time[first:first+n]
+		present, within, least := m.add(flows[:n], logged, w.seconds, states, times, half)
 		w.sample(b, f, s, flows[:n], first, half)
 		if within < present {
 			level := least <= half+w.rangeOf(b, s, first, n)
@@ -153,7 +156,12 @@ func (w *FlowCheck) durations(b *block.Block, first, n int) {
 
 // add takes in a block and returns how many rows have a flow, how many of these differ by no more than half, and the
 // least difference.
-func (m *Misfit) add(flows, logged, seconds []float64, states []reading.State, times []int64, half float64) (present, within int, least float64) {
+func (m *Misfit) add(
+	flows, logged, seconds []float64,
+	states []reading.State,
+	times []int64,
+	half float64,
+) (present, within int, least float64) {
 	least = math.Inf(1)
 	sum, largest, at := 0.0, m.Largest, -1
 	ours, theirs := 0.0, 0.0
@@ -219,7 +227,15 @@ func (w *FlowCheck) rounding(b *block.Block, s *settings.Segment, first, n int) 
 
 // follow passes the rows of a block on and counts those that agree to the rounding of flow and, where level says so, of
 // level.
-func (w *FlowCheck) follow(b *block.Block, m *Misfit, f *follower, flows []float64, first int, half float64, level bool) (within int) {
+func (w *FlowCheck) follow(
+	b *block.Block,
+	m *Misfit,
+	f *follower,
+	flows []float64,
+	first int,
+	half float64,
+	level bool,
+) (within int) {
 	for i, flow := range flows {
 		if b.LoggedState[first+i] != reading.Present {
 			continue

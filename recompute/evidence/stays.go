@@ -110,7 +110,15 @@ func (s *Stays) begin(at int64, change float64, low bool, flags qa.Flags) {
 	if !s.ordinary {
 		change = math.NaN()
 	}
-	s.open = &stay{from: at, until: at, low: low, spiked: flags&qa.Spike != 0, hidden: flags&qa.Hiding != 0, entered: change, left: math.NaN()}
+	s.open = &stay{
+		from:    at,
+		until:   at,
+		low:     low,
+		spiked:  flags&qa.Spike != 0,
+		hidden:  flags&qa.Hiding != 0,
+		entered: change,
+		left:    math.NaN(),
+	}
 	s.latest = 0 // it may have been the first half of the way in
 }
 
@@ -130,7 +138,8 @@ func (s *Stays) end(change float64) {
 	if s.open == nil {
 		return
 	}
-	if s.open.left = change; len(s.list) < mostStays && (s.open.spiked || s.open.entered > leastJump || change > leastJump) {
+	s.open.left = change
+	if len(s.list) < mostStays && (s.open.spiked || s.open.entered > leastJump || change > leastJump) {
 		s.list = append(s.list, *s.open)
 	} else {
 		s.show(s.open.segment, s.open.lowest, s.open.highest)
@@ -152,11 +161,11 @@ func atEnd(b *block.Block, i int) (end, low bool) {
 	return false, false
 }
 
-// Verdicts decides what the stays of the whole record were, and returns those of which the usual answer was wrong. A change is a jump when it is over three times the largest
-// change elsewhere, 20 mm and ten steps of the log. One jump, in or out, tells of dirt or a dead sensor where readings
-// come every five minutes or faster; at longer intervals, and at the end of little flow, where pumps and valves stop at
-// once, all sides that are known must be jumps; at the end of little flow for an hour or longer. An end that is met so
-// again and again is how this water comes and goes.
+// Verdicts decides what the stays of the whole record were, and returns those of which the usual answer was wrong. A
+// change is a jump when it is over three times the largest change elsewhere, 20 mm and ten steps of the log. One jump,
+// in or out, tells of dirt or a dead sensor where readings come every five minutes or faster; at longer intervals, and
+// at the end of little flow, where pumps and valves stop at once, all sides that are known must be jumps; at the end of
+// little flow for an hour or longer. An end that is met so again and again is how this water comes and goes.
 func (s *Stays) Verdicts(l *qa.Limits, interval time.Duration) (again []block.Told) {
 	s.end(math.NaN())
 	limit := max(3*max(s.largest, s.latest), leastJump, 10*l.Resolution)

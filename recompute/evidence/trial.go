@@ -34,7 +34,9 @@ type Heads struct {
 	Negative               int     // below the level of zero flow by more than screening allows
 	Surcharged             int     // above the least of maximum head, the device's limit of validity and its end
 	Low                    int     // below the lowest head of validity
-	Inside                 int     // above zero flow and below the end of channel and device or, where none is known, within three times the highest expected head
+	// Inside is above zero flow and below the end of channel and device or, where none is known, within three times the
+	// highest expected head.
+	Inside int
 }
 
 // farBeyond is how many times the highest expected head still counts as inside a device of which no end is known;
@@ -102,11 +104,19 @@ const fewestInside = 100
 func Refused(trials []Trial) (problems problem.List) {
 	for i := range trials {
 		t := &trials[i]
-		if t.Before.Inside == 0 || fewestInside*t.Before.Inside < t.Before.Readings || t.After.Inside > 0 || t.Correction.Sure {
+		if t.Before.Inside == 0 || fewestInside*t.Before.Inside < t.Before.Readings ||
+			t.After.Inside > 0 || t.Correction.Sure {
 			continue
 		}
-		problems.Add(problem.At(t.Correction.Place, fmt.Sprintf("correction[%d] leaves no reading of the log inside the device: heads lie between %.4g and %.4g m (recorded: %.4g to %.4g m)", t.Number,
-			t.After.Least, t.After.Highest, t.Before.Least, t.Before.Highest), "heads above zero flow and below the end of channel and device", "check unit and sign, or write sure = true in the correction if it is so"))
+		found := fmt.Sprintf("correction[%d] leaves no reading of the log inside the device: "+
+			"heads lie between %.4g and %.4g m (recorded: %.4g to %.4g m)",
+			t.Number, t.After.Least, t.After.Highest, t.Before.Least, t.Before.Highest)
+		problems.Add(problem.At(
+			t.Correction.Place,
+			found,
+			"heads above zero flow and below the end of channel and device",
+			"check unit and sign, or write sure = true in the correction if it is so",
+		))
 	}
 	return problems
 }

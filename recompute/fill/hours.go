@@ -11,7 +11,8 @@ import (
 // Hour is an hour in nanoseconds.
 const Hour = int64(3600e9)
 
-// Hours is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled from.
+// Hours is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled
+// from.
 type Hours struct {
 	first int64 // number of the first hour since 1970
 	sum   []float64
@@ -78,7 +79,11 @@ type DonorFit struct {
 
 // FromDonor estimates hours of this site from another's: by the least-squares line through the hours that both have, or
 // by the flow of the same rank among them. It fails when they share too few hours.
-func (h *Hours) FromDonor(donor *Hours, byRank bool) (estimate func(hour int64) (float64, bool), fit DonorFit, ok bool) {
+func (h *Hours) FromDonor(donor *Hours, byRank bool) (
+	estimate func(hour int64) (float64, bool),
+	fit DonorFit,
+	ok bool,
+) {
 	var own, theirs []float64
 	for k := range donor.sum {
 		hour := donor.first + int64(k)

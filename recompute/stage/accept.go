@@ -40,7 +40,11 @@ type stretch struct {
 
 // NewAccept prepares the stage for a pass.
 func NewAccept(b *block.Block, filler fill.Filler) *Accept {
-	a := &Accept{RulingRows: make([]int, len(b.Rulings.List)), filler: filler, bridge: b.Limits.BridgeLimit.Nanoseconds()}
+	a := &Accept{
+		RulingRows: make([]int, len(b.Rulings.List)),
+		filler:     filler,
+		bridge:     b.Limits.BridgeLimit.Nanoseconds(),
+	}
 	for class := range a.series {
 		a.series[class] = b.Series()
 	}
@@ -84,7 +88,8 @@ func (a *Accept) run(b *block.Block, low, end int) {
 // clean returns the end of the rows from low on that follow an accepted neighbour, fail no check that drops them, and
 // share its segment.
 func (a *Accept) clean(b *block.Block, low int) int {
-	if low == 0 || !a.last.any || a.last.At != b.Time[low-1] || a.last.bound.Held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
+	if low == 0 || !a.last.any || a.last.At != b.Time[low-1] ||
+		a.last.bound.Held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
 		return low
 	}
 	if b.Corrected.Segments[b.Corrected.At(a.last.At)].OfMeans() {
@@ -131,7 +136,14 @@ func (a *Accept) accept(b *block.Block, i int, raw float64, x settings.Bound) {
 func (a *Accept) row(b *block.Block, i int) {
 	raw := b.Corrected.Flow[i]
 	a.unscreened(b, i, raw)
-	s := block.Step{Kind: block.Counts, Low: i, High: i + 1, Raw: raw, Bound: settings.Exactly(raw), Action: b.ActionOf(b.Flags[i] & b.Drops)}
+	s := block.Step{
+		Kind:   block.Counts,
+		Low:    i,
+		High:   i + 1,
+		Raw:    raw,
+		Bound:  settings.Exactly(raw),
+		Action: b.ActionOf(b.Flags[i] & b.Drops),
+	}
 	flow := raw
 	ruling, number := b.RulingOf(i)
 	if s.Ruling = ruling; ruling != nil {
@@ -167,9 +179,10 @@ func (a *Accept) unscreened(b *block.Block, i int, raw float64) {
 		if a.last.any && a.last.At == b.Time[i-1] {
 			previous = a.last.raw
 		}
-		b.Connect(b.Corrected.Lane, b.EndAt(i-1, previous), b.EndAt(i, raw), (*settings.Segment).Rated, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+		add := func(t0 int64, q0 float64, t1 int64, q1 float64) {
 			a.stretch.unscreened += b.Trapezoid(t0, q0, t1, q1)
-		})
+		}
+		b.Connect(b.Corrected.Lane, b.EndAt(i-1, previous), b.EndAt(i, raw), (*settings.Segment).Rated, add)
 	}
 }
 
@@ -194,7 +207,8 @@ func (a *Accept) hopeless(now int64) bool {
 // completes the step.
 func (a *Accept) join(b *block.Block, s *block.Step) {
 	x, i := &a.stretch, s.Low
-	s.Last, s.LastBound, s.LastFlags, s.From, s.Unscreened = a.last.End, a.last.bound, a.last.flags, a.last.At, x.unscreened
+	s.Last, s.LastBound, s.LastFlags = a.last.End, a.last.bound, a.last.flags
+	s.From, s.Unscreened = a.last.At, x.unscreened
 	s.Next = a.last.any && !x.gap && !x.leftOut && x.dropped == 0
 	if b.Means { // the figure stands for its own interval alone
 		s.From = b.Opens(i)
@@ -212,10 +226,11 @@ func (a *Accept) join(b *block.Block, s *block.Step) {
 		a.filler.Between(s.Last, b.EndAt(i, b.Corrected.Flow[i]), a.series[total.Filled].Step)
 	case block.Joined:
 		s.Class, s.Bracketed = a.classOf(b, s)
-		b.Connect(b.Corrected.Lane, s.Start(), b.EndAt(i, b.Corrected.Flow[i]), b.LaneRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+		add := func(t0 int64, q0 float64, t1 int64, q1 float64) {
 			a.series[s.Class].Step(t0, q0, t1, q1)
 			s.Volume += b.Trapezoid(t0, q0, t1, q1)
-		})
+		}
+		b.Connect(b.Corrected.Lane, s.Start(), b.EndAt(i, b.Corrected.Flow[i]), b.LaneRate, add)
 	}
 }
 

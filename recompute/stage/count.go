@@ -9,9 +9,16 @@ import (
 	"retotal/recompute/settings"
 )
 
-// Counted returns the flow of a lane's segment that counts for row i, which is used, and what is known of it; raw is its
-// flow whatever stands behind it.
-func Counted(b *block.Block, s *settings.Segment, i int, raw float64, action site.Action, ruling *site.Ruling) (float64, settings.Bound) {
+// Counted returns the flow of a lane's segment that counts for row i, which is used, and what is known of it; raw is
+// its flow whatever stands behind it.
+func Counted(
+	b *block.Block,
+	s *settings.Segment,
+	i int,
+	raw float64,
+	action site.Action,
+	ruling *site.Ruling,
+) (float64, settings.Bound) {
 	if ruling != nil {
 		if ruling.Action == site.RuleBound {
 			return ruling.Least, settings.Bound{Held: true, Lower: ruling.Least, Upper: ruling.Most}
@@ -22,7 +29,8 @@ func Counted(b *block.Block, s *settings.Segment, i int, raw float64, action sit
 	switch {
 	case action == site.Hold && (flags&(qa.CutOff|qa.Capped) != 0 || !means && flags&qa.Hiding != 0):
 		return heldAt(b, s, i, raw)
-	case action == site.Keep && flags&(qa.CutOff|qa.Capped|qa.Blanking) != 0: // what the meter hid it hid, whatever is made of it
+	case action == site.Keep && flags&(qa.CutOff|qa.Capped|qa.Blanking) != 0:
+		// What the meter hid it hid, whatever is made of it.
 		flow, x := heldAt(b, s, i, raw)
 		return math.Max(flow, raw), settings.Bound{Held: true, Lower: x.Lower, Upper: math.Max(x.Upper, raw)}
 	case means: // a mean below zero still has flow in its interval

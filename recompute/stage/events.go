@@ -19,8 +19,9 @@ type Event struct {
 	File, Line  int32 // of the first reading
 	Lowest      float64
 	Highest     float64 // heads under the corrected settings, m
-	Effect      float64 // m³ that the action added to the corrected total; readings with several flags count for the first
-	Spans       int     // 1; more when spans were joined because there were too many
+	// Effect is what the action added to the corrected total, m³; readings with several flags count for the first.
+	Effect float64
+	Spans  int // 1; more when spans were joined because there were too many
 }
 
 // mostEvents is how many events of one check are kept apart; those beyond are joined to the last.

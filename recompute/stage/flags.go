@@ -59,9 +59,11 @@ func notRun(b *block.Block) map[qa.Flags]string {
 	nowhere := func(has func(*settings.Segment) bool) bool {
 		return !slices.ContainsFunc(b.Corrected.Segments, func(s settings.Segment) bool { return has(&s) })
 	}
-	set(qa.Drowned, nowhere(func(s *settings.Segment) bool { return s.Modular() > 0 }), "nothing is known of drowned flow at the device")
+	set(qa.Drowned, nowhere(func(s *settings.Segment) bool { return s.Modular() > 0 }),
+		"nothing is known of drowned flow at the device")
 	set(qa.Drowned, !b.Log.Has[reading.Downstream], "the log has no downstream level")
-	set(qa.Blanking, nowhere(func(s *settings.Segment) bool { return s.Blanking > 0 }), "no blanking distance is set, or the log holds no distance")
+	set(qa.Blanking, nowhere(func(s *settings.Segment) bool { return s.Blanking > 0 }),
+		"no blanking distance is set, or the log holds no distance")
 	set(qa.CutOff, nowhere(func(s *settings.Segment) bool { low, _ := stops(s); return low }),
 		"nothing hides little flow: no cut-off, no zero that is moved, no loop")
 	set(qa.Capped, nowhere(func(s *settings.Segment) bool { _, high := stops(s); return high }),
@@ -73,7 +75,8 @@ func notRun(b *block.Block) map[qa.Flags]string {
 	set(qa.Rate, topless && l.RateUp == 0 && l.RateDown == 0, "no rate is set and the device has no highest head")
 	set(qa.Spike, b.Means, "the log holds means over intervals")
 	set(qa.Stuck, b.Means, "the log holds means over intervals")
-	set(qa.Unusable, b.Unusable == nil && l.TooLarge == 0, "no span is marked unusable and no largest correction is set")
+	set(qa.Unusable, b.Unusable == nil && l.TooLarge == 0,
+		"no span is marked unusable and no largest correction is set")
 	set(qa.Loop, !b.Site.Log.Columns[b.Site.Log.Primary].Loop, "the log holds no loop current")
 	return out
 }

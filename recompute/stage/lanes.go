@@ -54,7 +54,12 @@ func (x *brackets) between(t0 int64, a settings.Bound, t1 int64, b settings.Boun
 
 // Day is the bracket of day i.
 func (x *brackets) Day(i int) total.Bracket {
-	return total.Bracket{Counted: x.counted.Volume(i), Low: x.lower.Volume(i), High: x.upper.Volume(i), Open: x.open.Volume(i).Covered}
+	return total.Bracket{
+		Counted: x.counted.Volume(i),
+		Low:     x.lower.Volume(i),
+		High:    x.upper.Volume(i),
+		Open:    x.open.Volume(i).Covered,
+	}
 }
 
 // Lanes integrates the lanes beside the corrected one, what-ifs and those that a source of uncertainty moves, over the

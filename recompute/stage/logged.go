@@ -16,7 +16,12 @@ type Logged struct {
 
 // NewLogged prepares the stage for a pass.
 func NewLogged(b *block.Block) *Logged {
-	c := total.NewCounter(b.Calendar, b.From, b.Until, b.Site.Log.Columns[reading.Counter].Rollover, greatest(b.Recorded.Lane), b.Log.Resolution[reading.Counter])
+	c := total.NewCounter(
+		b.Calendar, b.From, b.Until,
+		b.Site.Log.Columns[reading.Counter].Rollover,
+		greatest(b.Recorded.Lane),
+		b.Log.Resolution[reading.Counter],
+	)
 	c.Changes = block.CounterChanges(&b.Site.Log, b.Site.Log.Shown)
 	return &Logged{Counter: c, flow: b.Series(), volumes: b.Series()}
 }

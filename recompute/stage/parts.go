@@ -86,8 +86,14 @@ func NewDifference(b *block.Block, filler fill.Filler) *Difference {
 
 // Day is the parts of day i.
 func (d *Difference) Day(i int) Parts {
-	return Parts{Lost: d.lost.Volume(i), LostKept: d.lostKept.Volume(i), FilledKept: d.filledKept.Volume(i), Gained: d.gained.Volume(i),
-		Limits: d.limits.Volume(i), Drowned: d.drowned.Volume(i)}
+	return Parts{
+		Lost:       d.lost.Volume(i),
+		LostKept:   d.lostKept.Volume(i),
+		FilledKept: d.filledKept.Volume(i),
+		Gained:     d.gained.Volume(i),
+		Limits:     d.limits.Volume(i),
+		Drowned:    d.drowned.Volume(i),
+	}
 }
 
 // Finish settles what is left after the last accepted reading.
@@ -176,8 +182,9 @@ func (d *Difference) pend(b *block.Block, i int) {
 	case b.Flags[i]&qa.Gap != 0:
 		add(ofGap, 0)(b.Time[i-1], 0, b.Time[i], 0)
 	default:
-		b.Connect(b.Recorded.Lane, b.EndAt(i-1, before[i-1]), b.EndAt(i, before[i]), settings.MeterRate, add(ofBefore, shown))
-		b.Connect(b.Corrected.Lane, b.EndAt(i-1, kept[i-1]), b.EndAt(i, kept[i]), settings.MeterRate, add(ofKept, 0))
+		rate := settings.MeterRate
+		b.Connect(b.Recorded.Lane, b.EndAt(i-1, before[i-1]), b.EndAt(i, before[i]), rate, add(ofBefore, shown))
+		b.Connect(b.Corrected.Lane, b.EndAt(i-1, kept[i-1]), b.EndAt(i, kept[i]), rate, add(ofKept, 0))
 	}
 }
 

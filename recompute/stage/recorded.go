@@ -136,7 +136,8 @@ func integrate(b *block.Block, l *block.Lane, clock []int64, series ...*total.Se
 		}
 		if end < b.High && b.Flags[end]&qa.Gap == 0 {
 			off := clock[end-1] - b.Time[end-1]
-			b.Connect(l.Lane, b.EndAt(end-1, l.Flow[end-1]), b.EndAt(end, l.Flow[end]), settings.MeterRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
+			from, to := b.EndAt(end-1, l.Flow[end-1]), b.EndAt(end, l.Flow[end])
+			b.Connect(l.Lane, from, to, settings.MeterRate, func(t0 int64, q0 float64, t1 int64, q1 float64) {
 				put(t0+off, q0, t1+off, q1)
 			})
 		}

@@ -43,7 +43,9 @@ type Budget struct {
 	Parts      []Part
 	Standard   float64 // m³, combined
 	Difference float64 // m³, the same of after less before over the time that both cover: what they share cancels
-	Low, High  float64 // m³, the same of the least and of the most that can have flowed, where a flow is only known between bounds
+	// Low and High are the same of the least and of the most that can have flowed, where a flow is only known between
+	// bounds, m³.
+	Low, High float64
 }
 
 // Expanded is the uncertainty of about 95 %, m³.
@@ -65,7 +67,8 @@ func (l *Sources) Budget(f *Figures) *Budget {
 		sum.low += float64(e.low * e.low)
 		sum.high += float64(e.high * e.high)
 	}
-	b.Standard, b.Difference, b.Low, b.High = math.Sqrt(sum.total), math.Sqrt(sum.difference), math.Sqrt(sum.low), math.Sqrt(sum.high)
+	b.Standard, b.Difference = math.Sqrt(sum.total), math.Sqrt(sum.difference)
+	b.Low, b.High = math.Sqrt(sum.low), math.Sqrt(sum.high)
 	return b
 }
 

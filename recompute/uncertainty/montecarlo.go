@@ -34,8 +34,8 @@ func (s *Sample) Add(b *block.Block) {
 	}
 }
 
-// take takes in measured rows low to high−1, of one segment; row low−1 is the accepted one before them. A stretch goes on
-// over the blocks that it comes in.
+// take takes in measured rows low to high−1, of one segment; row low−1 is the accepted one before them. A stretch goes
+// on over the blocks that it comes in.
 func (s *Sample) take(b *block.Block, low, high int) {
 	if s.full = len(s.heads)+high-low+1 > mostSampled; s.full {
 		return
@@ -155,7 +155,14 @@ func (r *drawer) draw(k int, random *rand.Rand, memory []float64) float64 {
 }
 
 // stretch adds the volume of readings of one segment, raised and with noise, to a sum.
-func (r *drawer) stretch(sum float64, s *settings.Segment, start, end int, up, noise float64, random *rand.Rand, memory []float64) float64 {
+func (r *drawer) stretch(
+	sum float64,
+	s *settings.Segment,
+	start, end int,
+	up, noise float64,
+	random *rand.Rand,
+	memory []float64,
+) float64 {
 	for low := start; low < end; low += len(memory) {
 		high := min(low+len(memory), end)
 		heads := memory[:high-low]

@@ -1,11 +1,11 @@
-// Package uncertainty says how sure a total is: the sources of uncertainty, what each changes in a total, and draws that
-// check it.
+// Package uncertainty says how sure a total is: the sources of uncertainty, what each changes in a total, and draws
+// that check it.
 //
-// Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty, everything
-// is computed again, and the change of the total, times as much, is the source's part of it: the slope, and not what
-// curvature adds on one side. Parts that are the same for all readings (datum, coefficient, geometry, temperature, the
-// survey behind a correction) are fully correlated over a total; the random part of a reading is not. The parts of
-// independent sources add in squares.
+// Uncertainties follow the GUM (JCGM 100): every source is moved by a small part of its standard uncertainty,
+// everything is computed again, and the change of the total, times as much, is the source's part of it: the slope, and
+// not what curvature adds on one side. Parts that are the same for all readings (datum, coefficient, geometry,
+// temperature, the survey behind a correction) are fully correlated over a total; the random part of a reading is not.
+// The parts of independent sources add in squares.
 package uncertainty
 
 import (
@@ -73,34 +73,57 @@ type Sources struct {
 
 // NewSources builds the sources of a site whose recorded timeline is known.
 func NewSources(s *site.Site, recorded *settings.Lane) (Sources, problem.List) {
-	b := builder{Builder: &settings.Builder{Site: s, Ratings: map[*site.DeviceKeys]device.Rating{}, Recorded: recorded.Segments}}
+	b := builder{Builder: &settings.Builder{
+		Site:     s,
+		Ratings:  map[*site.DeviceKeys]device.Rating{},
+		Recorded: recorded.Segments,
+	}}
 	u := &s.Uncertainty
 	b.datum(u)
 	for _, d := range u.Device {
 		b.dimension(d)
 	}
 	if u.Air > 0 {
-		b.lane(Source{Name: "air temperature", Text: fmt.Sprintf("%.3g K, stated", u.Air), Unit: "K", Input: u.Air / Coverage}, true,
-			func(s *settings.Segment) { b.Warm(s, nudge*u.Air/Coverage) })
+		air := Source{
+			Name:  "air temperature",
+			Text:  fmt.Sprintf("%.3g K, stated", u.Air),
+			Unit:  "K",
+			Input: u.Air / Coverage,
+		}
+		b.lane(air, true, func(s *settings.Segment) { b.Warm(s, nudge*u.Air/Coverage) })
 	}
 	b.coefficient()
 	random, text := orUsual(u.Reading, usualReading, u.ReadingGiven)
-	b.add(Source{Name: "single readings", Text: fmt.Sprintf("%.3g mm, %s", random*1000, text), Kind: OfReading, Input: random / Coverage * 1000, Unit: "mm"})
+	b.add(Source{
+		Name:  "single readings",
+		Text:  fmt.Sprintf("%.3g mm, %s", random*1000, text),
+		Kind:  OfReading,
+		Input: random / Coverage * 1000,
+		Unit:  "mm",
+	})
 	b.class(total.Bridged, u.Bridged, usualBridged)
 	b.class(total.Estimated, 0, usualEstimated)
 	b.class(total.Filled, u.Filled, usualFilled)
 	if !s.Log.Means {
-		b.add(Source{Name: "sampling interval", Text: "what every other reading changes in the day, by the root of 3", Kind: Sampling})
+		b.add(Source{
+			Name: "sampling interval",
+			Text: "what every other reading changes in the day, by the root of 3",
+			Kind: Sampling,
+		})
 	}
 	if len(s.Settings)+len(s.Corrections) > 1 {
-		b.add(Source{Name: "joins over changes", Text: "what a straight line of flow and one of distance differ by, by the root of 3", Kind: Joining})
+		b.add(Source{
+			Name: "joins over changes",
+			Text: "what a straight line of flow and one of distance differ by, by the root of 3",
+			Kind: Joining,
+		})
 	}
 	b.Problems.Sort()
 	return b.sources, b.Problems
 }
 
-// Drowned gives the estimated flow the relative uncertainty that its drowned equation adds, at the most, in place of the
-// usual one.
+// Drowned gives the estimated flow the relative uncertainty that its drowned equation adds, at the most, in place of
+// the usual one.
 func (l *Sources) Drowned(spread float64) {
 	for i := range l.List {
 		if s := &l.List[i]; s.Kind == OfClass && s.Class == total.Estimated {
@@ -135,7 +158,13 @@ func (b *builder) lane(s Source, shared bool, change func(*settings.Segment)) {
 // datum adds the datum, and the surveys behind corrections that stand for it in their spans.
 func (b *builder) datum(u *site.Uncertainty) {
 	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
-	b.lane(Source{Name: "datum", Text: fmt.Sprintf("%.3g mm, %s", datum*1000, text), Unit: "mm", Input: datum / Coverage * 1000}, true, func(s *settings.Segment) {
+	source := Source{
+		Name:  "datum",
+		Text:  fmt.Sprintf("%.3g mm, %s", datum*1000, text),
+		Unit:  "mm",
+		Input: datum / Coverage * 1000,
+	}
+	b.lane(source, true, func(s *settings.Segment) {
 		if b.surveyOf(s) < 0 {
 			s.Raise(nudge * datum / Coverage)
 		}
@@ -144,8 +173,13 @@ func (b *builder) datum(u *site.Uncertainty) {
 		if c.Doubt <= 0 {
 			continue
 		}
-		name, text := fmt.Sprintf("survey of correction[%d]", i), fmt.Sprintf("%.3g mm, stated", c.Doubt*1000)
-		b.lane(Source{Name: name, Text: text, Unit: "mm", Input: c.Doubt / Coverage * 1000}, false, func(s *settings.Segment) {
+		survey := Source{
+			Name:  fmt.Sprintf("survey of correction[%d]", i),
+			Text:  fmt.Sprintf("%.3g mm, stated", c.Doubt*1000),
+			Unit:  "mm",
+			Input: c.Doubt / Coverage * 1000,
+		}
+		b.lane(survey, false, func(s *settings.Segment) {
 			if b.surveyOf(s) == i {
 				s.Raise(nudge * c.Doubt / Coverage)
 			}
@@ -166,7 +200,8 @@ func (b *builder) surveyOf(s *settings.Segment) int {
 // dimension adds one dimension of the device.
 func (b *builder) dimension(d site.DimensionDoubt) {
 	fail := func(found, expected string) {
-		b.Add(problem.At(b.Site.Places["uncertainty.device."+d.Key], fmt.Sprintf("uncertainty.device.%s: %s", d.Key, found), expected, ""))
+		place := b.Site.Places["uncertainty.device."+d.Key]
+		b.Add(problem.At(place, fmt.Sprintf("uncertainty.device.%s: %s", d.Key, found), expected, ""))
 	}
 	b.lane(Source{Name: "device " + d.Key, Text: d.Text + ", stated"}, true, func(s *settings.Segment) {
 		value, ok := s.Settings.Device.Values[d.Key]
@@ -202,15 +237,29 @@ func (b *builder) coefficient() {
 		}
 	}
 	if share > 0 {
-		b.add(Source{Name: "coefficient", Text: fmt.Sprintf("%.3g %%, %s", share*100, text), Kind: OfShare, share: share / Coverage, Input: share / Coverage * 100, Unit: "%"})
+		b.add(Source{
+			Name:  "coefficient",
+			Text:  fmt.Sprintf("%.3g %%, %s", share*100, text),
+			Kind:  OfShare,
+			share: share / Coverage,
+			Input: share / Coverage * 100,
+			Unit:  "%",
+		})
 	}
 }
 
 // class adds a share of one class.
 func (b *builder) class(c total.Class, stated, usual float64) {
 	share, text := orUsual(stated, usual, stated > 0)
-	b.add(Source{Name: c.String() + " flow", Text: fmt.Sprintf("%.3g %% of it, %s", share*100, text), Kind: OfClass, share: share / Coverage,
-		Input: share / Coverage * 100, Unit: "%", Class: c})
+	b.add(Source{
+		Name:  c.String() + " flow",
+		Text:  fmt.Sprintf("%.3g %% of it, %s", share*100, text),
+		Kind:  OfClass,
+		share: share / Coverage,
+		Input: share / Coverage * 100,
+		Unit:  "%",
+		Class: c,
+	})
 }
 
 func orUsual(stated, usual float64, given bool) (float64, string) {
