@@ -1,296 +1,192 @@
-package settings
-
-import (
-	"math"
-	"sort"
-
-	"retotal/ingest/reading"
-	"retotal/ingest/site"
-	"retotal/recompute/device"
-)
-
-// The signal chain of a meter, from the water to the log:
+// Package chain is the signal chain: from a logged figure back to the measured distance with the settings that the
+// meter had, and forward to a head with those of a lane.
 //
 //	measured distance = true distance × c(assumed air) / c(true air)
-//	head              = head factor × (empty distance − distance factor × measured distance − level of zero flow) + head shift
+//	level             = empty distance − distance factor × measured distance
+//	head              = head factor × (level − level of zero flow) + head shift
 //	flow              = rating(head), no more than at maximum head or maximum flow, zero below the cut-off
 //	logged figure     = distance, level, head or flow, through a current loop where there is one
 //
-// A logged figure is taken back to the measured distance with the settings that the meter had, and forward again with
-// those of a lane. Where the way back is one straight line and the way forward too, both are folded into one: head =
-// scale × figure + shift.
+// Where the way back is one straight line and the way forward too, both are folded into one: head = scale × figure +
+// shift.
+package chain
 
-// chain is the way from a logged figure to a head under one segment's settings.
-type chain struct {
+import (
+	"retotal/ingest/site"
+	"retotal/recompute/device"
+	"retotal/recompute/stat"
+)
+
+// Chain is the way from a logged figure to a head under one segment's settings.
+type Chain struct {
 	scale, shift, shiftPerNs float64 // folded: head = scale·y + shift + shiftPerNs·(t − origin)
 	origin                   int64
 
-	backward device.Rating // of the meter: the logged figure is a flow, and y is the head that gives it; nil when y is the figure itself
-	alpha    float64       // the figure is first corrected to alpha + beta × figure: loop, factor
-	beta     float64
-	exact    float64 // the lane differs from the meter by this factor of the flow alone, and no rating is needed; 0 otherwise
+	// Backward is the rating of the meter where the logged figure is a flow; y is then the head that gives it. It is
+	// nil when y is the figure itself.
+	Backward    device.Rating
+	alpha, beta float64 // the figure is first corrected to alpha + beta × figure: loop, factor
+	// Exact is the factor of the flow by which alone the lane differs from the meter, so that no rating is needed; 0
+	// otherwise.
+	Exact float64
 
-	air   *site.Air // of the lane, when it is the logged temperature: then the distance below is not folded
-	then  *site.Air // of the meter
-	depth affine    // measured distance from y
-	rest  affine    // empty distance − level of zero flow, of the lane
-	ratio float64   // distance factor of the lane over that of the meter
-	head  float64   // head factor of the lane
-	sound float64   // speed of sound of the lane over that of the meter, where neither takes a logged temperature
-	meter *Segment  // the settings under which the figures were written
+	air   *site.Air      // of the lane, when it is the logged temperature: then the distance below is not folded
+	then  *site.Air      // of the meter
+	depth affine         // measured distance from y
+	rest  affine         // empty distance − level of zero flow, of the lane
+	ratio float64        // distance factor of the lane over that of the meter
+	head  float64        // head factor of the lane
+	sound float64        // speed of sound of the lane over that of the meter, where neither takes a logged temperature
+	meter *site.Settings // under which the figures were written
 
-	bend []site.Knot
-	last float64 // head that the last flow went back to, where the next search begins
+	Bend []stat.Point // what is added to a head, by the head; nil for nothing
+	last float64      // head that the last flow went back to, where the next search begins
 }
+
+// Standard is the temperature of the air where none is known, K.
+const Standard = 293.15
 
 // affine is a + aPerNs·(t − origin) + b·y.
 type affine struct{ a, aPerNs, b float64 }
 
-// y turns a logged figure into what the straight line takes: itself, or the head of a flow.
-func (c *chain) y(v float64) float64 {
-	v = c.alpha + float64(c.beta*v)
-	if c.backward == nil {
-		return v
+// at is the line at some nanoseconds after the origin, for y.
+func (l affine) at(since int64, y float64) float64 {
+	return l.a + float64(l.aPerNs*float64(since)) + float64(l.b*y)
+}
+
+// Y turns a logged figure into what Forward takes: itself, or the head of a flow. The correction of a figure that is no
+// flow is folded into the line.
+func (c *Chain) Y(figure float64) float64 {
+	if c.Backward == nil {
+		return figure
 	}
-	c.last = Inverse(c.backward, v, c.last)
+	c.last = device.HeadNear(c.Backward, c.Corrected(figure), c.last)
 	return c.last
 }
 
-// headAt returns the head of a logged figure at an instant, with the air at a temperature in kelvin, 0 when it is not
-// known.
-func (c *chain) headAt(at int64, v, air float64) float64 {
-	return c.forward(at, c.yOf(v), air)
-}
+// Corrected is a logged flow after the correction of the figure itself.
+func (c *Chain) Corrected(flow float64) float64 { return c.alpha + float64(c.beta*flow) }
 
-// yOf turns a logged figure into what the straight line takes; the correction of a figure that is no flow is folded
-// into the line.
-func (c *chain) yOf(v float64) float64 {
-	if c.backward == nil {
-		return v
+// Logged is the logged flow of a corrected one.
+func (c *Chain) Logged(corrected float64) float64 { return (corrected - c.alpha) / c.beta }
+
+// AsLogged reports whether figures need no correction themselves.
+func (c *Chain) AsLogged() bool { return c.alpha == 0 && c.beta == 1 }
+
+// Head returns the head of a logged figure at an instant, with the air at a temperature in kelvin.
+func (c *Chain) Head(at int64, figure, air float64) float64 { return c.Forward(at, c.Y(figure), air) }
+
+// Forward is the straight line, or the longer way when the temperature is that of each reading.
+func (c *Chain) Forward(at int64, y, air float64) float64 {
+	if c.TakesSound() {
+		return c.HeadOf(at, c.depth.at(at-c.origin, y), air)
 	}
-	return c.y(v)
-}
-
-// forward is the straight line, or the longer way when the temperature is that of each reading.
-func (c *chain) forward(at int64, y, air float64) float64 {
-	h := 0.0
-	if c.air == nil && c.then == nil {
-		h = float64(c.scale*y) + c.shift
-		if c.shiftPerNs != 0 {
-			h = float64(c.scale*y) + (c.shift + float64(c.shiftPerNs*float64(at-c.origin)))
-		}
-	} else {
-		return c.headOf(at, c.distance(at, y), air)
+	h := float64(c.scale*y) + c.shift
+	if c.shiftPerNs != 0 {
+		h = float64(c.scale*y) + (c.shift + float64(c.shiftPerNs*float64(at-c.origin)))
 	}
-	if c.bend != nil {
-		h += bendAt(c.bend, h)
-	}
-	return h
+	return c.bent(h)
 }
 
-// distance is the measured distance of y, as the meter had it, m.
-func (c *chain) distance(at int64, y float64) float64 {
-	return c.depth.a + float64(c.depth.aPerNs*float64(at-c.origin)) + float64(c.depth.b*y)
-}
-
-// headOf returns the head of a measured distance, as the meter had it.
-func (c *chain) headOf(at int64, distance, air float64) float64 {
+// HeadOf returns the head of a measured distance, as the meter had it.
+func (c *Chain) HeadOf(at int64, distance, air float64) float64 {
 	k := float64(c.ratio * c.sound)
-	if c.air != nil || c.then != nil {
+	if c.TakesSound() {
 		k = float64(c.ratio * soundRatio(kelvin(c.air, air), kelvin(c.then, air)))
 	}
-	h := float64(c.head * (c.rest.a + float64(c.rest.aPerNs*float64(at-c.origin)) - float64(k*distance)))
-	if c.bend != nil {
-		h += bendAt(c.bend, h)
+	return c.bent(float64(c.head * (c.rest.at(at-c.origin, 0) - float64(k*distance))))
+}
+
+// bent adds to a head what is added by the head.
+func (c *Chain) bent(h float64) float64 {
+	if c.Bend == nil {
+		return h
 	}
-	return h
+	return h + stat.Held(c.Bend, h)
+}
+
+// Heads fills in the heads of figures where they are one straight line that does not move, and reports whether they
+// are.
+func (c *Chain) Heads(heads, figures []float64) bool {
+	if !c.Straight() || c.shiftPerNs != 0 {
+		return false
+	}
+	scale, shift := c.scale, c.shift
+	for i, v := range figures {
+		heads[i] = float64(scale*v) + shift
+	}
+	return true
+}
+
+// Figure is what the meter shows at a head, by its own chain: its flow, or the level that gives the head.
+func (c *Chain) Figure(head float64) float64 {
+	if c.Backward != nil {
+		return c.Backward.Flow(head)
+	}
+	return (head - c.shift) / c.scale
+}
+
+// Echo is what the sensor itself measured, whatever the meter was told: the distance at 20 degC, m. It does not change
+// when a number is entered anew.
+func (c *Chain) Echo(at int64, figure, air float64) float64 {
+	return c.depth.at(at-c.origin, c.Y(figure)) / c.scaleOf(air)
+}
+
+// HeadOfEcho is the head of what the sensor measured.
+func (c *Chain) HeadOfEcho(at int64, echo, air float64) float64 {
+	return c.HeadOf(at, float64(echo*c.scaleOf(air)), air)
 }
 
 // scaleOf is what the meter made of a metre that its sensor measured at 20 degC: its distance factor, and the speed of
 // sound that it assumed.
-func (c *chain) scaleOf(air float64) float64 {
-	scale := number(c.meter, site.DistanceFactor)
-	if a := c.meter.Settings.Air; a != nil {
-		scale *= soundRatio(kelvin(a, air), 293.15)
+func (c *Chain) scaleOf(air float64) float64 {
+	scale := factor(c.meter, site.DistanceFactor)
+	if a := c.meter.Air; a != nil {
+		scale *= soundRatio(kelvin(a, air), Standard)
 	}
 	return scale
 }
 
-// echo is what the sensor itself measured, whatever the meter was told: the distance at 20 degC, m. It does not change
-// when a number is entered anew.
-func (c *chain) echo(at int64, figure, air float64) float64 {
-	return c.distance(at, c.yOf(figure)) / c.scaleOf(air)
-}
+// Straight reports whether heads are one line of figures: scale × figure + shift.
+func (c *Chain) Straight() bool { return c.Backward == nil && !c.TakesSound() && c.Bend == nil }
 
-// straight reports whether heads are one line of figures: scale × figure + shift.
-func (c *chain) straight() bool {
-	return c.backward == nil && c.air == nil && c.then == nil && c.bend == nil
-}
+// TakesSound reports whether the speed of sound is that of each reading's logged temperature.
+func (c *Chain) TakesSound() bool { return c.air != nil || c.then != nil }
 
-// kelvin is the temperature that a setting means when the air has a logged one.
-func kelvin(a *site.Air, logged float64) float64 {
+// Moves reports whether heads of one figure move with time.
+func (c *Chain) Moves() bool { return c.shiftPerNs != 0 || c.depth.aPerNs != 0 || c.rest.aPerNs != 0 }
+
+// Rises tells which way heads go as figures rise: 1 up, −1 down, 0 neither.
+func (c *Chain) Rises() float64 {
+	slope := c.scale
 	switch {
-	case a == nil:
-		return 293.15
-	case a.Logged:
-		return logged + a.Plus
+	case c.Backward != nil:
+		slope = c.beta
+	case c.TakesSound():
+		slope = -c.depth.b
 	}
-	return a.Fixed.SI
-}
-
-// soundRatio is the speed of sound at one temperature over that at another, both in kelvin.
-func soundRatio(a, b float64) float64 { return site.SpeedOfSound(a) / site.SpeedOfSound(b) }
-
-// bendAt is what is added to a head: a straight line between knots, level outside them.
-func bendAt(knots []site.Knot, h float64) float64 {
-	i := sort.Search(len(knots), func(i int) bool { return knots[i].Head.SI >= h })
 	switch {
-	case i == 0:
-		return knots[0].Add.SI
-	case i == len(knots):
-		return knots[i-1].Add.SI
+	case slope > 0:
+		return 1
+	case slope < 0:
+		return -1
 	}
-	a, b := knots[i-1], knots[i]
-	share := (h - a.Head.SI) / (b.Head.SI - a.Head.SI)
-	return a.Add.SI + float64((b.Add.SI-a.Add.SI)*share)
+	return 0
 }
 
-// Inverse returns the head that gives a flow, by Newton's method from a guess and, where that does not settle, by
-// bisection. Flows that the rating does not reach give the head at its end; flows of zero and less give zero.
-func Inverse(r device.Rating, q, guess float64) float64 {
-	if q <= 0 {
-		return 0
-	}
-	h := guess
-	for range 12 {
-		slope := r.Slope(h)
-		if h <= 0 || !(slope > 0) {
-			break
-		}
-		step := (r.Flow(h) - q) / slope
-		if next := h - step; next <= 0 || next > 4*h {
-			break
-		} else if h = next; math.Abs(step) <= 1e-14*h {
-			return h
-		}
-	}
-	if h, ok := device.Head(r, q); ok {
-		return h
-	}
-	return math.Min(r.Limits().End, 100)
+// Raise moves all heads by a length. The meter's datum is then in doubt, so a factor is not all.
+func (c *Chain) Raise(by float64) {
+	c.shift += by
+	c.rest.a += by
+	c.Exact = 0
 }
 
-// buildChain works out the way from the log's figures, written under the recorded settings, to heads under those of s.
-func buildChain(primary reading.Quantity, column *site.Column, s, recorded *Segment) chain {
-	c := chain{origin: s.Origin, alpha: 0, beta: 1, head: number(s, site.HeadFactor), sound: 1, meter: recorded}
-	c.alpha, c.beta = loopChange(column, recorded.Settings.Loop, s.Settings.Loop)
-	factor := number(s, site.LoggedFactor) / number(recorded, site.LoggedFactor)
-	c.alpha, c.beta = float64(factor*c.alpha), float64(factor*c.beta)
-	empty, zero := Line(s.Settings.Values[site.EmptyDistance], s), Line(s.Settings.Values[site.LevelOfZeroFlow], s)
-	emptyThen, zeroThen := Line(recorded.Settings.Values[site.EmptyDistance], s), Line(recorded.Settings.Values[site.LevelOfZeroFlow], s)
-	if at := s.Settings.EchoAt; at != nil { // the distance that the meter called the empty distance was measured by sound
-		k := soundRatio(at.SI, kelvin(recorded.Settings.Air, at.SI))
-		empty = straight{float64(empty.At * k), float64(empty.PerNs * k)}
-	}
-	c.ratio = number(s, site.DistanceFactor) / number(recorded, site.DistanceFactor)
-	headThen := number(recorded, site.HeadFactor)
-	c.rest = affine{empty.At - zero.At, empty.PerNs - zero.PerNs, 0}
-	switch {
-	case primary == reading.Distance:
-		c.depth = affine{0, 0, 1}
-	case primary == reading.Level:
-		c.depth = affine{emptyThen.At, emptyThen.PerNs, -1}
-	default: // a head, logged or of a flow
-		c.depth = affine{emptyThen.At - zeroThen.At, emptyThen.PerNs - zeroThen.PerNs, -1 / headThen}
-	}
-	if primary > reading.Head {
-		c.backward = recorded.Rating
-		if sameGeometry(s, recorded) && c.alpha == 0 {
-			c.exact = c.beta
-		}
-	} else { // the figure's own correction is folded in
-		c.depth.a += float64(c.depth.b * c.alpha)
-		c.depth.b = float64(c.depth.b * c.beta)
-	}
-	c.bend = s.Settings.Shift
-	c.fold(s, recorded)
-	return c
-}
+// Raised reports whether heads are moved against those of another chain with the same settings.
+func (c *Chain) Raised(from *Chain) bool { return c.rest.a != from.rest.a || c.shift != from.shift }
 
-// fold makes one straight line of the way back and the way forward, unless the air temperature is that of each reading.
-func (c *chain) fold(s, recorded *Segment) {
-	k := c.ratio
-	if air, then := s.Settings.Air, recorded.Settings.Air; air != nil || then != nil {
-		if air != nil && air.Logged || then != nil && then.Logged {
-			if air != then { // else both are the same, whatever it is
-				c.air, c.then = orStandard(air, then), orStandard(then, air)
-				return
-			}
-		} else {
-			c.sound = soundRatio(kelvin(orStandard(air, then), 0), kelvin(orStandard(then, air), 0))
-			k = float64(k * c.sound)
-		}
-	}
-	if k == 1 && c.head == 1 { // the usual case, without a rounding more than it needs
-		c.scale, c.shift, c.shiftPerNs = -c.depth.b, c.rest.a-c.depth.a, c.rest.aPerNs-c.depth.aPerNs
-		return
-	}
-	c.scale = -float64(c.head * k * c.depth.b)
-	c.shift = float64(c.head * (c.rest.a - float64(k*c.depth.a)))
-	c.shiftPerNs = float64(c.head * (c.rest.aPerNs - float64(k*c.depth.aPerNs)))
+// Plain is the chain without what is added by the head.
+func (c *Chain) Plain() Chain {
+	plain := *c
+	plain.Bend = nil
+	return plain
 }
-
-// orStandard is a temperature setting, or the other lane's when this lane says nothing: no difference is claimed then.
-func orStandard(a, other *site.Air) *site.Air {
-	if a == nil {
-		return other
-	}
-	return a
-}
-
-// loopChange returns what turns figures scaled by one loop setting into those of another: alpha + beta × figure.
-func loopChange(column *site.Column, from, to *site.Loop) (alpha, beta float64) {
-	if from == nil {
-		from = columnLoop(column)
-	}
-	if from == nil || to == nil || *from == *to {
-		return 0, 1
-	}
-	// current = From + (figure − Low)·(To − From)/(High − Low), and back with the other setting
-	perFigure := (from.To - from.From) / (from.High.SI - from.Low.SI)
-	perCurrent := (to.High.SI - to.Low.SI) / (to.To - to.From)
-	beta = float64(perFigure * perCurrent)
-	current := from.From - float64(from.Low.SI*perFigure) // at figure 0
-	return to.Low.SI + float64((current-to.From)*perCurrent), beta
-}
-
-// columnLoop is the loop by which the log's column is scaled, nil when it holds no currents.
-func columnLoop(column *site.Column) *site.Loop {
-	if column == nil || !column.Loop || column.Unit == nil {
-		return nil
-	}
-	l := &site.Loop{From: 4, To: 20}
-	l.Low.SI, l.High.SI = column.Unit.ToSI(4), column.Unit.ToSI(20)
-	return l
-}
-
-// number returns a factor, 1 when it is not set. Factors that move are cut into steps before.
-func number(s *Segment, which site.Setting) float64 {
-	if r := s.Settings.Values[which]; r != nil {
-		return r.From.SI
-	}
-	return 1
-}
-
-// sameGeometry reports whether two segments give the same flow for the same signal: they may differ in factors of the
-// logged figure alone.
-func sameGeometry(a, b *Segment) bool {
-	for _, which := range []site.Setting{site.DistanceFactor, site.EmptyDistance, site.LevelOfZeroFlow, site.HeadFactor} {
-		if a.Settings.Values[which] != b.Settings.Values[which] {
-			return false
-		}
-	}
-	return a.Rating == b.Rating && sameAir(a.Settings.Air, b.Settings.Air) && a.Settings.EchoAt == nil && a.Settings.Shift == nil
-}
-
-func sameAir(a, b *site.Air) bool { return a == b || a == nil || b == nil }
