@@ -203,14 +203,21 @@ func (b *Builder) finish(l *Lane) {
 	recorded := Lane{Segments: b.Recorded}
 	for s := range l.stands() {
 		s.meter = &b.Recorded[recorded.At(s.From)]
-		if s.Rating = b.Rating(s.Settings.Device); s.Rating != nil && s.meter.Rating != nil {
+		if s.Rating = b.Rating(s.Settings.Device); s.known() {
 			b.link(s)
 			b.warnOfLimit(s)
+		}
+	}
+	for s := range l.stands() { // what follows from a segment may need to know how it stands at its end
+		if s.known() && (s.later == nil || s.later.known()) {
 			s.derive(b.Site)
 		}
 	}
 	l.findChanges()
 }
+
+// known reports whether the devices of a segment and of its meter could be built.
+func (s *Segment) known() bool { return s.Rating != nil && s.meter.Rating != nil }
 
 // link works out the way from a logged figure to a head.
 func (b *Builder) link(s *Segment) {
