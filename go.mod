@@ -15,6 +15,7 @@ require (
 	github.com/xitongsys/parquet-go v1.6.2
 	golang.org/x/term v0.48.0
 	golang.org/x/text v0.28.0
+	gonum.org/v1/gonum v0.17.0
 	gonum.org/v1/plot v0.17.0
 )
 
@@ -53,7 +54,6 @@ require (
 	golang.org/x/telemetry v0.0.0-20260924152758-ed294f943157 // indirect
 	golang.org/x/tools v0.51.0 // indirect
 	golang.org/x/xerrors v0.0.0-20220907171357-04be3eba64a2 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
 	google.golang.org/genproto/googleapis/rpc v0.0.0-20231002182017-d307bd883b97 // indirect
 	honnef.co/go/tools v0.8.2 // indirect
 )

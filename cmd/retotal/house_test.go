@@ -80,7 +80,11 @@ var house = map[string][]string{
 	"retotal/recompute/device": {"retotal/ingest/quantity"},
 	"retotal/recompute/settings": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"retotal/qa", "retotal/recompute/device", "retotal/recompute/total",
+		"retotal/qa", "retotal/recompute/device", "retotal/recompute/settings/chain", "retotal/recompute/stat",
+		"retotal/recompute/total",
+	},
+	"retotal/recompute/settings/chain": {
+		"retotal/ingest/reading", "retotal/ingest/site", "retotal/recompute/device", "retotal/recompute/stat",
 	},
 	"retotal/recompute/stat":  {},
 	"retotal/recompute/total": {},

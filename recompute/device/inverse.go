@@ -27,6 +27,31 @@ func Head(r Rating, q float64) (float64, bool) {
 	return bisect(low, high, func(h float64) bool { return r.Flow(h) < q }), true
 }
 
+// HeadNear returns the head that gives discharge q, by Newton's method from a guess and, where that does not settle, as
+// Head does. Flows that the rating does not reach give the head at its end; flows of zero and less give zero.
+func HeadNear(r Rating, q, guess float64) float64 {
+	if q <= 0 {
+		return 0
+	}
+	h := guess
+	for range 12 {
+		slope := r.Slope(h)
+		if h <= 0 || !(slope > 0) {
+			break
+		}
+		step := (r.Flow(h) - q) / slope
+		if next := h - step; next <= 0 || next > 4*h {
+			break
+		} else if h = next; math.Abs(step) <= 1e-14*h {
+			return h
+		}
+	}
+	if h, ok := Head(r, q); ok {
+		return h
+	}
+	return math.Min(r.Limits().End, highestHead)
+}
+
 // Heads returns the least and the greatest head that give discharge q. They differ where a rating falls before its end
 // (a pipe carries every flow between full and 1.076 of full at two depths) and on a level stretch of a rating table. It
 // fails as Head does.

@@ -154,3 +154,27 @@ func TestContractionLimitsAreClaimed(t *testing.T) {
 		}
 	}
 }
+
+// TestHeadNear: whatever the guess, the head found is that of Head; flows out of reach give the end of the rating, and
+// none or less gives zero.
+func TestHeadNear(t *testing.T) {
+	for name, r := range all(t) {
+		top := math.Min(r.Limits().End, 1.5)
+		for i := 1; i < 20; i++ {
+			q := r.Flow(top * float64(i) / 20)
+			want, ok := Head(r, q)
+			for _, guess := range []float64{0, 1e-6, top / 3, top, 50} {
+				got := HeadNear(r, q, guess)
+				if ok && math.Abs(r.Flow(got)-r.Flow(want)) > 1e-9*q && math.Abs(got-want) > 1e-9 { // at a jump, either
+					t.Errorf("%s: %v from %v is at %v, Head says %v", name, q, guess, got, want)
+				}
+			}
+		}
+		if end := r.Limits().End; !math.IsInf(end, 1) && HeadNear(r, 1e9, 0.1) != end {
+			t.Errorf("%s: a flow out of reach is not at %v", name, end)
+		}
+		if HeadNear(r, 0, 0.2) != 0 || HeadNear(r, -1, 0.2) != 0 {
+			t.Errorf("%s: no flow has a head", name)
+		}
+	}
+}

@@ -38,12 +38,13 @@ func sameAt(a, b *site.Settings, at int64) bool {
 			return false
 		}
 	}
-	clamped := func(s *site.Settings) bool { return s.Clamped != nil && *s.Clamped }
-	return clamped(a) == clamped(b) && sameDevice(a.Device, b.Device) && sameLoop(a.Loop, b.Loop) && airOf(a) == airOf(b) && echoAt(a) == echoAt(b) &&
-		slices.EqualFunc(a.Shift, b.Shift, func(x, y site.Knot) bool { return x.Head.SI == y.Head.SI && x.Add.SI == y.Add.SI })
+	sameKnot := func(x, y site.Knot) bool { return x.Head.SI == y.Head.SI && x.Add.SI == y.Add.SI }
+	return clamps(a) == clamps(b) && sameDevice(a.Device, b.Device) && sameLoop(a.Loop, b.Loop) &&
+		airOf(a) == airOf(b) && echoAt(a) == echoAt(b) && slices.EqualFunc(a.Shift, b.Shift, sameKnot)
 }
 
-// numberAt is a setting at an instant to a picometre, below which a ramp's own rounding shows; −Inf when it is not set.
+// numberAt is a setting at an instant to a picometre, below which a ramp's own rounding shows; −Inf when it is not
+// set.
 func numberAt(r *site.Ramp, at int64) float64 {
 	if r == nil {
 		return math.Inf(-1)
@@ -60,7 +61,8 @@ func sameDevice(a, b *site.DeviceKeys) bool {
 }
 
 func sameLoop(a, b *site.Loop) bool {
-	return a == b || a != nil && b != nil && a.Low.SI == b.Low.SI && a.High.SI == b.High.SI && a.From == b.From && a.To == b.To
+	return a == b || a != nil && b != nil && a.From == b.From && a.To == b.To &&
+		a.Low.SI == b.Low.SI && a.High.SI == b.High.SI
 }
 
 // airOf is the air temperature of some settings, to be compared.

@@ -10,6 +10,7 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute/device"
+	"retotal/recompute/settings/chain"
 )
 
 // TestHullOfEveryKind: whatever the device, means of two heads lie between the bounds, with the datum 20 mm off either
@@ -39,8 +40,8 @@ func TestHullOfEveryKind(t *testing.T) {
 				return s
 			}
 			recorded, s := lane(3), lane(3+shift)
-			recorded.chain = buildChain(reading.Flow, nil, recorded, recorded)
-			s.chain = buildChain(reading.Flow, nil, s, recorded)
+			recorded.chain = chain.Build(reading.Flow, nil, recorded.Origin, recorded.told(), recorded.told())
+			s.chain = chain.Build(reading.Flow, nil, s.Origin, s.told(), recorded.told())
 			s.Ends = ends{depth: math.Inf(1)}
 			h := &hull{segment: s, recorded: recorded, most: math.Inf(1)}
 			begun := time.Now()

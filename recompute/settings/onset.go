@@ -37,7 +37,8 @@ func onsets(s *site.Site, c *site.Correction, found []Step) (list []onset) {
 		}
 		if at != c.From.UTC && at < c.Until.UTC {
 			text := s.Log.Clock.Format(at)
-			list = append(list, onset{fmt.Sprintf("%s, %s", rule, text), &site.Instant{UTC: at, Text: text, Place: c.Onset.Place}})
+			from := &site.Instant{UTC: at, Text: text, Place: c.Onset.Place}
+			list = append(list, onset{fmt.Sprintf("%s, %s", rule, text), from})
 		}
 	}
 	good := c.Onset.LastGood.UTC
@@ -74,9 +75,12 @@ func OnBounds(s *site.Site) (warnings problem.List) {
 			continue
 		}
 		t := time.Unix(0, c.From.UTC).In(s.Report.Clock.Location)
-		month := total.Civil(t.Location(), time.Date(t.Year(), t.Month(), 1, 0, 0, 0, 0, time.UTC).Add(s.Report.DayStarts))
+		first := time.Date(t.Year(), t.Month(), 1, 0, 0, 0, 0, time.UTC)
+		month := total.Civil(t.Location(), first.Add(s.Report.DayStarts))
 		if month == c.From.UTC && c.Onset != nil {
-			warnings.Add(problem.Warn(c.From.Place, "the correction begins exactly at the bound of a reporting month, and its onset is not sure", "an event in the record", "say in reason why it begins there"))
+			warnings.Add(problem.Warn(c.From.Place,
+				"the correction begins exactly at the bound of a reporting month, and its onset is not sure",
+				"an event in the record", "say in reason why it begins there"))
 		}
 	}
 	return warnings

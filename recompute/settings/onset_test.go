@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"retotal/ingest/site"
 )
 
 // TestOnsetEdges: onsets that may be defended lie after the last good check and before the end, are not the chosen one,
@@ -138,5 +140,36 @@ func TestChanges(t *testing.T) {
 	)
 	if got := MovedAt(s, l.Corrected); len(got) != 2 || got[0] != at(second) || got[1] != at(fourth) {
 		t.Errorf("%d moves: %v", len(got), got)
+	}
+}
+
+// TestOnsets: ONSET-1 and ONSET-2 of the reference, half the time since the last good check and the same with a cap of
+// a year.
+func TestOnsets(t *testing.T) {
+	day := func(text string) *site.Instant {
+		at, err := time.Parse("2006-01-02", text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return &site.Instant{UTC: at.UnixNano(), Text: text}
+	}
+	clock, err := site.ParseClock("+00:00")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		id, good, found string
+		cap             time.Duration
+		want            string
+	}{
+		{"ONSET-1", "2024-03-01", "2024-05-01", 0, "2024-03-31 12:00:00"},
+		{"ONSET-2", "2021-05-01", "2024-05-01", 366 * 24 * time.Hour, "2023-05-01 00:00:00"},
+	} {
+		s := &site.Site{Log: site.Log{Clock: clock}, Settings: []site.Change{{}}}
+		list := onsets(s, &site.Correction{From: day(c.found), Until: &site.Instant{UTC: day(c.found).UTC + 1},
+			Onset: &site.Onset{LastGood: day(c.good), Cap: c.cap}}, nil)
+		if len(list) != 2 || list[1].from.Text != c.want {
+			t.Errorf("%s: %+v, want %s", c.id, list, c.want)
+		}
 	}
 }

@@ -6,20 +6,69 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute/device"
+	"retotal/recompute/settings/chain"
 )
+
+// Segment is a span of time under one set of settings.
+type Segment struct {
+	From, Until int64 // instants; From belongs to the span
+	Settings    site.Settings
+	Rating      device.Rating
+	chain       chain.Chain
+	meter       *Segment // the settings under which the figures were written
+	Origin      int64    // from where settings that move are reckoned
+	MaximumHead float64  // m; +Inf when none is set
+	MaximumFlow float64  // m³/s; +Inf when none is set
+	CutOff      float64  // m³/s
+	Blanking    float64  // m; 0 when none is set or the log holds no distance
+	// Top is the head at which the channel or the rating ends: the lower of channel depth and the rating's end; +Inf
+	// for none.
+	Top   float64
+	Usual float64 // highest head that is expected: the least of maximum head, the limit of validity and top
+	Hold  float64 // flow of a reading that is held: at top, or at the nearest water the sensor sees if that is lower
+	Ends  ends
+	// Shown is, of a recorded segment, the extremes of what the whole log shows under it; nil as long as they are not
+	// known.
+	Shown      *Extremes
+	Unusable   bool
+	AsRecorded bool // of a corrected segment: no correction holds in it
+	// later is the segment as its settings stand at its end, where a correction moves more than a datum: heads and
+	// flows go over from the one to the other in a straight line. Nil for others.
+	later       *Segment
+	Corrections []int // numbers of those in force
+}
+
+// Head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
+func (s *Segment) Head(at int64, value, air float64) float64 {
+	h := s.chain.Head(at, value, air)
+	if s.later != nil {
+		h = s.between(at, h, s.later.chain.Head(at, value, air))
+	}
+	return h
+}
+
+// between is the value at an instant of what goes from one value at the segment's beginning to another at its end.
+func (s *Segment) between(at int64, from, to float64) float64 {
+	return from + float64((to-from)*(float64(at-s.From)/float64(s.Until-s.From)))
+}
+
+// MeterFlow returns the flow that a meter with these settings shows: none below zero or below its cut-off, and no more
+// than at the maximum head or the maximum flow.
+func (s *Segment) MeterFlow(head float64) float64 {
+	q := min(s.Rating.Flow(min(head, s.MaximumHead)), s.MaximumFlow)
+	if q < s.CutOff {
+		return 0
+	}
+	return q
+}
 
 // Heads turns figures of one segment into heads.
 func (s *Segment) Heads(heads []float64, times []int64, figures, air []float64) {
-	c := &s.chain
-	if c.straight() && c.shiftPerNs == 0 && s.later == nil {
-		scale, shift := c.scale, c.shift
-		for i, v := range figures {
-			heads[i] = float64(scale*v) + shift
-		}
+	if s.later == nil && s.chain.Heads(heads, figures) {
 		return
 	}
 	for i, v := range figures {
-		temperature := 293.15
+		temperature := chain.Standard
 		if air != nil {
 			temperature = air[i]
 		}
@@ -27,29 +76,53 @@ func (s *Segment) Heads(heads []float64, times []int64, figures, air []float64) 
 	}
 }
 
+// Flow is the lane's flow of a logged figure at an instant, whatever stands behind it.
+func (s *Segment) Flow(at int64, figure, air float64) float64 {
+	return s.rated(at, figure, s.Head(at, figure, air))
+}
+
+// rated is the flow of a logged figure that gives a head.
+func (s *Segment) rated(at int64, figure, head float64) float64 {
+	flow := s.flowOf(figure, head)
+	if s.later != nil {
+		flow = s.between(at, flow, s.later.flowOf(figure, head))
+	}
+	return flow
+}
+
+// flowOf is the flow of a logged figure by the settings at a segment's beginning: of its head or, where a factor alone
+// was wrong, of the figure.
+func (s *Segment) flowOf(figure, head float64) float64 {
+	if s.chain.Exact != 0 {
+		return math.Max(0, float64(s.chain.Exact*figure))
+	}
+	return s.Rating.Flow(head)
+}
+
+// Rated is the flow of a head at an instant.
+func (s *Segment) Rated(at int64, head float64) float64 {
+	flow := s.Rating.Flow(head)
+	if s.later != nil {
+		flow = s.between(at, flow, s.later.Rating.Flow(head))
+	}
+	return flow
+}
+
 // Flows turns the heads of one segment into flows; where only a factor separates the figures from the truth, they need
 // no rating.
 func (s *Segment) Flows(out, heads, figures []float64, times []int64) {
-	switch {
-	case s.later != nil:
-		for i, h := range heads {
-			out[i] = s.between(times[i], s.flowOf(times[i], figures[i], h), s.later.flowOf(times[i], figures[i], h))
-		}
-	case s.chain.exact == 0:
+	if s.later == nil && s.chain.Exact == 0 {
 		s.Rating.Flows(out, heads)
-	default:
-		for i, v := range figures {
-			out[i] = math.Max(0, float64(s.chain.exact*v))
-		}
+		return
+	}
+	for i, h := range heads {
+		out[i] = s.rated(times[i], figures[i], h)
 	}
 }
 
 // Limit brings flows to what a meter with a segment's settings shows of them.
 func (s *Segment) Limit(flows, heads []float64) {
-	most := s.MaximumFlow
-	if !math.IsInf(s.MaximumHead, 1) {
-		most = math.Min(most, s.Rating.Flow(s.MaximumHead))
-	}
+	most := math.Min(s.MaximumFlow, RecordedTop(s))
 	if s.CutOff == 0 && math.IsInf(most, 1) {
 		return
 	}
@@ -63,22 +136,10 @@ func (s *Segment) Limit(flows, heads []float64) {
 	}
 }
 
-// Modular returns the modular limit of a segment's device, 0 when none is known.
-func (s *Segment) Modular() float64 {
-	d, ok := s.Rating.(device.Drownable)
-	if !ok {
-		return 0
-	}
-	if limit, _ := d.ModularLimit(); !math.IsInf(limit, 1) {
-		return math.Max(limit, 1e-9) // a thin plate drowns as soon as the water reaches its crest
-	}
-	return 0
-}
-
 // Shows fills out with what a meter with a segment's settings shows for logged figures: of a log of flows the figures
 // themselves, unless the segment is moved off what the meter had.
 func (s *Segment) Shows(out []float64, times []int64, figures []float64, ofFlow bool) {
-	if ofFlow && s.chain.meter == s {
+	if ofFlow && s.meter == s {
 		copy(out, figures)
 		return
 	}
@@ -101,119 +162,16 @@ func (s *Segment) Shows(out []float64, times []int64, figures []float64, ofFlow 
 	}
 }
 
-// Raise moves all heads of a segment by a length.
-func (s *Segment) Raise(by float64) {
-	s.chain.shift += by
-	s.chain.rest.a += by
-	s.chain.exact = 0 // the meter's datum is in doubt, so a factor is not all
-}
-
-// Warm moves the air's temperature of a segment by some kelvin, where its way depends on it.
-func (b *Builder) Warm(s *Segment, by float64) {
-	if s.Settings.Air == nil {
-		return
+// Modular returns the modular limit of a segment's device, 0 when none is known.
+func (s *Segment) Modular() float64 {
+	d, ok := s.Rating.(device.Drownable)
+	if !ok {
+		return 0
 	}
-	moved := *s.Settings.Air
-	if moved.Fixed != nil {
-		v := *moved.Fixed
-		v.SI += by
-		moved.Fixed = &v
+	if limit, _ := d.ModularLimit(); !math.IsInf(limit, 1) {
+		return math.Max(limit, 1e-9) // a thin plate drowns as soon as the water reaches its crest
 	}
-	moved.Plus += by
-	then := &b.Recorded[(&Lane{Segments: b.Recorded}).At(s.From)]
-	s.Settings.Air = &moved
-	s.chain = buildChain(b.Site.Log.Primary, &b.Site.Log.Columns[b.Site.Log.Primary], s, then)
-	s.chain.exact = 0
-}
-
-// Rate puts another rating in the place of a segment's.
-func (b *Builder) Rate(s *Segment, r device.Rating) {
-	if s.Rating = r; b.Site.Log.Primary > reading.Head {
-		s.chain.exact = 0
-	}
-}
-
-// Raised reports whether a segment's heads are moved against those of another that has the same settings.
-func (s *Segment) Raised(from *Segment) bool {
-	return s.chain.rest.a != from.chain.rest.a || s.chain.shift != from.chain.shift
-}
-
-// TakesSound reports whether the speed of sound is that of each reading's logged temperature.
-func (s *Segment) TakesSound() bool { return s.chain.air != nil || s.chain.then != nil }
-
-// Straight reports whether heads are one straight line of figures.
-func (s *Segment) Straight() bool { return s.chain.straight() }
-
-// Echo is what the sensor itself measured behind a figure, whatever the meter was told: the distance at 20 degC, m.
-func (s *Segment) Echo(at int64, figure, air float64) float64 { return s.chain.echo(at, figure, air) }
-
-// HeadOfEcho is the head of what the sensor measured.
-func (s *Segment) HeadOfEcho(at int64, echo, air float64) float64 {
-	return s.chain.headOf(at, float64(echo*s.chain.scaleOf(air)), air)
-}
-
-// HidesWithin reports whether the meter has an end that a mean need not show: one whose flows are exact but for what
-// was hidden within its interval.
-func (s *Segment) HidesWithin() bool {
-	return !s.OfMeans() && (!math.IsInf(s.Ends.Least, -1) || !math.IsInf(s.Ends.Most, 1))
-}
-
-// OfMeans reports whether the segment's flows are means that are only known between bounds.
-func (s *Segment) OfMeans() bool { return s.Ends.hull != nil }
-
-// MeanBounds returns the bounds of a mean.
-func (s *Segment) MeanBounds(figure, air float64) (lower, upper float64) {
-	return s.Ends.hull.bounds(figure, air)
-}
-
-// MeanBoundsWith returns the bounds of a mean that was written partly under another segment's settings.
-func (s *Segment) MeanBoundsWith(other *Segment, figure, air float64) (lower, upper float64) {
-	return s.Ends.hull.with(other.Ends.hull, figure, air)
-}
-
-// Spans are corrections that correct nothing: they cut the recorded lane where a survey begins or ends to stand for the
-// datum.
-func Spans(corrections []site.Correction) (out []site.Correction) {
-	for _, c := range corrections {
-		out = append(out, site.Correction{From: c.From, Until: c.Until})
-	}
-	return out
-}
-
-// Moved applies a change to every segment of a lane, and works out anew what follows from it.
-func (b *Builder) Moved(l *Lane, change func(s *Segment)) *Lane {
-	recorded := Lane{Segments: b.Recorded}
-	for i := range l.Segments {
-		s := &l.Segments[i]
-		for _, x := range []*Segment{s, s.later} {
-			if x != nil && x.Rating != nil {
-				change(x)
-				x.derive(b.Site, &b.Recorded[recorded.At(s.From)])
-			}
-		}
-	}
-	return l
-}
-
-// Learn tells lanes what the whole log shows under each recorded segment, works out anew where meters end, and reports
-// whether any end is another.
-func Learn(s *site.Site, recorded *Lane, shown []Extremes, lanes []*Lane) (news bool) {
-	for k := range shown {
-		recorded.Segments[k].Shown = &shown[k]
-	}
-	for _, lane := range lanes {
-		for i := range lane.Segments {
-			for _, x := range []*Segment{&lane.Segments[i], lane.Segments[i].later} {
-				if x == nil || x.Rating == nil {
-					continue
-				}
-				least, most := x.Ends.Least, x.Ends.Most
-				x.derive(s, x.chain.meter)
-				news = news || x.Ends.Least != least || x.Ends.Most != most
-			}
-		}
-	}
-	return news
+	return 0
 }
 
 // BelowZero takes the level of zero flow off levels, of rows low to high−1; nil levels stay nil.
@@ -230,3 +188,53 @@ func (s *Segment) BelowZero(levels []float64, times []int64, low, high int) {
 		levels[i] -= at
 	}
 }
+
+// Raised reports whether a segment's heads are moved against those of another that has the same settings.
+func (s *Segment) Raised(from *Segment) bool { return s.chain.Raised(&from.chain) }
+
+// TakesSound reports whether the speed of sound is that of each reading's logged temperature.
+func (s *Segment) TakesSound() bool { return s.chain.TakesSound() }
+
+// Straight reports whether heads are one straight line of figures.
+func (s *Segment) Straight() bool { return s.chain.Straight() }
+
+// Echo is what the sensor itself measured behind a figure, whatever the meter was told: the distance at 20 degC, m.
+func (s *Segment) Echo(at int64, figure, air float64) float64 { return s.chain.Echo(at, figure, air) }
+
+// HeadOfEcho is the head of what the sensor measured.
+func (s *Segment) HeadOfEcho(at int64, echo, air float64) float64 {
+	return s.chain.HeadOfEcho(at, echo, air)
+}
+
+// derive works out what follows from a segment's settings, its rating and its chain: where meter, channel and rating
+// end, and what is known there.
+func (s *Segment) derive(of *site.Site) {
+	limits := s.Rating.Limits()
+	s.MaximumHead, s.MaximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
+	if r := s.Settings.Values[site.FlowCutOff]; r != nil {
+		s.CutOff = r.From.SI
+	}
+	s.Top = math.Min(limits.End, optional(s, site.ChannelDepth))
+	s.Usual = min(s.MaximumHead, limits.High, s.Top)
+	holdHead := s.Top
+	if r := s.Settings.Values[site.BlankingDistance]; r != nil && of.Log.Primary == reading.Distance {
+		s.Blanking = r.From.SI
+		holdHead = math.Min(holdHead, s.chain.Head(s.Origin, s.Blanking, chain.Standard))
+	}
+	s.Hold = math.Inf(1)
+	if !math.IsInf(holdHead, 1) {
+		s.Hold = s.Rating.Flow(holdHead)
+	}
+	s.Ends = findEnds(of, s, s.meter)
+}
+
+// optional returns a limit, +Inf when it is not set.
+func optional(s *Segment, which site.Setting) float64 {
+	if r := s.Settings.Values[which]; r != nil {
+		return r.From.SI
+	}
+	return math.Inf(1)
+}
+
+// Inverse returns the head that gives a flow, searched from a guess; see device.HeadNear.
+func Inverse(r device.Rating, q, guess float64) float64 { return device.HeadNear(r, q, guess) }

@@ -268,6 +268,21 @@ func TestDriftOfFactor(t *testing.T) {
 	}
 }
 
+// TestDriftOfFlows: the same drift under a log of flows, and under heads that the meter holds at zero. Of 30 L/s by Q =
+// 0.1 m²/s × h, or 0.3 m, half way 0.24 m are left.
+func TestDriftOfFlows(t *testing.T) {
+	for quantity, figure := range map[string]float64{"flow": 0.03, "level": 0.3, "head": 0.3} {
+		l, _ := lanes(t, column(quantity), "empty_distance = \"1.5 m\"\nbelow_zero = \"clamped\"\n",
+			"[[correction]]\nfrom = 2031-03-01T00:00:00\nuntil = 2031-03-11T00:00:00\nreason = \"test\"\n"+
+				"distance_factor = { from = 1, to = 1.1 }\n")
+		at := time.Date(2031, 3, 6, 0, 0, 0, 0, time.UTC).UnixNano()
+		s := &l.Corrected.Segments[l.Corrected.At(at)]
+		if got := s.Flow(at, figure, 293.15); math.Abs(got-0.024) > 1e-12 {
+			t.Errorf("%s: %v, want 0.024", quantity, got)
+		}
+	}
+}
+
 // TestDriftOfDevice: a coefficient that drifts from 0.1 to 0.2 is 0.15 half way, and 0.175 after three quarters.
 func TestDriftOfDevice(t *testing.T) {
 	l, _ := lanes(

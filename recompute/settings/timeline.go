@@ -1,18 +1,18 @@
+// Package settings is timelines of what a meter was told and of what it should have been told, and what its figures can
+// still say.
 package settings
 
 import (
 	"fmt"
-	"maps"
+	"iter"
 	"math"
 	"slices"
 	"sort"
-	"strconv"
 
 	"retotal/ingest/problem"
-	"retotal/ingest/quantity"
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute/device"
+	"retotal/recompute/settings/chain"
 )
 
 // The ends of time.
@@ -20,54 +20,6 @@ const (
 	Always = math.MinInt64
 	Never  = math.MaxInt64
 )
-
-// Segment is a span of time under one set of settings.
-type Segment struct {
-	From, Until int64 // instants; From belongs to the span
-	Settings    site.Settings
-	Rating      device.Rating
-	chain       chain
-	Origin      int64   // from where settings that move are reckoned
-	MaximumHead float64 // m; +Inf when none is set
-	MaximumFlow float64 // m³/s; +Inf when none is set
-	CutOff      float64 // m³/s
-	Blanking    float64 // m; 0 when none is set or the log holds no distance
-	Top         float64 // head at which the channel or the rating ends: the lower of channel depth and the rating's end; +Inf for none
-	Usual       float64 // highest head that is expected: the least of maximum head, the limit of validity and top
-	Hold        float64 // flow of a reading that is held: at top, or at the nearest water the sensor sees if that is lower
-	Ends        ends
-	Unusable    bool
-	Shown       *Extremes // of a recorded segment: the extremes of what the whole log shows under it; nil as long as it is not known
-	AsRecorded  bool      // of a corrected segment: no correction holds in it
-	// later is the segment as its settings stand at its end, where a correction moves more than a datum: heads and
-	// flows go over from the one to the other in a straight line. Nil for others.
-	later       *Segment
-	Corrections []int // numbers of those in force
-}
-
-// Head returns the head of a logged figure at an instant, where the air has a temperature in kelvin.
-func (s *Segment) Head(at int64, value, air float64) float64 {
-	h := s.chain.headAt(at, value, air)
-	if s.later != nil {
-		h = s.between(at, h, s.later.chain.headAt(at, value, air))
-	}
-	return h
-}
-
-// between is the value at an instant of what goes from one value at the segment's beginning to another at its end.
-func (s *Segment) between(at int64, from, to float64) float64 {
-	return from + float64((to-from)*(float64(at-s.From)/float64(s.Until-s.From)))
-}
-
-// MeterFlow returns the flow that a meter with these settings shows: none below zero or below its cut-off, and no more
-// than at the maximum head or the maximum flow.
-func (s *Segment) MeterFlow(head float64) float64 {
-	q := min(s.Rating.Flow(min(head, s.MaximumHead)), s.MaximumFlow)
-	if q < s.CutOff {
-		return 0
-	}
-	return q
-}
 
 // Lane is one timeline of settings: segments that follow each other without a gap.
 type Lane struct {
@@ -97,27 +49,48 @@ func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, problem.List)
 	lanes := &Lanes{Recorded: &Lane{Name: "recorded", Segments: b.Recorded}}
 	b.finish(lanes.Recorded)
 	lanes.Corrected = b.Lane("corrected", s.Corrections)
-	for _, w := range s.WhatIfs {
-		lanes.WhatIfs = append(lanes.WhatIfs, b.Lane(w.Name, append(slices.Clone(s.Corrections), site.Correction{From: w.From, Until: w.Until, Settings: w.Settings, Place: w.Place})))
+	lanes.WhatIfs = slices.Concat(b.asked(), b.fromOnsets(found), b.lacking(without))
+	b.Problems.Sort()
+	return lanes, b.Problems
+}
+
+// asked are the lanes of the site file's [[what_if]].
+func (b *Builder) asked() (lanes []*Lane) {
+	for _, w := range b.Site.WhatIfs {
+		c := site.Correction{From: w.From, Until: w.Until, Settings: w.Settings, Place: w.Place}
+		lanes = append(lanes, b.Lane(w.Name, append(slices.Clone(b.Site.Corrections), c)))
 	}
-	for i := range s.Corrections {
-		for _, other := range onsets(s, &s.Corrections[i], found) {
-			list := slices.Clone(s.Corrections)
+	return lanes
+}
+
+// fromOnsets are the lanes of other defensible onsets.
+func (b *Builder) fromOnsets(found []Step) (lanes []*Lane) {
+	for i := range b.Site.Corrections {
+		for _, other := range onsets(b.Site, &b.Site.Corrections[i], found) {
+			list := slices.Clone(b.Site.Corrections)
 			list[i].From = other.from
 			lane := b.Lane(fmt.Sprintf("onset %s", other.rule), list)
 			lane.Onset = true
-			lanes.WhatIfs = append(lanes.WhatIfs, lane)
+			lanes = append(lanes, lane)
 		}
 	}
+	return lanes
+}
+
+// lacking are the lanes that lack one correction each.
+func (b *Builder) lacking(without []int) (lanes []*Lane) {
+	all := b.Site.Corrections
 	for _, i := range without {
-		if i < 0 || i >= len(s.Corrections) {
-			b.Add(problem.At(problem.Place{File: s.File}, fmt.Sprintf("there is no correction[%d] to leave out", i), fmt.Sprintf("a number from 0 to %d", len(s.Corrections)-1), ""))
+		if i < 0 || i >= len(all) {
+			b.Add(problem.At(problem.Place{File: b.Site.File},
+				fmt.Sprintf("there is no correction[%d] to leave out", i),
+				fmt.Sprintf("a number from 0 to %d", len(all)-1), ""))
 			continue
 		}
-		lanes.WhatIfs = append(lanes.WhatIfs, b.Lane(fmt.Sprintf("without correction[%d]", i), slices.Delete(slices.Clone(s.Corrections), i, i+1)))
+		others := slices.Delete(slices.Clone(all), i, i+1)
+		lanes = append(lanes, b.Lane(fmt.Sprintf("without correction[%d]", i), others))
 	}
-	b.Problems.Sort()
-	return lanes, b.Problems
+	return lanes
 }
 
 // Builder turns the tables of a site file into segments.
@@ -129,6 +102,7 @@ type Builder struct {
 	Ratings  map[*site.DeviceKeys]device.Rating
 }
 
+// Add takes in a problem, each but once.
 func (b *Builder) Add(p *problem.Problem) {
 	if b.seen == nil {
 		b.seen = map[string]bool{}
@@ -152,7 +126,8 @@ func (b *Builder) timeline() []Segment {
 		if i+1 < len(b.Site.Settings) && b.Site.Settings[i+1].At != nil {
 			until = b.Site.Settings[i+1].At.UTC
 		}
-		segments = append(segments, Segment{From: from, Until: until, Settings: now, Origin: from, Rating: b.Rating(now.Device)})
+		rating := b.Rating(now.Device)
+		segments = append(segments, Segment{From: from, Until: until, Settings: now, Origin: from, Rating: rating})
 	}
 	return segments
 }
@@ -160,48 +135,55 @@ func (b *Builder) timeline() []Segment {
 // Lane builds the timeline that a list of corrections makes of the recorded settings: segments are cut at the bounds of
 // corrections, which are laid over them in their order.
 func (b *Builder) Lane(name string, corrections []site.Correction) *Lane {
-	bounds := map[int64]bool{}
-	for i := range corrections {
-		from, until := Span(corrections[i])
-		bounds[from], bounds[until] = true, true
-		for _, cut := range steps(&corrections[i]) {
-			bounds[cut] = true
-		}
-	}
-	cuts := slices.Sorted(maps.Keys(bounds))
 	l := &Lane{Name: name}
+	cuts := cutsOf(corrections)
 	for _, r := range b.Recorded {
 		from := r.From
 		for _, cut := range cuts {
 			if cut > from && cut < r.Until {
-				l.Segments = append(l.Segments, Segment{From: from, Until: cut, Settings: r.Settings})
+				l.Segments = append(l.Segments, Segment{From: from, Until: cut, Settings: r.Settings, Origin: from})
 				from = cut
 			}
 		}
-		l.Segments = append(l.Segments, Segment{From: from, Until: r.Until, Settings: r.Settings})
+		l.Segments = append(l.Segments, Segment{From: from, Until: r.Until, Settings: r.Settings, Origin: from})
 	}
 	for i := range l.Segments {
-		s := &l.Segments[i]
-		s.Origin = s.From
-		later := *s
-		moving := false
-		s.AsRecorded = true
-		for k := range corrections {
-			c := &corrections[k]
-			if from, until := Span(*c); from <= s.From && s.Until <= until {
-				start, end := b.still(c, s.From), b.still(c, s.Until)
-				s.Settings, later.Settings = s.Settings.Overlay(&start), later.Settings.Overlay(&end)
-				s.Unusable = s.Unusable || c.Unusable
-				moving, s.AsRecorded = moving || stepped(c), false
-				s.Corrections = append(s.Corrections, k)
-			}
-		}
-		if moving {
-			s.later = &later
-		}
+		b.correct(&l.Segments[i], corrections)
 	}
 	b.finish(l)
 	return l
+}
+
+// cutsOf are the instants, rising, at which a lane is cut for its corrections.
+func cutsOf(corrections []site.Correction) []int64 {
+	var cuts []int64
+	for i := range corrections {
+		from, until := Span(corrections[i])
+		cuts = append(append(cuts, from, until), steps(&corrections[i])...)
+	}
+	slices.Sort(cuts)
+	return slices.Compact(cuts)
+}
+
+// correct lays the corrections that hold in a segment over its settings.
+func (b *Builder) correct(s *Segment, corrections []site.Correction) {
+	later := *s
+	moving := false
+	s.AsRecorded = true
+	for k := range corrections {
+		c := &corrections[k]
+		if from, until := Span(*c); from > s.From || s.Until > until {
+			continue
+		}
+		start, end := b.still(c, s.From), b.still(c, s.Until)
+		s.Settings, later.Settings = s.Settings.Overlay(&start), later.Settings.Overlay(&end)
+		s.Unusable = s.Unusable || c.Unusable
+		moving, s.AsRecorded = moving || stepped(c), false
+		s.Corrections = append(s.Corrections, k)
+	}
+	if moving {
+		s.later = &later
+	}
 }
 
 // Span returns the bounds of a correction.
@@ -216,129 +198,54 @@ func Span(c site.Correction) (from, until int64) {
 	return from, until
 }
 
-// rampSteps is into how many parts a ramp is cut whose setting does not move the head along a straight line. Within a
-// part heads and flows go over in a straight line from what the settings give at its beginning to what they give at its
-// end.
-const rampSteps = 256
-
-// steps returns where a correction is cut because a setting other than an empty distance or a level of zero flow moves:
-// at even times.
-func steps(c *site.Correction) (cuts []int64) {
-	if !stepped(c) {
-		return nil
-	}
-	for k := range int64(rampSteps) {
-		cuts = append(cuts, c.From.UTC+(c.Until.UTC-c.From.UTC)/rampSteps*k)
-	}
-	return cuts
-}
-
-// stepped reports whether a correction moves a setting that is cut into steps.
-func stepped(c *site.Correction) bool {
-	rest := c.Settings
-	rest.Values[site.EmptyDistance], rest.Values[site.LevelOfZeroFlow] = nil, nil
-	return c.From != nil && c.Until != nil && rest.Moves()
-}
-
-// still returns a correction's settings at an instant, those that move along a straight line as they are.
-func (b *Builder) still(c *site.Correction, at int64) site.Settings {
-	out := c.Settings
-	if !stepped(c) {
-		return out
-	}
-	share := float64(at-c.From.UTC) / float64(c.Until.UTC-c.From.UTC)
-	for i, r := range out.Values {
-		if which := site.Setting(i); r != nil && r.From.SI != r.To.SI && which != site.EmptyDistance && which != site.LevelOfZeroFlow {
-			moved := *r
-			moved.From.SI += float64((r.To.SI - r.From.SI) * share)
-			moved.To.SI = moved.From.SI
-			out.Values[i] = &moved
-		}
-	}
-	if out.Device != nil {
-		out.Device = b.stillDevice(out.Device, share)
-	}
-	return out
-}
-
-// stillDevice puts the dimensions of a device that move at their value for a share of the way.
-func (b *Builder) stillDevice(d *site.DeviceKeys, share float64) *site.DeviceKeys {
-	out := *d
-	out.Values = maps.Clone(d.Values)
-	for key, v := range d.Values {
-		from, to, ok := site.DeviceRamp(v)
-		if !ok {
-			continue
-		}
-		middle, err := quantity.Between(fmt.Sprint(from), fmt.Sprint(to), share)
-		if err != nil {
-			b.Add(problem.At(d.Place, fmt.Sprintf("%s.%s cannot move: %v", d.Prefix, key, err), "two values of one unit", ""))
-			middle = fmt.Sprint(from)
-		}
-		out.Values[key] = middle
-		if _, isText := from.(string); !isText {
-			out.Values[key], _ = strconv.ParseFloat(middle, 64)
-		}
-	}
-	return &out
-}
-
 // finish builds the device of each segment and the way from a logged figure to a head.
 func (b *Builder) finish(l *Lane) {
 	recorded := Lane{Segments: b.Recorded}
-	for i := range l.Segments {
-		s := &l.Segments[i]
-		then := &b.Recorded[recorded.At(s.From)]
-		for _, x := range []*Segment{s, s.later} {
-			if x == nil {
-				continue
-			}
-			x.Rating = b.Rating(x.Settings.Device)
-			if x.Rating != nil && then.Rating != nil {
-				x.chain = buildChain(b.Site.Log.Primary, &b.Site.Log.Columns[b.Site.Log.Primary], x, then)
-				b.warnOfLimit(x)
-				x.derive(b.Site, then)
-			}
+	for s := range l.stands() {
+		s.meter = &b.Recorded[recorded.At(s.From)]
+		if s.Rating = b.Rating(s.Settings.Device); s.known() {
+			b.link(s)
+			b.warnOfLimit(s)
+		}
+	}
+	for s := range l.stands() { // what follows from a segment may need to know how it stands at its end
+		if s.known() && (s.later == nil || s.later.known()) {
+			s.derive(b.Site)
 		}
 	}
 	l.findChanges()
 }
 
-// derive works out what follows from a segment's settings, its rating and its chain: where meter, channel and rating
-// end, and what is known there.
-func (s *Segment) derive(of *site.Site, then *Segment) {
-	limits := s.Rating.Limits()
-	s.MaximumHead, s.MaximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
-	if r := s.Settings.Values[site.FlowCutOff]; r != nil {
-		s.CutOff = r.From.SI
-	}
-	s.Top = math.Min(limits.End, optional(s, site.ChannelDepth))
-	s.Usual = min(s.MaximumHead, limits.High, s.Top)
-	holdHead := s.Top
-	if r := s.Settings.Values[site.BlankingDistance]; r != nil && of.Log.Primary == reading.Distance {
-		s.Blanking = r.From.SI
-		holdHead = math.Min(holdHead, s.chain.headAt(s.Origin, s.Blanking, 293.15))
-	}
-	s.Hold = math.Inf(1)
-	if !math.IsInf(holdHead, 1) {
-		s.Hold = s.Rating.Flow(holdHead)
-	}
-	s.Ends = findEnds(of, s, then)
+// known reports whether the devices of a segment and of its meter could be built.
+func (s *Segment) known() bool { return s.Rating != nil && s.meter.Rating != nil }
+
+// link works out the way from a logged figure to a head.
+func (b *Builder) link(s *Segment) {
+	primary := b.Site.Log.Primary
+	s.chain = chain.Build(primary, &b.Site.Log.Columns[primary], s.Origin, s.told(), s.meter.told())
 }
 
-// optional returns a limit, +Inf when it is not set.
-func optional(s *Segment, which site.Setting) float64 {
-	if r := s.Settings.Values[which]; r != nil {
-		return r.From.SI
+func (s *Segment) told() chain.Told { return chain.Told{Settings: &s.Settings, Rating: s.Rating} }
+
+// stands are the segments of a lane, each followed by how it stands at its end where that is another.
+func (l *Lane) stands() iter.Seq[*Segment] {
+	return func(yield func(*Segment) bool) {
+		for i := range l.Segments {
+			s := &l.Segments[i]
+			if !yield(s) || s.later != nil && !yield(s.later) {
+				return
+			}
+		}
 	}
-	return math.Inf(1)
 }
 
 // warnOfLimit tells a maximum head for which the device's rating is not valid.
 func (b *Builder) warnOfLimit(s *Segment) {
 	limits := s.Rating.Limits()
 	if m := s.Settings.Values[site.MaximumHead]; m != nil && m.From.SI > limits.High+1e-6 {
-		b.Add(problem.Warn(m.Place, fmt.Sprintf("maximum_head %q is above the highest head, %.3g m, for which the rating is valid", m.From.Text, limits.High),
+		b.Add(problem.Warn(m.Place,
+			fmt.Sprintf("maximum_head %q is above the highest head, %.3g m, for which the rating is valid",
+				m.From.Text, limits.High),
 			limits.HighSource, "readings above that limit are flagged, and kept"))
 	}
 }
@@ -372,19 +279,4 @@ func (b *Builder) Rating(keys *site.DeviceKeys) device.Rating {
 	}
 	b.Ratings[keys] = r
 	return r
-}
-
-// straight is a setting as a straight line in time from the segment's beginning.
-type straight struct{ At, PerNs float64 }
-
-// Line returns a setting over a segment, which may be only a part of the correction that moves it.
-func Line(r *site.Ramp, s *Segment) straight {
-	if r == nil {
-		return straight{}
-	}
-	if r.From.SI == r.To.SI {
-		return straight{At: r.From.SI}
-	}
-	perNs := (r.To.SI - r.From.SI) / float64(r.Ends-r.Starts)
-	return straight{At: r.From.SI + float64(perNs*float64(s.Origin-r.Starts)), PerNs: perNs}
 }

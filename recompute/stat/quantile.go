@@ -1,5 +1,5 @@
-// Package stat is pure functions on slices: medians, quantiles, ranks, trends, change points and the scatter of
-// readings.
+// Package stat is pure functions on slices: medians, quantiles, ranks, trends, change points, the scatter of readings,
+// and lines and hulls through points.
 package stat
 
 import (
