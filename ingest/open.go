@@ -17,8 +17,8 @@ import (
 	"retotal/ingest/site"
 )
 
-// Open finds the files of a site and how each is written.
-func Open(s *site.Site) (*Log, problem.List) {
+// Open finds the files of a site and how each is written. All that is wrong with them is returned together.
+func Open(s *site.Site) (*Log, error) {
 	names, problems := expand(s)
 	l := &Log{Site: s, Facts: reading.Facts{Clock: s.Log.Clock.Location}}
 	for _, name := range names {
@@ -29,8 +29,8 @@ func Open(s *site.Site) (*Log, problem.List) {
 		}
 		l.Files = append(l.Files, f)
 	}
-	if len(problems) > 0 {
-		return nil, problems
+	if err := problems.Err(); err != nil {
+		return nil, err
 	}
 	l.findInterval()
 	for _, f := range l.Files {

@@ -174,12 +174,12 @@ func openLog(t *testing.T, files map[string]string) *Log {
 	}
 	text := "id = \"a\"\n[log]\nfiles = [\".\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" +
 		"level = { name = \"Level\", unit = \"m\" }\n[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\n"
-	s, problems := site.Parse(filepath.Join(dir, "site.toml"), []byte(text))
-	if err := problems.Err(); err != nil {
+	s, err := site.Parse(filepath.Join(dir, "site.toml"), []byte(text))
+	if err != nil {
 		t.Fatal(err)
 	}
-	l, problems := Open(s)
-	if err := problems.Err(); err != nil {
+	l, err := Open(s)
+	if err != nil {
 		t.Fatal(err)
 	}
 	return l

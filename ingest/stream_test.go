@@ -35,12 +35,12 @@ func stamps(t *testing.T, zone, more string, files map[string]string) (got []str
 	text := fmt.Sprintf("id = \"a\"\n[log]\nfiles = [\"*.csv\"]\ntime_zone = %q\n%s\n[log.columns]\ntime = \"Time\"\n"+
 		"level = { name = \"Level\", unit = \"m\" }\n[settings.device]\nkind = \"v-notch\"\n"+
 		"angle = \"90 deg\"\n", zone, more)
-	s, problems := site.Parse(filepath.Join(dir, "site.toml"), []byte(text))
-	if err := problems.Err(); err != nil {
+	s, err := site.Parse(filepath.Join(dir, "site.toml"), []byte(text))
+	if err != nil {
 		t.Fatal(err)
 	}
-	l, problems = Open(s)
-	if err := problems.Err(); err != nil {
+	l, err = Open(s)
+	if err != nil {
 		return nil, nil, err
 	}
 	for err = reading.ErrAgain; errors.Is(err, reading.ErrAgain); {
@@ -192,13 +192,12 @@ func TestCancel(t *testing.T) {
 	s, _ := site.Parse(filepath.Join(dir, "site.toml"), []byte("id=\"a\"\n[log]\nfiles=[\"a.csv\"]\n"+
 		"time_zone=\"UTC\"\n[log.columns]\ntime=\"Time\"\nlevel=\"Level\"\n[settings.device]\nkind=\"v-notch\"\n"+
 		"angle=\"90 deg\"\n"))
-	l, problems := Open(s)
-	if len(problems) > 0 {
-		t.Fatal(problems)
+	l, err := Open(s)
+	if err != nil {
+		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	var err error
 	for _, err = range l.Batches(ctx) {
 	}
 	if !errors.Is(err, context.Canceled) {

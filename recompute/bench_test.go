@@ -91,12 +91,12 @@ func run(tb testing.TB, file string) *recompute.Result { return runHashed(tb, fi
 
 func runHashed(tb testing.TB, file string, hashed bool) *recompute.Result {
 	tb.Helper()
-	s, problems := site.Load(file)
-	if err := problems.Err(); err != nil {
+	s, err := site.Load(file)
+	if err != nil {
 		tb.Fatal(err)
 	}
-	log, problems := ingest.Open(s)
-	if err := problems.Err(); err != nil {
+	log, err := ingest.Open(s)
+	if err != nil {
 		tb.Fatal(err)
 	}
 	log.Hashed = hashed

@@ -28,12 +28,12 @@ func withBudgetTo(t testing.TB, file string, sink func(*recompute.Rows) error) *
 // runWith runs a site with options.
 func runWith(t testing.TB, file string, o recompute.Options) *recompute.Result {
 	t.Helper()
-	s, problems := site.Load(file)
-	if err := problems.Err(); err != nil {
+	s, err := site.Load(file)
+	if err != nil {
 		t.Fatal(err)
 	}
-	l, problems := ingest.Open(s)
-	if err := problems.Err(); err != nil {
+	l, err := ingest.Open(s)
+	if err != nil {
 		t.Fatal(err)
 	}
 	r, err := recompute.Run(context.Background(), l, l.Site, o)

@@ -166,12 +166,12 @@ func undo(t testing.TB, m *month, k *mistake, format string) outcome {
 			t.Fatal(err)
 		}
 	}
-	s, problems := site.Load(filepath.Join(dir, "site.toml"))
-	if err := problems.Err(); err != nil {
+	s, err := site.Load(filepath.Join(dir, "site.toml"))
+	if err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}
-	l, problems := ingest.Open(s)
-	if err := problems.Err(); err != nil {
+	l, err := ingest.Open(s)
+	if err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}
 	out := outcome{flow: map[int]float64{}}
@@ -189,7 +189,6 @@ func undo(t testing.TB, m *month, k *mistake, format string) outcome {
 			return nil
 		}, nil
 	}
-	var err error
 	if out.result, err = recompute.Run(context.Background(), l, l.Site, recompute.Options{Rows: begin}); err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}

@@ -208,12 +208,12 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 			t.Fatal(err)
 		}
 	}
-	s, problems := site.Load(filepath.Join(dir, "site.toml"))
-	if err := problems.Err(); err != nil {
+	s, err := site.Load(filepath.Join(dir, "site.toml"))
+	if err != nil {
 		t.Fatalf("%s: %v", m.name, err)
 	}
-	l, problems := ingest.Open(s)
-	if err := problems.Err(); err != nil {
+	l, err := ingest.Open(s)
+	if err != nil {
 		t.Fatalf("%s: %v", m.name, err)
 	}
 	rows := func() (func(*recompute.Rows) error, error) {
@@ -223,7 +223,7 @@ func boundsOfMeans(t *testing.T, m *meter, list []mixture) (lower, upper []float
 			return nil
 		}, nil
 	}
-	_, err := recompute.Run(context.Background(), l, l.Site, recompute.Options{Rows: rows})
+	_, err = recompute.Run(context.Background(), l, l.Site, recompute.Options{Rows: rows})
 	if err != nil || len(lower) != len(list) {
 		t.Fatal(m.name, err, len(lower))
 	}

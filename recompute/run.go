@@ -53,10 +53,11 @@ type Donor struct {
 	Files func() []site.Beside // that were read, once they were
 }
 
-// Check builds all lanes of a site without a log and returns what is wrong with their settings.
-func Check(s *site.Site, without []int) problem.List {
-	_, problems := newPlan(s, without, true)
-	return problems
+// Check builds all lanes of a site without a log. It returns what is odd in the site file and in its settings, and as
+// an error what is wrong with the settings.
+func Check(s *site.Site, without []int) (warnings problem.List, err error) {
+	plan, err := newPlan(s, without, true)
+	return slices.Concat(s.Warnings, plan.Warnings), err
 }
 
 // Run computes a site: the one way in. The log is read once; once more where steps found in it are defensible onsets,
@@ -64,9 +65,9 @@ func Check(s *site.Site, without []int) problem.List {
 // pass could not know; and once for each ruling, to see what it did.
 func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
 	r := runner{log: l, site: s, options: o, passOver: -1}
-	var problems problem.List
-	if r.plan, problems = newPlan(s, o.Without, r.budget()); problems.Err() != nil {
-		return nil, problems
+	var err error
+	if r.plan, err = newPlan(s, o.Without, r.budget()); err != nil {
+		return nil, err
 	}
 	if err := r.learnFirst(ctx); err != nil {
 		return nil, err
@@ -88,16 +89,14 @@ type plan struct {
 	sources  uncertainty.Sources
 }
 
-// newPlan builds the lanes of a site.
-func newPlan(s *site.Site, without []int, budget bool, found ...settings.Step) (*plan, problem.List) {
-	lanes, problems := settings.NewLanes(s, without, found...)
+// newPlan builds the lanes of a site. What is wrong with them is returned together; the plan has warnings even then.
+func newPlan(s *site.Site, without []int, budget bool, found ...settings.Step) (*plan, error) {
+	lanes, err := settings.NewLanes(s, without, found...)
 	p := &plan{Lanes: lanes, corrects: len(s.Corrections) > 0}
-	if budget && problems.Err() == nil {
-		sources, more := uncertainty.NewSources(s, lanes.Recorded)
-		p.sources = sources
-		problems.Add(more...)
+	if budget && err == nil {
+		p.sources, err = uncertainty.NewSources(s, lanes.Recorded)
 	}
-	return p, problems
+	return p, err
 }
 
 // lanes are those that what the whole record shows is told to.

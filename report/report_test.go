@@ -30,12 +30,12 @@ func correct(t *testing.T, file string) (*Run, string) {
 // correctFile runs a site file and writes its folder.
 func correctFile(t *testing.T, file string) (*Run, string) {
 	t.Helper()
-	s, problems := site.Load(file)
-	if err := problems.Err(); err != nil {
+	s, err := site.Load(file)
+	if err != nil {
 		t.Fatal(err)
 	}
-	log, problems := ingest.Open(s)
-	if err := problems.Err(); err != nil {
+	log, err := ingest.Open(s)
+	if err != nil {
 		t.Fatal(err)
 	}
 	log.Hashed = true

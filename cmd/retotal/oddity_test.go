@@ -108,12 +108,12 @@ func understood(t *testing.T) string {
 		t.Fatal(err)
 	}
 	text = []byte("id = \"odd\"\n" + string(text) + "[settings.device]\nkind = \"v-notch\"\nangle = \"90 deg\"\n")
-	s, problems := site.Parse("site.toml", text)
-	if err := problems.Err(); err != nil {
+	s, err := site.Parse("site.toml", text)
+	if err != nil {
 		t.Fatal(err)
 	}
-	l, problems := ingest.Open(s)
-	if err := problems.Err(); err != nil {
+	l, err := ingest.Open(s)
+	if err != nil {
 		return fmt.Sprintf("refused: %v\n", err)
 	}
 	l.Hashed = true

@@ -31,21 +31,18 @@ func (j *job) withRecord() *job {
 // prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together.
 // Each number in without adds a lane that lacks that correction.
 func prepare(file string, without ...int) (*job, error) {
-	s, problems := site.Load(file)
+	s, err := site.Load(file)
 	if s == nil {
-		return nil, problems
-	}
-	j := &job{site: s, without: without, budget: true}
-	problems.Add(recompute.Check(s, without)...)
-	problems.Sort()
-	if err := problems.Err(); err != nil {
 		return nil, err
 	}
-	j.warnings = append(problems.Warnings(), settings.OnBounds(s)...)
-	if j.log, problems = ingest.Open(s); len(problems) > 0 {
-		return nil, problems
+	warnings, more := recompute.Check(s, without)
+	if err := problem.Join(err, more); err != nil {
+		return nil, err
 	}
-	return j, nil
+	warnings.Sort()
+	j := &job{site: s, without: without, budget: true, warnings: append(warnings, settings.OnBounds(s)...)}
+	j.log, err = ingest.Open(s)
+	return j, err
 }
 
 // compute runs the site and looks at the result from outside. rows is called for each pass over the log and returns

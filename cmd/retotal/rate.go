@@ -164,13 +164,12 @@ func chosen(args []string, o rateOptions) ([]rated, error) {
 		r, err := fromFlags(o)
 		return []rated{{"device", r}}, err
 	}
-	s, problems := site.Load(args[0])
+	s, err := site.Load(args[0])
 	if s == nil {
-		return nil, problems
+		return nil, err
 	}
 	lanes, more := settings.NewLanes(s, nil)
-	problems.Add(more...)
-	if err := problems.Err(); err != nil {
+	if err := problem.Join(err, more); err != nil {
 		return nil, err
 	}
 	was := lanes.Recorded.Segments[len(lanes.Recorded.Segments)-1].Rating

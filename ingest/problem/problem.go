@@ -2,6 +2,7 @@
 package problem
 
 import (
+	"errors"
 	"fmt"
 	"sort"
 	"strings"
@@ -117,6 +118,30 @@ func (l List) Err() error {
 		return e
 	}
 	return nil
+}
+
+// Join joins errors into one, nil when there is none: problems in the order of their places, before other errors.
+func Join(errs ...error) error {
+	var list List
+	var others []error
+	for _, err := range errs {
+		var l List
+		var p *Problem
+		switch {
+		case err == nil:
+		case errors.As(err, &l):
+			list.Add(l...)
+		case errors.As(err, &p):
+			list.Add(p)
+		default:
+			others = append(others, err)
+		}
+	}
+	list.Sort()
+	if len(others) == 0 {
+		return list.Err()
+	}
+	return errors.Join(append([]error{list.Err()}, others...)...)
 }
 
 // Sort orders the list by file, line and column, keeping the order of problems at one place.

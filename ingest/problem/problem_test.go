@@ -1,6 +1,10 @@
 package problem
 
-import "testing"
+import (
+	"errors"
+	"strings"
+	"testing"
+)
 
 func TestMessage(t *testing.T) {
 	p := At(Place{"site.toml", 14, 18}, `settings.maximum_head "0.40" has no unit`, "", `write it as "0.40 m"`)
@@ -33,5 +37,24 @@ func TestNearest(t *testing.T) {
 		if got := Nearest(name, words); got != want {
 			t.Errorf("Nearest(%q) = %q, want %q", name, got, want)
 		}
+	}
+}
+
+// TestJoin: problems of several errors come in the order of their places, once nothing is wrong there is no error, and
+// an error that is no problem stays one.
+func TestJoin(t *testing.T) {
+	if err := Join(nil, List(nil).Err(), nil); err != nil {
+		t.Errorf("nothing is wrong: %v", err)
+	}
+	late, early := At(Place{File: "a", Line: 9}, "late", "", ""), At(Place{File: "a", Line: 2}, "early", "", "")
+	if got := Join(List{late}, early).Error(); got != "a:2: early\na:9: late" {
+		t.Errorf("%q", got)
+	}
+	other := errors.New("disk")
+	if err := Join(late, other); !errors.Is(err, other) || !strings.Contains(err.Error(), "a:9: late") {
+		t.Errorf("%v", err)
+	}
+	if err := Join(other); !errors.Is(err, other) || err.Error() != "disk" {
+		t.Errorf("%v", err)
 	}
 }

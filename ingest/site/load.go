@@ -20,23 +20,23 @@ import (
 	"retotal/ingest/reading"
 )
 
-// Load reads a site file. All problems of the file are returned together; the site is not to be used when any
-// of them is an error.
-func Load(file string) (*Site, problem.List) {
+// Load reads a site file. All problems of the file are returned together, as a problem.List; after one the site is good
+// for nothing but to find more problems, or nil.
+func Load(file string) (*Site, error) {
 	if ext := strings.ToLower(filepath.Ext(file)); slices.Contains(logEndings, ext) {
-		return nil, problem.List{problem.At(problem.Place{File: file}, "this looks like a log, not like a site file",
+		return nil, problem.At(problem.Place{File: file}, "this looks like a log, not like a site file",
 			"a site file, which names the log",
-			"retotal demo DIR writes an example")}
+			"retotal demo DIR writes an example")
 	}
 	text, err := os.ReadFile(file)
 	if err != nil {
-		return nil, problem.List{unreadable(file, err)}
+		return nil, unreadable(file, err)
 	}
-	s, problems := Parse(file, text)
+	s, err := Parse(file, text)
 	if s != nil && s.Report.SubmittedFile != "" {
-		problems.Add(s.readReportedFile()...)
+		err = problem.Join(err, s.readReportedFile())
 	}
-	return s, problems
+	return s, err
 }
 
 // logEndings are the endings of logs, which are given in place of the site file at times.
@@ -57,12 +57,14 @@ func unreadable(file string, err error) *problem.Problem {
 }
 
 // Parse reads the text of a site file; file is its path, for places and for relative paths.
-func Parse(file string, text []byte) (*Site, problem.List) {
+func Parse(file string, text []byte) (*Site, error) {
 	doc, bad := parseDocument(file, bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")))
 	if bad != nil {
-		return nil, problem.List{bad}
+		return nil, bad
 	}
-	return doc.site(file, text), doc.problems
+	s := doc.site(file, text)
+	s.Warnings = doc.problems.Warnings()
+	return s, doc.problems.Err()
 }
 
 // site reads all tables of the document.

@@ -68,7 +68,7 @@ func reportedDimension(text string) quantity.Dimension {
 }
 
 // readReportedFile reads the file that [reported] names.
-func (s *Site) readReportedFile() problem.List {
+func (s *Site) readReportedFile() error {
 	name := filepath.Join(s.Folder, filepath.FromSlash(s.Report.SubmittedFile))
 	text, err := os.ReadFile(name)
 	if err != nil {
@@ -77,10 +77,10 @@ func (s *Site) readReportedFile() problem.List {
 		bad.Found = fmt.Sprintf("reported.file %q: %s", s.Report.SubmittedFile, bad.Found)
 		bad.Expected = "a CSV file with a month or a day and a figure in each row"
 		bad.Remedy = "give its path relative to the site file"
-		return problem.List{bad}
+		return bad
 	}
 	s.Beside = append(s.Beside, NewBeside(name, text))
-	return s.parseReported(name, text)
+	return s.parseReported(name, text).Err()
 }
 
 // parseReported reads a header, and in each row a month or day and its figure, with its unit there or in the header.

@@ -18,6 +18,7 @@ type Site struct {
 	File, Folder string // the site file as given, and its folder
 	Text         []byte // the site file
 	ID, Name     string
+	Warnings     problem.List // of the site file: what is odd in it, and stops nothing
 	Log          Log
 	Settings     []Change // as the meter had them: the first from the beginning, then each change
 	Corrections  []Correction

@@ -1,19 +1,22 @@
 package site
 
 import (
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"retotal/ingest/problem"
 )
 
 // TestDemo reads the demo's site file without a problem and finds what it says.
 func TestDemo(t *testing.T) {
-	s, problems := Load(filepath.Join("..", "..", "testdata", "quarry-lane", "site.toml"))
-	if len(problems) > 0 {
-		t.Fatal(problems)
+	s, err := Load(filepath.Join("..", "..", "testdata", "quarry-lane", "site.toml"))
+	if err != nil {
+		t.Fatal(err)
 	}
 	if s.ID != "quarry-lane" || len(s.Settings) != 2 || len(s.Corrections) != 1 ||
 		s.Settings[0].Values[EmptyDistance].From.SI != 1.25 ||
@@ -87,11 +90,13 @@ func TestRefusals(t *testing.T) {
 		if c.old != "" {
 			text = strings.Replace(base, c.old, c.with, 1)
 		}
-		_, problems := Parse("site.toml", []byte(text))
-		if !strings.Contains(problems.Error(), c.want) {
-			t.Errorf("%q for %q: %q, want %q", c.with, c.old, problems.Error(), c.want)
+		_, err := Parse("site.toml", []byte(text))
+		if err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%q for %q: %v, want %q", c.with, c.old, err, c.want)
 		}
-		for _, p := range problems {
+		var list problem.List
+		errors.As(err, &list)
+		for _, p := range list {
 			if p.Place.File == "" {
 				t.Errorf("%q has no place", p.Error())
 			}
@@ -138,8 +143,8 @@ func FuzzParse(f *testing.F) {
 	f.Add(string(demo))
 	f.Add("[[correction]]\nfrom = 2031-03-01\nempty_distance = {from=\"1 m\"}\n[settings.device]\npoints = [[1,2],3]\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		s, problems := Parse("site.toml", []byte(text))
-		if problems.Err() == nil && (s.ID == "" || s.Settings[0].Device == nil || s.Log.Clock.Location == nil) {
+		s, err := Parse("site.toml", []byte(text))
+		if err == nil && (s.ID == "" || s.Settings[0].Device == nil || s.Log.Clock.Location == nil) {
 			t.Errorf("accepted without what is needed: %q", text)
 		}
 	})

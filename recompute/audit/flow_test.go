@@ -50,12 +50,12 @@ func runSite(t *testing.T, log, text string) *recompute.Result {
 			t.Fatal(err)
 		}
 	}
-	s, problems := site.Load(filepath.Join(dir, "site.toml"))
-	if err := problems.Err(); err != nil {
+	s, err := site.Load(filepath.Join(dir, "site.toml"))
+	if err != nil {
 		t.Fatal(err)
 	}
-	l, problems := ingest.Open(s)
-	if err := problems.Err(); err != nil {
+	l, err := ingest.Open(s)
+	if err != nil {
 		t.Fatal(err)
 	}
 	r, err := recompute.Run(context.Background(), l, l.Site, recompute.Options{})

@@ -271,9 +271,9 @@ func TestWithoutCorrection(t *testing.T) {
 	)
 	at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	for i, want := range [][2]float64{{0.2, 0.22}, {0.21, 0.2}} {
-		l, problems := NewLanes(s, []int{i})
-		if len(problems) > 0 || len(l.WhatIfs) != 1 {
-			t.Fatal(problems)
+		l, err := NewLanes(s, []int{i})
+		if err != nil || len(l.WhatIfs) != 1 {
+			t.Fatal(err)
 		}
 		for k, instant := range []int64{at - 1, at} {
 			w := l.WhatIfs[0]
@@ -283,9 +283,8 @@ func TestWithoutCorrection(t *testing.T) {
 		}
 	}
 	for _, i := range []int{-1, 2} {
-		if _, problems := NewLanes(s, []int{i}); len(problems) != 1 ||
-			!strings.Contains(problems.Err().Error(), "a number from 0 to 1") {
-			t.Errorf("without %d: %v", i, problems)
+		if _, err := NewLanes(s, []int{i}); err == nil || !strings.Contains(err.Error(), "a number from 0 to 1") {
+			t.Errorf("without %d: %v", i, err)
 		}
 	}
 }

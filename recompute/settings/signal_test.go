@@ -40,12 +40,12 @@ func lanesOf(
 	if err := os.WriteFile(filepath.Join(filepath.Dir(name), "log.csv"), []byte("Time\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	s, problems := site.Load(name)
-	if err := problems.Err(); err != nil {
+	s, err := site.Load(name)
+	if err != nil {
 		t.Fatalf("%v\n%s", err, text)
 	}
-	l, problems := NewLanes(s, nil, found...)
-	if err := problems.Err(); err != nil {
+	l, err := NewLanes(s, nil, found...)
+	if err != nil {
 		t.Fatalf("%v\n%s", err, text)
 	}
 	return l, s

@@ -38,12 +38,14 @@ func (l *Lane) At(t int64) int {
 type Lanes struct {
 	Recorded, Corrected *Lane
 	WhatIfs             []*Lane
+	Warnings            problem.List
 }
 
 // NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not
 // sure gives one lane for each other defensible onset, and each number in without one lane that lacks that correction.
-// What an earlier run found in the log are defensible onsets too. Problems have the place of the key at fault.
-func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, problem.List) {
+// What an earlier run found in the log are defensible onsets too. All problems are
+// returned together, each with the place of the key at fault.
+func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, error) {
 	b := Builder{Site: s, Ratings: map[*site.DeviceKeys]device.Rating{}}
 	b.Recorded = b.timeline()
 	lanes := &Lanes{Recorded: &Lane{Name: "recorded", Segments: b.Recorded}}
@@ -51,7 +53,8 @@ func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, problem.List)
 	lanes.Corrected = b.Lane("corrected", s.Corrections)
 	lanes.WhatIfs = slices.Concat(b.asked(), b.fromOnsets(found), b.lacking(without))
 	b.Problems.Sort()
-	return lanes, b.Problems
+	lanes.Warnings = b.Problems.Warnings()
+	return lanes, b.Problems.Err()
 }
 
 // asked are the lanes of the site file's [[what_if]].

@@ -72,7 +72,7 @@ type Sources struct {
 }
 
 // NewSources builds the sources of a site whose recorded timeline is known.
-func NewSources(s *site.Site, recorded *settings.Lane) (Sources, problem.List) {
+func NewSources(s *site.Site, recorded *settings.Lane) (Sources, error) {
 	b := builder{Builder: &settings.Builder{
 		Site:     s,
 		Ratings:  map[*site.DeviceKeys]device.Rating{},
@@ -119,7 +119,7 @@ func NewSources(s *site.Site, recorded *settings.Lane) (Sources, problem.List) {
 		})
 	}
 	b.Problems.Sort()
-	return b.sources, b.Problems
+	return b.sources, b.Problems.Err()
 }
 
 // Drowned gives the estimated flow the relative uncertainty that its drowned equation adds, at the most, in place of
