@@ -26,11 +26,11 @@ func Propose(r *Result) string {
 	if explained || len(found) == 0 {
 		return ""
 	}
-	low, high, doubt := found[0].After(), found[0].After(), 0.0
+	low, high, u95 := found[0].After(), found[0].After(), 0.0
 	for _, v := range found {
-		low, high, doubt = math.Min(low, v.After()), math.Max(high, v.After()), math.Max(doubt, v.U95())
+		low, high, u95 = math.Min(low, v.After()), math.Max(high, v.After()), math.Max(u95, v.U95())
 	}
-	if high-low <= 2*doubt {
+	if high-low <= 2*u95 {
 		mean := 0.0
 		for _, v := range found {
 			mean += v.After() / float64(len(found))

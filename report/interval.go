@@ -76,8 +76,8 @@ func (r *Run) range95(x recompute.Interval, decimals int) string {
 	return "between " + grouped(unit.FromSI(x.Low), decimals) + " and " + grouped(unit.FromSI(x.High), decimals)
 }
 
-// doubt is how sure a period's total is, for a table: in per cent of it, or its interval; "" when it has no budget.
-func (r *Run) doubt(p *recompute.Period) string {
+// sureness is how sure a period's total is, for a table: in per cent of it, or its interval; "" when it has no budget.
+func (r *Run) sureness(p *recompute.Period) string {
 	if p.Budget == nil || p.After.M3() == 0 {
 		return ""
 	}
@@ -179,7 +179,7 @@ func (r *Run) differenceText(p *recompute.Period, decimals int) string {
 	text := fmt.Sprintf("The difference of %s %s is known to +/- %s %s: what before and after share drops out of it",
 		r.signed(p.Difference(), decimals), unit.Symbol,
 		grouped(unit.FromSI(p.Budget.ExpandedDifference()), decimals), unit.Symbol)
-	if slices.ContainsFunc(r.site().Corrections, func(c site.Correction) bool { return c.Doubt == 0 }) {
+	if slices.ContainsFunc(r.site().Corrections, func(c site.Correction) bool { return c.U95 == 0 }) {
 		text += ", and the step that a correction makes counts as exact unless it states its uncertainty"
 	}
 	return text + "."

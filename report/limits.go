@@ -27,10 +27,10 @@ func (r *Run) limits() *Table {
 		value("before", "before", func(f *limited) float64 { return f.Before }),
 		value("after", "after", func(f *limited) float64 { return f.After }).styled(Strong),
 		{Column{Key: "u95", Title: "+/- (95 %)", Kind: Figure}, func(f *limited) any {
-			if f.Doubt == 0 {
+			if f.U95 == 0 {
 				return told{0.0, ""}
 			}
-			return held(f, f.Doubt)
+			return held(f, f.U95)
 		}},
 		words("", "can have been", r.truth),
 		value("at_least", "", func(f *limited) float64 { return f.Low }),

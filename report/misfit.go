@@ -8,8 +8,8 @@ import (
 	"retotal/recompute/evidence"
 )
 
-// witnessRecord is the logged flow beside that of each lane.
-type witnessRecord struct {
+// flowCheckRecord is the logged flow beside that of each lane.
+type flowCheckRecord struct {
 	Recorded  misfitRecord `json:"recorded"`
 	Corrected misfitRecord `json:"corrected"`
 }
@@ -36,8 +36,8 @@ type spanRecord struct {
 	Largest  float64 `json:"largest_m3s"`
 }
 
-func newWitness(r *recompute.Result) witnessRecord {
-	return witnessRecord{
+func newFlowCheck(r *recompute.Result) flowCheckRecord {
+	return flowCheckRecord{
 		newMisfit(r.FlowCheck.Recorded, r.Facts.Interval), newMisfit(r.FlowCheck.Corrected, r.Facts.Interval),
 	}
 }

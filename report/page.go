@@ -28,7 +28,7 @@ type pageData struct {
 	WhatIf                               *Table
 	Title, Span, Unit                    string
 	Before, After, Difference, Percent   string
-	Doubt, DifferenceDoubt               string
+	U95, DifferenceU95                   string
 	Split, Apart                         string
 	Coverage, Classes, Bounded, Drowned  string
 	Onsets, Worst, Halve                 string
@@ -86,7 +86,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		Before:   r.volume(total.Before, decimals),
 		After:    r.after(total, decimals),
 		Percent:  percent(total),
-		Doubt:    r.plusMinus(total, decimals),
+		U95:      r.plusMinus(total, decimals),
 		Coverage: fmt.Sprintf("%.2f %%", 100*total.Coverage()),
 		Classes:  classes(total),
 		Bounded:  r.boundsSentence(decimals),
@@ -124,7 +124,7 @@ func (d *pageData) addDifference(p *period, decimals int) {
 	d.Split = d.splitText(p, decimals)
 	d.Apart = d.apartText(p, decimals)
 	if _, bounded := wide(p); p.Budget != nil && !bounded {
-		d.DifferenceDoubt = "+/- " +
+		d.DifferenceU95 = "+/- " +
 			strings.TrimPrefix(d.signed(p.Budget.ExpandedDifference(), decimals), "+") + " " + d.Unit
 	}
 }

@@ -110,7 +110,7 @@ func (r *Run) bounds() []figure[period] {
 				if p.Budget == nil {
 					return nil
 				}
-				return told{p.Budget.Expanded(), r.doubt(p)}
+				return told{p.Budget.Expanded(), r.sureness(p)}
 			},
 		},
 		{Column{Key: "difference_u95_m3", Kind: Volume, Optional: true}, func(p *period) any {

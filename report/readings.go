@@ -31,10 +31,10 @@ type readingsWriter struct {
 	utc, local          []int64
 	value, head, before []float64
 	after, flow         []float64 // packed: only where there is one
-	lower, upper, doubt []float64
+	lower, upper, u95   []float64
 	hasAfter, hasFlow   []int16
 	hasLower, hasUpper  []int16
-	hasDoubt            []int16
+	hasU95              []int16
 	state               []parquet.ByteArray
 	grade, ruling       []int32
 	hasRuling           []int16
@@ -130,8 +130,8 @@ func (w *readingsWriter) add(rows *recompute.Rows) error {
 		lower, upper := rows.Lower[i], rows.Upper[i]
 		w.hasLower, w.lower = packed(w.hasLower, w.lower, rows.Used[i], lower)
 		w.hasUpper, w.upper = packed(w.hasUpper, w.upper, rows.Used[i] && !math.IsInf(upper, 1), upper)
-		doubt, known := rows.U95(i)
-		w.hasDoubt, w.doubt = packed(w.hasDoubt, w.doubt, known, doubt)
+		u95, known := rows.U95(i)
+		w.hasU95, w.u95 = packed(w.hasU95, w.u95, known, u95)
 		switch {
 		case !rows.Used[i]:
 			w.state = append(w.state, w.name("lost"))
@@ -243,7 +243,7 @@ func (w *readingsWriter) writeGroup() error {
 	floats(w.after, w.hasAfter)
 	floats(w.lower, w.hasLower)
 	floats(w.upper, w.hasUpper)
-	floats(w.doubt, w.hasDoubt)
+	floats(w.u95, w.hasU95)
 	state := next()
 	write(state, func() error {
 		_, e := state.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.state, nil, nil)
@@ -269,7 +269,7 @@ func (w *readingsWriter) writeGroup() error {
 	w.utc, w.local, w.value, w.head, w.before = w.utc[:0], w.local[:0], w.value[:0], w.head[:0], w.before[:0]
 	w.lower, w.hasLower = w.lower[:0], w.hasLower[:0]
 	w.upper, w.hasUpper, w.state = w.upper[:0], w.hasUpper[:0], w.state[:0]
-	w.doubt, w.hasDoubt = w.doubt[:0], w.hasDoubt[:0]
+	w.u95, w.hasU95 = w.u95[:0], w.hasU95[:0]
 	w.grade, w.ruling, w.hasRuling = w.grade[:0], w.ruling[:0], w.hasRuling[:0]
 	w.after, w.hasAfter, w.flow = w.after[:0], w.hasAfter[:0], w.flow[:0]
 	w.hasFlow, w.used, w.flags = w.hasFlow[:0], w.used[:0], w.flags[:0]

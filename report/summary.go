@@ -23,8 +23,8 @@ func Summary(w io.Writer, r *Run, folder string) {
 		r.site().Report.Clock.Name, grouped(float64(r.Log.Account.Used), 0))
 	fmt.Fprintf(w, "  Total before  %s %s   as the meter had it\n", r.volume(res.Total.Before, decimals), unit)
 	after := "corrected and screened"
-	if doubt := r.plusMinus(&res.Total, decimals); doubt != "" {
-		after += ", " + doubt
+	if u95 := r.plusMinus(&res.Total, decimals); u95 != "" {
+		after += ", " + u95
 	}
 	fmt.Fprintf(w, "  Total after   %s %s   %s\n", r.after(&res.Total, decimals), unit, after)
 	if res.Total.Both() {

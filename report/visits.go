@@ -51,11 +51,11 @@ func (r *Run) visitVerdict(v *visit) string {
 // visitPoints are the differences of a lane from the site visits, with the uncertainty of each visit.
 type visitPoints struct {
 	plotter.XYs
-	doubt []float64
+	u95 []float64
 }
 
 // YError implements plotter.YErrorer.
-func (v visitPoints) YError(i int) (low, high float64) { return -v.doubt[i], v.doubt[i] }
+func (v visitPoints) YError(i int) (low, high float64) { return -v.u95[i], v.u95[i] }
 
 // visits shows what either lane says less what the visits found; nil when no visit has readings near it.
 func (r *Report) visits(run *Run) *picture {
@@ -66,9 +66,9 @@ func (r *Report) visits(run *Run) *picture {
 		if v.Found {
 			x := float64(v.At.UTC) / 1e9
 			before.XYs = append(before.XYs, plotter.XY{X: x, Y: v.Before() * 1000})
-			before.doubt = append(before.doubt, v.U95()*1000)
+			before.u95 = append(before.u95, v.U95()*1000)
 			after.XYs = append(after.XYs, plotter.XY{X: x, Y: v.After() * 1000})
-			after.doubt = append(after.doubt, v.U95()*1000)
+			after.u95 = append(after.u95, v.U95()*1000)
 		}
 	}
 	if len(before.XYs) == 0 {

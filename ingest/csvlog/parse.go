@@ -126,7 +126,7 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 			if v, pos, ok = fastNumber(text, pos, decimal); !ok {
 				return 0, false
 			}
-			if c.coded && (c.spec.Absent(v) || c.spec.Doubtful(v)) {
+			if c.coded && (c.spec.Absent(v) || c.spec.IsSuspect(v)) {
 				return 0, false // slowValue knows it
 			}
 			c.values[row] = c.toSI(v)
@@ -290,8 +290,8 @@ func (p *parser) slowValue(field []byte, c *column, b *reading.Batch) (float64, 
 		return 0, reading.Illegible
 	case c.spec.Absent(v):
 		return 0, reading.Empty
-	case c.required && c.spec.Doubtful(v):
-		b.Doubt(p.rows, cap(b.Time))
+	case c.required && c.spec.IsSuspect(v):
+		b.MarkSuspect(p.rows, cap(b.Time))
 	}
 	return c.toSI(v), reading.Present
 }

@@ -269,7 +269,7 @@ func (r *Reader) spread(n int) {
 				states[c.quantity] = reading.Illegible
 			default:
 				values[c.quantity] = r.layout.Units[c.quantity].ToSI(v)
-				suspect = suspect || j == 0 && c.spec != nil && c.spec.Doubtful(v)
+				suspect = suspect || j == 0 && c.spec != nil && c.spec.IsSuspect(v)
 			}
 			if j == 0 && states[c.quantity] != reading.Present && reason == "" {
 				reason = "level reading is missing or not a number"
@@ -286,7 +286,7 @@ func (r *Reader) spread(n int) {
 			}
 		}
 		if suspect {
-			b.Doubt(b.Len()-1, n)
+			b.MarkSuspect(b.Len()-1, n)
 		}
 	}
 }
@@ -304,7 +304,7 @@ func (r *Reader) clean(n int) bool {
 	for i := range n {
 		spec := r.open[1].spec
 		if v := r.open[1].value(i); r.open[1].missing(i) || math.IsNaN(v) || math.IsInf(v, 0) ||
-			spec != nil && spec.Doubtful(v) {
+			spec != nil && spec.IsSuspect(v) {
 			return false
 		}
 	}

@@ -132,7 +132,7 @@ func (b *Batch) Append(from *Batch, i int) {
 		b.Conflict = append(b.Conflict, from.Conflict != nil && from.Conflict[i])
 	}
 	if from.Suspect != nil && from.Suspect[i] {
-		b.Doubt(b.Len()-1, b.Len())
+		b.MarkSuspect(b.Len()-1, b.Len())
 	} else if b.Suspect != nil {
 		b.Suspect = append(b.Suspect, false)
 	}
@@ -160,8 +160,8 @@ func (b *Batch) Keep(n, i int) {
 	}
 }
 
-// Doubt marks reading i as suspect, in a batch of at least rows readings.
-func (b *Batch) Doubt(i, rows int) {
+// MarkSuspect marks reading i as suspect, in a batch of at least rows readings.
+func (b *Batch) MarkSuspect(i, rows int) {
 	if n := len(b.Suspect); n < rows {
 		b.Suspect = append(b.Suspect, make([]bool, rows-n)...)
 	}

@@ -66,7 +66,7 @@ func (s *Site) readCorrections(top *table) {
 		t.checkSpan(c.From, c.Until, &c.Settings)
 		s.checkDatum(t, &c.Settings)
 		if v := t.quantity("uncertainty", quantity.LengthDimension); v != nil {
-			if c.Doubt = v.SI; v.SI <= 0 {
+			if c.U95 = v.SI; v.SI <= 0 {
 				t.refuse("uncertainty", fmt.Sprintf("%q is not above 0", v.Text), "", "")
 			}
 		}

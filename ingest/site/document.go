@@ -315,8 +315,16 @@ func (t *table) list(key string) []*table {
 // close reports the keys that nothing asked for, with the nearest known one.
 func (t *table) close() {
 	for _, key := range slices.Sorted(maps.Keys(t.values)) {
-		if !slices.Contains(t.known, key) {
-			t.refuse(key, "is not a key of the site file", "", problem.Suggest(key, t.known))
+		if slices.Contains(t.known, key) {
+			continue
 		}
+		remedy := problem.Suggest(key, t.known)
+		if now := formerKeys[key]; slices.Contains(t.known, now) {
+			remedy = fmt.Sprintf("did you mean %q?", now)
+		}
+		t.refuse(key, "is not a key of the site file", "", remedy)
 	}
 }
+
+// formerKeys are keys of earlier versions, with those in their place.
+var formerKeys = map[string]string{"check": "visit"}

@@ -155,10 +155,10 @@ func (s *Site) readRegisterChanges(t *table) {
 		if s.Log.Columns[reading.Counter].Name == "" {
 			c.refuse("", "changes a counter that the log does not have", "a column counter in [log.columns]", "")
 		}
-		if n := len(s.Log.Registers); n > 0 && at.UTC <= s.Log.Registers[n-1].At.UTC {
+		if n := len(s.Log.CounterChanges); n > 0 && at.UTC <= s.Log.CounterChanges[n-1].At.UTC {
 			c.refuse("at", at.Text+" is not after the change before it", "changes in the order of time", "")
 		}
-		s.Log.Registers = append(s.Log.Registers, RegisterChange{*at, last, *first})
+		s.Log.CounterChanges = append(s.Log.CounterChanges, CounterChange{*at, last, *first})
 	}
 }
 

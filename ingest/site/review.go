@@ -36,9 +36,9 @@ func (s *Site) readWhatIfs(top *table) {
 	}
 }
 
-// readVisits reads [[check]]: when, and one of distance, level, head and flow, as tape, staff or a gauging gave it.
+// readVisits reads [[visit]]: when, and one of distance, level, head and flow, as tape, staff or a gauging gave it.
 func (s *Site) readVisits(top *table) {
-	for _, t := range top.list("check") {
+	for _, t := range top.list("visit") {
 		v := Visit{Place: t.at(""), By: t.text("by", ""), Note: t.text("note", "")}
 		v.Phase = t.oneOf("phase", "before-cleaning", "after-cleaning", "after-reset")
 		at := t.instant("at", s.Log.Clock)

@@ -46,14 +46,14 @@ type Log struct {
 	TimeOfDay Column                // when the date and the time of day stand in two columns
 	Columns   [reading.Count]Column // by quantity; a Name of "" means the log has none
 	// "day-first", "month-first" or "year-first" settles 03/04/2031 and 03/04/31 when the log does not; ""
-	DateOrder   string
-	Decimal     string           // "point" or "comma" settles 1,234 when the log does not; ""
-	StampAt     string           // "instant", "start" or "end" of the interval that a reading stands for
-	Checks      []ClockCheck     // how wrong the logger's clock was, in the order of time
-	Registers   []RegisterChange // declared changes of the counter, in the order of time
-	UnpackLimit int64            // most that a compressed log may unpack to, in times its size; 0: the default
-	GapLimit    time.Duration    // 0: three times the log's interval
-	Place       problem.Place
+	DateOrder      string
+	Decimal        string          // "point" or "comma" settles 1,234 when the log does not; ""
+	StampAt        string          // "instant", "start" or "end" of the interval that a reading stands for
+	Checks         []ClockCheck    // how wrong the logger's clock was, in the order of time
+	CounterChanges []CounterChange // declared changes of the counter, in the order of time
+	UnpackLimit    int64           // most that a compressed log may unpack to, in times its size; 0: the default
+	GapLimit       time.Duration   // 0: three times the log's interval
+	Place          problem.Place
 }
 
 // Reads reports whether the values of a quantity are read. Only corrections of sound use the air temperature: else its
@@ -87,8 +87,8 @@ func (l *Log) Shown(at int64) int64 {
 	return l.Checks[i-1].At.UTC + int64(math.Round(share*float64(l.Checks[i].At.UTC-l.Checks[i-1].At.UTC)))
 }
 
-// RegisterChange is a counter that was set anew or replaced.
-type RegisterChange struct {
+// CounterChange is a counter that was set anew or replaced.
+type CounterChange struct {
 	At    Instant
 	Last  *quantity.Value // what it showed last before; nil when nobody read it
 	First quantity.Value  // what it showed first after
@@ -141,7 +141,7 @@ type Correction struct {
 	From, Until *Instant // nil: from the first reading, to the last one
 	Reason, By  string
 	Settings
-	Doubt    float64 // m, expanded uncertainty (95 %) of what the correction sets the datum to; 0 when none is stated
+	U95      float64 // m, expanded uncertainty (95 %) of what the correction sets the datum to; 0 when none is stated
 	Unusable bool    // nothing can be made of the readings of the span
 	Onset    *Onset
 	Sure     bool // somebody stands for it, however unlikely it looks
@@ -326,9 +326,9 @@ func (c *Column) Absent(v float64) bool {
 	return slices.Contains(c.Codes, v) || c.Loop && (v <= 3.6 || v >= 21)
 }
 
-// Doubtful reports whether a loop current, as written, is in the bands between measurement and failure: 3.6 to 3.8 mA
+// IsSuspect reports whether a loop current, as written, is in the bands between measurement and failure: 3.6 to 3.8 mA
 // and 20.5 to 21 mA (NAMUR NE 43; figures read second hand).
-func (c *Column) Doubtful(v float64) bool {
+func (c *Column) IsSuspect(v float64) bool {
 	return c.Loop && (v > 3.6 && v < 3.8 || v > 20.5 && v < 21)
 }
 

@@ -74,6 +74,7 @@ func TestRefusals(t *testing.T) {
 		{``, "[[correction]]\nreason = \"x\"", `correction[0] corrects nothing`},
 		{``, "[record]\nstatus = \"working\"", `record.status "working" is not known; expected one of draft, checked, signed; did you mean "draft"?`},
 		{``, "[record]\nstatus = \"in-review\"", `record.status "in-review" is not known; expected one of draft, checked, signed; did you mean "checked"?`},
+		{``, "[[check]]\nat = 2031-03-01T00:00:00", `check is not a key of the site file; did you mean "visit"?`},
 		{``, "[record]\nstatus = \"approved\"", `record.status "approved" is not known; expected one of draft, checked, signed; did you mean "signed"?`},
 		{``, "[record]\nstatus = \"sined\"", `record.status "sined" is not known; expected one of draft, checked, signed; did you mean "signed"?`},
 		{``, "[[correction]]\nempty_distance = \"1 m\"", `correction[0].reason is missing`},

@@ -151,7 +151,7 @@ var Tables = []Table{
 		{"from", "date and time", "the first reading", "begin of the span"},
 		{"until", "date and time", "the last reading", "end of the span"},
 	}},
-	{"[[check]], a site visit", []string{"check"}, []Key{
+	{"[[visit]], a site visit", []string{"visit"}, []Key{
 		{"at", "date and time", "required", "when, by the logger's clock"},
 		{"distance", "length", "", "tape from the sensor face to the water; one of the four is needed"},
 		{"level", "length", "", "staff, above the gauge datum"},

@@ -59,7 +59,7 @@ device = { angle = "89 deg" }
 from = 2031-03-02T00:00:00
 until = 2031-03-03T00:00:00
 RAMPSONLY
-[[check]]
+[[visit]]
 at = 2031-03-02T00:00:00
 head = "0.1 m"
 [[ruling]]

@@ -20,11 +20,11 @@ type Uncertainty struct {
 	Air          float64 // K
 	Bridged      float64 // relative, of what is bridged
 	Filled       float64 // relative, of what is filled
-	Device       []DimensionDoubt
+	Device       []DimensionU95
 }
 
-// DimensionDoubt is the uncertainty of one dimension of the device, as written.
-type DimensionDoubt struct {
+// DimensionU95 is the uncertainty of one dimension of the device, as written.
+type DimensionU95 struct {
 	Key, Text string
 }
 
@@ -53,7 +53,7 @@ func (s *Site) readUncertainty(t *table) {
 	d := t.sub("device")
 	for _, key := range slices.Sorted(maps.Keys(d.values)) {
 		d.asks(key, "size", "")
-		u.Device = append(u.Device, DimensionDoubt{key, fmt.Sprint(d.values[key])})
+		u.Device = append(u.Device, DimensionU95{key, fmt.Sprint(d.values[key])})
 	}
 	t.close()
 }

@@ -67,7 +67,7 @@ func counter(r *recompute.Result) Finding {
 	}
 	if n := len(r.Falls); n > 0 {
 		f.Sentence += fmt.Sprintf(" It fell without rolling over %s, the first time at %s UTC %s: a reset or a "+
-			"replaced register; what it counted in between is not known.",
+			"replaced counter; what it counted in between is not known.",
 			times(n), utc(r.Falls[0].At), r.Falls[0])
 	}
 	return f

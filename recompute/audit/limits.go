@@ -17,7 +17,7 @@ type LimitFinding struct {
 	Period string
 	Before float64 // SI: m³ of a day, m³/s of an average or a peak; of a share of days, the share
 	After  float64
-	Doubt  float64 // expanded uncertainty of After
+	U95    float64 // expanded uncertainty of After
 	Low    float64 // between which the truth lies; High is +Inf when nothing bounds it
 	High   float64
 	Flow   bool // the figures are flows
@@ -101,7 +101,7 @@ func monthLimits(r *recompute.Result) (out []LimitFinding) {
 			perDay = after / v
 		}
 		if m.Period.Budget != nil {
-			f.Doubt = perDay * m.Period.Budget.Expanded() / day
+			f.U95 = perDay * m.Period.Budget.Expanded() / day
 		}
 		if r.Site.Report.RulesMonths {
 			if f.Rule = recompute.NotCounted; counts && !m.After.Withheld {
@@ -149,8 +149,8 @@ func peakLimit(r *recompute.Result) []LimitFinding {
 	if math.IsInf(most, 1) || r.Covered(&r.Total, r.Total.After) < 1 || !r.Total.Classes[total.Filled].Missing() {
 		most = math.Max(s.Peak, r.PhysicalMost)
 	}
-	f.Doubt = s.Peak * relative
-	f.Low, f.High = math.Max(0, s.Peak-f.Doubt), most+float64(most*relative)
+	f.U95 = s.Peak * relative
+	f.Low, f.High = math.Max(0, s.Peak-f.U95), most+float64(most*relative)
 	f.Sure = recompute.Judge(f.Low, f.High, limit.SI)
 	return []LimitFinding{f}
 }
@@ -171,7 +171,7 @@ func dayLimits(r *recompute.Result) (out []LimitFinding) {
 			Limit: "daily volume " + limit.Text, Period: d.Label, Before: d.Before.M3(), After: d.After.M3(),
 		}
 		if d.Budget != nil {
-			f.Doubt = d.Budget.Expanded()
+			f.U95 = d.Budget.Expanded()
 		}
 		f.Was = f.Before > limit.SI && r.Covered(d, d.Before) >= least
 		f.Low, f.High = r.Truth(d)

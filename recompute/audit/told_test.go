@@ -258,7 +258,7 @@ func TestPeakBounds(t *testing.T) {
 		r.Site.Report.Peak = &quantity.Value{SI: 0.05}
 		r.Total.Budget = &uncertainty.Budget{Standard: 4, Low: 4, High: 4}
 		r.Statistics = recompute.Statistics{Peak: 0.05, PeakBefore: 0.05, PeakMost: most}
-		if f := peakLimit(r)[0]; math.Abs(f.Doubt-0.005) > 1e-12 || math.Abs(f.Low-0.045) > 1e-12 ||
+		if f := peakLimit(r)[0]; math.Abs(f.U95-0.005) > 1e-12 || math.Abs(f.Low-0.045) > 1e-12 ||
 			math.Abs(f.High-high) > 1e-12 {
 			t.Errorf("hidden up to %g: %+v", most, f)
 		}
@@ -344,8 +344,8 @@ func TestDryMonth(t *testing.T) {
 	m.End, m.After = second.End, volume(0)
 	m.After.Covered *= 2
 	m.Budget = &uncertainty.Budget{Standard: 4, Low: 4, High: 4}
-	if f := monthLimits(r)[0]; !(math.Abs(f.Doubt*86400-4) <= 1e-9) {
-		t.Errorf("%v m3 a day", f.Doubt*86400)
+	if f := monthLimits(r)[0]; !(math.Abs(f.U95*86400-4) <= 1e-9) {
+		t.Errorf("%v m3 a day", f.U95*86400)
 	}
 }
 

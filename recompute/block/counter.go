@@ -50,7 +50,7 @@ func (c *counter) rise(from, to float64) float64 {
 
 // CounterChanges are the declared changes of a log's counter, at the times of a clock.
 func CounterChanges(l *site.Log, clock func(int64) int64) (list []total.CounterChange) {
-	for _, c := range l.Registers {
+	for _, c := range l.CounterChanges {
 		change := total.CounterChange{At: clock(c.At.UTC), Last: math.NaN(), First: c.First.SI}
 		if c.Last != nil {
 			change.Last = c.Last.SI

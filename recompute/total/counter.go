@@ -9,9 +9,9 @@ import (
 type Counter struct {
 	calendar    *Calendar
 	from, until int64
-	rollover    float64 // m³ at which the register starts again; 0 when not known
+	rollover    float64 // m³ at which it starts again; 0 when not known
 	greatest    float64 // m³/s, the greatest flow that the meter can count; 0 when not known
-	resolution  float64 // m³, one step of the register
+	resolution  float64 // m³, one step of it
 
 	volume    []Sum // by day, m³
 	covered   []int64
@@ -24,7 +24,7 @@ type Counter struct {
 	Changed   int             // declared changes that lay between two readings
 }
 
-// CounterChange is a declared change of the register: it was set anew, or another meter took its place.
+// CounterChange is a declared change of the counter: it was set anew, or another meter took its place.
 type CounterChange struct {
 	At int64
 	// m³ that it showed last before; NaN when nobody read it: what it counted since the reading before is then not
@@ -33,7 +33,7 @@ type CounterChange struct {
 	First float64 // m³ that it showed first after
 }
 
-// Fall is a step down of the register that cannot be a rollover: a reset, or a register that was replaced. What it
+// Fall is a step down of the counter that cannot be a rollover: a reset, or a counter that was replaced. What it
 // counted in between is not known and counts as nothing.
 type Fall struct {
 	At       int64
@@ -48,40 +48,40 @@ func NewCounter(c *Calendar, from, until int64, rollover, greatest, resolution f
 	}
 }
 
-// Run takes in readings of the register that follow each other. As long as it rises within one day, the rise over
+// Run takes in readings of the counter that follow each other. As long as it rises within one day, the rise over
 // several readings is that between the first and the last.
-func (c *Counter) Run(t []int64, register []float64) {
+func (c *Counter) Run(t []int64, shown []float64) {
 	for i := 0; i < len(t); {
-		c.Add(t[i], register[i])
+		c.Add(t[i], shown[i])
 		_, end := c.calendar.Bounds(c.calendar.Day(max(t[i], c.from)))
 		end = min(end, c.until)
 		if len(c.Changes) > 0 {
 			end = min(end, c.Changes[0].At-1)
 		}
 		j := i + 1
-		for j < len(t) && t[j] <= end && register[j] >= register[j-1] {
+		for j < len(t) && t[j] <= end && shown[j] >= shown[j-1] {
 			j++
 		}
 		if j > i+1 {
-			c.Add(t[j-1], register[j-1])
+			c.Add(t[j-1], shown[j-1])
 		}
 		i = j
 	}
 }
 
-// Add takes in one reading of the register.
-func (c *Counter) Add(at int64, register float64) {
+// Add takes in one reading of the counter.
+func (c *Counter) Add(at int64, shown float64) {
 	for len(c.Changes) > 0 && c.Changes[0].At <= at {
 		c.change(c.Changes[0])
 		c.Changes = c.Changes[1:]
 	}
 	if c.any {
-		c.step(at, register)
+		c.step(at, shown)
 	}
-	c.last, c.lastTime, c.any = register, at, true
+	c.last, c.lastTime, c.any = shown, at, true
 }
 
-// change goes over to the register as it was after a declared change.
+// change goes over to the counter as it was after a declared change.
 func (c *Counter) change(to CounterChange) {
 	if !c.any {
 		return
@@ -93,12 +93,12 @@ func (c *Counter) change(to CounterChange) {
 	c.Changed++
 }
 
-func (c *Counter) step(at int64, register float64) {
-	increase := register - c.last
+func (c *Counter) step(at int64, shown float64) {
+	increase := shown - c.last
 	if increase < 0 {
 		wrapped := increase + c.rollover
 		if !c.possible(wrapped, at-c.lastTime) {
-			c.Falls = append(c.Falls, Fall{at, c.last, register})
+			c.Falls = append(c.Falls, Fall{at, c.last, shown})
 			return
 		}
 		c.Rollovers++
@@ -135,7 +135,7 @@ func (c *Counter) spread(at int64, increase float64) {
 	}
 }
 
-// Volume returns the volume counted on day i, in m³, and the time that the register's readings span.
+// Volume returns the volume counted on day i, in m³, and the time that the counter's readings span.
 func (c *Counter) Volume(i int) Volume {
 	if i >= len(c.volume) {
 		return Volume{}

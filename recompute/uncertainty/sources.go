@@ -170,18 +170,18 @@ func (b *builder) datum(u *site.Uncertainty) {
 		}
 	})
 	for i, c := range b.Site.Corrections {
-		if c.Doubt <= 0 {
+		if c.U95 <= 0 {
 			continue
 		}
 		survey := Source{
 			Name:  fmt.Sprintf("survey of correction[%d]", i),
-			Text:  fmt.Sprintf("%.3g mm, stated", c.Doubt*1000),
+			Text:  fmt.Sprintf("%.3g mm, stated", c.U95*1000),
 			Unit:  "mm",
-			Input: c.Doubt / Coverage * 1000,
+			Input: c.U95 / Coverage * 1000,
 		}
 		b.lane(survey, false, func(s *settings.Segment) {
 			if b.surveyOf(s) == i {
-				s.Raise(nudge * c.Doubt / Coverage)
+				s.Raise(nudge * c.U95 / Coverage)
 			}
 		})
 	}
@@ -190,7 +190,7 @@ func (b *builder) datum(u *site.Uncertainty) {
 // surveyOf returns the correction whose own uncertainty stands for a segment's datum, −1 for none.
 func (b *builder) surveyOf(s *settings.Segment) int {
 	for i, c := range b.Site.Corrections {
-		if from, until := settings.Span(c); c.Doubt > 0 && from <= s.From && s.Until <= until {
+		if from, until := settings.Span(c); c.U95 > 0 && from <= s.From && s.Until <= until {
 			return i
 		}
 	}
@@ -198,7 +198,7 @@ func (b *builder) surveyOf(s *settings.Segment) int {
 }
 
 // dimension adds one dimension of the device.
-func (b *builder) dimension(d site.DimensionDoubt) {
+func (b *builder) dimension(d site.DimensionU95) {
 	fail := func(found, expected string) {
 		place := b.Site.Places["uncertainty.device."+d.Key]
 		b.Add(problem.At(place, fmt.Sprintf("uncertainty.device.%s: %s", d.Key, found), expected, ""))
