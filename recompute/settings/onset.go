@@ -1,7 +1,6 @@
 package settings
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
@@ -29,24 +28,26 @@ func onsets(s *site.Site, c *site.Correction, found []Step) (list []onset) {
 	if c.Onset == nil || c.Onset.LastGood == nil || c.Until == nil || c.From == nil {
 		return nil
 	}
-	add := func(rule string, at int64) {
-		for _, o := range list {
-			if o.from.UTC == at {
-				return
-			}
-		}
-		if at != c.From.UTC && at < c.Until.UTC {
-			text := s.Log.Clock.Format(at)
-			from := &site.Instant{UTC: at, Text: text, Place: c.Onset.Place}
-			list = append(list, onset{fmt.Sprintf("%s, %s", rule, text), from})
+	for _, o := range candidates(s, c, found) {
+		same := func(other onset) bool { return other.from.UTC == o.from.UTC }
+		if at := o.from.UTC; at != c.From.UTC && at < c.Until.UTC && !slices.ContainsFunc(list, same) {
+			o.from.Text = s.Log.Clock.Format(at)
+			o.rule, o.from.Place = o.rule+", "+o.from.Text, c.Onset.Place
+			list = append(list, o)
 		}
 	}
+	return list
+}
+
+// candidates are the onsets that rules give, wherever they lie.
+func candidates(s *site.Site, c *site.Correction, found []Step) (list []onset) {
+	add := func(rule string, at int64) { list = append(list, onset{rule, &site.Instant{UTC: at}}) }
 	good := c.Onset.LastGood.UTC
-	add("at the last good check", good)
 	half := good + (c.Until.UTC-good)/2
 	if limit := c.Onset.Cap.Nanoseconds(); limit > 0 {
 		half = max(half, c.Until.UTC-limit)
 	}
+	add("at the last good check", good)
 	add("half-way since the last good check", half)
 	for _, change := range s.Settings {
 		if change.At != nil && change.At.UTC > good {

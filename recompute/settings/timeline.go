@@ -263,23 +263,28 @@ func (b *Builder) Rating(keys *site.DeviceKeys) device.Rating {
 	}
 	r, issues := device.Build(keys.Kind, keys.Values)
 	for _, issue := range issues {
-		place, ok := b.Site.Places[keys.Prefix+"."+issue.Key]
-		if !ok {
-			place = keys.Place
-		}
-		remedy := issue.Remedy
-		if issue.Unknown {
-			name := issue.Key
-			if issue.Key == "kind" {
-				name = keys.Kind
-			}
-			remedy = problem.Suggest(name, issue.Known)
-		}
-		b.Add(problem.At(place, keys.Prefix+": "+issue.Found, issue.Expected, remedy))
+		b.Add(b.worded(keys, issue))
 	}
 	if len(issues) > 0 {
 		r = nil
 	}
 	b.Ratings[keys] = r
 	return r
+}
+
+// worded puts what is wrong with a device into words, at the key at fault.
+func (b *Builder) worded(keys *site.DeviceKeys, issue device.Issue) *problem.Problem {
+	place, ok := b.Site.Places[keys.Prefix+"."+issue.Key]
+	if !ok {
+		place = keys.Place
+	}
+	remedy := issue.Remedy
+	if issue.Unknown {
+		name := issue.Key
+		if issue.Key == "kind" {
+			name = keys.Kind
+		}
+		remedy = problem.Suggest(name, issue.Known)
+	}
+	return problem.At(place, keys.Prefix+": "+issue.Found, issue.Expected, remedy)
 }
