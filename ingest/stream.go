@@ -155,7 +155,7 @@ func (l *Log) Batches(ctx context.Context) iter.Seq2[*reading.Batch, error] {
 // begin forgets the account of an earlier reading and starts a new one.
 func (l *Log) begin(ctx context.Context) *merger {
 	l.Account = Account{}
-	l.From, l.Till = 0, 0
+	l.From, l.Until = 0, 0
 	l.read.Store(0)
 	return &merger{log: l, stopped: ctx.Err, waiting: slices.Clone(l.Files), codes: newCodes(l)}
 }

@@ -126,15 +126,15 @@ func TestLocalTime(t *testing.T) {
 	fold := "Time,Level\n2021-10-31 00:30,1\n2021-10-31 01:00,2\n2021-10-31 01:30,3\n2021-10-31 01:00,4\n" +
 		"2021-10-31 01:30,5\n2021-10-31 02:00,6\n"
 	_, l, err := stamps(t, "Europe/London", "", map[string]string{"a.csv": fold})
-	if err != nil || l.Account.Used != 6 || l.Till-l.From != 150*60*1e9 {
+	if err != nil || l.Account.Used != 6 || l.Until-l.From != 150*60*1e9 {
 		t.Errorf("both passes of the repeated hour: %+v, %v; 00:30 to 02:00 must be 2.5 h", l.Account, err)
 	}
 	// TS-DST2 (pandas issue 47398): with a gap after them, 01:00 and 01:30 are the first pass, in summer time.
 	_, l, err = stamps(t, "Europe/London", "", map[string]string{
 		"a.csv": "Time,Level\n2021-10-31 00:30,1\n2021-10-31 01:00,2\n2021-10-31 01:30,3\n2021-10-31 10:00,4\n",
 	})
-	if err != nil || l.From != 1635636600e9 || l.Till != 1635674400e9 {
-		t.Errorf("gap after the first pass: from %d to %d, %v", l.From, l.Till, err)
+	if err != nil || l.From != 1635636600e9 || l.Until != 1635674400e9 {
+		t.Errorf("gap after the first pass: from %d to %d, %v", l.From, l.Until, err)
 	}
 	_, l, err = stamps(t, "Europe/London", "", map[string]string{
 		"a.csv": "Time,Level\n2031-03-30 00:59,1\n2031-03-30 01:30,2\n2031-03-30 02:00,3\n",
@@ -145,7 +145,7 @@ func TestLocalTime(t *testing.T) {
 	_, l, err = stamps(t, "+05:30", "", map[string]string{
 		"a.csv": "Time,Level\n2031-03-30T00:30:00Z,1\n2031-03-30T06:01:00+05:30,2\n",
 	})
-	if err != nil || l.Till-l.From != 60e9 {
+	if err != nil || l.Until-l.From != 60e9 {
 		t.Errorf("offsets in the stamps: %v", err)
 	}
 }
@@ -250,8 +250,8 @@ func TestMisled(t *testing.T) {
 		t.Fatal(err)
 	}
 	if a := l.Account; a.Used != 5003 || a.Read != 5003 ||
-		len(a.Illegible) > 0 || l.Till-l.From != int64(12*time.Hour+time.Minute) {
-		t.Errorf("%+v, %s", a, time.Duration(l.Till-l.From))
+		len(a.Illegible) > 0 || l.Until-l.From != int64(12*time.Hour+time.Minute) {
+		t.Errorf("%+v, %s", a, time.Duration(l.Until-l.From))
 	}
 	if text := fmt.Sprint(l.Files[0].Decisions()); !strings.Contains(text, "decimal sign comma") ||
 		!strings.Contains(text, "0:00 ends the date") {

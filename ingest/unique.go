@@ -121,7 +121,7 @@ func (m *merger) within(b *reading.Batch) bool {
 		m.log.From = b.Time[0]
 	}
 	a.Used += high - low
-	m.log.Till = b.Time[b.Len()-1]
+	m.log.Until = b.Time[b.Len()-1]
 	a.states(b)
 	return true
 }

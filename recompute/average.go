@@ -39,7 +39,7 @@ func AverageDays(days []Period, volume func(*Period) total.Volume, rule site.Com
 	for i := range days {
 		a.Days++
 		v := volume(&days[i])
-		if v.Missing() || share(v.Covered, days[i].End-days[i].Start) < rule.LeastDay {
+		if v.Missing() || share(v.Covered, days[i].Until-days[i].From) < rule.LeastDay {
 			continue
 		}
 		a.Measured++
@@ -129,12 +129,12 @@ func (r *Result) Periods(name func(day string) string) (list []Period) {
 		label := name(d.Label)
 		if len(list) == 0 || list[len(list)-1].Label != label {
 			start, end := r.days.Span(i, name)
-			list = append(list, Period{Label: label, Start: max(start, r.within.from), End: min(end, r.within.until)})
+			list = append(list, Period{Label: label, From: max(start, r.within.from), Until: min(end, r.within.until)})
 		}
 		list[len(list)-1].merge(d)
 	}
 	for i := range list {
-		list[i].addBudget(&r.Sources)
+		list[i].addBudget(&r.Components)
 	}
 	return list
 }
@@ -142,11 +142,11 @@ func (r *Result) Periods(name func(day string) string) (list []Period) {
 // Rolling adds up so many months that follow each other, named by the last.
 func (r *Result) Rolling(months int) (list []Period) {
 	for i := months - 1; i < len(r.Months); i++ {
-		p := Period{Label: r.Months[i].Label, Start: r.Months[i-months+1].Start, End: r.Months[i].End}
+		p := Period{Label: r.Months[i].Label, From: r.Months[i-months+1].From, Until: r.Months[i].Until}
 		for k := i - months + 1; k <= i; k++ {
 			p.merge(&r.Months[k])
 		}
-		p.addBudget(&r.Sources)
+		p.addBudget(&r.Components)
 		list = append(list, p)
 	}
 	return list

@@ -17,10 +17,10 @@ func days(volumes ...float64) (list []Period) {
 	start := time.Date(2031, 4, 1, 0, 0, 0, 0, time.UTC)
 	for i, v := range volumes {
 		from := start.AddDate(0, 0, i)
-		p := Period{Label: from.Format("2006-01-02"), Start: from.UnixNano(), End: from.AddDate(0, 0, 1).UnixNano()}
+		p := Period{Label: from.Format("2006-01-02"), From: from.UnixNano(), Until: from.AddDate(0, 0, 1).UnixNano()}
 		if !math.IsNaN(v) {
 			p.After.Sum.Add(v)
-			p.After.Covered = p.End - p.Start
+			p.After.Covered = p.Until - p.From
 		}
 		list = append(list, p)
 	}
@@ -81,8 +81,8 @@ func TestAnyPartition(t *testing.T) {
 	}
 	r := &Result{Days: days(volumes...)}
 	r.within.from, r.within.until = math.MinInt64, math.MaxInt64
-	r.days = total.NewCalendar(time.UTC, 0, false, r.Days[0].Start)
-	r.days.Day(r.Days[len(r.Days)-1].Start)
+	r.days = total.NewCalendar(time.UTC, 0, false, r.Days[0].From)
+	r.days.Day(r.Days[len(r.Days)-1].From)
 	var whole total.Sum
 	for i := range r.Days {
 		whole.Merge(r.Days[i].After.Sum)

@@ -46,7 +46,7 @@ func runWith(t testing.TB, file string, o recompute.Options) *recompute.Result {
 // part returns what a source adds to a budget, as a share of a total.
 func part(p *recompute.Period, name string) float64 {
 	for _, x := range p.Budget.Parts {
-		if x.Source.Name == name {
+		if x.Component.Name == name {
 			return math.Abs(x.Effect) / p.After.M3()
 		}
 	}

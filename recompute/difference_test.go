@@ -162,7 +162,7 @@ func TestUncertaintyOfDifference(t *testing.T) {
 		if ratio := r.Total.Budget.Difference / deviation; math.Abs(ratio-1) > 0.10 {
 			t.Errorf("%s: the budget gives %.3f of the draws", c.name, ratio)
 			for _, p := range r.Total.Budget.Parts {
-				t.Logf("    %-30s %.4f on after, %.4f on the difference", p.Source.Name, p.Effect, p.Difference)
+				t.Logf("    %-30s %.4f on after, %.4f on the difference", p.Component.Name, p.Effect, p.Difference)
 			}
 		}
 	}
@@ -184,7 +184,7 @@ func TestNoCorrectionNoDifference(t *testing.T) {
 	if u := r.Total.Budget.Difference; u > 1e-9 {
 		t.Errorf("a difference of nothing is known to %v m3", u)
 		for _, p := range r.Total.Budget.Parts {
-			t.Logf("    %-30s %.4f on after, %.4f on the difference", p.Source.Name, p.Effect, p.Difference)
+			t.Logf("    %-30s %.4f on after, %.4f on the difference", p.Component.Name, p.Effect, p.Difference)
 		}
 	}
 }

@@ -32,7 +32,7 @@ type pass struct {
 	figures
 	looks
 	rows    *rows
-	sources uncertainty.Sources
+	sources uncertainty.Components
 }
 
 // figures are the stages that make the figures of days.
@@ -49,7 +49,7 @@ type figures struct {
 	peaks      *stage.Peaks
 	tallies    *uncertainty.Tallies
 	sample     *uncertainty.Sample
-	hours      *fill.Hours
+	hours      *fill.HourlyMeans
 }
 
 // looks are the stages that look for evidence and change no figure.
@@ -88,7 +88,7 @@ func (p *pass) begin(first int64) {
 		peaks:      stage.NewPeaks(b),
 		tallies:    uncertainty.NewTallies(&p.sources),
 		sample:     &uncertainty.Sample{},
-		hours:      &fill.Hours{},
+		hours:      &fill.HourlyMeans{},
 	}
 	p.looks = looks{
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),

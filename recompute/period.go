@@ -10,30 +10,30 @@ import (
 
 // Period is a reporting day, a month or the whole log.
 type Period struct {
-	Label      string
-	Start, End int64 // instants
-	Before     total.Volume
-	After      total.Volume // all classes
-	Classes    [total.Classes]total.Volume
-	Bracketed  total.Bracket      // of the time in which a flow is only known between bounds
-	Edges      total.Edges        // of means whose interval holds a bound of the period
-	Kept       total.Volume       // what a meter with the corrected settings would have shown, over the time of before
-	Parts      stage.Parts        // of the difference
-	DayRules   []stage.RuleVolume // of a month: the recorded lane's volume under other bounds of the day
-	WhatIf     []total.Volume     // of the what-if lanes, in their order
-	Moved      []uncertainty.Moved
-	Tally      uncertainty.Tally
-	Budget     *uncertainty.Budget // nil when it was not asked for, or nothing is covered
-	Logged     total.Volume
-	Counted    total.Volume
-	Passed     total.Volume // of logged interval volumes
+	Label       string
+	From, Until int64 // instants
+	Before      total.Volume
+	After       total.Volume // all classes
+	Classes     [total.Classes]total.Volume
+	Bracketed   total.Bracket      // of the time in which a flow is only known between bounds
+	Edges       total.Edges        // of means whose interval holds a bound of the period
+	Kept        total.Volume       // what a meter with the corrected settings would have shown, over the time of before
+	Parts       stage.Parts        // of the difference
+	DayRules    []stage.RuleVolume // of a month: the recorded lane's volume under other bounds of the day
+	WhatIf      []total.Volume     // of the what-if lanes, in their order
+	Moved       []uncertainty.Moved
+	Tally       uncertainty.Tally
+	Budget      *uncertainty.Budget // nil when it was not asked for, or nothing is covered
+	Logged      total.Volume
+	Counted     total.Volume
+	Passed      total.Volume // of logged interval volumes
 }
 
 // Coverage is the part of the period that the corrected total covers.
-func (p *Period) Coverage() float64 { return share(p.After.Covered, p.End-p.Start) }
+func (p *Period) Coverage() float64 { return share(p.After.Covered, p.Until-p.From) }
 
 // BeforeCoverage is the part that the recorded lane covers.
-func (p *Period) BeforeCoverage() float64 { return share(p.Before.Covered, p.End-p.Start) }
+func (p *Period) BeforeCoverage() float64 { return share(p.Before.Covered, p.Until-p.From) }
 
 // share is a part of a whole; nothing of nothing is nothing.
 func share(part, whole int64) float64 {
@@ -150,7 +150,7 @@ func (p *Period) merge(o *Period) {
 }
 
 // addBudget works out the uncertainty of a period that has a total.
-func (p *Period) addBudget(l *uncertainty.Sources) {
+func (p *Period) addBudget(l *uncertainty.Components) {
 	if len(l.List) > 0 && !p.After.Missing() {
 		p.Budget = l.Budget(p.figures())
 	}

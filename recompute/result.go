@@ -27,7 +27,7 @@ type Result struct {
 	Statistics          Statistics
 	// PhysicalMost is the most that channel or device can carry, m³/s, see physicalMost; +Inf when nothing says it.
 	PhysicalMost float64
-	Sources      uncertainty.Sources
+	Components   uncertainty.Components
 	Draws        *uncertainty.Draws // of a Monte Carlo check; nil when none was asked for
 	// Fit is how a donor's flows and ours go together, where missing time is filled from one.
 	Fit      *fill.DonorFit
@@ -94,8 +94,8 @@ func (p *pass) result() *Result {
 		Recorded:     b.Recorded.Lane,
 		Corrected:    b.Corrected.Lane,
 		WhatIfs:      p.runner.plan.WhatIfs,
-		Sources:      p.sources,
-		PhysicalMost: physicalMost(b.Corrected.Lane, b.Log.From, b.Log.Till),
+		Components:   p.sources,
+		PhysicalMost: physicalMost(b.Corrected.Lane, b.Log.From, b.Log.Until),
 		days:         b.Calendar,
 	}
 	r.within.from, r.within.until = b.From, b.Until
@@ -122,7 +122,7 @@ func (p *pass) evidence(r *Result) {
 	days := make([]evidence.Day, len(r.Days))
 	for i := range r.Days {
 		d := &r.Days[i]
-		days[i] = evidence.Day{Label: d.Label, Start: d.Start, Recorded: d.Before, Logged: d.Logged, Counted: d.Counted}
+		days[i] = evidence.Day{Label: d.Label, Start: d.From, Recorded: d.Before, Logged: d.Logged, Counted: d.Counted}
 	}
 	r.Evidence = Evidence{
 		Visits: p.visits.List, FlowCheck: *p.flow, Trials: p.trials.Finish(r.Site),
@@ -143,31 +143,31 @@ func (r *Result) lastDistance() float64 {
 // periods collects days, months and the whole.
 func (p *pass) periods(r *Result) {
 	b := p.block
-	start, end := max(b.Log.From, b.From), min(b.Log.Till, b.Until)
+	start, end := max(b.Log.From, b.From), min(b.Log.Until, b.Until)
 	if b.Means && b.Site.Log.Primary != reading.Counter {
 		start = max(b.Log.Begins(b.Log.From), b.From)
 	}
-	r.Total = Period{Label: "total", Start: start, End: end}
-	last := b.Calendar.Day(max(end-1, start, min(b.Site.Log.Shown(b.Log.Till), b.Until)-1))
+	r.Total = Period{Label: "total", From: start, Until: end}
+	last := b.Calendar.Day(max(end-1, start, min(b.Site.Log.Shown(b.Log.Until), b.Until)-1))
 	for i := 0; i <= last; i++ {
 		day := p.day(i)
 		r.Days = append(r.Days, day)
 		r.Total.merge(&day)
 		if month := monthOf(day.Label); len(r.Months) == 0 || r.Months[len(r.Months)-1].Label != month {
 			from, until := b.Calendar.Span(i, monthOf)
-			r.Months = append(r.Months, Period{Label: month, Start: max(from, b.From), End: min(until, b.Until)})
+			r.Months = append(r.Months, Period{Label: month, From: max(from, b.From), Until: min(until, b.Until)})
 		}
 		r.Months[len(r.Months)-1].merge(&day)
 	}
 	for i := range r.Days {
-		r.Days[i].addBudget(&r.Sources)
+		r.Days[i].addBudget(&r.Components)
 	}
 	rules := p.recorded.Months()
 	for i := range r.Months {
-		r.Months[i].addBudget(&r.Sources)
+		r.Months[i].addBudget(&r.Components)
 		r.Months[i].DayRules = rules[r.Months[i].Label]
 	}
-	r.Total.addBudget(&r.Sources)
+	r.Total.addBudget(&r.Components)
 }
 
 // monthOf is the month of a day by its label: 2031-04.
@@ -179,8 +179,8 @@ func (p *pass) day(i int) Period {
 	start, end := b.Calendar.Bounds(i)
 	d := Period{
 		Label:     b.Calendar.Label(i),
-		Start:     max(start, b.From),
-		End:       min(end, b.Until),
+		From:      max(start, b.From),
+		Until:     min(end, b.Until),
 		Classes:   p.accept.Classes(i),
 		Bracketed: p.bounds.Day(i),
 		Edges:     p.edges.Day(i),
@@ -201,13 +201,13 @@ func (p *pass) day(i int) Period {
 // it, of which everything is missing. A day in which the log begins or ends no more than one interval away from its
 // bound has no missing time there: the next reading stands in the next file.
 func (r *Result) ReportingDays(p *Period) (list []Period) {
-	calendar := r.calendarFrom(p.Start)
+	calendar := r.calendarFrom(p.From)
 	known := 0
-	for at := p.Start; at < p.End; {
+	for at := p.From; at < p.Until; {
 		i := calendar.Day(at)
 		_, end := calendar.Bounds(i)
-		day := Period{Label: calendar.Label(i), Start: at, End: min(end, p.End)}
-		for known < len(r.Days) && r.Days[known].End <= at {
+		day := Period{Label: calendar.Label(i), From: at, Until: min(end, p.Until)}
+		for known < len(r.Days) && r.Days[known].Until <= at {
 			known++
 		}
 		if known < len(r.Days) && r.Days[known].Label == day.Label {
@@ -227,15 +227,15 @@ func (r *Result) calendarFrom(first int64) *total.Calendar {
 
 // toLog moves the bounds of a period to the log's own, where no more than one interval lies between them.
 func (r *Result) toLog(p Period) Period {
-	first, last, step := r.Facts.From, r.Facts.Till, int64(r.Facts.Interval)
+	first, last, step := r.Facts.From, r.Facts.Until, int64(r.Facts.Interval)
 	if site := r.Site; site != nil && site.Log.Means && site.Log.Primary != reading.Counter {
 		first = r.Facts.Begins(first)
 	}
-	if p.Start < first && first < p.End && first-p.Start <= step {
-		p.Start = first
+	if p.From < first && first < p.Until && first-p.From <= step {
+		p.From = first
 	}
-	if p.Start < last && last < p.End && p.End-last <= step {
-		p.End = last
+	if p.From < last && last < p.Until && p.Until-last <= step {
+		p.Until = last
 	}
 	return p
 }
@@ -244,6 +244,6 @@ func (r *Result) toLog(p Period) Period {
 // is missing of the day.
 func (r *Result) WholeDay(p *Period) Period {
 	day := *p
-	day.Start, day.End = r.calendarFrom(p.Start).Bounds(0)
+	day.From, day.Until = r.calendarFrom(p.From).Bounds(0)
 	return day
 }

@@ -35,7 +35,7 @@ type Rows struct {
 // rows is the stage that hands rows out.
 type rows struct {
 	to           func(*Rows) error
-	sources      *uncertainty.Sources
+	sources      *uncertainty.Components
 	lower, upper []float64 // of the rows handed out last
 	err          error
 }

@@ -86,7 +86,7 @@ func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
 type plan struct {
 	*settings.Lanes
 	corrects bool // the site file has corrections
-	sources  uncertainty.Sources
+	sources  uncertainty.Components
 }
 
 // newPlan builds the lanes of a site. What is wrong with them is returned together; the plan has warnings even then.
@@ -94,7 +94,7 @@ func newPlan(s *site.Site, without []int, budget bool, found ...settings.Step) (
 	lanes, err := settings.NewLanes(s, without, found...)
 	p := &plan{Lanes: lanes, corrects: len(s.Corrections) > 0}
 	if budget && err == nil {
-		p.sources, err = uncertainty.NewSources(s, lanes.Recorded)
+		p.sources, err = uncertainty.NewComponents(s, lanes.Recorded)
 	}
 	return p, err
 }
@@ -174,7 +174,7 @@ const seed = 1
 
 // draw checks the budget of the total by draws.
 func (r *runner) draw(result *Result, sample *uncertainty.Sample) error {
-	draws, ok := sample.Draw(&result.Sources, result.Total.Budget, result.Total.figures(), r.options.Draws, seed)
+	draws, ok := sample.Draw(&result.Components, result.Total.Budget, result.Total.figures(), r.options.Draws, seed)
 	if !ok {
 		return problem.At(problem.Place{File: r.site.File},
 			"the uncertainty cannot be drawn: the log has no measured total, or more than 5.5 million readings",
@@ -185,7 +185,7 @@ func (r *runner) draw(result *Result, sample *uncertainty.Sample) error {
 }
 
 // fillFrom decides from the hours of a first run, and from those of a donor, how missing hours are estimated.
-func (r *runner) fillFrom(ctx context.Context, own *fill.Hours) error {
+func (r *runner) fillFrom(ctx context.Context, own *fill.HourlyMeans) error {
 	f := r.site.Filling
 	if f.Rule == site.FillSameTime {
 		r.estimate = own.SameTime(f.Days)
@@ -269,19 +269,19 @@ func (r *runner) read(ctx context.Context) (*pass, error) {
 func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 	clock := s.Log.Clock
 	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)",
-		clock.Format(l.From), clock.Format(l.Till), clock.Name)
+		clock.Format(l.From), clock.Format(l.Until), clock.Name)
 	first := l.From
 	if s.Log.Means {
 		first = l.Begins(first) // a mean stands for the time before its stamp
 	}
 	for i, c := range s.Corrections {
-		if from, until := settings.Span(c); from >= l.Till || until <= first {
+		if from, until := settings.Span(c); from >= l.Until || until <= first {
 			found := fmt.Sprintf("correction[%d] lies outside the log", i)
 			problems.Add(problem.At(c.Place, found, bounds, "check from and until, and the year"))
 		}
 	}
 	for i, c := range s.Settings {
-		if c.At != nil && c.At.UTC > l.Till {
+		if c.At != nil && c.At.UTC > l.Until {
 			found := fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing",
 				i-1, c.At.Text)
 			problems.Add(problem.Warn(c.At.Place, found, bounds, ""))

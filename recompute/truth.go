@@ -38,7 +38,7 @@ func (r *Result) Truth(p *Period) (low, high float64) {
 	q := r.toLog(*p)
 	filled := q.Classes[total.Filled]
 	low, high = r.between(&q, filled.M3(), total.Filled)
-	if missing := q.End - q.Start - q.After.Covered + filled.Covered; missing > 0 {
+	if missing := q.Until - q.From - q.After.Covered + filled.Covered; missing > 0 {
 		high += r.PhysicalMost * float64(missing) * 1e-9
 	}
 	return math.Max(0, low), high
@@ -66,7 +66,7 @@ func (r *Result) between(p *Period, part float64, class total.Class) (low, high 
 // not missing.
 func (r *Result) Covered(p *Period, by total.Volume) float64 {
 	q := r.toLog(*p)
-	return share(by.Covered, q.End-q.Start)
+	return share(by.Covered, q.Until-q.From)
 }
 
 // physicalMost is the most that can have flowed under a lane's settings between two instants, m³/s: up to the depth of

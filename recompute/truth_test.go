@@ -34,15 +34,15 @@ func TestJudge(t *testing.T) {
 // = 7.211 m³: 104.789 to 149.211. Of the bounded time half an hour open makes 1.8 m³ more of both.
 func TestTruth(t *testing.T) {
 	hour := int64(time.Hour)
-	p := Period{End: 24 * hour}
+	p := Period{Until: 24 * hour}
 	p.Classes[total.Measured] = volumeOf(80, 12*hour)
 	p.Classes[total.Bounded] = volumeOf(20, 4*hour)
 	p.Bracketed = total.Bracket{Counted: volumeOf(20, 4*hour), Low: volumeOf(20, 4*hour), High: volumeOf(50, 4*hour)}
 	p.Classes[total.Filled] = volumeOf(12, 2*hour)
 	p.After = volumeOf(112, 18*hour)
 	p.Budget = &uncertainty.Budget{Parts: []uncertainty.Part{
-		{Source: &uncertainty.Source{Kind: uncertainty.OfShare}, Effect: 2},
-		{Source: &uncertainty.Source{Kind: uncertainty.OfClass, Class: total.Filled}, Effect: 3},
+		{Component: &uncertainty.Component{Kind: uncertainty.OfShare}, Effect: 2},
+		{Component: &uncertainty.Component{Kind: uncertainty.OfClass, Class: total.Filled}, Effect: 3},
 	}, Low: math.Sqrt(2*2 + 3*3), High: math.Sqrt(2*2 + 3*3)}
 	r := &Result{PhysicalMost: 0.001}
 	check := func(what string, low, high, wantLow, wantHigh float64) {
@@ -69,8 +69,8 @@ func TestTruth(t *testing.T) {
 func TestLogEnds(t *testing.T) {
 	hour := int64(time.Hour)
 	for last, want := range map[int64]float64{23: 80, 22: 87.2} {
-		r := &Result{Facts: reading.Facts{From: 0, Till: last * hour, Interval: time.Hour}, PhysicalMost: 0.001}
-		p := Period{End: 24 * hour, After: volumeOf(80, last*hour)}
+		r := &Result{Facts: reading.Facts{From: 0, Until: last * hour, Interval: time.Hour}, PhysicalMost: 0.001}
+		p := Period{Until: 24 * hour, After: volumeOf(80, last*hour)}
 		if low, high := r.Truth(&p); math.Abs(low-80) > 1e-9 || math.Abs(high-want) > 1e-9 {
 			t.Errorf("to %d:00: %g to %g, want 80 to %g", last, low, high, want)
 		}

@@ -28,15 +28,15 @@ func (r *Run) budget() *Table {
 		return p.Effect * p.Effect / (b.Standard * b.Standard)
 	}
 	t := tabulate(r, parts, []figure[uncertainty.Part]{
-		words("source", "source", func(p *uncertainty.Part) string { return p.Source.Name }),
+		words("source", "source", func(p *uncertainty.Part) string { return p.Component.Name }),
 		{Column{Key: "u95_m3", Title: "+/-", Kind: Volume, Decimals: 1}, func(p *uncertainty.Part) any { return 2 * math.Abs(p.Effect) }},
 		{Column{Key: "share", Title: "share", Kind: Share}, share},
 		{Column{Title: "share", Short: " ", In: InPage, Style: Bar}, share},
 		{Column{Key: "size", Title: "how large, and by whom", Style: Small}, func(p *uncertainty.Part) any {
-			return told{p.Source.Text, p.Source.Text + "; " + between(p.Source)}
+			return told{p.Component.Text, p.Component.Text + "; " + between(p.Component)}
 		}},
 		yesNo("independent_between_readings", func(p *uncertainty.Part) bool {
-			return p.Source.Kind == uncertainty.OfReading
+			return p.Component.Kind == uncertainty.OfReading
 		}).optional(),
 	})
 	for i := range parts {
@@ -46,7 +46,7 @@ func (r *Run) budget() *Table {
 }
 
 // between says from what to what a source is independent.
-func between(s *uncertainty.Source) string {
+func between(s *uncertainty.Component) string {
 	switch s.Kind {
 	case uncertainty.OfReading:
 		return "independent from reading to reading"
@@ -70,12 +70,12 @@ func (r *Run) halveSentence(p *recompute.Period) string {
 	case part == nil:
 		return ""
 	case !ok:
-		return fmt.Sprintf("No single measurement would halve it; the largest part is the %s.", part.Source.Name)
-	case part.Source.Unit == "":
-		return fmt.Sprintf("It would be halved by knowing the %s better.", part.Source.Name)
+		return fmt.Sprintf("No single measurement would halve it; the largest part is the %s.", part.Component.Name)
+	case part.Component.Unit == "":
+		return fmt.Sprintf("It would be halved by knowing the %s better.", part.Component.Name)
 	}
 	return fmt.Sprintf("It would be halved by knowing the %s to %.2g %s (95 %%).",
-		part.Source.Name, 2*input, part.Source.Unit)
+		part.Component.Name, 2*input, part.Component.Unit)
 }
 
 // drawsSentence says what the Monte Carlo check found; "" when there was none.

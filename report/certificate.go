@@ -29,7 +29,7 @@ func WriteCertificate(w io.Writer, l *ingest.Log) {
 	}
 	log := &l.Site.Log
 	fmt.Fprintf(w, "  clock %s; stamps mark the %s of what they stand for; first reading %s, last %s\n",
-		log.Clock.Name, log.StampAt, log.Clock.Format(l.From), log.Clock.Format(l.Till))
+		log.Clock.Name, log.StampAt, log.Clock.Format(l.From), log.Clock.Format(l.Until))
 	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n",
 		quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(log.GapLimit == 0))
 	fmt.Fprintf(w, "  flow is computed from the %s", log.Primary)

@@ -28,7 +28,7 @@ func Compare(w io.Writer, old, now *Record) {
 		differences("correction", correctionsInWords(old), correctionsInWords(now)),
 		differences("ruling", rulingsInWords(old), rulingsInWords(now)),
 		differences("screening", screeningInWords(old), screeningInWords(now)),
-		differences("what-if lane", old.Lanes, now.Lanes),
+		differences("what if", old.Lanes, now.Lanes),
 		differences("status", []string{old.Approval.words()}, []string{now.Approval.words()}))
 	for _, line := range changes {
 		fmt.Fprintf(w, "  %s\n", line)

@@ -124,7 +124,7 @@ func newLogRecord(r *Run) logRecord {
 		Primary:    s.Log.Primary.String(),
 		TimeZone:   s.Log.Clock.Name,
 		First:      utc(l.From),
-		Last:       utc(l.Till),
+		Last:       utc(l.Until),
 		IntervalS:  l.Interval.Seconds(),
 		GapLimitS:  l.GapLimit.Seconds(),
 		GapDefault: s.Log.GapLimit == 0,

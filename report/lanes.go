@@ -27,7 +27,7 @@ func (r *Run) whatIf() *Table {
 	decimals, after := r.decimals(res.Total.Before.M3()), res.Total.After
 	beside := func(l *laneTotal) bool { return l != &lanes[0] && !l.volume(&res.Total).Missing() && !after.Missing() }
 	figures := []figure[laneTotal]{
-		words("", "lane", func(l *laneTotal) string { return l.name }),
+		words("", "settings", func(l *laneTotal) string { return l.name }),
 		{Column{Title: "total", Kind: Volume, Decimals: decimals, Missing: "missing"},
 			func(l *laneTotal) any { return some(l.volume(&res.Total)) }},
 		{Column{Title: "to corrected", Kind: Change, Decimals: decimals, Bare: true},

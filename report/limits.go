@@ -92,7 +92,7 @@ func (r *Run) verdict(f *audit.LimitFinding) string {
 	if f.Rule != "" && f.Rule != f.Sure {
 		text = fmt.Sprintf("by the permit's rule %s, in truth %s", f.Rule, f.Sure)
 	}
-	if len(r.Result.Sources.List) == 0 { // nothing was said of the uncertainty
+	if len(r.Result.Components.List) == 0 { // nothing was said of the uncertainty
 		text = strings.ReplaceAll(text, " beyond doubt", "")
 	}
 	switch f.Outcome() {

@@ -81,7 +81,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		Record:   rec,
 		WhatIf:   r.whatIf(),
 		Title:    r.title(),
-		Span:     r.local(total.Start) + " to " + r.local(total.End),
+		Span:     r.local(total.From) + " to " + r.local(total.Until),
 		Unit:     report.VolumeUnit.Symbol,
 		Before:   r.volume(total.Before, decimals),
 		After:    r.after(total, decimals),

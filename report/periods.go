@@ -48,8 +48,8 @@ func (r *Run) totals(group string, decimals int) []figure[period] {
 	return []figure[period]{
 		words("", "period", func(*period) string { return group }).in(InCSV),
 		{Column{Key: "label", Title: "label", Short: group}, func(p *period) any { return p.Label }},
-		{Column{Key: "start", Title: "start", Kind: Instant, In: machines}, func(p *period) any { return p.Start }},
-		{Column{Key: "end", Title: "end", Kind: Instant, In: machines, Bare: true}, func(p *period) any { return p.End }},
+		{Column{Key: "start", Title: "start", Kind: Instant, In: machines}, func(p *period) any { return p.From }},
+		{Column{Key: "end", Title: "end", Kind: Instant, In: machines, Bare: true}, func(p *period) any { return p.Until }},
 		volumeOf(Column{Key: "before_m3", Title: "before", Decimals: decimals, Missing: "missing"},
 			func(p *period) total.Volume { return p.Before }),
 		{Column{Key: "after_m3", Title: "after", Kind: Volume, Missing: "missing", Style: Strong},
@@ -133,9 +133,9 @@ func (r *Run) bounds() []figure[period] {
 // toReport are the totals that were reported, and as they go into a report now.
 func (r *Run) toReport() (list []figure[period]) {
 	report := &r.site().Report
-	if len(report.Submitted) > 0 {
+	if len(report.Reported) > 0 {
 		list = append(list, figure[period]{Column{Title: "reported", Kind: Written, In: InText}, func(p *period) any {
-			if x, ok := report.Submitted[p.Label]; ok {
+			if x, ok := report.Reported[p.Label]; ok {
 				return x.Volume.Text
 			}
 			return nil
@@ -179,7 +179,7 @@ func (r *Run) remarks(group string) (list []figure[period]) {
 // comments are what the site file says of a period: every comment whose span meets it.
 func (r *Run) comments(p *period) (list []site.Comment) {
 	for _, c := range r.site().Report.Comments {
-		if c.From.UTC < p.End && c.Until.UTC > p.Start {
+		if c.From.UTC < p.Until && c.Until.UTC > p.From {
 			list = append(list, c)
 		}
 	}

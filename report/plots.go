@@ -201,7 +201,7 @@ func (r *Run) addLine(p *plot.Plot, points plotter.XYs, name string, style func(
 // timeAxis sets ticks and range of a time axis.
 func (r *Run) timeAxis(p *plot.Plot) {
 	p.X.Tick.Marker = calendarTicks{r.site().Report.Clock.Location}
-	p.X.Min, p.X.Max = float64(r.Result.Total.Start)/1e9, float64(r.Result.Total.End)/1e9
+	p.X.Min, p.X.Max = float64(r.Result.Total.From)/1e9, float64(r.Result.Total.Until)/1e9
 }
 
 // hydrograph shows both flows over time and, below, where readings were flagged.
@@ -283,8 +283,8 @@ func (r *Report) daily(run *Run) *picture {
 	p.Legend.Add("after", after)
 	if limit := run.site().Report.DailyVolume; limit != nil && what == "day" {
 		line := plotter.XYs{
-			{X: float64(run.Result.Total.Start) / 1e9, Y: unit.FromSI(limit.SI)},
-			{X: float64(run.Result.Total.End) / 1e9, Y: unit.FromSI(limit.SI)},
+			{X: float64(run.Result.Total.From) / 1e9, Y: unit.FromSI(limit.SI)},
+			{X: float64(run.Result.Total.Until) / 1e9, Y: unit.FromSI(limit.SI)},
 		}
 		run.addLine(p, line, "limit "+limit.Text, func(l *plotter.Line) {
 			l.LineStyle = draw.LineStyle{
@@ -293,7 +293,7 @@ func (r *Report) daily(run *Run) *picture {
 		}, true)
 	}
 	run.timeAxis(p)
-	p.X.Min, p.X.Max = float64(periods[0].Start)/1e9, float64(periods[len(periods)-1].End)/1e9
+	p.X.Min, p.X.Max = float64(periods[0].From)/1e9, float64(periods[len(periods)-1].Until)/1e9
 	headroom(p)
 	return &picture{name: "totals", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
 }
@@ -316,13 +316,13 @@ func (r *Report) cumulative(run *Run) *picture {
 		{"before: recorded settings", func(d *recompute.Period) total.Volume { return d.Before }, beforeLine},
 		{"after: corrected and screened", func(d *recompute.Period) total.Volume { return d.After }, afterLine},
 	} {
-		points := plotter.XYs{{X: float64(run.Result.Total.Start) / 1e9}}
+		points := plotter.XYs{{X: float64(run.Result.Total.From) / 1e9}}
 		sum, covered := 0.0, int64(0)
 		for i := range run.Result.Days {
 			d := &run.Result.Days[i]
 			v := x.volume(d)
 			sum, covered = sum+v.M3(), covered+v.Covered
-			points = append(points, plotter.XY{X: float64(min(d.End, run.Result.Total.End)) / 1e9, Y: unit.FromSI(sum)})
+			points = append(points, plotter.XY{X: float64(min(d.Until, run.Result.Total.Until)) / 1e9, Y: unit.FromSI(sum)})
 		}
 		if covered > 0 {
 			run.addLine(p, points, x.name, x.style, true)

@@ -46,7 +46,7 @@ type bars struct {
 }
 
 func (b *bars) add(p *recompute.Period, v float64) {
-	b.periods = append(b.periods, [2]float64{float64(p.Start) / 1e9, float64(p.End) / 1e9})
+	b.periods = append(b.periods, [2]float64{float64(p.From) / 1e9, float64(p.Until) / 1e9})
 	b.values = append(b.values, v)
 }
 

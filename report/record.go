@@ -34,7 +34,7 @@ type Record struct {
 	Months      *Table          `json:"months"`
 	Days        *Table          `json:"days"`
 	Split       splitRecord     `json:"difference_parts"`
-	Witness     flowCheckRecord `json:"logged_flow_against_lanes"`
+	FlowCheck   flowCheckRecord `json:"logged_flow_against_lanes"`
 	Drowned     drownedRecord   `json:"drowned"`
 	Without     []int           `json:"without,omitempty"`
 	Lanes       []string        `json:"what_if,omitempty"`
@@ -101,7 +101,7 @@ func NewRecord(r *Run) *Record {
 		Months:      r.months(),
 		Days:        r.days(),
 		Split:       newSplit(&res.Total),
-		Witness:     newFlowCheck(res),
+		FlowCheck:   newFlowCheck(res),
 		Drowned:     drownedRecord(res.Drowned),
 		Without:     r.Without,
 		Changes:     newChanges(res.Changes),

@@ -144,7 +144,7 @@ func checkReadings(t *testing.T, name string, run *Run) {
 	if err != nil || len(times) == 0 {
 		t.Fatalf("time_utc: %d values, %v", len(times), err)
 	}
-	if got, want := times[len(times)-1].(int64)*1e6, run.Log.Till; got != want {
+	if got, want := times[len(times)-1].(int64)*1e6, run.Log.Until; got != want {
 		t.Errorf("last time %d, want %d", got, want)
 	}
 	before, _, _, err := r.ReadColumnByPath("readings\x01flow_before_m3s", used)

@@ -48,7 +48,7 @@ func newDevice(d device.Description) deviceRecord {
 func segments(l *settings.Lane, log *ingest.Log) (out []segmentRecord) {
 	for i := range l.Segments {
 		s := &l.Segments[i]
-		if s.Until <= log.From || s.From > log.Till {
+		if s.Until <= log.From || s.From > log.Until {
 			continue
 		}
 		limits := s.Rating.Limits()

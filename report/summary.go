@@ -19,7 +19,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 	res, unit := r.Result, r.site().Report.VolumeUnit.Symbol
 	decimals := r.decimals(res.Total.Before.M3())
 	fmt.Fprintf(w, "%s (%s)\n", r.title(), r.site().ID)
-	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.Start), r.local(res.Total.End),
+	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.From), r.local(res.Total.Until),
 		r.site().Report.Clock.Name, grouped(float64(r.Log.Account.Used), 0))
 	fmt.Fprintf(w, "  Total before  %s %s   as the meter had it\n", r.volume(res.Total.Before, decimals), unit)
 	after := "corrected and screened"
@@ -165,10 +165,10 @@ func classes(p *recompute.Period) string {
 	var parts []string
 	for c := range total.Classes {
 		if covered := p.Classes[c].Covered; covered > 0 {
-			parts = append(parts, fmt.Sprintf("%.2f %% %s", 100*float64(covered)/float64(p.End-p.Start), c))
+			parts = append(parts, fmt.Sprintf("%.2f %% %s", 100*float64(covered)/float64(p.Until-p.From), c))
 		}
 	}
-	if missing := p.End - p.Start - p.After.Covered; missing > 0 {
+	if missing := p.Until - p.From - p.After.Covered; missing > 0 {
 		parts = append(parts, fmt.Sprintf("%s missing", quantity.FormatDuration(time.Duration(missing))))
 	}
 	return strings.Join(parts, ", ")

@@ -74,7 +74,7 @@ func (r *Report) visits(run *Run) *picture {
 	if len(before.XYs) == 0 {
 		return nil
 	}
-	start, end := float64(run.Result.Total.Start)/1e9, float64(run.Result.Total.End)/1e9
+	start, end := float64(run.Result.Total.From)/1e9, float64(run.Result.Total.Until)/1e9
 	run.addLine(p, plotter.XYs{{X: start}, {X: end}}, "",
 		func(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.6)} }, false)
 	addVisits(p, before, "recorded settings", draw.GlyphStyle{

@@ -90,7 +90,7 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 		}
 		fmt.Fprintf(w, "  %-11s %-10s %s; %d readings\n", f.Title, f.Action, f.Limit, f.Rows)
 	}
-	fmt.Fprintln(w, "\nWitnesses")
+	fmt.Fprintln(w, "\nComparisons")
 	for _, f := range run.Findings {
 		fmt.Fprintf(w, "  %s\n", f.Sentence)
 	}

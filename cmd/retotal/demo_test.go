@@ -46,7 +46,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 	}
 	for i := range run.Result.Months {
 		m := &run.Result.Months[i]
-		truth := quarrylane.TrueVolume(time.Unix(0, m.Start).UTC(), time.Unix(0, m.End).UTC())
+		truth := quarrylane.TrueVolume(time.Unix(0, m.From).UTC(), time.Unix(0, m.Until).UTC())
 		if off := m.After.M3()/truth - 1; math.Abs(off) > 0.002 {
 			t.Errorf("%s: corrected %.1f m3, truth %.1f m3 (%+.3f %%)", m.Label, m.After.M3(), truth, 100*off)
 		}

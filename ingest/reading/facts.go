@@ -8,12 +8,12 @@ import (
 
 // Facts is all that arithmetic needs to know of a log.
 type Facts struct {
-	Interval   time.Duration  // usual step between readings
-	GapLimit   time.Duration  // longest step over which totals are integrated
-	Resolution [Count]float64 // SI steps of the columns
-	Has        [Count]bool    // which quantities are logged
-	From, Till int64          // first and last reading, instants
-	Clock      *time.Location // what the logger's clock keeps
+	Interval    time.Duration  // usual step between readings
+	GapLimit    time.Duration  // longest step over which totals are integrated
+	Resolution  [Count]float64 // SI steps of the columns
+	Has         [Count]bool    // which quantities are logged
+	From, Until int64          // first and last reading, instants
+	Clock       *time.Location // what the logger's clock keeps
 }
 
 // Ends is the end of the interval that a mean or a volume stands for, which begins at an instant by the logger's clock:

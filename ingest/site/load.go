@@ -33,7 +33,7 @@ func Load(file string) (*Site, error) {
 		return nil, unreadable(file, err)
 	}
 	s, err := Parse(file, text)
-	if s != nil && s.Report.SubmittedFile != "" {
+	if s != nil && s.Report.ReportedFile != "" {
 		err = problem.Join(err, s.readReportedFile())
 	}
 	return s, err

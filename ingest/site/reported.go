@@ -39,8 +39,8 @@ func NewBeside(file string, text []byte) Beside {
 // readSubmitted reads what was reported of months and days: "2031-03" = "45123 m3", an average "2031-03" = "16.8 L/s",
 // or file = "reported.csv".
 func (s *Site) readSubmitted(t *table) {
-	s.Report.Submitted = map[string]Reported{}
-	s.Report.SubmittedFile = t.text("file", "")
+	s.Report.Reported = map[string]Reported{}
+	s.Report.ReportedFile = t.text("file", "")
 	for _, period := range slices.Sorted(maps.Keys(t.values)) {
 		if !periodPattern.MatchString(period) {
 			continue // close reports it
@@ -50,10 +50,10 @@ func (s *Site) readSubmitted(t *table) {
 			dimension = reportedDimension(text)
 		}
 		if v := t.quantity(period, dimension); v != nil {
-			s.Report.Submitted[period] = Reported{*v, t.at(period)}
+			s.Report.Reported[period] = Reported{*v, t.at(period)}
 		}
 	}
-	if len(s.Report.Submitted) == 0 {
+	if len(s.Report.Reported) == 0 {
 		t.known = append(t.known, "2031-03") // what a key here looks like, for the message of close
 	}
 	t.close()
@@ -69,12 +69,12 @@ func reportedDimension(text string) quantity.Dimension {
 
 // readReportedFile reads the file that [reported] names.
 func (s *Site) readReportedFile() error {
-	name := filepath.Join(s.Folder, filepath.FromSlash(s.Report.SubmittedFile))
+	name := filepath.Join(s.Folder, filepath.FromSlash(s.Report.ReportedFile))
 	text, err := os.ReadFile(name)
 	if err != nil {
 		bad := unreadable(name, err)
 		bad.Place = s.Places["reported.file"]
-		bad.Found = fmt.Sprintf("reported.file %q: %s", s.Report.SubmittedFile, bad.Found)
+		bad.Found = fmt.Sprintf("reported.file %q: %s", s.Report.ReportedFile, bad.Found)
 		bad.Expected = "a CSV file with a month or a day and a figure in each row"
 		bad.Remedy = "give its path relative to the site file"
 		return bad
@@ -122,7 +122,7 @@ func (s *Site) addReported(period, figure, unit string) *problem.Problem {
 		return problem.At(problem.Place{}, fmt.Sprintf("%q is not a month or a day", period),
 			"as in 2031-03 or 2031-03-17", "")
 	}
-	if _, twice := s.Report.Submitted[period]; twice {
+	if _, twice := s.Report.Reported[period]; twice {
 		return problem.At(problem.Place{}, period+" was reported already", "one figure of each period", "")
 	}
 	if figure == "" {
@@ -136,6 +136,6 @@ func (s *Site) addReported(period, figure, unit string) *problem.Problem {
 		return problem.At(problem.Place{}, err.Error(), "a volume or an average flow",
 			`write "45123 m3", or the unit in the header: total (m3)`)
 	}
-	s.Report.Submitted[period] = Reported{v, problem.Place{}}
+	s.Report.Reported[period] = Reported{v, problem.Place{}}
 	return nil
 }

@@ -309,14 +309,14 @@ type Report struct {
 	Average     AverageRule
 	Complete    Completeness // how much must be covered for averages to stand
 	// the site file says what becomes of missing time in a day; a default is no permit's rule
-	RulesDays     bool
-	RulesMonths   bool                // the same of a month
-	Comments      []Comment           // why periods have no data, or what else must be said of them
-	PeakOver      time.Duration       // time over which peaks are averaged; 0 for none
-	Figures       int                 // significant figures of figures to report; 0: none are rounded
-	HalfUp        bool                // ties are rounded up and not to even
-	Submitted     map[string]Reported // by month, 2031-03, or day
-	SubmittedFile string              // CSV file that they were read from, beside those in the site file; ""
+	RulesDays    bool
+	RulesMonths  bool                // the same of a month
+	Comments     []Comment           // why periods have no data, or what else must be said of them
+	PeakOver     time.Duration       // time over which peaks are averaged; 0 for none
+	Figures      int                 // significant figures of figures to report; 0: none are rounded
+	HalfUp       bool                // ties are rounded up and not to even
+	Reported     map[string]Reported // by month, 2031-03, or day
+	ReportedFile string              // CSV file that they were read from, beside those in the site file; ""
 }
 
 // Absent reports whether a number, as written, stands for no value: one of the codes, or a loop current that tells of a

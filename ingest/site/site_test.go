@@ -159,13 +159,13 @@ func FuzzReported(f *testing.F) {
 	f.Add("a,b (\n2031-03,)\n,\n\"")
 	f.Fuzz(func(t *testing.T, text string) {
 		s := &Site{}
-		s.Report.Submitted = map[string]Reported{}
+		s.Report.Reported = map[string]Reported{}
 		for _, p := range s.parseReported("figures.csv", []byte(text)) {
 			if p.Place.Line < 1 {
 				t.Errorf("a problem without its line: %v", p)
 			}
 		}
-		for period, reported := range s.Report.Submitted {
+		for period, reported := range s.Report.Reported {
 			if !periodPattern.MatchString(period) ||
 				math.IsNaN(reported.Volume.SI) || math.IsInf(reported.Volume.SI, 0) {
 				t.Errorf("%q: %+v", period, reported)

@@ -66,7 +66,7 @@ var Tables = []Table{
 		{"distance", "header or table", "", "sensor face down to the water; one of the first six quantities is needed"},
 		{"level", "header or table", "", "water above the gauge datum"},
 		{"head", "header or table", "", "water above the level of zero flow"},
-		{"flow", "header or table", "", "what the meter made of it: a witness beside a level, or the start"},
+		{"flow", "header or table", "", "what the meter made of it: a check beside a level, or the start"},
 		{"interval_volume", "header or table", "", "what passed since the reading before"},
 		{"counter", "header or table", "", "the meter's running total"},
 		{"temperature", "header or table", "", "of the air, for corrections of sound"},

@@ -22,7 +22,7 @@ const (
 	Doubtful   Verdict = "doubtful"
 )
 
-// Finding is one comparison of two witnesses.
+// Finding is one comparison of two figures.
 type Finding struct {
 	Topic     string
 	Verdict   Verdict
@@ -36,7 +36,7 @@ const (
 	counterWithin = 0.005 // of the volume
 )
 
-// Findings compares what the result's witnesses say: the logged flow with each lane, the counter with the logged flow,
+// Findings compares what the result's figures say: the logged flow with each lane, the counter with the logged flow,
 // and submitted totals with the recorded lane.
 func Findings(r *recompute.Result) []Finding {
 	var out []Finding
@@ -50,7 +50,7 @@ func Findings(r *recompute.Result) []Finding {
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
 	}
-	out = append(out, submitted(r)...)
+	out = append(out, reported(r)...)
 	return append(out, corrections(r)...)
 }
 

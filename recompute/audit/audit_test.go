@@ -31,8 +31,8 @@ func result(logged, counted float64, recorded, corrected evidence.Misfit) *recom
 	start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	day := recompute.Period{
 		Label:   "2031-03-01",
-		Start:   start,
-		End:     start + int64(24*time.Hour),
+		From:    start,
+		Until:   start + int64(24*time.Hour),
 		Before:  volume(100),
 		After:   volume(80),
 		Logged:  volume(logged),
@@ -49,7 +49,7 @@ func result(logged, counted float64, recorded, corrected evidence.Misfit) *recom
 	}
 }
 
-// TestVerdicts: each pair of witnesses that agrees, differs, or cannot be compared.
+// TestVerdicts: each pair of figures that agrees, differs, or cannot be compared.
 func TestVerdicts(t *testing.T) {
 	all := evidence.Misfit{Readings: 1000, Within: 1000}
 	none := evidence.Misfit{Readings: 1000, Within: 5, Largest: 0.002, Sum: 1, Logged: 100, Lane: 99, Worth: 1}

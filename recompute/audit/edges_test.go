@@ -32,7 +32,7 @@ func reports(t *testing.T, label, text string) *recompute.Result {
 	if strings.HasSuffix(text, "/s") {
 		d = quantity.FlowDimension
 	}
-	r.Site.Report.Submitted = map[string]site.Reported{label: {Volume: parse(t, text, d)}}
+	r.Site.Report.Reported = map[string]site.Reported{label: {Volume: parse(t, text, d)}}
 	return r
 }
 
@@ -95,12 +95,12 @@ func TestReportedEdges(t *testing.T) {
 		{"2031-03-01", "99.502 m3", Agrees}, {"2031-03-01", "99.498 m3", Differs},
 		{"2031-03-01", "1.16317 L/s", Agrees}, {"2031-03-01", "1.16322 L/s", Differs},
 	} {
-		f := submitted(reports(t, c.label, c.text))
+		f := reported(reports(t, c.label, c.text))
 		if len(f) != 1 || f[0].Verdict != c.want {
 			t.Errorf("%s %s: %+v", c.label, c.text, f)
 		}
 	}
-	if f := submitted(reports(t, "2031-03-02", "100 m3")); len(f) != 0 {
+	if f := reported(reports(t, "2031-03-02", "100 m3")); len(f) != 0 {
 		t.Errorf("a day that the log does not have: %+v", f)
 	}
 }
@@ -112,7 +112,7 @@ func TestReportedPart(t *testing.T) {
 	} {
 		r := reports(t, "2031-03-01", text)
 		r.Days[0].Before.Covered = r.Days[0].Before.Covered * 3 / 4
-		f := submitted(r)
+		f := reported(r)
 		if len(f) != 1 || f[0].Verdict != want || strings.Contains(f[0].Sentence, "Of 1 more") != (want == CannotTell) {
 			t.Errorf("%s: %+v", text, f)
 		}
@@ -127,11 +127,11 @@ func TestReportedDaysNamed(t *testing.T) {
 		for k := 1; k < n; k++ {
 			d := first
 			d.Label = fmt.Sprintf("2031-03-%02d", k+1)
-			d.Start, d.End = d.Start+int64(k)*int64(24*time.Hour), d.End+int64(k)*int64(24*time.Hour)
+			d.From, d.Until = d.From+int64(k)*int64(24*time.Hour), d.Until+int64(k)*int64(24*time.Hour)
 			r.Days = append(r.Days, d)
-			r.Site.Report.Submitted[d.Label] = r.Site.Report.Submitted["2031-03-01"]
+			r.Site.Report.Reported[d.Label] = r.Site.Report.Reported["2031-03-01"]
 		}
-		f := submitted(r)[0]
+		f := reported(r)[0]
 		if got := strings.Count(f.Sentence, "against 100.0 m3"); got != min(n, 5) ||
 			more == "" && strings.Contains(f.Sentence, "more") ||
 			!strings.Contains(f.Sentence, more) ||
@@ -162,7 +162,7 @@ func TestRulesRecognised(t *testing.T) {
 		for off, want := range map[float64]bool{
 			0: true, 4.95e-4: true, -4.95e-4: true, 5.05e-4: false, -5.05e-4: false,
 		} {
-			f := submitted(reports(t, "2031-03", fmt.Sprintf("%.9f m3", c.figure*(1+off))))[0]
+			f := reported(reports(t, "2031-03", fmt.Sprintf("%.9f m3", c.figure*(1+off))))[0]
 			if f.Verdict != Differs || strings.Contains(f.Sentence, c.rule) != want ||
 				strings.Contains(f.Sentence, "No other usual rule") == want {
 				t.Errorf("%s, %+g: %s: %s", c.rule, off, f.Verdict, f.Sentence)
@@ -190,16 +190,16 @@ func TestAveragesRecognised(t *testing.T) {
 		for k, v := range []float64{0, 60} {
 			d := recompute.Period{
 				Label:  fmt.Sprintf("2031-03-%02d", k+2),
-				Start:  first.Start + int64(k+1)*day,
-				End:    first.End + int64(k+1)*day,
+				From:   first.From + int64(k+1)*day,
+				Until:  first.Until + int64(k+1)*day,
 				Before: volume(v),
 			}
 			r.Days = append(r.Days, d)
 		}
 		m := &r.Months[0]
-		m.Start, m.End, m.Before = first.Start, first.Start+4*day, volume(160)
+		m.From, m.Until, m.Before = first.From, first.From+4*day, volume(160)
 		m.Before.Covered, m.Logged, m.Counted = 3*day, total.Volume{}, total.Volume{}
-		if f := submitted(r)[0]; f.Verdict != c.want || !strings.Contains(f.Sentence, c.says) {
+		if f := reported(r)[0]; f.Verdict != c.want || !strings.Contains(f.Sentence, c.says) {
 			t.Errorf("%g m3 a day: %s: %s", c.perDay, f.Verdict, f.Sentence)
 		}
 	}
@@ -227,7 +227,7 @@ func TestMissingTimeEdges(t *testing.T) {
 	} {
 		r := reports(t, "2031-03", c.text)
 		r.Statistics.PeakBefore, r.Months[0].Before.Covered, r.Facts.Interval = c.peak, int64(c.covered), 10*time.Minute
-		if f := submitted(r)[0]; f.Verdict != c.want || !strings.Contains(f.Sentence, c.says) {
+		if f := reported(r)[0]; f.Verdict != c.want || !strings.Contains(f.Sentence, c.says) {
 			t.Errorf("%s: %s: %s", c.text, f.Verdict, f.Sentence)
 		}
 	}

@@ -36,7 +36,7 @@ func runLog(t *testing.T, rows []row, unit, decimals, settings string) *recomput
 	if settings == "" {
 		settings = linear("")
 	}
-	text := "id = \"witness\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" +
+	text := "id = \"flows\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n[log.columns]\ntime = \"Time\"\n" +
 		"level = { name = \"Level\", unit = \"" + unit + "\" }\nflow = \"Flow\"\n" + settings
 	return runSite(t, log.String(), text)
 }

@@ -124,7 +124,7 @@ func TestMissingTime(t *testing.T) {
 func TestCutDay(t *testing.T) {
 	r := limited(t, "90 m3")
 	r.PhysicalMost = 0.002
-	r.Days[0].Start += int64(12 * time.Hour)
+	r.Days[0].From += int64(12 * time.Hour)
 	r.Days[0].After.Covered = int64(12 * time.Hour)
 	if f := dayLimits(r)[0]; f.Sure != recompute.CannotTell || math.Abs(f.High-166.4) > 1e-9 {
 		t.Errorf("%+v", f)
@@ -138,10 +138,10 @@ func TestDaysWithFlow(t *testing.T) {
 	r := limited(t, "1 L/s")
 	r.PhysicalMost, r.Site.Report.Average = 0.001, site.AverageDischarging
 	day := int64(24 * time.Hour)
-	dry := recompute.Period{Label: "2031-03-02", Start: r.Days[0].End, End: r.Days[0].End + day}
+	dry := recompute.Period{Label: "2031-03-02", From: r.Days[0].Until, Until: r.Days[0].Until + day}
 	dry.After.Covered = day
 	r.Days = append(r.Days, dry)
-	r.Months[0].End, r.Months[0].After.Covered = r.Days[0].Start+3*day, 2*day
+	r.Months[0].Until, r.Months[0].After.Covered = r.Days[0].From+3*day, 2*day
 	list := monthLimits(r)
 	f := list[0]
 	for _, x := range [][2]float64{{f.After, 80}, {f.Low, 40}, {f.High, 83.2}} {
@@ -155,11 +155,11 @@ func TestDaysWithFlow(t *testing.T) {
 // them are above; by a rule that leaves the third out, one of two.
 func TestShareOfDays(t *testing.T) {
 	r := limited(t, "79 m3")
-	start, day := r.Days[0].Start, int64(24*time.Hour)
+	start, day := r.Days[0].From, int64(24*time.Hour)
 	for i, v := range []float64{70, 60, 0} {
 		from := start + int64(i+1)*day
 		label := time.Unix(0, from).UTC().Format("2006-01-02")
-		r.Days = append(r.Days, recompute.Period{Label: label, Start: from, End: from + day, After: volume(v)})
+		r.Days = append(r.Days, recompute.Period{Label: label, From: from, Until: from + day, After: volume(v)})
 	}
 	r.Days[2].After.Covered, r.Days[3].After = day/2, total.Volume{}
 	for _, c := range []struct {

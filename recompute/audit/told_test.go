@@ -216,7 +216,7 @@ func TestLimitEdges(t *testing.T) {
 	for over, want := range map[float64]bool{0.499: true, 0.5: false, 0.501: false} { // one of two days was over 90 m³
 		r := limited(t, "90 m3")
 		second := r.Days[0]
-		second.Label, second.Start, second.End, second.Before = "2031-03-02", r.Days[0].End, r.Days[0].End+int64(
+		second.Label, second.From, second.Until, second.Before = "2031-03-02", r.Days[0].Until, r.Days[0].Until+int64(
 			24*time.Hour,
 		), volume(
 			50,
@@ -315,7 +315,7 @@ func TestToleranceInWords(t *testing.T) {
 		t.Error(got)
 	}
 	for _, label := range []string{"2031-03", "2031-03-01"} {
-		if got := submitted(reports(t, label, "100 m3"))[0].Tolerance; got != "0.5 %" {
+		if got := reported(reports(t, label, "100 m3"))[0].Tolerance; got != "0.5 %" {
 			t.Errorf("%s: %s", label, got)
 		}
 	}
@@ -338,10 +338,10 @@ func TestDryMonth(t *testing.T) {
 	r := limited(t, "1 L/s")
 	m := &r.Months[0]
 	second := r.Days[0]
-	second.Label, second.Start, second.End = "2031-03-02", m.End, m.End+int64(24*time.Hour)
+	second.Label, second.From, second.Until = "2031-03-02", m.Until, m.Until+int64(24*time.Hour)
 	r.Days[0].After, second.After = volume(0), volume(0)
 	r.Days = append(r.Days, second)
-	m.End, m.After = second.End, volume(0)
+	m.Until, m.After = second.Until, volume(0)
 	m.After.Covered *= 2
 	m.Budget = &uncertainty.Budget{Standard: 4, Low: 4, High: 4}
 	if f := monthLimits(r)[0]; !(math.Abs(f.U95*86400-4) <= 1e-9) {

@@ -120,7 +120,7 @@ func (c *Courses) Pattern(days []Day, d float64) (p Pattern) {
 	if p.Days = len(lowest); p.Days < fewestAir {
 		return p
 	}
-	p.Correlation, p.PerKelvin = stat.RankCorrelation(air, lowest), stat.TheilSen(air, lowest)
+	p.Correlation, p.PerKelvin = stat.Spearman(air, lowest), stat.TheilSen(air, lowest)
 	p.Expected = d * 1000 / (2 * 283.15) // d is shown d/(2T) too short for each kelvin too cold
 	return p
 }
@@ -141,9 +141,9 @@ func (c *Courses) broken(i int) bool {
 	}
 	similar := 0.0
 	for k := range before {
-		similar += stat.Correlation(before[k].hours[:], mean[:]) / beforeDays
+		similar += stat.Pearson(before[k].hours[:], mean[:]) / beforeDays
 	}
-	return similar >= alike && stat.Correlation(c.days[i].hours[:], mean[:]) <= unlike
+	return similar >= alike && stat.Pearson(c.days[i].hours[:], mean[:]) <= unlike
 }
 
 // ChangePoint is a day on which a slow statistic of the log changes its level: a candidate for when a setting changed.
@@ -201,8 +201,8 @@ func changes(days []Day, statistic, unit string, value func(i int) (float64, boo
 			values, at = append(values, v), append(at, i)
 		}
 	}
-	found := stat.Changes(values)
-	if trend, ok := stat.FindTrend(values); ok && stat.Straighter(values, trend, found) {
+	found := stat.Pettitt(values)
+	if trend, ok := stat.MannKendall(values); ok && stat.Straighter(values, trend, found) {
 		d, span := &days[at[0]], float64(at[len(at)-1]-at[0])
 		return []ChangePoint{{
 			Statistic:  statistic,

@@ -11,16 +11,16 @@ import (
 // Hour is an hour in nanoseconds.
 const Hour = int64(3600e9)
 
-// Hours is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled
+// HourlyMeans is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled
 // from.
-type Hours struct {
+type HourlyMeans struct {
 	first int64 // number of the first hour since 1970
 	sum   []float64
 	n     []int32
 }
 
 // Add takes in the rows of a block that count.
-func (h *Hours) Add(b *block.Block) {
+func (h *HourlyMeans) Add(b *block.Block) {
 	for i := b.Low; i < b.High; i++ {
 		if b.Used[i] {
 			h.take(b.Time[i], b.Corrected.Flow[i])
@@ -29,7 +29,7 @@ func (h *Hours) Add(b *block.Block) {
 }
 
 // take takes in one flow.
-func (h *Hours) take(at int64, flow float64) {
+func (h *HourlyMeans) take(at int64, flow float64) {
 	hour := at / Hour
 	if len(h.sum) == 0 {
 		h.first = hour
@@ -44,7 +44,7 @@ func (h *Hours) take(at int64, flow float64) {
 }
 
 // mean returns the mean flow at an hour of the day over so many days before and after; false when there is none.
-func (h *Hours) mean(hour int64, days int) (flow float64, ok bool) {
+func (h *HourlyMeans) mean(hour int64, days int) (flow float64, ok bool) {
 	sum, n := 0.0, 0
 	for d := -days; d <= days; d++ {
 		if flow, ok := h.at(hour + int64(24*d)); ok && d != 0 {
@@ -55,7 +55,7 @@ func (h *Hours) mean(hour int64, days int) (flow float64, ok bool) {
 }
 
 // at returns the mean flow of one hour, numbered since 1970; false when it has none.
-func (h *Hours) at(hour int64) (flow float64, ok bool) {
+func (h *HourlyMeans) at(hour int64) (flow float64, ok bool) {
 	k := int(hour - h.first)
 	if k < 0 || k >= len(h.sum) || h.n[k] == 0 {
 		return 0, false
@@ -64,7 +64,7 @@ func (h *Hours) at(hour int64) (flow float64, ok bool) {
 }
 
 // SameTime estimates an hour by the mean of the same time of day over so many days before and after.
-func (h *Hours) SameTime(days int) func(hour int64) (float64, bool) {
+func (h *HourlyMeans) SameTime(days int) func(hour int64) (float64, bool) {
 	return func(hour int64) (float64, bool) { return h.mean(hour, days) }
 }
 
@@ -79,7 +79,7 @@ type DonorFit struct {
 
 // FromDonor estimates hours of this site from another's: by the least-squares line through the hours that both have, or
 // by the flow of the same rank among them. It fails when they share too few hours.
-func (h *Hours) FromDonor(donor *Hours, byRank bool) (
+func (h *HourlyMeans) FromDonor(donor *HourlyMeans, byRank bool) (
 	estimate func(hour int64) (float64, bool),
 	fit DonorFit,
 	ok bool,
@@ -97,9 +97,9 @@ func (h *Hours) FromDonor(donor *Hours, byRank bool) (
 		return nil, fit, false
 	}
 	from := stat.LeastSquares(theirs, own)
-	fit.Correlation = stat.Correlation(theirs, own)
+	fit.Correlation = stat.Pearson(theirs, own)
 	if byRank {
-		fit.Correlation = stat.RankCorrelation(theirs, own)
+		fit.Correlation = stat.Spearman(theirs, own)
 		slices.Sort(own)
 		slices.Sort(theirs)
 		from = func(x float64) float64 { return stat.SameRank(theirs, own, x) }

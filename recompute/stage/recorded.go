@@ -40,7 +40,7 @@ func NewRecorded(b *block.Block) *Recorded {
 // the report, of the logger and of UTC.
 func dayRules(b *block.Block) (list []dayRule) {
 	s := b.Site
-	if len(s.Report.Submitted) == 0 {
+	if len(s.Report.Reported) == 0 {
 		return nil
 	}
 	type key struct {

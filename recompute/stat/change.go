@@ -20,10 +20,10 @@ const (
 	leastDaysSeen = 2 * leastSide
 )
 
-// Changes finds where a slow series changes its level, most by Pettitt's test (A. N. Pettitt, Applied Statistics 28,
+// Pettitt finds where a slow series changes its level, most by Pettitt's test (A. N. Pettitt, Applied Statistics 28,
 // 1979: non-parametric, so storms in the series do not decide), on the whole series and then on either side of each
 // change found. The changes come in order.
-func Changes(values []float64) (list []Change) {
+func Pettitt(values []float64) (list []Change) {
 	var split func(low, high int)
 	split = func(low, high int) {
 		if high-low < leastDaysSeen || len(list) == mostChanges {
@@ -107,10 +107,10 @@ type Trend struct {
 // mostTrend is how many values a trend is taken from; of longer series every k-th.
 const mostTrend = 800
 
-// FindTrend tests a slow series for a trend that storms do not decide: Mann-Kendall's test and the Theil-Sen slope (H.
+// MannKendall tests a slow series for a trend that storms do not decide: Mann-Kendall's test and the Theil-Sen slope (H.
 // B. Mann 1945, P. K. Sen 1968; forms from memory). It fails for fewer than 20 values and for a confidence under 99.9
 // %.
-func FindTrend(values []float64) (Trend, bool) {
+func MannKendall(values []float64) (Trend, bool) {
 	stride := 1 + (len(values)-1)/mostTrend
 	var thin []float64
 	for i := 0; i < len(values); i += stride {
@@ -167,8 +167,8 @@ func deviations(values []float64) (sum float64) {
 	return sum
 }
 
-// Correlation is Pearson's, of two series of one length; 0 when either stands still.
-func Correlation(a, b []float64) float64 {
+// Pearson is Pearson's, of two series of one length; 0 when either stands still.
+func Pearson(a, b []float64) float64 {
 	n := float64(len(a))
 	meanA, meanB := 0.0, 0.0
 	for i := range a {
@@ -185,8 +185,8 @@ func Correlation(a, b []float64) float64 {
 	return ab / math.Sqrt(aa*bb)
 }
 
-// RankCorrelation is Spearman's: Pearson's of the ranks.
-func RankCorrelation(a, b []float64) float64 { return Correlation(ranked(a), ranked(b)) }
+// Spearman is Spearman's: Pearson's of the ranks.
+func Spearman(a, b []float64) float64 { return Pearson(ranked(a), ranked(b)) }
 
 // TheilSen is the median of the slopes of all pairs of points (Theil-Sen), 0 when there is none.
 func TheilSen(x, y []float64) float64 {

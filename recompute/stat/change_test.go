@@ -46,7 +46,7 @@ func TestChanges(t *testing.T) {
 	}
 	missed, false_ := 0, 0
 	for range 300 {
-		list := Changes(series(90, func(i int) float64 {
+		list := Pettitt(series(90, func(i int) float64 {
 			switch {
 			case i < 30:
 				return 0.1
@@ -59,7 +59,7 @@ func TestChanges(t *testing.T) {
 			math.Abs(float64(list[1].Index-60)) > 3 || math.Abs(list[0].Size-0.01) > 0.003 {
 			missed++
 		}
-		if len(Changes(series(90, func(int) float64 { return 0.1 }))) > 0 {
+		if len(Pettitt(series(90, func(int) float64 { return 0.1 }))) > 0 {
 			false_++
 		}
 	}
@@ -76,7 +76,7 @@ func TestTrend(t *testing.T) {
 	for i := range line {
 		line[i] = float64(i + 1)
 	}
-	if got, ok := FindTrend(line); !ok || got.PerStep != 1 ||
+	if got, ok := MannKendall(line); !ok || got.PerStep != 1 ||
 		math.Abs(got.Confidence-math.Erf(189/math.Sqrt(950)/math.Sqrt2)) > 1e-15 {
 		t.Errorf("%+v, %v", got, ok)
 	}
@@ -85,13 +85,13 @@ func TestTrend(t *testing.T) {
 		for i := range noise {
 			noise[i] = 0.002 * random.NormFloat64()
 		}
-		if _, ok := FindTrend(noise); ok {
+		if _, ok := MannKendall(noise); ok {
 			false_++
 		}
 		for i := range noise {
 			noise[i] += 0.0001 * float64(i) // 9 mm in 90 days
 		}
-		if got, ok := FindTrend(noise); ok && math.Abs(got.PerStep-0.0001) < 0.00003 {
+		if got, ok := MannKendall(noise); ok && math.Abs(got.PerStep-0.0001) < 0.00003 {
 			found++
 		}
 	}

@@ -47,7 +47,7 @@ func TestStepEdges(t *testing.T) {
 		{7, 7, 0}, {8, 8, 2 * math.Exp(-384.0/68)}, {7, 8, 0}, {8, 7, 0}, {7, 9, 2 * math.Exp(-6*63*63/4352.0)},
 		{9, 7, 2 * math.Exp(-6*63*63/4352.0)}, {6, 13, 0}, {5, 10, 0}, {0, 30, 0},
 	} {
-		list := Changes(append(repeat(0.1, c.before), repeat(0.35, c.after)...))
+		list := Pettitt(append(repeat(0.1, c.before), repeat(0.35, c.after)...))
 		if c.p == 0 {
 			if len(list) != 0 {
 				t.Errorf("%d and %d values: %+v", c.before, c.after, list)
@@ -75,7 +75,7 @@ func TestManySteps(t *testing.T) {
 		for k := range levels {
 			values = append(values, repeat(float64(k*k), 20)...)
 		}
-		list := Changes(values)
+		list := Pettitt(values)
 		if len(list) != want {
 			t.Errorf("%d levels: %d changes, want %d", levels, len(list), want)
 		}
@@ -90,7 +90,7 @@ func TestManySteps(t *testing.T) {
 // TestStepTie: a value half way between two levels may end the one or begin the other; the first of the equally likely
 // places is told.
 func TestStepTie(t *testing.T) {
-	list := Changes(append(append(repeat(0, 12), 0.5), repeat(1, 12)...))
+	list := Pettitt(append(append(repeat(0, 12), 0.5), repeat(1, 12)...))
 	if len(list) != 1 || list[0].Index != 12 {
 		t.Errorf("%+v", list)
 	}
@@ -131,12 +131,12 @@ func TestTrendEdges(t *testing.T) {
 			for i, v := range c.values {
 				values[i] = sign * v
 			}
-			if got, ok := FindTrend(values); ok != c.ok || math.Abs(got.Confidence-confidence(c.s)) > 1e-15 {
+			if got, ok := MannKendall(values); ok != c.ok || math.Abs(got.Confidence-confidence(c.s)) > 1e-15 {
 				t.Errorf("%s, sign %v: %+v, %v; want %v", c.name, sign, got, ok, confidence(c.s))
 			}
 		}
 	}
-	if got, ok := FindTrend(inverted(19, 0)); ok || got != (Trend{}) {
+	if got, ok := MannKendall(inverted(19, 0)); ok || got != (Trend{}) {
 		t.Errorf("19 values: %+v", got)
 	}
 }
@@ -156,7 +156,7 @@ func TestTrendThins(t *testing.T) {
 		n    int
 		thin bool
 	}{{800, false}, {801, true}, {1600, true}} {
-		got, ok := FindTrend(values[:c.n])
+		got, ok := MannKendall(values[:c.n])
 		if seen := ok && got.PerStep == 1; seen != c.thin {
 			t.Errorf("%d values: %+v, %v", c.n, got, ok)
 		}
@@ -170,7 +170,7 @@ func TestTrendThins(t *testing.T) {
 			values[i] = float64(-i)
 		}
 	}
-	if got, ok := FindTrend(values); !ok || got.PerStep != 1 {
+	if got, ok := MannKendall(values); !ok || got.PerStep != 1 {
 		t.Errorf("1601 values: %+v, %v", got, ok)
 	}
 }
@@ -215,7 +215,7 @@ func TestCorrelations(t *testing.T) {
 		{[]float64{1, 2, 3}, []float64{5, 5, 5}, 0, 0},
 		{[]float64{5, 5, 5}, []float64{1, 2, 3}, 0, 0},
 	} {
-		if p, r := Correlation(c.a, c.b), RankCorrelation(c.a, c.b); !near(p, c.pearson) || !near(r, c.ranked) {
+		if p, r := Pearson(c.a, c.b), Spearman(c.a, c.b); !near(p, c.pearson) || !near(r, c.ranked) {
 			t.Errorf("%v and %v: %v and %v, want %v and %v", c.a, c.b, p, r, c.pearson, c.ranked)
 		}
 	}

@@ -33,7 +33,7 @@ type Figures struct {
 
 // Part is what one source adds to the uncertainty of a total.
 type Part struct {
-	Source     *Source
+	Component  *Component
 	Effect     float64 // m³, of one standard uncertainty
 	Difference float64 // the same on after less before
 }
@@ -55,7 +55,7 @@ func (b *Budget) Expanded() float64 { return Coverage * b.Standard }
 func (b *Budget) ExpandedDifference() float64 { return Coverage * b.Difference }
 
 // Budget adds up the uncertainty of a total, of the bounds around it and of its difference from before.
-func (l *Sources) Budget(f *Figures) *Budget {
+func (l *Components) Budget(f *Figures) *Budget {
 	b := &Budget{}
 	var sum effect
 	for i := range l.List {
@@ -77,7 +77,7 @@ func (l *Sources) Budget(f *Figures) *Budget {
 type effect struct{ total, difference, low, high float64 }
 
 // effect works it out for a total.
-func (s *Source) effect(f *Figures) effect {
+func (s *Component) effect(f *Figures) effect {
 	after := f.After.M3()
 	low, high := f.Bracket.Of(f.After)
 	alike := func(total, difference float64) effect { return effect{total, difference, total, total} }
@@ -110,7 +110,7 @@ func (b *Budget) Without(class total.Class) (low, high float64) {
 	}
 	part := 0.0
 	for _, x := range b.Parts {
-		if s := x.Source; s.Kind == OfClass && s.Class == class {
+		if s := x.Component; s.Kind == OfClass && s.Class == class {
 			part = float64(x.Effect * x.Effect)
 		}
 	}
@@ -135,5 +135,5 @@ func (b *Budget) Halve() (part *Part, input float64, ok bool) {
 	if left <= 0 {
 		return part, 0, false
 	}
-	return part, part.Source.Input * math.Sqrt(left) / math.Abs(part.Effect), true
+	return part, part.Component.Input * math.Sqrt(left) / math.Abs(part.Effect), true
 }

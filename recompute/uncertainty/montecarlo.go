@@ -65,7 +65,7 @@ type Draws struct {
 // drawer is what every draw goes by.
 type drawer struct {
 	*Sample
-	sources *Sources
+	sources *Components
 	budget  *Budget
 	after   float64     // the total, m³
 	sampled float64     // of it what is measured, m³
@@ -75,7 +75,7 @@ type drawer struct {
 // Draw draws a corrected total so many times, every source from a normal distribution, through the ratings themselves
 // and not through slopes. The same seed gives the same result, whatever the machine's cores. It fails when there is no
 // sample, or not all of it could be kept.
-func (s *Sample) Draw(l *Sources, b *Budget, f *Figures, count int, seed uint64) (d Draws, ok bool) {
+func (s *Sample) Draw(l *Components, b *Budget, f *Figures, count int, seed uint64) (d Draws, ok bool) {
 	if s.full || len(s.heads) == 0 || count < 2 || b == nil {
 		return d, false
 	}
@@ -128,9 +128,9 @@ func chances(sources, count int, seed uint64) [][]float64 {
 // draw computes the total once with every source moved by its chance, and the random part of every reading by one of
 // its own.
 func (r *drawer) draw(k int, random *rand.Rand, memory []float64) float64 {
-	raised, factor, rest, noise := map[*Source]float64{}, 1.0, 0.0, 0.0
+	raised, factor, rest, noise := map[*Component]float64{}, 1.0, 0.0, 0.0
 	for j, p := range r.budget.Parts {
-		x, chance := p.Source, r.chances[j][k]
+		x, chance := p.Component, r.chances[j][k]
 		switch {
 		case x.Kind == OfReading:
 			noise = x.Input / 1000
@@ -178,7 +178,7 @@ func (r *drawer) stretch(
 }
 
 // raiser is the source that raises a segment's heads; nil for none.
-func (l *Sources) raiser(s *settings.Segment) *Source {
+func (l *Components) raiser(s *settings.Segment) *Component {
 	for i := range l.List {
 		x := &l.List[i]
 		if !x.raises() {

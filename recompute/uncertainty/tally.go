@@ -37,7 +37,7 @@ type Tallies struct {
 }
 
 // NewTallies prepares them for a pass.
-func NewTallies(s *Sources) *Tallies { return &Tallies{readings: readings{sources: s}} }
+func NewTallies(s *Components) *Tallies { return &Tallies{readings: readings{sources: s}} }
 
 // Add takes in the steps of a block.
 func (t *Tallies) Add(b *block.Block) {
@@ -71,7 +71,7 @@ func (t *Tallies) Day(i int) (out Tally) {
 // readings adds up how much the random part of each reading counts, and how the flow bends with head, which turns noise
 // into volume.
 type readings struct {
-	sources *Sources
+	sources *Components
 	squares [][2]float64
 	curves  []curve
 }
@@ -120,7 +120,7 @@ func (r *readings) take(b *block.Block, i int) {
 }
 
 // slope is what a metre of head changes in the flow of row i, m²/s: in the corrected one, and in the one before.
-func (l *Sources) slope(b *block.Block, i int) (after, before float64) {
+func (l *Components) slope(b *block.Block, i int) (after, before float64) {
 	for k := range l.List {
 		s := &l.List[k]
 		if !s.raises() {
@@ -137,7 +137,7 @@ func (l *Sources) slope(b *block.Block, i int) (after, before float64) {
 
 // U95 is the expanded uncertainty of the corrected flow of row i, m³/s: every source that moves the flow of a single
 // reading.
-func (l *Sources) U95(b *block.Block, i int) float64 {
+func (l *Components) U95(b *block.Block, i int) float64 {
 	squares, flow := 0.0, b.Corrected.Flow[i]
 	for k := range l.List {
 		s, effect := &l.List[k], 0.0

@@ -48,8 +48,8 @@ const (
 	Joining               // how readings are joined over a change of settings
 )
 
-// Source is one source of uncertainty.
-type Source struct {
+// Component is one source of uncertainty.
+type Component struct {
 	Name  string
 	Text  string // how large, and by whom
 	Kind  Kind
@@ -61,18 +61,18 @@ type Source struct {
 }
 
 // raises reports whether the source moves heads by a length.
-func (s *Source) raises() bool { return s.Kind == OfAll && s.Unit == "mm" }
+func (s *Component) raises() bool { return s.Kind == OfAll && s.Unit == "mm" }
 
-// Sources are those of a site, and the lanes that they move.
-type Sources struct {
-	List []Source
+// Components are those of a site, and the lanes that they move.
+type Components struct {
+	List []Component
 	// After are the corrected lanes, Before the recorded ones moved by the same: so what before shares of a source
 	// cancels in the difference. Before is nil where it does not share the source.
 	After, Before []*settings.Lane
 }
 
-// NewSources builds the sources of a site whose recorded timeline is known.
-func NewSources(s *site.Site, recorded *settings.Lane) (Sources, error) {
+// NewComponents builds the sources of a site whose recorded timeline is known.
+func NewComponents(s *site.Site, recorded *settings.Lane) (Components, error) {
 	b := builder{Builder: &settings.Builder{
 		Site:     s,
 		Ratings:  map[*site.DeviceKeys]device.Rating{},
@@ -84,7 +84,7 @@ func NewSources(s *site.Site, recorded *settings.Lane) (Sources, error) {
 		b.dimension(d)
 	}
 	if u.Air > 0 {
-		air := Source{
+		air := Component{
 			Name:  "air temperature",
 			Text:  fmt.Sprintf("%.3g K, stated", u.Air),
 			Unit:  "K",
@@ -94,7 +94,7 @@ func NewSources(s *site.Site, recorded *settings.Lane) (Sources, error) {
 	}
 	b.coefficient()
 	random, text := orUsual(u.Reading, usualReading, u.ReadingGiven)
-	b.add(Source{
+	b.add(Component{
 		Name:  "single readings",
 		Text:  fmt.Sprintf("%.3g mm, %s", random*1000, text),
 		Kind:  OfReading,
@@ -105,14 +105,14 @@ func NewSources(s *site.Site, recorded *settings.Lane) (Sources, error) {
 	b.class(total.Estimated, 0, usualEstimated)
 	b.class(total.Filled, u.Filled, usualFilled)
 	if !s.Log.Means {
-		b.add(Source{
+		b.add(Component{
 			Name: "sampling interval",
 			Text: "what every other reading changes in the day, by the root of 3",
 			Kind: Sampling,
 		})
 	}
 	if len(s.Settings)+len(s.Corrections) > 1 {
-		b.add(Source{
+		b.add(Component{
 			Name: "joins over changes",
 			Text: "what a straight line of flow and one of distance differ by, by the root of 3",
 			Kind: Joining,
@@ -124,7 +124,7 @@ func NewSources(s *site.Site, recorded *settings.Lane) (Sources, error) {
 
 // Drowned gives the estimated flow the relative uncertainty that its drowned equation adds, at the most, in place of
 // the usual one.
-func (l *Sources) Drowned(spread float64) {
+func (l *Components) Drowned(spread float64) {
 	for i := range l.List {
 		if s := &l.List[i]; s.Kind == OfClass && s.Class == total.Estimated {
 			s.share, s.Input = spread/Coverage, spread/Coverage*100
@@ -136,14 +136,14 @@ func (l *Sources) Drowned(spread float64) {
 // builder builds sources and the lanes that they move.
 type builder struct {
 	*settings.Builder
-	sources Sources
+	sources Components
 }
 
-func (b *builder) add(s Source) { b.sources.List = append(b.sources.List, s) }
+func (b *builder) add(s Component) { b.sources.List = append(b.sources.List, s) }
 
 // lane adds a source that moves all readings, by a change of every segment. Where before shares it, a copy of the
 // recorded lane is moved too.
-func (b *builder) lane(s Source, shared bool, change func(*settings.Segment)) {
+func (b *builder) lane(s Component, shared bool, change func(*settings.Segment)) {
 	l := &b.sources
 	s.Kind, s.lane = OfAll, len(l.After)
 	b.add(s)
@@ -158,7 +158,7 @@ func (b *builder) lane(s Source, shared bool, change func(*settings.Segment)) {
 // datum adds the datum, and the surveys behind corrections that stand for it in their spans.
 func (b *builder) datum(u *site.Uncertainty) {
 	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
-	source := Source{
+	source := Component{
 		Name:  "datum",
 		Text:  fmt.Sprintf("%.3g mm, %s", datum*1000, text),
 		Unit:  "mm",
@@ -173,7 +173,7 @@ func (b *builder) datum(u *site.Uncertainty) {
 		if c.U95 <= 0 {
 			continue
 		}
-		survey := Source{
+		survey := Component{
 			Name:  fmt.Sprintf("survey of correction[%d]", i),
 			Text:  fmt.Sprintf("%.3g mm, stated", c.U95*1000),
 			Unit:  "mm",
@@ -203,7 +203,7 @@ func (b *builder) dimension(d site.DimensionU95) {
 		place := b.Site.Places["uncertainty.device."+d.Key]
 		b.Add(problem.At(place, fmt.Sprintf("uncertainty.device.%s: %s", d.Key, found), expected, ""))
 	}
-	b.lane(Source{Name: "device " + d.Key, Text: d.Text + ", stated"}, true, func(s *settings.Segment) {
+	b.lane(Component{Name: "device " + d.Key, Text: d.Text + ", stated"}, true, func(s *settings.Segment) {
 		value, ok := s.Settings.Device.Values[d.Key]
 		if !ok {
 			fail("the device has no such dimension in the site file", "a key of [settings.device]")
@@ -237,7 +237,7 @@ func (b *builder) coefficient() {
 		}
 	}
 	if share > 0 {
-		b.add(Source{
+		b.add(Component{
 			Name:  "coefficient",
 			Text:  fmt.Sprintf("%.3g %%, %s", share*100, text),
 			Kind:  OfShare,
@@ -251,7 +251,7 @@ func (b *builder) coefficient() {
 // class adds a share of one class.
 func (b *builder) class(c total.Class, stated, usual float64) {
 	share, text := orUsual(stated, usual, stated > 0)
-	b.add(Source{
+	b.add(Component{
 		Name:  c.String() + " flow",
 		Text:  fmt.Sprintf("%.3g %% of it, %s", share*100, text),
 		Kind:  OfClass,
@@ -270,6 +270,6 @@ func orUsual(stated, usual float64, given bool) (float64, string) {
 }
 
 // Clone is a copy of the list over the same lanes.
-func (l *Sources) Clone() Sources {
-	return Sources{List: slices.Clone(l.List), After: l.After, Before: l.Before}
+func (l *Components) Clone() Components {
+	return Components{List: slices.Clone(l.List), After: l.After, Before: l.Before}
 }

@@ -15,12 +15,12 @@ import (
 // digits or so.
 const matchWithin = 0.0005
 
-// submitted compares reported figures of months, volumes or average flows, with the recorded lane under the stated rule
+// reported compares reported figures of months, volumes or average flows, with the recorded lane under the stated rule
 // and, where they differ, under every other plausible one: another bound of the day or zone, another denominator,
 // missing time taken as zero or filled, another unit, or the corrected settings. A rule that matches is named.
-func submitted(r *recompute.Result) (out []Finding) {
+func reported(r *recompute.Result) (out []Finding) {
 	for i, m := range MonthlyAverages(r) {
-		reported, ok := r.Site.Report.Submitted[m.Period.Label]
+		reported, ok := r.Site.Report.Reported[m.Period.Label]
 		if !ok || m.Period.Before.Missing() {
 			continue
 		}
@@ -37,13 +37,13 @@ func reportedDays(r *recompute.Result) []Finding {
 	unit, days, partly, off := r.Site.Report.VolumeUnit, 0, 0, []string{}
 	for i := range r.Days {
 		d := &r.Days[i]
-		reported, ok := r.Site.Report.Submitted[d.Label]
+		reported, ok := r.Site.Report.Reported[d.Label]
 		if !ok || d.Before.Missing() {
 			continue
 		}
 		v := reported.Volume.SI
 		if reported.Volume.Unit.Dimension == quantity.FlowDimension {
-			v *= float64(d.End-d.Start) * 1e-9
+			v *= float64(d.Until-d.From) * 1e-9
 		}
 		if r.Covered(d, d.Before) < 1 && v > d.Before.M3() { // what was missed may make the difference
 			partly++
@@ -136,7 +136,7 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 // nothing is missing, or nothing is left.
 func inMissingTime(r *recompute.Result, m MonthAverages, reported site.Reported) (text string, possible bool) {
 	covered, left := r.Covered(m.Period, m.Period.Before), reported.Volume.SI-m.Period.Before.M3()
-	missing := (1 - covered) * float64(m.Period.End-m.Period.Start)
+	missing := (1 - covered) * float64(m.Period.Until-m.Period.From)
 	if left <= 0 || missing < float64(r.Facts.Interval) {
 		return "", false
 	}
@@ -154,14 +154,14 @@ func inMissingTime(r *recompute.Result, m MonthAverages, reported site.Reported)
 
 // candidates are the figures of a month by every other plausible rule.
 func candidates(r *recompute.Result, i int, m MonthAverages, average bool) (list []candidate) {
-	days := float64(m.Period.End-m.Period.Start) * 1e-9 / 86400
+	days := float64(m.Period.Until-m.Period.From) * 1e-9 / 86400
 	volumes := []candidate{
 		{"the corrected settings", m.Period.After.M3()},
 		{"the logged flow", m.Period.Logged.M3()},
 		{"the counter", m.Period.Counted.M3()},
 		{
 			"a total in which missing time is filled with the mean",
-			m.Period.Before.M3() * float64(m.Period.End-m.Period.Start) / float64(max(m.Period.Before.Covered, 1)),
+			m.Period.Before.M3() * float64(m.Period.Until-m.Period.From) / float64(max(m.Period.Before.Covered, 1)),
 		},
 	}
 	for _, other := range r.Months[i].DayRules {
