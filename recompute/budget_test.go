@@ -14,6 +14,7 @@ import (
 	"retotal/ingest"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/testdata/effort"
 )
 
 // withBudget runs a site with its uncertainty budget.
@@ -192,6 +193,7 @@ func TestIntervalHoldsTruth(t *testing.T) {
 	var table [3][4]int // by mean head: sites, and those off by no more than one, two and three standard uncertainties
 
 	dir := t.TempDir()
+	sites := effort.Rounds(100, 1000)
 	for range sites {
 		base, wave := 0.08+0.1*random.Float64(), 0.02+0.03*random.Float64()
 		datum, coefficient := 0.002*random.NormFloat64(), 0.01*random.NormFloat64()

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"retotal/testdata/effort"
 )
 
 // hider is a kind of site whose meter hides some of what flowed, or misses it.
@@ -84,6 +86,7 @@ func TestIntervalHoldsHiddenTruth(t *testing.T) {
 	skipLong(t)
 	const readings, uDatum, uCoefficient, uReading = 97, 0.002, 0.01, 0.001
 	random := rand.New(rand.NewPCG(61, 62))
+	sites := effort.Rounds(100, 1000)
 	slack := 2 * math.Sqrt(0.95*0.05/float64(sites)) * float64(1000-sites) / 1000 // of a share of few sites
 	dir := t.TempDir()
 	for _, k := range hiders() {

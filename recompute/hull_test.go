@@ -14,6 +14,7 @@ import (
 	"retotal/ingest"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/testdata/effort"
 )
 
 // meter is a site whose means are worked out here: what it logs at a true head, and what truly flows.
@@ -165,7 +166,7 @@ func mixtures(m *meter, random *rand.Rand) (list []mixture) {
 	for h := 0.005; h <= math.Min(2, m.top); h *= 1.07 {
 		list = append(list, mixture{[]float64{h}, []float64{1}})
 	}
-	for range 300 {
+	for range effort.Rounds(60, 300) {
 		var x mixture
 		sum := 0.0
 		for range 2 + random.IntN(4) {

@@ -18,6 +18,7 @@ import (
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/testdata/effort"
 )
 
 // row is what both readers make of a line.
@@ -117,7 +118,7 @@ func TestAgainstEncodingCSV(t *testing.T) {
 		"Distance (mm)": reading.Distance, "Flow (L/s)": reading.Flow, "Total (m3)": reading.Counter,
 	}
 	factors := map[string]float64{"Distance (mm)": 1e-3, "Flow (L/s)": 1e-3, "Total (m3)": 1}
-	for round := range 40 {
+	for round := range effort.Rounds(12, 40) {
 		text := randomLog(random, 200+random.IntN(20000))
 		file := filepath.Join(t.TempDir(), "log.csv")
 		terminator := []string{"\n", "\r\n", "\r"}[round%3]

@@ -23,6 +23,7 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/testdata/effort"
 )
 
 // testLog names the columns of the files below.
@@ -362,13 +363,13 @@ func metrePerSecond() *quantity.Unit { u := quantity.MustLookUp("m3/s"); return 
 // TestDamagedPages: pages that are unpacked here and not in the library, damaged: a problem, or values, never a panic.
 func TestDamagedPages(t *testing.T) {
 	random := rand.New(rand.NewPCG(11, 12))
-	problems := 0
+	problems, rounds := 0, effort.Rounds(100, 500)
 	for _, file := range []string{"lz4", "split", "split-lz4", "date-and-time"} {
 		content, err := os.ReadFile(filepath.Join("..", "..", "testdata", "log", "parquet", file+".parquet"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		for range 500 {
+		for range rounds {
 			spoilt := append([]byte(nil), content...)
 			for range 1 + random.IntN(4) {
 				spoilt[random.IntN(len(spoilt))] = byte(random.Uint32())
@@ -386,8 +387,8 @@ func TestDamagedPages(t *testing.T) {
 			}
 		}
 	}
-	if problems < 500 {
-		t.Errorf("only %d of 2000 damages were noticed", problems)
+	if problems < rounds {
+		t.Errorf("only %d of %d damages were noticed", problems, 4*rounds)
 	}
 }
 
