@@ -3,6 +3,7 @@
 // they let pass.
 //
 //	go run ./.ci/mutate -n 60 -seed 1 recompute/total qa
+//	go run ./.ci/mutate -n 60 -with recompute,recompute/audit recompute/stage recompute/evidence
 //
 // Every mutant is built and tested in a copy of the module outside the checkout. The same seed draws the same mutants
 // of the same code. Mutants that change nothing but words or speed stand in equivalent.txt, each with its reason, and
@@ -32,6 +33,7 @@ var (
 		"time that the tests of one mutant may take; one that takes longer is caught",
 	)
 	match = flag.String("match", "", "take only mutants whose place and change match this expression")
+	with  = flag.String("with", "", "further packages whose tests are run too, as recompute,recompute/audit")
 	list  = flag.Bool("list", false, "print the mutants and run nothing")
 )
 
@@ -173,19 +175,15 @@ func try(root, name string, m mutant) (outcome, error) {
 	return result, os.WriteFile(path, text, 0o666)
 }
 
-// test runs the tests of a package in the copy.
+// test runs the tests of a package, and of those asked for, in the copy.
 func test(root, name string) (outcome, string) {
-	command := exec.Command(
-		"go",
-		"test",
-		"-count=1",
-		"-vet=off",
-		"-failfast",
-		"-ldflags=-s -w",
-		"-timeout",
-		timeout.String(),
-		"./"+name,
-	)
+	args := []string{"test", "-count=1", "-vet=off", "-failfast", "-ldflags=-s -w", "-timeout", timeout.String(), "./" + name}
+	for _, other := range strings.Split(*with, ",") {
+		if other != "" {
+			args = append(args, "./"+other)
+		}
+	}
+	command := exec.Command("go", args...)
 	command.Dir = root
 	out, err := command.CombinedOutput()
 	switch {
