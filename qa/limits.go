@@ -5,7 +5,8 @@ import (
 	"time"
 )
 
-// Limits are the limits of the checks that do not depend on the settings in force.
+// Limits are the limits of the checks that do not depend on the settings in force, a field each: they are handed to all
+// checks and put into words by each.
 type Limits struct {
 	Resolution     float64       // m, one step of the log
 	GapLimit       time.Duration // longest step that is no gap; 0 where no step is one, as of a counter that counts on

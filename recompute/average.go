@@ -111,7 +111,7 @@ func (r *Result) statistics(least float64) (s Statistics) {
 func (r *Result) whole(i int, least float64) bool {
 	start, end := r.days.Bounds(i)
 	day := r.toLog(r.Days[i])
-	return start >= r.within.from && end <= r.within.until && !day.After.Missing() && day.Coverage() >= least
+	return start >= r.from && end <= r.until && !day.After.Missing() && day.Coverage() >= least
 }
 
 // addPeaks adds the greatest flows of the corrected lane, and that of the recorded one.
@@ -129,7 +129,7 @@ func (r *Result) Periods(name func(day string) string) (list []Period) {
 		label := name(d.Label)
 		if len(list) == 0 || list[len(list)-1].Label != label {
 			start, end := r.days.Span(i, name)
-			list = append(list, Period{Label: label, From: max(start, r.within.from), Until: min(end, r.within.until)})
+			list = append(list, Period{Label: label, From: max(start, r.from), Until: min(end, r.until)})
 		}
 		list[len(list)-1].merge(d)
 	}

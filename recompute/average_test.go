@@ -80,7 +80,7 @@ func TestAnyPartition(t *testing.T) {
 		volumes[i] = math.Exp(12 * random.Float64())
 	}
 	r := &Result{Days: days(volumes...)}
-	r.within.from, r.within.until = math.MinInt64, math.MaxInt64
+	r.from, r.until = math.MinInt64, math.MaxInt64
 	r.days = total.NewCalendar(time.UTC, 0, false, r.Days[0].From)
 	r.days.Day(r.Days[len(r.Days)-1].From)
 	var whole total.Sum

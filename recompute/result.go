@@ -36,8 +36,13 @@ type Result struct {
 	Screened
 	Counter
 	Evidence
-	days   *total.Calendar
-	within struct{ from, until int64 } // the report's period
+	reporting
+}
+
+// reporting is the report's period and its days.
+type reporting struct {
+	days        *total.Calendar
+	from, until int64
 }
 
 // Screened is what was made of readings that fail a check.
@@ -96,9 +101,8 @@ func (p *pass) result() *Result {
 		WhatIfs:      p.runner.plan.WhatIfs,
 		Components:   p.sources,
 		PhysicalMost: physicalMost(b.Corrected.Lane, b.Log.From, b.Log.Until),
-		days:         b.Calendar,
+		reporting:    reporting{b.Calendar, b.From, b.Until},
 	}
-	r.within.from, r.within.until = b.From, b.Until
 	r.Screened = Screened{
 		Limits:  b.Limits,
 		Flags:   p.events.Summary(b, p.readings),

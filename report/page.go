@@ -21,7 +21,8 @@ var page = template.Must(
 	template.New("page").Funcs(template.FuncMap{"at": shortTime, "seconds": seconds}).Parse(pageText),
 )
 
-// pageData is what the page's template shows beside the record and its tables: texts, ready to print.
+// pageData is what the page's template shows beside the record and its tables: texts, ready to print, a field a place
+// of the page.
 type pageData struct {
 	*Run
 	Record                               *Record

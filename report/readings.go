@@ -21,7 +21,8 @@ import (
 const rowsPerGroup = 1 << 17
 
 // readingsWriter writes readings.parquet: every used row with head, the three flows and its flags, in SI units. Stored
-// numbers are rounded: heads to 1 µm, flows to 10⁻⁷ m³/s.
+// numbers are rounded: heads to 1 µm, flows to 10⁻⁷ m³/s. It has a field for each column, and one more where a value may
+// be absent.
 type readingsWriter struct {
 	out      *os.File
 	parquet  *file.Writer
@@ -205,75 +206,96 @@ func (w *readingsWriter) name(text string) parquet.ByteArray {
 	return b
 }
 
-// writeGroup writes the gathered rows, column by column.
-func (w *readingsWriter) writeGroup() error {
-	group := w.parquet.AppendRowGroup()
-	var err error
-	next := func() file.ColumnChunkWriter {
-		column, e := group.NextColumn()
-		if err == nil {
-			err = e
-		}
-		return column
+// group writes the columns of one row group in their order; the first error stays.
+type group struct {
+	file.SerialRowGroupWriter
+	err error
+}
+
+// put writes the next column by a call on its writer.
+func (g *group) put(call func(c file.ColumnChunkWriter) error) {
+	if g.err != nil {
+		return
 	}
-	write := func(c file.ColumnChunkWriter, call func() error) {
-		if err == nil {
-			err = call()
-		}
-		if err == nil {
-			err = c.Close()
-		}
+	column, err := g.NextColumn()
+	if err == nil {
+		err = call(column)
 	}
-	integers := func(values []int64) {
-		c := next()
-		write(c, func() error { _, e := c.(*file.Int64ColumnChunkWriter).WriteBatch(values, nil, nil); return e })
+	if err == nil {
+		err = column.Close()
 	}
-	floats := func(values []float64, levels []int16) {
-		c := next()
-		write(c, func() error { _, e := c.(*file.Float64ColumnChunkWriter).WriteBatch(values, levels, nil); return e })
-	}
-	integers(w.utc)
-	integers(w.local)
-	floats(w.value, nil)
-	floats(w.head, nil)
-	if w.logged {
-		floats(w.flow, w.hasFlow)
-	}
-	floats(w.before, nil)
-	floats(w.after, w.hasAfter)
-	floats(w.lower, w.hasLower)
-	floats(w.upper, w.hasUpper)
-	floats(w.u95, w.hasU95)
-	state := next()
-	write(state, func() error {
-		_, e := state.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.state, nil, nil)
-		return e
-	})
-	used := next()
-	write(used, func() error { _, e := used.(*file.BooleanColumnChunkWriter).WriteBatch(w.used, nil, nil); return e })
-	ruling := next()
-	write(ruling, func() error {
-		_, e := ruling.(*file.Int32ColumnChunkWriter).WriteBatch(w.ruling, w.hasRuling, nil)
-		return e
-	})
-	grade := next()
-	write(grade, func() error { _, e := grade.(*file.Int32ColumnChunkWriter).WriteBatch(w.grade, nil, nil); return e })
-	flags := next()
-	write(flags, func() error {
-		_, e := flags.(*file.ByteArrayColumnChunkWriter).WriteBatch(w.flags, nil, nil)
-		return e
-	})
-	if err != nil {
+	g.err = err
+}
+
+func (g *group) instants(values []int64) {
+	g.put(func(c file.ColumnChunkWriter) error {
+		_, err := c.(*file.Int64ColumnChunkWriter).WriteBatch(values, nil, nil)
 		return err
+	})
+}
+
+func (g *group) numbers(values []float64, levels []int16) {
+	g.put(func(c file.ColumnChunkWriter) error {
+		_, err := c.(*file.Float64ColumnChunkWriter).WriteBatch(values, levels, nil)
+		return err
+	})
+}
+
+func (g *group) counts(values []int32, levels []int16) {
+	g.put(func(c file.ColumnChunkWriter) error {
+		_, err := c.(*file.Int32ColumnChunkWriter).WriteBatch(values, levels, nil)
+		return err
+	})
+}
+
+func (g *group) texts(values []parquet.ByteArray) {
+	g.put(func(c file.ColumnChunkWriter) error {
+		_, err := c.(*file.ByteArrayColumnChunkWriter).WriteBatch(values, nil, nil)
+		return err
+	})
+}
+
+func (g *group) answers(values []bool) {
+	g.put(func(c file.ColumnChunkWriter) error {
+		_, err := c.(*file.BooleanColumnChunkWriter).WriteBatch(values, nil, nil)
+		return err
+	})
+}
+
+// writeGroup writes the gathered rows, column by column, in the order of the schema.
+func (w *readingsWriter) writeGroup() error {
+	g := group{SerialRowGroupWriter: w.parquet.AppendRowGroup()}
+	g.instants(w.utc)
+	g.instants(w.local)
+	g.numbers(w.value, nil)
+	g.numbers(w.head, nil)
+	if w.logged {
+		g.numbers(w.flow, w.hasFlow)
 	}
+	g.numbers(w.before, nil)
+	g.numbers(w.after, w.hasAfter)
+	g.numbers(w.lower, w.hasLower)
+	g.numbers(w.upper, w.hasUpper)
+	g.numbers(w.u95, w.hasU95)
+	g.texts(w.state)
+	g.answers(w.used)
+	g.counts(w.ruling, w.hasRuling)
+	g.counts(w.grade, nil)
+	g.texts(w.flags)
+	if g.err != nil {
+		return g.err
+	}
+	w.empty()
+	return g.Close()
+}
+
+// empty forgets the rows that were written.
+func (w *readingsWriter) empty() {
 	w.utc, w.local, w.value, w.head, w.before = w.utc[:0], w.local[:0], w.value[:0], w.head[:0], w.before[:0]
-	w.lower, w.hasLower = w.lower[:0], w.hasLower[:0]
-	w.upper, w.hasUpper, w.state = w.upper[:0], w.hasUpper[:0], w.state[:0]
-	w.u95, w.hasU95 = w.u95[:0], w.hasU95[:0]
+	w.lower, w.hasLower, w.upper, w.hasUpper = w.lower[:0], w.hasLower[:0], w.upper[:0], w.hasUpper[:0]
+	w.u95, w.hasU95, w.state, w.used = w.u95[:0], w.hasU95[:0], w.state[:0], w.used[:0]
 	w.grade, w.ruling, w.hasRuling = w.grade[:0], w.ruling[:0], w.hasRuling[:0]
-	w.after, w.hasAfter, w.flow = w.after[:0], w.hasAfter[:0], w.flow[:0]
-	w.hasFlow, w.used, w.flags = w.hasFlow[:0], w.used[:0], w.flags[:0]
-	return group.Close()
+	w.after, w.hasAfter, w.flow, w.hasFlow, w.flags = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0], w.flags[:0]
 }
 
 // close writes the last rows and the footer.

@@ -17,7 +17,8 @@ import (
 )
 
 // Record is the correction record: what was read, decided, computed and found. Volumes are m³ rounded to 0.001, times
-// are UTC. It holds no time of its own, so that the same input gives the same record.
+// are UTC. It holds no time of its own, so that the same input gives the same record. A field is a key
+// of record.json.
 type Record struct {
 	Program     string          `json:"program"`
 	Version     string          `json:"version"`

@@ -88,8 +88,9 @@ func exitCode(e error, err io.Writer) int {
 
 func newRoot() *cobra.Command {
 	root := &cobra.Command{
-		Use:   "retotal",
-		Short: "Correct the flow totals of an open-channel meter whose settings were wrong",
+		Use:     "retotal",
+		Version: version,
+		Short:   "Correct the flow totals of an open-channel meter whose settings were wrong",
 		Long: `retotal reads the level log of an open-channel flow meter and a site file that says how the meter was set
 and what was wrong with it. It gives back the flows and totals that the meter should have had, with the proof.
 
@@ -136,7 +137,7 @@ func flagError(c *cobra.Command, e error) error {
 			message += fmt.Sprintf("; did you mean --%s?", near)
 		}
 	}
-	return usage{message + fmt.Sprintf("; see retotal %s --help", c.Name())}
+	return usage{message + fmt.Sprintf("; see %s --help", c.CommandPath())}
 }
 
 // sites refuses a call without site files.

@@ -10,7 +10,7 @@ import (
 	"retotal/ingest/site"
 )
 
-// Layout is how a CSV file is written: one decision for the whole file.
+// Layout is how a CSV file is written: one decision for the whole file, a field each, as the certificate lists them.
 type Layout struct {
 	delimiter, eol, decimal byte
 	absolute                bool  // stamps carry an offset from UTC

@@ -236,7 +236,8 @@ const (
 	Hold     Action = "hold"      // counts as the flow at the limit, a lower bound
 )
 
-// Screening holds limits and actions as the site file changes them; zero fields mean the default.
+// Screening holds limits and actions as the site file changes them, a field a
+// key; zero fields mean the default.
 type Screening struct {
 	Actions        map[string]Action // by check name
 	SpikeWindow    time.Duration
@@ -294,7 +295,7 @@ func (r FillRule) ByDonor() bool { return r == FillDonorRegression || r == FillD
 // Range is a span of the logged figure; ∓Inf where it has no end, zero when none is set.
 type Range struct{ Least, Most float64 }
 
-// Report says how totals are to be stated.
+// Report says how totals are to be stated, a field a key of [report].
 type Report struct {
 	Clock       Clock
 	DayStarts   time.Duration // after midnight

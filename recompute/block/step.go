@@ -28,6 +28,13 @@ const (
 	Begins             // nothing was accepted before
 )
 
+// Accepted is a reading that counts.
+type Accepted struct {
+	End
+	Bound settings.Bound // what is known of its flow
+	Flags qa.Flags       // those that matter
+}
+
 // Step is one step of the corrected total through the rows of a block, as the stages after acceptance go by it. Those
 // in a block follow each other and hold each of its rows once.
 type Step struct {
@@ -42,11 +49,9 @@ type Step struct {
 	Action     site.Action
 	Ruling     *site.Ruling // nil for none
 	Stated     bool         // a person stated the flow, whatever the settings
-	Last       End          // the last accepted reading
-	LastBound  settings.Bound
-	LastFlags  qa.Flags // those that matter
-	From       int64    // where its step begins: at the last accepted reading, or where the interval of a mean opens
-	Fate       Fate     // of the time from there
+	Last       Accepted     // the last accepted reading
+	From       int64        // where its step begins: at the last accepted reading, or where the interval of a mean opens
+	Fate       Fate         // of the time from there
 	Class      total.Class
 	Next       bool    // nothing was dropped or missing since the last accepted reading
 	Pends      bool    // the time since the row before belongs to a stretch whose fate was open
@@ -58,7 +63,7 @@ type Step struct {
 
 // Start is the end at which the step begins: of a mean, where its interval opens.
 func (s *Step) Start() End {
-	start := s.Last
+	start := s.Last.End
 	start.At = s.From
 	return start
 }

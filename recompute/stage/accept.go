@@ -21,13 +21,11 @@ type Accept struct {
 	stretch    stretch
 }
 
-// accepted is a reading that counts.
+// accepted is the last reading that counts.
 type accepted struct {
+	block.Accepted
 	any bool
-	block.End
-	bound settings.Bound
-	raw   float64 // flow before screening, m³/s
-	flags qa.Flags
+	raw float64 // flow before screening, m³/s
 }
 
 // stretch is what has happened since the last accepted reading.
@@ -89,7 +87,7 @@ func (a *Accept) run(b *block.Block, low, end int) {
 // share its segment.
 func (a *Accept) clean(b *block.Block, low int) int {
 	if low == 0 || !a.last.any || a.last.At != b.Time[low-1] ||
-		a.last.bound.Held || a.last.flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
+		a.last.Bound.Held || a.last.Flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
 		return low
 	}
 	if b.Corrected.Segments[b.Corrected.At(a.last.At)].OfMeans() {
@@ -128,7 +126,8 @@ func (a *Accept) changes(b *block.Block) int64 {
 
 // accept makes row i the last accepted reading; raw is its flow before screening.
 func (a *Accept) accept(b *block.Block, i int, raw float64, x settings.Bound) {
-	a.last = accepted{any: true, End: b.EndAt(i, b.Corrected.Flow[i]), bound: x, raw: raw, flags: b.Flags[i] & b.Drops}
+	last := block.Accepted{End: b.EndAt(i, b.Corrected.Flow[i]), Bound: x, Flags: b.Flags[i] & b.Drops}
+	a.last = accepted{Accepted: last, any: true, raw: raw}
 	a.stretch = stretch{}
 }
 
@@ -207,7 +206,7 @@ func (a *Accept) hopeless(now int64) bool {
 // completes the step.
 func (a *Accept) join(b *block.Block, s *block.Step) {
 	x, i := &a.stretch, s.Low
-	s.Last, s.LastBound, s.LastFlags = a.last.End, a.last.bound, a.last.flags
+	s.Last = a.last.Accepted
 	s.From, s.Unscreened = a.last.At, x.unscreened
 	s.Next = a.last.any && !x.gap && !x.leftOut && x.dropped == 0
 	if b.Means { // the figure stands for its own interval alone
@@ -223,7 +222,7 @@ func (a *Accept) join(b *block.Block, s *block.Step) {
 	}
 	switch s.Fate {
 	case block.ToFill:
-		a.filler.Between(s.Last, b.EndAt(i, b.Corrected.Flow[i]), a.series[total.Filled].Step)
+		a.filler.Between(s.Last.End, b.EndAt(i, b.Corrected.Flow[i]), a.series[total.Filled].Step)
 	case block.Joined:
 		s.Class, s.Bracketed = a.classOf(b, s)
 		add := func(t0 int64, q0 float64, t1 int64, q1 float64) {
@@ -258,14 +257,14 @@ func (a *Accept) bridges(opens int64) bool {
 func (a *Accept) classOf(b *block.Block, s *block.Step) (total.Class, bool) {
 	held, open := s.Bound.Held, s.Bound.Held || s.Bound.Lower != s.Bound.Upper
 	if !b.Means {
-		held, open = held || s.LastBound.Held, open || s.LastBound.Held || s.LastBound.Lower != s.LastBound.Upper
+		held, open = held || s.Last.Bound.Held, open || s.Last.Bound.Held || s.Last.Bound.Lower != s.Last.Bound.Upper
 	}
 	switch {
 	case !b.Means && a.stretch.dropped > 0:
 		return total.Bridged, open
 	case held:
 		return total.Bounded, open
-	case (b.Flags[s.Low]|s.LastFlags)&qa.Drowned != 0:
+	case (b.Flags[s.Low]|s.Last.Flags)&qa.Drowned != 0:
 		return total.Estimated, open
 	}
 	return total.Measured, open

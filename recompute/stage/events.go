@@ -81,7 +81,7 @@ func (v *Events) settle(b *block.Block, s *block.Step) {
 	if own != nil {
 		causes = append(causes, own)
 	}
-	if s.LastFlags != 0 && v.recent != nil {
+	if s.Last.Flags != 0 && v.recent != nil {
 		causes = append(causes, v.recent)
 	}
 	for _, event := range causes {

@@ -22,7 +22,7 @@ func (x *Bounds) Add(b *block.Block) {
 		if s := &b.Steps[k]; s.Kind == block.Counts && s.Fate == block.Joined && s.Bracketed {
 			end := b.EndAt(s.Low, b.Corrected.Flow[s.Low])
 			b.Connect(b.Corrected.Lane, s.Start(), end, b.LaneRate, x.counted.Step)
-			x.between(s.From, s.LastBound, end.At, s.Bound)
+			x.between(s.From, s.Last.Bound, end.At, s.Bound)
 		}
 	}
 }
