@@ -1,7 +1,6 @@
 package recompute
 
 import (
-	"cmp"
 	"iter"
 	"slices"
 
@@ -10,7 +9,6 @@ import (
 	"retotal/recompute/block"
 	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
-	"retotal/recompute/settings"
 	"retotal/recompute/stage"
 	"retotal/recompute/uncertainty"
 )
@@ -191,29 +189,4 @@ func (p *pass) finish() (*Result, error) {
 		p.sources.Drowned(p.drowned.Spread)
 	}
 	return p.result(), nil
-}
-
-// blocks are the lanes of a plan, without rows.
-func (p *plan) blocks() block.Lanes {
-	l := block.Lanes{Recorded: block.NewLane(p.Recorded), Corrected: block.NewLane(p.Corrected)}
-	if l.Kept = l.Recorded; p.corrects {
-		l.Kept = block.NewLane(p.Corrected)
-	}
-	for _, w := range p.WhatIfs {
-		l.WhatIfs = append(l.WhatIfs, block.NewLane(w))
-	}
-	for i, after := range p.sources.After {
-		l.Moved = append(l.Moved, block.Moved{After: block.NewLane(after), Before: block.NewLane(p.sources.Before[i])})
-	}
-	return l
-}
-
-// learn adds what the whole record showed in this pass to what was known; news says that a reading may be another for
-// it.
-func (r *runner) learn(p *pass) (news bool) {
-	found := p.stays.Verdicts(&p.block.Limits, p.block.Log.Interval) // before the extremes are final
-	r.told = slices.Concat(r.told, found)
-	slices.SortFunc(r.told, func(a, b block.Told) int { return cmp.Compare(a.From, b.From) })
-	r.shown = p.stays.Shown
-	return settings.Learn(r.site, r.plan.Recorded, r.shown, r.plan.lanes()) || len(found) > 0
 }

@@ -10,10 +10,10 @@
 package recompute
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"iter"
 	"slices"
 
 	"retotal/ingest/problem"
@@ -35,22 +35,6 @@ type Options struct {
 	Rows func() (func(*Rows) error, error)
 	// Donor opens the log of another site, from which missing time is filled; needed only where a site file names one.
 	Donor func(siteFile string) (*Donor, error)
-}
-
-// Log is a log that can be read again.
-type Log interface {
-	// Known is what arithmetic needs to know of the log. It may become better known while the log is read.
-	Known() *reading.Facts
-	// Batches is one reading of all rows in the order of time. An error is the last thing that comes; after
-	// reading.ErrAgain the log must be read again, and what came before must be forgotten.
-	Batches(ctx context.Context) iter.Seq2[*reading.Batch, error]
-}
-
-// Donor is a site from which missing time is filled.
-type Donor struct {
-	Log   Log
-	Site  *site.Site
-	Files func() []site.Beside // that were read, once they were
 }
 
 // Check builds all lanes of a site without a log. It returns what is odd in the site file and in its settings, and as
@@ -80,28 +64,6 @@ func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
 		return nil, err
 	}
 	return result, r.finish(result)
-}
-
-// plan is all lanes of a run: those of the site, and those that sources of uncertainty move.
-type plan struct {
-	*settings.Lanes
-	corrects bool // the site file has corrections
-	sources  uncertainty.Components
-}
-
-// newPlan builds the lanes of a site. What is wrong with them is returned together; the plan has warnings even then.
-func newPlan(s *site.Site, without []int, budget bool, found ...settings.Step) (*plan, error) {
-	lanes, err := settings.NewLanes(s, without, found...)
-	p := &plan{Lanes: lanes, corrects: len(s.Corrections) > 0}
-	if budget && err == nil {
-		p.sources, err = uncertainty.NewComponents(s, lanes.Recorded)
-	}
-	return p, err
-}
-
-// lanes are those that what the whole record shows is told to.
-func (p *plan) lanes() []*settings.Lane {
-	return slices.Concat([]*settings.Lane{p.Recorded, p.Corrected}, p.WhatIfs, p.sources.After)
 }
 
 // runner is a run on its way.
@@ -288,4 +250,14 @@ func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 		}
 	}
 	return problems
+}
+
+// learn adds what the whole record showed in this pass to what was known; news says that a reading may be another for
+// it.
+func (r *runner) learn(p *pass) (news bool) {
+	found := p.stays.Verdicts(&p.block.Limits, p.block.Log.Interval) // before the extremes are final
+	r.told = slices.Concat(r.told, found)
+	slices.SortFunc(r.told, func(a, b block.Told) int { return cmp.Compare(a.From, b.From) })
+	r.shown = p.stays.Shown
+	return settings.Learn(r.site, r.plan.Recorded, r.shown, r.plan.lanes()) || len(found) > 0
 }

@@ -142,19 +142,6 @@ func (c channel) energy(h float64, flow func(energy float64) float64) float64 {
 	return e1
 }
 
-// summitOf returns where a function that bends downwards is greatest between low and high, by golden section.
-func summitOf(of func(float64) float64, low, high float64) float64 {
-	golden := (math.Sqrt(5) - 1) / 2
-	for tolerance := 1e-9 * high; high-low > tolerance; {
-		if a, b := high-float64(golden*(high-low)), low+float64(golden*(high-low)); of(a) < of(b) {
-			low = a
-		} else {
-			high = b
-		}
-	}
-	return low + (high-low)/2
-}
-
 // limit lowers the limit of validity to the head at which the Froude number of the approach passes 0.5, and to a
 // contraction: a throat area of share of the approach's at most (0: no such limit). An approach narrower than the
 // throat or crest, or without room for the lowest head, is refused.

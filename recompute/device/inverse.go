@@ -79,18 +79,6 @@ func summit(r Rating) float64 {
 	return math.Min(r.Limits().End, highestHead)
 }
 
-// bisect returns where before turns from true to false between low and high, to one part in 10¹³.
-func bisect(low, high float64, before func(float64) bool) float64 {
-	for i := 0; i < 200 && high-low > 1e-13*high; i++ {
-		if middle := low + (high-low)/2; before(middle) {
-			low = middle
-		} else {
-			high = middle
-		}
-	}
-	return low + (high-low)/2
-}
-
 // peakOf finds the head of the greatest flow between 0 and end by golden section around the best of 256 places; 0 where
 // the flow rises to the end.
 func peakOf(flow func(float64) float64, end float64) float64 {

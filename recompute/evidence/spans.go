@@ -204,3 +204,24 @@ func (f *follower) finish(m *Misfit) {
 	m.Lag, m.Worth, m.Spans, m.Standing = lagOf(best), f.worth(best), f.lags[best].spans, f.lags[best].standing
 	m.Factor = f.factors.best()
 }
+
+// MisfitSpan is a stretch of readings that disagree.
+type MisfitSpan struct {
+	From, Until  int64 // first and last of them
+	Readings     int
+	Logged, Lane float64 // m³
+	Largest      float64 // m³/s
+	Lag          float64 // m³ that the logged flow lags behind its level, see Misfit
+	rise         float64 // m³, of the logged flow from reading to reading
+}
+
+// Net is what the logged flow is worth more than the lane's, without its lag, m³.
+func (s *MisfitSpan) Net() float64 { return s.Logged - s.Lane + s.Lag }
+
+// Part is the net difference as a part of the span's own volume.
+func (s *MisfitSpan) Part() float64 {
+	if s.Net() == 0 {
+		return 0
+	}
+	return math.Abs(s.Net()) / max(s.Logged, s.Lane)
+}

@@ -173,14 +173,6 @@ func (s *Segment) highest(figure float64) float64 {
 	return flow
 }
 
-// RecordedTop is the flow at the meter's maximum head, +Inf when none is set.
-func RecordedTop(recorded *Segment) float64 {
-	if math.IsInf(recorded.MaximumHead, 1) {
-		return recorded.MaximumHead
-	}
-	return recorded.Rating.Flow(recorded.MaximumHead)
-}
-
 // Greatest is the greatest flow of a rating up to a head: that of a closed pipe stands below its crown.
 func Greatest(r device.Rating, top float64) float64 {
 	if math.IsInf(top, 1) {

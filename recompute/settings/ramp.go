@@ -8,7 +8,6 @@ import (
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
 	"retotal/ingest/site"
-	"retotal/recompute/settings/chain"
 )
 
 // rampSteps is into how many parts a ramp is cut whose setting does not move the head along a straight line. Within a
@@ -79,6 +78,3 @@ func (b *Builder) stillDevice(d *site.DeviceKeys, share float64) *site.DeviceKey
 	}
 	return &out
 }
-
-// Line returns a setting over a segment, which may be only a part of the correction that moves it.
-func Line(r *site.Ramp, s *Segment) chain.Straight { return chain.Line(r, s.Origin) }

@@ -3,7 +3,6 @@ package settings
 import (
 	"math"
 
-	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute/device"
 	"retotal/recompute/settings/chain"
@@ -206,28 +205,6 @@ func (s *Segment) HeadOfEcho(at int64, echo, air float64) float64 {
 	return s.chain.HeadOfEcho(at, echo, air)
 }
 
-// derive works out what follows from a segment's settings, its rating and its chain: where meter, channel and rating
-// end, and what is known there.
-func (s *Segment) derive(of *site.Site) {
-	limits := s.Rating.Limits()
-	s.MaximumHead, s.MaximumFlow = optional(s, site.MaximumHead), optional(s, site.MaximumFlow)
-	if r := s.Settings.Values[site.FlowCutOff]; r != nil {
-		s.CutOff = r.From.SI
-	}
-	s.Top = math.Min(limits.End, optional(s, site.ChannelDepth))
-	s.Usual = min(s.MaximumHead, limits.High, s.Top)
-	holdHead := s.Top
-	if r := s.Settings.Values[site.BlankingDistance]; r != nil && of.Log.Primary == reading.Distance {
-		s.Blanking = r.From.SI
-		holdHead = math.Min(holdHead, s.chain.Head(s.Origin, s.Blanking, chain.Standard))
-	}
-	s.Hold = math.Inf(1)
-	if !math.IsInf(holdHead, 1) {
-		s.Hold = s.Rating.Flow(holdHead)
-	}
-	s.Ends = findEnds(of, s, s.meter)
-}
-
 // optional returns a limit, +Inf when it is not set.
 func optional(s *Segment, which site.Setting) float64 {
 	if r := s.Settings.Values[which]; r != nil {
@@ -238,3 +215,14 @@ func optional(s *Segment, which site.Setting) float64 {
 
 // Inverse returns the head that gives a flow, searched from a guess; see device.HeadNear.
 func Inverse(r device.Rating, q, guess float64) float64 { return device.HeadNear(r, q, guess) }
+
+// RecordedTop is the flow at the meter's maximum head, +Inf when none is set.
+func RecordedTop(recorded *Segment) float64 {
+	if math.IsInf(recorded.MaximumHead, 1) {
+		return recorded.MaximumHead
+	}
+	return recorded.Rating.Flow(recorded.MaximumHead)
+}
+
+// Line returns a setting over a segment, which may be only a part of the correction that moves it.
+func Line(r *site.Ramp, s *Segment) chain.Straight { return chain.Line(r, s.Origin) }
