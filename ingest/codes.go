@@ -103,9 +103,16 @@ func extremes(values []float64) (low, high float64) {
 	return low, high
 }
 
-// isCode returns the candidate that a value is, within the log's rounding; nil for none.
+// tellingDigits is how small the log's rounding must be beside a value, so that it can tell a converted code from any
+// other number: whole litres a second up to 999 hold one for every few values. Common practice.
+const tellingDigits = 1e-3
+
+// isCode returns the candidate that a value is, within the log's rounding where that can tell; nil for none.
 func (w *codeColumn) isCode(v, half float64) *code {
-	tolerance := half + math.Abs(v)*1e-7
+	tolerance := math.Abs(v) * 1e-7
+	if half <= tellingDigits*math.Abs(v) {
+		tolerance += half
+	}
 	i, _ := slices.BinarySearchFunc(w.known, v-tolerance, func(k code, v float64) int {
 		return cmp.Compare(k.value, v)
 	})

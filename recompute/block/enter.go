@@ -238,7 +238,6 @@ func (b *Block) Forget(k int) {
 	if b.Kept != b.Recorded {
 		move(b.Kept)
 	}
-	b.Low, b.High = b.Low-k, b.High-k
 	b.alias()
 }
 
