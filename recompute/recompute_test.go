@@ -234,7 +234,7 @@ func TestEffectsAddUp(t *testing.T) {
 [settings]
 empty_distance = "1.02 m"
 maximum_head = "0.30 m"
-[settings.device]
+` + []string{"", "channel_depth = \"0.25 m\"\n"}[round%2] + `[settings.device]
 kind = "v-notch"
 angle = "90 deg"
 `
@@ -246,6 +246,17 @@ angle = "90 deg"
 		effects := 0.0
 		for _, e := range with.Events {
 			effects += e.Effect
+		}
+		for _, f := range with.Flags {
+			rows, spans, effect := 0, 0, 0.0
+			for _, e := range with.Events {
+				if e.Flag == f.Flag {
+					rows, spans, effect = rows+e.Rows, spans+e.Spans, effect+e.Effect
+				}
+			}
+			if f.Rows != rows || f.Spans != spans || f.Effect != effect {
+				t.Errorf("round %d, %s: %d rows, %d spans, %g m3; its events %d, %d, %g", round, f.Check, f.Rows, f.Spans, f.Effect, rows, spans, effect)
+			}
 		}
 		if math.Abs(without.Total.After.M3()+effects-with.Total.After.M3()) > 1e-6 {
 			t.Errorf("round %d: unscreened %.6f + screening %.6f is not after %.6f",

@@ -177,3 +177,31 @@ func TestAirBeforeItIsLogged(t *testing.T) {
 		t.Errorf("covered %d", r.Total.After.Covered)
 	}
 }
+
+// TestLoggedByHand: the logged flow is integrated between neighbours that have one: not over a missing one, not over a
+// gap, each minute of 10 L/s 0.6 m³. The counter goes on over both. Interval volumes stand for their own minute.
+func TestLoggedByHand(t *testing.T) {
+	log := "Time,Distance (m),F (L/s),C (m3),V (m3)\n"
+	for i := range 12 {
+		flow, counter, volume := "10", fmt.Sprintf("%.1f", 100+0.6*float64(i)), "0.6"
+		switch i {
+		case 2:
+			flow, counter = "", ""
+		case 6, 7, 8, 9: // a gap of five minutes
+			continue
+		case 11:
+			volume = ""
+		}
+		log += fmt.Sprintf("2031-03-01 00:%02d:00,0.9,%s,%s,%s\n", i, flow, counter, volume)
+	}
+	r := run(t, simple(t, log, "flow = \"F\"\ncounter = \"C\"\ninterval_volume = \"V\"\n"+keepStuck))
+	p := &r.Total
+	near(t, "logged", p.Logged.M3(), 0.6*(1+2+1))
+	near(t, "counted", p.Counted.M3(), 6.6)
+	near(t, "passed", p.Passed.M3(), 0.6*7)
+	near(t, "before", p.Before.M3(), 0.6*(5+1))
+	minute := int64(time.Minute)
+	if p.Logged.Covered != 4*minute || p.Counted.Covered != 11*minute || p.Passed.Covered != 7*minute {
+		t.Errorf("covered %v, %v, %v", p.Logged.Covered/minute, p.Counted.Covered/minute, p.Passed.Covered/minute)
+	}
+}
