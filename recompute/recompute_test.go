@@ -255,7 +255,8 @@ angle = "90 deg"
 				}
 			}
 			if f.Rows != rows || f.Spans != spans || f.Effect != effect {
-				t.Errorf("round %d, %s: %d rows, %d spans, %g m3; its events %d, %d, %g", round, f.Check, f.Rows, f.Spans, f.Effect, rows, spans, effect)
+				t.Errorf("round %d, %s: %d rows, %d spans, %g m3; its events %d, %d, %g",
+					round, f.Check, f.Rows, f.Spans, f.Effect, rows, spans, effect)
 			}
 		}
 		if math.Abs(without.Total.After.M3()+effects-with.Total.After.M3()) > 1e-6 {
