@@ -16,6 +16,7 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 
+	"retotal/ingest/problem"
 	"retotal/qa"
 	"retotal/recompute"
 	"retotal/recompute/total"
@@ -65,12 +66,13 @@ func (r *Report) drawAll(run *Run) ([]drawn, error) {
 		wait.Add(1)
 		go func() {
 			defer wait.Done()
-			p := m.draw(run)
-			if p == nil {
-				return // nothing to show
-			}
-			out[i].Name, out[i].Caption = p.name, m.caption
-			out[i].SVG, errs[i] = r.save(p)
+			errs[i] = problem.Guard(run.site().File, func() (err error) {
+				if p := m.draw(run); p != nil { // nil when there is nothing to show
+					out[i].Name, out[i].Caption = p.name, m.caption
+					out[i].SVG, err = r.save(p)
+				}
+				return err
+			})
 		}()
 	}
 	wait.Wait()

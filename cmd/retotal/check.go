@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"retotal/ingest/problem"
 	"retotal/recompute/settings"
 	"retotal/report"
 )
@@ -30,29 +31,8 @@ nothing.`,
 				if i > 0 && !quiet && !asJSON {
 					fmt.Fprintln(c.OutOrStdout())
 				}
-				j, err := prepare(file)
-				var run *report.Run
-				if err == nil {
-					j.budget = asJSON // nothing else here shows uncertainties
-				}
-				if err == nil && !quiet {
-					j.withRecord()
-				}
-				if err == nil {
-					bar := newProgress(c.ErrOrStderr(), j.log, quiet)
-					run, err = j.compute(c.Context(), nil)
-					bar.stop()
-				}
-				switch {
-				case err != nil:
-					worst = max(worst, exitCode(err, c.ErrOrStderr()))
-				case asJSON:
-					if err := json.NewEncoder(c.OutOrStdout()).Encode(report.NewRecord(run)); err != nil {
-						return err
-					}
-				case !quiet:
-					certificate(c.OutOrStdout(), j, run)
-				}
+				err := problem.Guard(file, func() error { return check(c, file, quiet, asJSON) })
+				worst = max(worst, exitCode(err, c.ErrOrStderr()))
 				if c.Context().Err() != nil {
 					break
 				}
@@ -66,6 +46,30 @@ nothing.`,
 	c.Flags().BoolVar(&asJSON, "json", false, "print the record that correct would write, as one line of JSON a site")
 	c.Flags().BoolVarP(&quiet, "quiet", "q", false, "print only problems")
 	return c
+}
+
+// check reads one site and prints how it was understood.
+func check(c *cobra.Command, file string, quiet, asJSON bool) error {
+	j, err := prepare(file)
+	if err != nil {
+		return err
+	}
+	j.budget = asJSON // nothing else here shows uncertainties
+	if !quiet {
+		j.withRecord()
+	}
+	bar := newProgress(c.ErrOrStderr(), j.log, quiet)
+	run, err := j.compute(c.Context(), nil)
+	bar.stop()
+	switch {
+	case err != nil:
+		return err
+	case asJSON:
+		return json.NewEncoder(c.OutOrStdout()).Encode(report.NewRecord(run))
+	case !quiet:
+		certificate(c.OutOrStdout(), j, run)
+	}
+	return nil
 }
 
 // certificate prints how a site was understood.

@@ -90,8 +90,18 @@ func correctAll(c *cobra.Command, files []string, o correctOptions) error {
 	return nil
 }
 
-// correctOne does one site and returns what needs a person.
+// correctOne does one site and returns what needs a person. A fault of the program in it is an error of this site.
 func correctOne(
+	ctx context.Context, c *cobra.Command, file string, o correctOptions, folders map[string]string,
+) (needs []string, err error) {
+	err = problem.Guard(file, func() (err error) {
+		needs, err = correctSite(ctx, c, file, o, folders)
+		return err
+	})
+	return needs, err
+}
+
+func correctSite(
 	ctx context.Context, c *cobra.Command, file string, o correctOptions, folders map[string]string,
 ) ([]string, error) {
 	j, err := prepare(file, o.without...)
@@ -111,8 +121,10 @@ func correctOne(
 	}
 	defer folder.Discard()
 	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet)
-	run, err := j.write(ctx, folder, folder.Path())
-	bar.stop()
+	run, err := func() (*report.Run, error) {
+		defer bar.stop()
+		return j.write(ctx, folder, folder.Path())
+	}()
 	if err != nil {
 		return nil, err
 	}

@@ -43,7 +43,7 @@ func run(ctx context.Context, args []string, out, err io.Writer) int {
 	root.SetArgs(args)
 	root.SetOut(out)
 	root.SetErr(err)
-	return exitCode(root.ExecuteContext(ctx), err)
+	return exitCode(problem.Guard("retotal", func() error { return root.ExecuteContext(ctx) }), err)
 }
 
 // status is an error that was already told and only sets the exit status.
@@ -81,6 +81,11 @@ func exitCode(e error, err io.Writer) int {
 	case strings.HasPrefix(e.Error(), "unknown command"):
 		fmt.Fprintln(err, "retotal: "+strings.ReplaceAll(e.Error(), "\n\n", "\n"))
 		return badUse
+	}
+	var fault *problem.Fault
+	if errors.As(e, &fault) {
+		fmt.Fprintln(err, fault)
+		return failed
 	}
 	fmt.Fprintln(err, "retotal:", e)
 	return failed

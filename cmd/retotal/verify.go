@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"retotal/ingest/problem"
 	"retotal/report"
 )
 
@@ -39,7 +40,11 @@ follow.`,
 		RunE: func(c *cobra.Command, args []string) error {
 			worst := 0
 			for _, file := range args {
-				follows, err := verify(c, file, siteFile)
+				follows := false
+				err := problem.Guard(file, func() (err error) {
+					follows, err = verify(c, file, siteFile)
+					return err
+				})
 				switch {
 				case err != nil:
 					worst = max(worst, exitCode(err, c.ErrOrStderr()))

@@ -143,7 +143,7 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 				}
 				pos++
 			}
-			if text[pos] == '\n' && text[pos-1] == '\r' {
+			if text[pos] == '\n' && pos > 0 && text[pos-1] == '\r' {
 				pos-- // leave CR LF to the end of the row
 			}
 		}

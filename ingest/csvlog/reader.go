@@ -157,7 +157,9 @@ func (r *Reader) work(p *parser) {
 			if !r.read(j) {
 				return
 			}
-			j.lines = p.parse(j.text, &j.batch)
+			if fault := problem.Guard(r.file, func() error { j.lines = p.parse(j.text, &j.batch); return nil }); fault != nil {
+				j.err = fault
+			}
 			j.done <- struct{}{}
 		case <-r.quit:
 			return

@@ -208,6 +208,17 @@ func (b *Block) AirOf(low, high int) []float64 {
 	return b.Air[low:high]
 }
 
+// Hour is an hour in nanoseconds.
+const Hour = int64(3600e9)
+
+// HourOf numbers the hour that holds an instant since 1970, before it too.
+func HourOf(at int64) int64 {
+	if at < 0 {
+		return (at+1)/Hour - 1
+	}
+	return at / Hour
+}
+
 // standardAir is the temperature of a standard day, K.
 const standardAir = 293.15
 

@@ -44,3 +44,12 @@ func TestCounterIntoFlows(t *testing.T) {
 		}
 	}
 }
+
+// TestHours: hours are numbered through 1970: the last nanosecond before it lies in hour −1.
+func TestHours(t *testing.T) {
+	for at, want := range map[int64]int64{0: 0, Hour - 1: 0, Hour: 1, -1: -1, -Hour: -1, -Hour - 1: -2} {
+		if got := HourOf(at); got != want {
+			t.Errorf("%d: hour %d, want %d", at, got, want)
+		}
+	}
+}

@@ -29,9 +29,6 @@ type course struct {
 	seen   [24]bool
 }
 
-// hour is an hour in nanoseconds.
-const hour = int64(3600e9)
-
 // Add takes in the rows of a block.
 func (c *Courses) Add(b *block.Block) {
 	c.warmth = c.warmth || len(b.Air) > 0
@@ -39,7 +36,7 @@ func (c *Courses) Add(b *block.Block) {
 		if b.Flags[i]&^(qa.Gap|qa.Validity) != 0 {
 			continue
 		}
-		if at := b.Time[i] / hour; at != c.hour {
+		if at := block.HourOf(b.Time[i]); at != c.hour {
 			c.close()
 			c.hour, c.current = at, b.Day(b.Time[i])
 		}
@@ -61,7 +58,8 @@ func (c *Courses) close() {
 		if mean < d.lowest {
 			d.lowest, d.air = mean, c.air/float64(c.n)
 		}
-		d.hours[c.hour%24], d.seen[c.hour%24] = mean, true
+		k := (c.hour%24 + 24) % 24
+		d.hours[k], d.seen[k] = mean, true
 	}
 	c.sum, c.air, c.n = 0, 0, 0
 }

@@ -263,7 +263,7 @@ type nights struct {
 
 // add takes in the heads of row i.
 func (n *nights) add(b *block.Block, i int, before, after float64) {
-	if at := b.Time[i] / hour; at != n.hour || n.n == 0 {
+	if at := block.HourOf(b.Time[i]); at != n.hour || n.n == 0 {
 		n.close()
 		n.hour, n.day = at, b.Day(b.Time[i])
 	}

@@ -42,14 +42,15 @@ func (f *Filler) hours(t0, t1 int64, step block.PutStep) {
 	if f.Estimate == nil {
 		return
 	}
-	for hour := t0 / Hour; hour <= (t1-1)/Hour; hour++ {
+	for hour := block.HourOf(t0); hour <= block.HourOf(t1-1); hour++ {
 		if _, ok := f.Estimate(hour); !ok {
 			return
 		}
 	}
 	for at := t0; at < t1; {
-		next := min((at/Hour+1)*Hour, t1)
-		flow, _ := f.Estimate(at / Hour)
+		hour := block.HourOf(at)
+		next := min((hour+1)*block.Hour, t1)
+		flow, _ := f.Estimate(hour)
 		step(at, flow, next, flow)
 		at = next
 	}

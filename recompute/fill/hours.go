@@ -8,9 +8,6 @@ import (
 	"retotal/recompute/stat"
 )
 
-// Hour is an hour in nanoseconds.
-const Hour = int64(3600e9)
-
 // HourlyMeans is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled
 // from.
 type HourlyMeans struct {
@@ -30,7 +27,7 @@ func (h *HourlyMeans) Add(b *block.Block) {
 
 // take takes in one flow.
 func (h *HourlyMeans) take(at int64, flow float64) {
-	hour := at / Hour
+	hour := block.HourOf(at)
 	if len(h.sum) == 0 {
 		h.first = hour
 	}

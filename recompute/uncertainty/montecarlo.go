@@ -1,12 +1,14 @@
 package uncertainty
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"runtime"
 	"slices"
 	"sync"
 
+	"retotal/ingest/problem"
 	"retotal/recompute/block"
 	"retotal/recompute/settings"
 	"retotal/recompute/total"
@@ -81,20 +83,7 @@ func (s *Sample) Draw(l *Components, b *Budget, f *Figures, count int, seed uint
 	}
 	r := drawer{Sample: s, sources: l, budget: b, after: f.After.M3(), chances: chances(len(b.Parts), count, seed)}
 	r.sampled = f.Classes[total.Measured].M3()
-	totals := make([]float64, count)
-	var wait sync.WaitGroup
-	workers := runtime.GOMAXPROCS(0)
-	for w := range workers {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
-			memory := make([]float64, 4096)
-			for k := w; k < count; k += workers {
-				totals[k] = r.draw(k, rand.New(rand.NewPCG(seed, uint64(k))), memory)
-			}
-		}()
-	}
-	wait.Wait()
+	totals := r.all(count, seed)
 	d.Count, d.Seed = count, seed
 	for _, v := range totals {
 		d.Mean += v / float64(count)
@@ -107,6 +96,29 @@ func (s *Sample) Draw(l *Components, b *Budget, f *Figures, count int, seed uint
 	slices.Sort(totals)
 	d.Low, d.High = totals[int(0.025*float64(count))], totals[min(int(0.975*float64(count)), count-1)]
 	return d, true
+}
+
+// all draws the totals on all cores. A panic in one of them becomes one of the caller's.
+func (r *drawer) all(count int, seed uint64) []float64 {
+	totals, workers := make([]float64, count), runtime.GOMAXPROCS(0)
+	faults := make([]error, workers)
+	var wait sync.WaitGroup
+	for w := range workers {
+		wait.Go(func() {
+			faults[w] = problem.Guard("", func() error {
+				memory := make([]float64, 4096)
+				for k := w; k < count; k += workers {
+					totals[k] = r.draw(k, rand.New(rand.NewPCG(seed, uint64(k))), memory)
+				}
+				return nil
+			})
+		})
+	}
+	wait.Wait()
+	if err := errors.Join(faults...); err != nil {
+		panic(err)
+	}
+	return totals
 }
 
 // chances are what moves each source in each draw, in standard uncertainties: for every source one value from each of
