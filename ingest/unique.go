@@ -137,7 +137,7 @@ func (a *Account) states(b *reading.Batch) {
 				continue
 			}
 			counts := &a.Missing
-			if s == reading.Illegible {
+			if s != reading.Empty {
 				counts = &a.Illegible
 			}
 			if *counts == nil {

@@ -14,15 +14,13 @@ import (
 
 // The reasons for which a row is rejected.
 const (
-	reasonTime    = "time stamp is not readable"
-	reasonOffset  = "time stamp has no offset from UTC, unlike the rows before it"
-	reasonZone    = "time stamp has an offset from UTC, unlike the rows before it"
-	reasonDate    = "time stamp has no time of day, unlike the rows before it"
-	reasonFields  = "row has not as many fields as the header"
-	reasonQuote   = "quotes are not closed on the line"
-	reasonPrimary = "level reading is not a number"
-	reasonNothing = "level reading is missing"
-	reasonHeader  = "header written again"
+	reasonTime   = "time stamp is not readable"
+	reasonOffset = "time stamp has no offset from UTC, unlike the rows before it"
+	reasonZone   = "time stamp has an offset from UTC, unlike the rows before it"
+	reasonDate   = "time stamp has no time of day, unlike the rows before it"
+	reasonFields = "row has not as many fields as the header"
+	reasonQuote  = "quotes are not closed on the line"
+	reasonHeader = "header written again"
 )
 
 // targets of a column beside the quantities.
@@ -52,6 +50,7 @@ type column struct {
 	factor, offset float64      // to SI
 	spec           *site.Column // what the site file says of it
 	coded          bool         // some numbers stand for no value
+	most           float64      // SI, greatest value of either sign that a cell may hold
 	values         []float64
 	states         []reading.State
 }
@@ -129,7 +128,10 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 			if c.coded && (c.spec.Absent(v) || c.spec.IsSuspect(v)) {
 				return 0, false // slowValue knows it
 			}
-			c.values[row] = c.toSI(v)
+			if v = c.toSI(v); v > c.most || v < -c.most {
+				return 0, false
+			}
+			c.values[row] = v
 		case c.target == timeOfDay:
 			return 0, false // two columns take the slow way
 		case c.target == timeColumn:
@@ -263,11 +265,8 @@ func (p *parser) slowRow(line []byte, b *reading.Batch) (reason string) {
 			p.whole = p.whole && state == reading.Present
 		}
 	}
-	switch b.State[p.primary][p.rows] {
-	case reading.Empty:
-		reason = reasonNothing
-	case reading.Illegible:
-		reason = reasonPrimary
+	if state := b.State[p.primary][p.rows]; state != reading.Present {
+		reason = p.primary.Reason(state)
 	}
 	return reason
 }
@@ -293,7 +292,11 @@ func (p *parser) slowValue(field []byte, c *column, b *reading.Batch) (float64, 
 	case c.required && c.spec.IsSuspect(v):
 		b.MarkSuspect(p.rows, cap(b.Time))
 	}
-	return c.toSI(v), reading.Present
+	v = c.toSI(v)
+	if state := reading.Quantity(c.target).Check(v); state != reading.Present {
+		return 0, state
+	}
+	return v, reading.Present
 }
 
 // slowStamp reads any stamp of the grammar, with the reason when it cannot be used.

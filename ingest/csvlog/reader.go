@@ -141,7 +141,7 @@ func newParser(l *Layout, log *site.Log) *parser {
 			p.has[target] = true
 			c.required = reading.Quantity(target) == log.Primary
 			c.factor, c.offset = l.Units[target].Factor, l.Units[target].Offset
-			c.spec = &log.Columns[target]
+			c.spec, c.most = &log.Columns[target], reading.Quantity(target).Most()
 			c.coded = c.spec.Loop || len(c.spec.Codes) > 0
 		}
 		p.columns = append(p.columns, c)

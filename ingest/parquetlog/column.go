@@ -11,6 +11,8 @@ import (
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
 
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
 
@@ -37,6 +39,18 @@ func (c *column) value(i int) float64 {
 		return c.floats[i]
 	}
 	return float64(c.integers[i]) / c.divisor
+}
+
+// reading is the value of row i in SI, and what it is.
+func (c *column) reading(i int, unit quantity.Unit) (float64, reading.State) {
+	if c.missing(i) {
+		return 0, reading.Empty
+	}
+	v := unit.ToSI(c.value(i))
+	if state := reading.Quantity(c.quantity).Check(v); state != reading.Present {
+		return 0, state
+	}
+	return v, reading.Present
 }
 
 // read reads the next n rows.

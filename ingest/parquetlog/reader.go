@@ -261,18 +261,11 @@ func (r *Reader) spread(n int) {
 			reason = "time stamp is missing or out of range"
 		}
 		for j, c := range r.open[1:] {
-			v := c.value(i)
-			switch {
-			case c.missing(i):
-				states[c.quantity] = reading.Empty
-			case math.IsNaN(v) || math.IsInf(v, 0):
-				states[c.quantity] = reading.Illegible
-			default:
-				values[c.quantity] = r.layout.Units[c.quantity].ToSI(v)
-				suspect = suspect || j == 0 && c.spec != nil && c.spec.IsSuspect(v)
-			}
-			if j == 0 && states[c.quantity] != reading.Present && reason == "" {
-				reason = "level reading is missing or not a number"
+			q := c.quantity
+			values[q], states[q] = c.reading(i, r.layout.Units[q])
+			suspect = suspect || j == 0 && c.spec != nil && states[q] == reading.Present && c.spec.IsSuspect(c.value(i))
+			if j == 0 && reason == "" {
+				reason = reading.Quantity(q).Reason(states[q])
 			}
 		}
 		if reason != "" {
@@ -302,9 +295,9 @@ func (r *Reader) clean(n int) bool {
 		}
 	}
 	for i := range n {
-		spec := r.open[1].spec
-		if v := r.open[1].value(i); r.open[1].missing(i) || math.IsNaN(v) || math.IsInf(v, 0) ||
-			spec != nil && spec.IsSuspect(v) {
+		level := r.open[1]
+		_, state := level.reading(i, r.layout.Units[level.quantity])
+		if state != reading.Present || level.spec != nil && level.spec.IsSuspect(level.value(i)) {
 			return false
 		}
 	}
@@ -319,14 +312,8 @@ func (r *Reader) clean(n int) bool {
 		values, states := slices.Grow(b.Value[c.quantity], n)[:n], slices.Grow(b.State[c.quantity], n)[:n]
 		unit := r.layout.Units[c.quantity]
 		for i := range values {
-			v := c.value(i)
-			values[i], states[i] = unit.ToSI(v), reading.Present
-			if c.missing(i) || math.IsNaN(v) || math.IsInf(v, 0) {
-				values[i], states[i], b.Whole = 0, reading.Illegible, false
-				if c.missing(i) {
-					states[i] = reading.Empty
-				}
-			}
+			values[i], states[i] = c.reading(i, unit)
+			b.Whole = b.Whole && states[i] == reading.Present
 		}
 		b.Value[c.quantity], b.State[c.quantity] = values, states
 	}

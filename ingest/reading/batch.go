@@ -53,9 +53,10 @@ type State uint8
 
 // The states of a value.
 const (
-	Present   State = iota
-	Empty           // nothing written
-	Illegible       // something written that is not a number
+	Present    State = iota
+	Empty            // nothing written
+	Illegible        // something written that is not a number
+	Impossible       // a number that is greater than any of the quantity can be
 )
 
 // ErrAgain ends a reading of a log that showed too late how the log must be read: what was handed over must be
