@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"slices"
+	"sync"
 
 	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/apache/arrow/go/v15/parquet"
@@ -28,21 +29,29 @@ const (
 	mostPage        = 256 << 20 // bytes; a larger page is no log's
 )
 
+// scratch is memory that readers of columns share.
+var scratch = sync.Pool{New: func() any { return memory.NewResizableBuffer(bounded{memory.DefaultAllocator}) }}
+
 // openColumn opens a column of a row group, through pages of our own where the library cannot read them.
 func openColumn(r *file.Reader, f *os.File, group *file.RowGroupReader, number int) (file.ColumnChunkReader, error) {
 	meta, err := group.MetaData().ColumnChunk(number)
 	if err != nil {
 		return nil, err
 	}
-	codec := meta.Compression()
+	codec, descriptor := meta.Compression(), r.MetaData().Schema.Column(number)
+	most := descriptor.MaxDefinitionLevel()
 	if codec != lz4Framed && codec != lz4Raw && !slices.Contains(meta.Encodings(), byteStreamSplit) {
-		return group.Column(number)
+		p, err := group.GetColumnPageReader(number)
+		if err != nil {
+			return nil, err
+		}
+		in := checked(p, most, meta.NumValues())
+		return file.NewColumnReader(descriptor, in, bounded{memory.DefaultAllocator}, &scratch), nil
 	}
 	start := meta.DataPageOffset()
 	if at := meta.DictionaryPageOffset(); meta.HasDictionaryPage() && at > 0 && at < start {
 		start = at
 	}
-	descriptor := r.MetaData().Schema.Column(number)
 	width := map[parquet.Type]int{
 		parquet.Types.Float: 4, parquet.Types.Double: 8, parquet.Types.Int32: 4, parquet.Types.Int64: 8,
 	}[descriptor.PhysicalType()]
@@ -50,10 +59,11 @@ func openColumn(r *file.Reader, f *os.File, group *file.RowGroupReader, number i
 		in:       thrift.NewStreamTransportR(io.NewSectionReader(f, start, meta.TotalCompressedSize())),
 		codec:    codec,
 		values:   meta.NumValues(),
-		nullable: descriptor.MaxDefinitionLevel() > 0,
+		nullable: most > 0,
 		width:    width,
 	}
-	return file.NewColumnReader(descriptor, p, bounded{memory.DefaultAllocator}, nil), nil
+	in := checked(p, most, meta.NumValues())
+	return file.NewColumnReader(descriptor, in, bounded{memory.DefaultAllocator}, &scratch), nil
 }
 
 // pages reads the pages of one column of one row group and hands them on unpacked and plain. It is a file.PageReader.

@@ -294,10 +294,10 @@ func (r *Reader) clean(n int) bool {
 			return false
 		}
 	}
+	level := r.open[1]
+	unit, greatest := r.layout.Units[level.quantity], reading.Quantity(level.quantity).Most()
 	for i := range n {
-		level := r.open[1]
-		_, state := level.reading(i, r.layout.Units[level.quantity])
-		if state != reading.Present || level.spec != nil && level.spec.IsSuspect(level.value(i)) {
+		if level.missing(i) || !(math.Abs(unit.ToSI(level.value(i))) <= greatest) || level.spec != nil && level.spec.IsSuspect(level.value(i)) {
 			return false
 		}
 	}
@@ -310,10 +310,13 @@ func (r *Reader) clean(n int) bool {
 	b.Whole = true
 	for _, c := range r.open[1:] {
 		values, states := slices.Grow(b.Value[c.quantity], n)[:n], slices.Grow(b.State[c.quantity], n)[:n]
-		unit := r.layout.Units[c.quantity]
+		unit, most := r.layout.Units[c.quantity], reading.Quantity(c.quantity).Most()
 		for i := range values {
-			values[i], states[i] = c.reading(i, unit)
-			b.Whole = b.Whole && states[i] == reading.Present
+			values[i], states[i] = unit.ToSI(c.value(i)), reading.Present
+			if c.missing(i) || !(math.Abs(values[i]) <= most) {
+				values[i], states[i] = c.reading(i, unit)
+				b.Whole = false
+			}
 		}
 		b.Value[c.quantity], b.State[c.quantity] = values, states
 	}
