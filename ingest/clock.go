@@ -2,9 +2,7 @@ package ingest
 
 import (
 	"math"
-	"slices"
 	"sort"
-	"time"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -174,14 +172,39 @@ func (c *clock) resolve(local int64) (utc int64, twice bool, reason string) {
 	return 0, true, ""
 }
 
-// reasonFar is why a reading is rejected whose time lies decades from the first one of its file.
-const reasonFar = "time is more than 20 years off the beginning of the file: was the clock reset?"
+// Reasons for which a reading is rejected whose clock was not set, or was reset.
+const (
+	reasonFar   = "time is more than 20 years off the readings around it: was the clock reset?"
+	reasonUnset = "time is years off the readings after it: the clock was not set yet"
+)
+
+// expected is what the time of the next reading of a file is judged by: that of the one before it in the file, at first
+// that of the first one of the body of its rows, and the times that an unset clock showed.
+type expected struct {
+	last  int64
+	unset []int64
+	any   bool // the site file says that all times are genuine
+}
+
+// judge returns why a reading cannot be of its time; "" when it can, and then it is the one before the next.
+func (e *expected) judge(t int64) (reason string) {
+	switch jump := t - e.last; {
+	case e.any:
+		return ""
+	case len(e.unset) > 0 && e.unset[0] == t:
+		e.unset = e.unset[1:]
+		return reasonUnset
+	case max(jump, -jump) <= reading.FarJump:
+		e.last = t
+		return ""
+	}
+	return reasonFar
+}
 
 // correctTimes takes the logger's own errors out of instants: stamps of the start or end of an interval move to its
 // middle, of means and volumes to its end, and the error between clock checks, linear in time and constant outside
-// them, is taken off. Readings decades away from the file's first one are rejected.
-func (l *Log) correctTimes(b *reading.Batch, first int64) {
-	const far = 20 * 365 * 24 * int64(time.Hour)
+// them, is taken off. Readings decades away from those around them are rejected.
+func (l *Log) correctTimes(b *reading.Batch, e *expected) {
 	shift, means := int64(0), l.Site.Log.Means
 	fromStart := l.Site.Log.StampAt == "start" && means
 	switch {
@@ -190,24 +213,22 @@ func (l *Log) correctTimes(b *reading.Batch, first int64) {
 	case l.Site.Log.StampAt == "end" && !means:
 		shift = -int64(l.Interval) / 2
 	}
-	checks := l.Site.Log.Checks
-	near := func(t int64) bool { return t-first <= far && first-t <= far }
-	isFar := func(t int64) bool { return !near(t) }
-	if shift == 0 && !fromStart && len(checks) == 0 && !slices.ContainsFunc(b.Time, isFar) {
-		return
-	}
-	n := 0
+	checks, n := l.Site.Log.Checks, 0
 	for i, t := range b.Time {
-		if !near(t) {
-			b.Rejected = append(b.Rejected, reading.Rejection{Line: b.Line[i], Reason: reasonFar})
+		if reason := e.judge(t); reason != "" {
+			b.Rejected = append(b.Rejected, reading.Rejection{Line: b.Line[i], Reason: reason})
 			continue
 		}
 		if n != i {
 			b.Keep(n, i)
 		}
-		b.Time[n] = t + shift - clockError(checks, t)
-		if fromStart {
+		switch {
+		case fromStart:
 			b.Time[n] = l.Ends(t) - clockError(checks, t)
+		case shift != 0 || len(checks) > 0:
+			b.Time[n] = t + shift - clockError(checks, t)
+		default:
+			b.Time[n] = t
 		}
 		n++
 	}

@@ -12,14 +12,15 @@ import (
 
 // stream is one open file as batches of instants in order.
 type stream struct {
-	file   *File
-	source source // nil once it was read to its end
-	clock  *clock // nil when the file holds instants
-	batch  *reading.Batch
-	next   int            // first reading of batch that was not taken yet
-	last   int64          // the latest reading so far
-	window *reading.Batch // of a file that is read through a window: rows not passed on yet
-	ended  bool
+	file     *File
+	source   source // nil once it was read to its end
+	clock    *clock // nil when the file holds instants
+	batch    *reading.Batch
+	next     int            // first reading of batch that was not taken yet
+	last     int64          // the latest reading so far
+	expected expected       // what the time of the next reading is judged by
+	window   *reading.Batch // of a file that is read through a window: rows not passed on yet
+	ended    bool
 }
 
 // merger joins the streams of all files. Files wait closed until the merge comes to their first reading.
@@ -159,7 +160,7 @@ func (m *merger) openNext() error {
 	if bad != nil {
 		return bad
 	}
-	s := &stream{file: f, source: src, last: -1 << 63}
+	s := &stream{file: f, source: src, last: -1 << 63, expected: expected{f.raw, f.unset, m.log.Site.Log.ClockJumps}}
 	if !f.start.Absolute {
 		s.clock = &clock{zone: m.log.Site.Log.Clock, near: int64(m.log.Interval) * 3 / 2, has: m.log.Has}
 	}
@@ -301,7 +302,7 @@ func (m *merger) fetch(s *stream) (*reading.Batch, error) {
 
 // count corrects the times of a batch and takes it into the account.
 func (m *merger) count(s *stream, b *reading.Batch) *reading.Batch {
-	m.log.correctTimes(b, s.file.raw)
+	m.log.correctTimes(b, &s.expected)
 	m.log.Account.Read += b.Read
 	m.log.Account.reject(s.file.Name, b.Rejected)
 	m.codes.watch(b)

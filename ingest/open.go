@@ -40,7 +40,7 @@ func Open(s *site.Site) (*Log, error) {
 	}
 	for _, f := range l.Files { // needs the interval
 		one := reading.Batch{Time: []int64{f.raw}, Line: []int32{1}}
-		l.correctTimes(&one, f.raw)
+		l.correctTimes(&one, &expected{any: true})
 		f.first = one.Time[0]
 	}
 	sort.SliceStable(l.Files, func(i, j int) bool { return l.Files[i].first < l.Files[j].first })
@@ -135,11 +135,15 @@ func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
 
 // setStart takes in what the beginning of the file shows.
 func (f *File) setStart(start reading.Start, s *site.Site) {
-	f.start, f.raw = start, start.First
-	if !start.Absolute {
-		if instants, n := s.Log.Clock.Resolve(f.raw); n > 0 {
-			f.raw = instants[0]
+	instant := func(t int64) int64 {
+		if instants, n := s.Log.Clock.Resolve(t); n > 0 && !start.Absolute {
+			return instants[0]
 		}
+		return t
+	}
+	f.start, f.raw, f.unset = start, instant(start.First), nil
+	for _, t := range start.Unset {
+		f.unset = append(f.unset, instant(t))
 	}
 }
 

@@ -400,3 +400,34 @@ func TestIntervalOfAnyOrder(t *testing.T) {
 		}
 	}
 }
+
+// TestDecades: a record of 42 years with a reading every 30 days has no reset clock, whichever end it begins at; in one
+// that jumps over 22 years the few rows before the jump are of an unset clock, unless the site file says that they are
+// genuine.
+func TestDecades(t *testing.T) {
+	var up, down, jump string
+	count := 0
+	for at := time.Date(1990, 1, 1, 0, 0, 0, 0, time.UTC); at.Year() < 2032; at = at.AddDate(0, 0, 30) {
+		row := at.Format("2006-01-02 15:04") + ",0.1\n"
+		up, down = up+row, row+down
+		if count++; at.Year() < 1991 || at.Year() > 2012 {
+			jump += row
+		}
+	}
+	for name, c := range map[string]struct {
+		rows, more string
+		rejected   int
+	}{
+		"up": {up, "", 0}, "down": {down, "", 0}, "jump": {jump, "", 13},
+		"genuine": {jump, "clock_jumps = true", 0},
+	} {
+		got, l, err := stamps(t, "UTC", c.more, map[string]string{"a.csv": "Time,Level\n" + c.rows})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if want := strings.Count(c.rows, "\n") - c.rejected; len(got) != want || l.Account.RejectedRows() != c.rejected {
+			t.Errorf("%s: %d rows and %d rejected, want %d and %d", name, len(got), l.Account.RejectedRows(), want, c.rejected)
+		}
+	}
+}

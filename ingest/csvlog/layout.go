@@ -51,9 +51,7 @@ func (l *Layout) Start() reading.Start {
 			times = append(times, at)
 		}
 	}
-	if len(times) > 0 {
-		start.First, start.Interval = times[0], reading.MedianStep(times)
-	}
+	start.Look(times)
 	return start
 }
 

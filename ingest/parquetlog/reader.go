@@ -102,9 +102,7 @@ func Inspect(name string, log *site.Log) (*Layout, *problem.Problem) {
 	if l.Rows == 0 || b == nil {
 		return nil, problem.At(problem.Place{File: name}, "the log has no rows", "at least one reading", "")
 	}
-	if b.Len() > 0 {
-		l.start.First, l.start.Interval = b.Time[0], reading.MedianStep(b.Time)
-	}
+	l.start.Look(slices.Clone(b.Time))
 	for q := range b.Value {
 		if b.Value[q] != nil {
 			l.start.Resolution[q] = resolution(b.Value[q], l.Units[q])
@@ -297,7 +295,8 @@ func (r *Reader) clean(n int) bool {
 	level := r.open[1]
 	unit, greatest := r.layout.Units[level.quantity], reading.Quantity(level.quantity).Most()
 	for i := range n {
-		if level.missing(i) || !(math.Abs(unit.ToSI(level.value(i))) <= greatest) || level.spec != nil && level.spec.IsSuspect(level.value(i)) {
+		v := level.value(i)
+		if level.missing(i) || !(math.Abs(unit.ToSI(v)) <= greatest) || level.spec != nil && level.spec.IsSuspect(v) {
 			return false
 		}
 	}

@@ -4,6 +4,7 @@ package reading
 import (
 	"errors"
 	"slices"
+	"time"
 
 	"retotal/ingest/quantity"
 )
@@ -214,12 +215,52 @@ const MixedDates = "date only makes sense in the other order of day and month"
 
 // Start is what the beginning of a log file shows.
 type Start struct {
-	First    int64 // time of the first reading, as Batch.Time
-	Absolute bool  // stamps carry an offset from UTC, or are instants
+	First    int64   // time of the first reading of the body of the rows, as Batch.Time
+	Unset    []int64 // times of readings before it, which the clock showed before it was set
+	Absolute bool    // stamps carry an offset from UTC, or are instants
 	// median step of the first readings, or of all of a file that is sorted, nanoseconds; 0 when there are fewer than
 	// two
 	Interval   int64
 	Resolution [Count]float64 // SI step of the last decimal written; 0 when unknown
+}
+
+// A clock that was not set shows a date of its own in a few rows, then jumps. A record may lack years; rows further
+// apart are of a clock that was reset. Common practice.
+const (
+	mostUnset = 10                               // rows
+	unsetJump = int64(366 * 24 * time.Hour)      // at least
+	unsetStep = 100                              // intervals of the log, at least
+	FarJump   = 20 * 365 * 24 * int64(time.Hour) // ns
+)
+
+// Look takes in the times of the first readings, in the order of the file.
+func (s *Start) Look(times []int64) {
+	step := MedianStep(times)
+	for i := 1; i < len(times) && i <= mostUnset && i*2 < len(times); i++ {
+		if jump := times[i] - times[i-1]; max(jump, -jump) > max(unsetJump, unsetStep*step) {
+			s.Unset = times[:i]
+		}
+	}
+	if times = body(times[len(s.Unset):]); len(times) > 0 {
+		s.First, s.Interval = times[0], MedianStep(times)
+	}
+}
+
+// body is the longest stretch of times without a far jump.
+func body(times []int64) (longest []int64) {
+	start := 0
+	for i := 1; i <= len(times); i++ {
+		if i < len(times) {
+			if jump := times[i] - times[i-1]; max(jump, -jump) <= FarJump {
+				continue
+			}
+		}
+		if i-start > len(longest) {
+			longest = times[start:i]
+		}
+		start = i
+	}
+	return longest
 }
 
 // MedianStep returns the median of the differences between distinct times in their order, whatever order they are given

@@ -103,7 +103,7 @@ func (s *Site) readLog(t *table) {
 	s.Log.Clock = t.clock("time_zone", "")
 	s.Log.DateOrder = t.oneOf("date_order", "day-first", "month-first", "year-first")
 	s.Log.Decimal = t.oneOf("decimal", "point", "comma")
-	s.Log.GapLimit = t.duration("gap_limit")
+	s.Log.GapLimit, s.Log.ClockJumps = t.duration("gap_limit"), t.flag("clock_jumps")
 	s.Log.StampAt = t.choice("stamp", "instant", "start", "end")
 	s.readClockChecks(t)
 	if v := t.quantity("unpack_limit", quantity.None); v != nil {

@@ -53,6 +53,7 @@ type Log struct {
 	CounterChanges []CounterChange // declared changes of the counter, in the order of time
 	UnpackLimit    int64           // most that a compressed log may unpack to, in times its size; 0: the default
 	GapLimit       time.Duration   // 0: three times the log's interval
+	ClockJumps     bool            // readings years apart are genuine: the clock was neither unset nor reset
 	Place          problem.Place
 }
 

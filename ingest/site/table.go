@@ -55,6 +55,7 @@ var Tables = []Table{
 		{"stamp", `"instant", "start", "end"`, "instant",
 			"what a stamp names: the reading's instant, or start or end of the interval that it stands for"},
 		{"gap_limit", "duration", "3 intervals of the log", "time between two readings above which the time is missing"},
+		{"clock_jumps", "true or false", "false", "readings many years apart are genuine: the clock was neither unset nor reset"},
 		{"date_order", `"day-first", "month-first", "year-first"`, "told by the log",
 			"settles 03/04/2031 where all rows leave it open"},
 		{"decimal", `"point", "comma"`, "told by the log", "settles 1,234 where all rows leave it open"},
