@@ -89,6 +89,13 @@ func (t *table) checkSpan(from, until *Instant, s *Settings) {
 	}
 	if from == nil || until == nil {
 		t.refuse("", "has a ramp but not both from and until", "", "add the times between which the setting moved")
+		if s.Device != nil { // so that the device has no second complaint about the same
+			for key, v := range s.Device.Values {
+				if start, _, ok := DeviceRamp(v); ok {
+					s.Device.Values[key] = start
+				}
+			}
+		}
 		return
 	}
 	for _, r := range s.Ramps() {

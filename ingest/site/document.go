@@ -135,8 +135,10 @@ func (t *table) has(key string) bool { _, ok := t.values[key]; return ok }
 
 // at returns the place of a key, or of the table when the key is absent.
 func (t *table) at(key string) problem.Place {
-	if p, ok := t.doc.places[join(t.path, key)]; ok {
-		return p
+	for _, path := range []string{join(t.path, key), join(t.path, key) + "[0]"} {
+		if p, ok := t.doc.places[path]; ok {
+			return p
+		}
 	}
 	if p, ok := t.doc.places[t.path]; ok {
 		return p

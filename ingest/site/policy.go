@@ -146,8 +146,11 @@ func (s *Site) readFilling(t *table) {
 	f.Rule = FillRule(t.choice("rule", string(FillNot), string(FillLinear), string(FillHold), string(FillSameTime),
 		string(FillDonorRegression), string(FillDonorPercentiles)))
 	f.Donor = t.text("donor", "")
-	if f.Rule.ByDonor() != (f.Donor != "") {
-		t.refuse("donor", "goes with the donor rules and with no others", "the file of another site",
+	switch {
+	case f.Rule.ByDonor() && f.Donor == "":
+		t.refuse("donor", "is missing", "the site file of the donor", `add donor = "../mill-brook/site.toml"`)
+	case f.Donor != "" && !f.Rule.ByDonor():
+		t.refuse("donor", "goes with the donor rules and with no others", "",
 			`as in rule = "donor-regression", donor = "../mill-brook/site.toml"`)
 	}
 	if f.Donor != "" && !filepath.IsAbs(f.Donor) {

@@ -2,8 +2,10 @@ package device
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"retotal/ingest/quantity"
@@ -40,7 +42,12 @@ func (d *dimensions) failed(key string) bool {
 	return false
 }
 
-func (d *dimensions) text(key string) string { return fmt.Sprint(d.values[key]) }
+func (d *dimensions) text(key string) string {
+	if text, ok := d.values[key].(string); ok {
+		return text
+	}
+	return written(d.values[key])
+}
 
 // quantity reads a required physical value in SI.
 func (d *dimensions) quantity(key string, dim quantity.Dimension) float64 {
@@ -73,6 +80,21 @@ func (d *dimensions) optional(key string, dim quantity.Dimension, fallback float
 	return v.SI
 }
 
+// written is a value as a site file has it.
+func written(v any) string {
+	switch v := v.(type) {
+	case string:
+		return strconv.Quote(v)
+	case map[string]any:
+		var keys []string
+		for _, key := range slices.Sorted(maps.Keys(v)) {
+			keys = append(keys, key+" = "+written(v[key]))
+		}
+		return "{ " + strings.Join(keys, ", ") + " }"
+	}
+	return fmt.Sprint(v)
+}
+
 // number reads a required bare number.
 func (d *dimensions) number(key string) float64 {
 	switch v := d.values[key].(type) {
@@ -86,7 +108,7 @@ func (d *dimensions) number(key string) float64 {
 	case int64:
 		return float64(v)
 	default:
-		d.refuse(key, fmt.Sprintf("%s = %#v is not a bare number", key, v), "",
+		d.refuse(key, fmt.Sprintf("%s = %s is not a bare number", key, written(v)), "",
 			fmt.Sprintf("write it as %s = 2.5", key))
 	}
 	return 0

@@ -86,9 +86,12 @@ func (b *Builder) lacking(without []int) (lanes []*Lane) {
 	all := b.Site.Corrections
 	for _, i := range without {
 		if i < 0 || i >= len(all) {
+			expected := fmt.Sprintf("a number from 0 to %d", len(all)-1)
+			if len(all) == 0 {
+				expected = "a site file with corrections"
+			}
 			b.Add(problem.At(problem.Place{File: b.Site.File},
-				fmt.Sprintf("there is no correction[%d] to leave out", i),
-				fmt.Sprintf("a number from 0 to %d", len(all)-1), ""))
+				fmt.Sprintf("there is no correction[%d] to leave out", i), expected, ""))
 			continue
 		}
 		others := slices.Delete(slices.Clone(all), i, i+1)
