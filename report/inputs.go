@@ -1,10 +1,12 @@
 package report
 
 import (
+	"errors"
 	"path/filepath"
 	"time"
 
 	"retotal/ingest"
+	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
@@ -71,9 +73,13 @@ type exampleRecord struct {
 	Text   string `json:"text"`
 }
 
-func newAccount(a *ingest.Account) accountRecord {
+func newAccount(s *site.Site, a *ingest.Account) accountRecord {
+	example := func(e ingest.Example) exampleRecord {
+		e.File = relative(s, e.File)
+		return exampleRecord(e)
+	}
 	return accountRecord{a.Read, a.Used, a.Repeated, a.Conflicting, a.OutOfPeriod, a.Rejected,
-		each(a.Examples, func(e ingest.Example) exampleRecord { return exampleRecord(e) }), a.Missing,
+		each(a.Examples, example), a.Missing,
 		a.Illegible, a.Unended}
 }
 
@@ -99,22 +105,42 @@ func newInputs(r *Run) (list []inputRecord) {
 	return list
 }
 
-// sitePath names the site file as seen from the results.
+// sitePath names the site file as seen from the results, or as a record to be verified has it.
 func (r *Run) sitePath() string {
-	if r.Folder != "" {
-		if path, err := filepath.Rel(r.Folder, r.site().File); err == nil {
-			return filepath.ToSlash(path)
-		}
+	switch {
+	case r.SiteFile != "":
+		return r.SiteFile
+	case r.Folder != "":
+		return seenFrom(r.Folder, r.site().File)
 	}
 	return filepath.ToSlash(r.site().File)
 }
 
 // relative names a file as seen from the site file.
-func relative(s *site.Site, name string) string {
-	if path, err := filepath.Rel(s.Folder, name); err == nil {
+func relative(s *site.Site, name string) string { return seenFrom(s.Folder, name) }
+
+// seenFrom names a file as seen from a folder, wherever the program was called.
+func seenFrom(folder, name string) string {
+	from, err1 := filepath.Abs(folder)
+	to, err2 := filepath.Abs(name)
+	if path, err := filepath.Rel(from, to); errors.Join(err, err1, err2) == nil {
 		return filepath.ToSlash(path)
 	}
 	return filepath.ToSlash(name)
+}
+
+// LogFiles names the logs of a site as a record does.
+func LogFiles(l *ingest.Log) []string {
+	return each(l.Files, func(f *ingest.File) string { return relative(l.Site, f.Name) })
+}
+
+// worded is a problem that names its file as seen from the site file.
+func worded(s *site.Site, p *problem.Problem) string {
+	other := *p
+	if other.Place.File != "" {
+		other.Place.File = relative(s, other.Place.File)
+	}
+	return other.Error()
 }
 
 func newLogRecord(r *Run) logRecord {

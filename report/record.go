@@ -97,7 +97,7 @@ func NewRecord(r *Run) *Record {
 		Corrections: r.corrections(),
 		Screening:   r.flags(),
 		Rulings:     r.rulings(),
-		Rows:        newAccount(&r.Log.Account),
+		Rows:        newAccount(s, &r.Log.Account),
 		Total:       entry{r.total()},
 		Months:      r.months(),
 		Days:        r.days(),
@@ -124,7 +124,7 @@ func NewRecord(r *Run) *Record {
 		rec.Lanes = append(rec.Lanes, l.Name)
 	}
 	for _, p := range r.Warnings {
-		rec.Warnings = append(rec.Warnings, p.Error())
+		rec.Warnings = append(rec.Warnings, worded(s, p))
 	}
 	return rec
 }

@@ -28,6 +28,7 @@ type Run struct {
 	Warnings problem.List
 	Version  string
 	Folder   string        // where the results go; "" when they go nowhere
+	SiteFile string        // the site file as the record names it; "" for as seen from the results
 	Beside   []site.Beside // files that were read beside site file and logs
 	Without  []int         // corrections that lanes of their own leave out
 }

@@ -69,7 +69,7 @@ func (r *Run) events() *Table {
 		head("lowest head", func(e *event) float64 { return (*e).Lowest }),
 		head("highest head", func(e *event) float64 { return (*e).Highest }),
 		{Column{Title: "effect on the corrected total", Kind: Change}, func(e *event) any { return (*e).Effect }},
-		words("", "file", func(e *event) string { return r.Log.Files[(*e).File].Name }),
+		words("", "file", func(e *event) string { return relative(r.site(), r.Log.Files[(*e).File].Name) }),
 		count("", "line", func(e *event) int { return int((*e).Line) }),
 	})
 }

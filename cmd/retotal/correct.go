@@ -123,7 +123,7 @@ func correctSite(
 	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet)
 	run, err := func() (*report.Run, error) {
 		defer bar.stop()
-		return j.write(ctx, folder, folder.Path())
+		return j.write(ctx, folder, folder.Path(), "")
 	}()
 	if err != nil {
 		return nil, err
@@ -148,8 +148,8 @@ func correctSite(
 }
 
 // write computes a site and writes its results into a folder, which the caller commits or discards; place is where they
-// are said to be.
-func (j *job) write(ctx context.Context, folder *report.Folder, place string) (*report.Run, error) {
+// are said to be, and siteFile how they name the site file, "" for as seen from there.
+func (j *job) write(ctx context.Context, folder *report.Folder, place, siteFile string) (*report.Run, error) {
 	var rep *report.Report
 	run, err := j.withRecord().compute(ctx, func() (func(*recompute.Rows) error, error) {
 		if rep != nil {
@@ -167,7 +167,7 @@ func (j *job) write(ctx context.Context, folder *report.Folder, place string) (*
 	if err != nil {
 		return nil, err
 	}
-	run.Folder = place
+	run.Folder, run.SiteFile = place, siteFile
 	if err := rep.Write(run); err != nil {
 		return nil, err
 	}

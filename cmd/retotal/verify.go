@@ -96,6 +96,16 @@ func verify(c *cobra.Command, file, siteFile string) (follows bool, err error) {
 	if err != nil {
 		return false, err
 	}
+	var known []string
+	for _, in := range rec.Inputs {
+		known = append(known, in.File)
+	}
+	for _, name := range report.LogFiles(j.log) {
+		if !slices.Contains(known, name) {
+			fmt.Fprintf(out, "  input new: %s, which log.files matches now and did not then\n", name)
+			changed++
+		}
+	}
 	if rec.Draws != nil {
 		j.draws = rec.Draws.Count
 	}
@@ -108,7 +118,7 @@ func verify(c *cobra.Command, file, siteFile string) (follows bool, err error) {
 	if bad != nil {
 		return false, bad
 	}
-	if _, err := j.write(c.Context(), again, folder); err != nil {
+	if _, err := j.write(c.Context(), again, folder, rec.Site.File); err != nil {
 		return false, err
 	}
 	if err := again.Commit(""); err != nil {
