@@ -19,7 +19,7 @@ type Period struct {
 	Edges       total.Edges        // of means whose interval holds a bound of the period
 	Kept        total.Volume       // what a meter with the corrected settings would have shown, over the time of before
 	Parts       stage.Parts        // of the difference
-	DayRules    []stage.RuleVolume // of a month: the recorded lane's volume under other bounds of the day
+	DayRules    []stage.RuleVolume // of a day or month: the recorded lane's volume under other bounds of the day
 	WhatIf      []total.Volume     // of the what-if lanes, in their order
 	Moved       []uncertainty.Moved
 	Tally       uncertainty.Tally

@@ -15,14 +15,14 @@ import (
 // plan is all lanes of a run: those of the site, and those that sources of uncertainty move.
 type plan struct {
 	*settings.Lanes
-	corrects bool // the site file has corrections
+	corrects bool // the site file corrects settings, or the clock
 	sources  uncertainty.Components
 }
 
 // newPlan builds the lanes of a site. What is wrong with them is returned together; the plan has warnings even then.
 func newPlan(s *site.Site, without []int, budget bool, found ...settings.Step) (*plan, error) {
 	lanes, err := settings.NewLanes(s, without, found...)
-	p := &plan{Lanes: lanes, corrects: len(s.Corrections) > 0}
+	p := &plan{Lanes: lanes, corrects: len(s.Corrections)+len(s.Log.Checks) > 0}
 	if budget && err == nil {
 		p.sources, err = uncertainty.NewComponents(s, lanes.Recorded)
 	}

@@ -157,10 +157,12 @@ func (p *pass) periods(r *Result) {
 		}
 		r.Months[len(r.Months)-1].merge(&day)
 	}
+	rules := p.recorded.Rules(func(day string) string { return day })
 	for i := range r.Days {
 		r.Days[i].addBudget(&r.Components)
+		r.Days[i].DayRules = rules[r.Days[i].Label]
 	}
-	rules := p.recorded.Months()
+	rules = p.recorded.Rules(monthOf)
 	for i := range r.Months {
 		r.Months[i].addBudget(&r.Components)
 		r.Months[i].DayRules = rules[r.Months[i].Label]

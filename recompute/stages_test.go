@@ -39,6 +39,9 @@ func TestStatedFlowInEveryLane(t *testing.T) {
 		r := run(t, simple(t, still(11), keepStuck+ruling(c.action)+"[[what_if]]\nname = \"x\"\nempty_distance = \"1.1 m\"\n"))
 		near(t, c.name+", after", r.Total.After.M3(), c.after)
 		near(t, c.name+", what if", r.Total.WhatIf[0].M3(), c.whatIf)
+		if s := r.Total.Split(); s.Settings != 0 || s.Limits != 0 || math.Abs(s.Screening-r.Total.Difference()) > 1e-12 {
+			t.Errorf("%s: a person's decision is no matter of settings or limits: %+v", c.name, s)
+		}
 		if len(r.Rulings) != 1 || r.Rulings[0].Rows != 1 {
 			t.Errorf("%s: %+v", c.name, r.Rulings)
 		}
@@ -203,5 +206,22 @@ func TestLoggedByHand(t *testing.T) {
 	minute := int64(time.Minute)
 	if p.Logged.Covered != 4*minute || p.Counted.Covered != 11*minute || p.Passed.Covered != 7*minute {
 		t.Errorf("covered %v, %v, %v", p.Logged.Covered/minute, p.Counted.Covered/minute, p.Passed.Covered/minute)
+	}
+}
+
+// TestClockErrorIsASetting: a clock that gains 10 minutes a day, over a day of 10 L/s: the flow went on for 1,430 minutes
+// in place of 1,440, 858 m³ in place of 864. That is what the correction of the clock makes, and not screening.
+func TestClockErrorIsASetting(t *testing.T) {
+	log := "Time,Distance (m)\n"
+	for i := 0; i <= 1440; i += 5 {
+		at := time.Date(2031, 3, 1, 0, i, 0, 0, time.UTC)
+		log += at.Format("2006-01-02 15:04:05") + ",0.9\n"
+	}
+	r := run(t, simple(t, log, keepStuck+"[[log.clock_check]]\nat = 2031-03-01T00:00:00\nerror = \"0 min\"\n"+
+		"[[log.clock_check]]\nat = 2031-03-02T00:00:00\nerror = \"10 min\"\n"))
+	near(t, "before", r.Total.Before.M3(), 864)
+	near(t, "after", r.Total.After.M3(), 858)
+	if s := r.Total.Split(); math.Abs(s.Settings+6) > 1e-9 || math.Abs(s.Screening) > 1e-9 {
+		t.Errorf("%+v", s)
 	}
 }

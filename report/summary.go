@@ -254,8 +254,8 @@ func budgetText(w io.Writer, r *Run, decimals int) {
 func beside(w io.Writer, r *Run, decimals int) {
 	subject(w, "What if", r.whatIf())
 	sentences(w, r.onsetRange(decimals))
-	subject(w, "Rulings, times by the logger's clock", r.rulings())
-	subject(w, "Site visits, times by the logger's clock, log less visit in mm of head", r.visits())
+	subject(w, "Rulings, times in the logger's zone", r.rulings())
+	subject(w, "Site visits, times in the logger's zone, log less visit in mm of head", r.visits())
 	if list := r.changeSentences(); len(list) > 0 {
 		fmt.Fprintln(w, "\nSteps and patterns in the log, candidates for what changed and when")
 		sentences(w, list...)

@@ -72,3 +72,32 @@ func TestReportedByAnotherRule(t *testing.T) {
 		}
 	}
 }
+
+// TestReportedDays: two days that somebody reckoned by another rule are recognised, and the rule that gives both is
+// named; figures of time that the log does not reach are told. Volumes are summed by hand.
+func TestReportedDays(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the plain run does it")
+	}
+	flow := func(i int) float64 { return 0.01 + 0.0003*float64(i%83) } // no two days are alike
+	day := func(d, from int) (m3 float64) {
+		for i := 24*(d-1) + from; i < 24*d+from; i++ {
+			m3 += (flow(i) + flow(i+1)) / 2 * 3600
+		}
+		return m3
+	}
+	for _, c := range []struct{ name, third, fourth, says string }{
+		{"as stated", fmt.Sprintf("%.3f m3", day(3, 0)), fmt.Sprintf("%.3f m3", day(4, 0)), "Of 2 reported days 2 agree"},
+		{"from 09:00", fmt.Sprintf("%.3f m3", day(3, 9)), fmt.Sprintf("%.3f m3", day(4, 9)), "They match days from 09:00 in UTC."},
+		{"ten times, once", fmt.Sprintf("%.3f m3", 10*day(3, 0)), fmt.Sprintf("%.3f m3", day(4, 0)), "It matches ten times too much."},
+		{"two rules", fmt.Sprintf("%.3f m3", 10*day(3, 0)), fmt.Sprintf("%.3f m3", day(4, 9)), "No other usual rule gives them all."},
+		{"average flow", fmt.Sprintf("%.9f m3/s", day(3, 0)/86400), fmt.Sprintf("%.9f m3/s", day(4, 6)/86400), "It matches days from 06:00 in UTC."},
+	} {
+		got := findings(t, hourlySite(t, t.TempDir(), "reported", 60*24+1, flow, none, fmt.Sprintf(
+			"[report]\ntime_zone = \"+00:00\"\n[reported]\n\"2031-03-03\" = %q\n\"2031-03-04\" = %q\n\"2032-03-05\" = \"1 m3\"\n",
+			c.third, c.fourth)))
+		if !strings.Contains(got, c.says) || !strings.Contains(got, "no readings of what was reported for 2032-03-05:") {
+			t.Errorf("%s: %s", c.name, got)
+		}
+	}
+}

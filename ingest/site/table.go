@@ -153,7 +153,7 @@ var Tables = []Table{
 		{"until", "date and time", "the last reading", "end of the span"},
 	}},
 	{"[[visit]], a site visit", []string{"visit"}, []Key{
-		{"at", "date and time", "required", "when, by the logger's clock"},
+		{"at", "date and time", "required", "when, in the logger's zone, true time"},
 		{"distance", "length", "", "tape from the sensor face to the water; one of the four is needed"},
 		{"level", "length", "", "staff, above the gauge datum"},
 		{"head", "length", "", "above the level of zero flow"},

@@ -2,7 +2,9 @@ package audit
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,15 +28,41 @@ func reported(r *recompute.Result) (out []Finding) {
 		}
 		out = append(out, reportedMonth(r, i, m, reported))
 	}
-	return append(out, reportedDays(r)...)
+	return slices.Concat(out, reportedDays(r), reportedOutside(r))
 }
 
-// reportedDays compares reported volumes or average flows of days with the recorded lane, all in one finding.
+// reportedOutside names reported figures of periods that the log does not reach, with which nothing can be compared: a
+// year may be mistyped.
+func reportedOutside(r *recompute.Result) []Finding {
+	var outside []string
+	for _, label := range slices.Sorted(maps.Keys(r.Site.Report.Reported)) {
+		known := func(p recompute.Period) bool { return p.Label == label && !p.Before.Missing() }
+		if !slices.ContainsFunc(r.Months, known) && !slices.ContainsFunc(r.Days, known) {
+			outside = append(outside, label)
+		}
+	}
+	if len(outside) == 0 {
+		return nil
+	}
+	named, more := outside[:min(len(outside), mostNamed)], ""
+	if n := len(outside) - len(named); n > 0 {
+		more = fmt.Sprintf(" and %d more", n)
+	}
+	return []Finding{{
+		Topic: "reported figures without a log", Verdict: CannotTell,
+		Sentence: fmt.Sprintf("The log has no readings of what was reported for %s%s: check the dates.",
+			strings.Join(named, ", "), more),
+	}}
+}
+
+// reportedDays compares reported volumes or average flows of days with the recorded lane, all in one finding. A rule that
+// gives all that are off is named.
 func reportedDays(r *recompute.Result) []Finding {
 	f := Finding{
 		Topic: "reported figures of days", Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100),
 	}
 	unit, days, partly, off := r.Site.Report.VolumeUnit, 0, 0, []string{}
+	explain := map[string]int{} // how many days off each rule gives
 	for i := range r.Days {
 		d := &r.Days[i]
 		reported, ok := r.Site.Report.Reported[d.Label]
@@ -49,9 +77,15 @@ func reportedDays(r *recompute.Result) []Finding {
 			partly++
 			continue
 		}
-		if days++; math.Abs(v-d.Before.M3()) > counterWithin*d.Before.M3() {
-			off = append(off, fmt.Sprintf("%s (%s against %.1f %s)",
-				d.Label, reported.Volume.Text, unit.FromSI(d.Before.M3()), unit.Symbol))
+		if days++; math.Abs(v-d.Before.M3()) <= counterWithin*d.Before.M3() {
+			continue
+		}
+		off = append(off, fmt.Sprintf("%s (%s against %.1f %s)",
+			d.Label, reported.Volume.Text, unit.FromSI(d.Before.M3()), unit.Symbol))
+		for _, c := range candidatesOfDay(d) {
+			if c.v > 0 && math.Abs(v/c.v-1) <= matchWithin {
+				explain[c.rule]++
+			}
 		}
 	}
 	if days+partly == 0 {
@@ -67,12 +101,43 @@ func reportedDays(r *recompute.Result) []Finding {
 		if more := len(off) - mostNamed; more > 0 {
 			f.Sentence += fmt.Sprintf(" and %d more", more)
 		}
-		f.Sentence += "."
+		f.Sentence += "." + whatExplains(explain, len(off))
 	}
 	if partly > 0 {
 		f.Sentence += fmt.Sprintf(" Of %d more the log lacks a part, which may be what is more in them.", partly)
 	}
 	return []Finding{f}
+}
+
+// whatExplains names the rules that give all figures that are off.
+func whatExplains(explain map[string]int, off int) string {
+	var rules []string
+	for _, rule := range slices.Sorted(maps.Keys(explain)) {
+		if explain[rule] == off {
+			rules = append(rules, rule)
+		}
+	}
+	switch {
+	case len(rules) == 0:
+		return " No other usual rule gives them all."
+	case off == 1:
+		return " It matches " + strings.Join(rules, ", and ") + "."
+	}
+	return " They match " + strings.Join(rules, ", and ") + "."
+}
+
+// candidatesOfDay are the volumes of a day by every other plausible rule.
+func candidatesOfDay(d *recompute.Period) []candidate {
+	list := []candidate{
+		{"the corrected settings", d.After.M3()}, {"the logged flow", d.Logged.M3()}, {"the counter", d.Counted.M3()},
+	}
+	for _, other := range d.DayRules {
+		list = append(list, candidate{other.Rule, other.Volume.M3()})
+	}
+	for _, x := range unitSlips {
+		list = append(list, candidate{x.rule, d.Before.M3() * x.v})
+	}
+	return list
 }
 
 // candidate is a figure by some rule, SI.

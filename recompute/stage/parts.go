@@ -127,11 +127,13 @@ func flowsAt(b *block.Block, i int, raw float64) flows {
 
 // run takes in clean rows low to high−1, which follow an accepted one.
 func (d *Difference) run(b *block.Block, low, high int) {
-	kept := b.Kept.Flow
+	kept, q0 := b.Kept.Flow, d.last.free-d.last.kept // not what counts for it: a person may have stated that
 	for i := low; i < high; i++ {
-		if q0, q1 := b.FreeAt(i-1)-kept[i-1], b.FreeAt(i)-kept[i]; q0 != 0 || q1 != 0 {
+		q1 := b.FreeAt(i) - kept[i]
+		if q0 != 0 || q1 != 0 {
 			d.limits.Step(b.Time[i-1], q0, b.Time[i], q1)
 		}
+		q0 = q1
 	}
 }
 

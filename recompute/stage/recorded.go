@@ -91,25 +91,25 @@ func (r *Recorded) Day(i int) (shown, kept total.Volume) {
 	return r.series.Volume(i), r.kept.Volume(i)
 }
 
-// RuleVolume is a month's volume of the recorded lane by another rule.
+// RuleVolume is a day's or a month's volume of the recorded lane by another rule.
 type RuleVolume struct {
 	Rule   string
 	Volume total.Volume
 }
 
-// Months are the volumes of each month by the other rules, by its label.
-func (r *Recorded) Months() map[string][]RuleVolume {
+// Rules are the volumes by the other rules, by the name that a day's label gives to its period.
+func (r *Recorded) Rules(name func(day string) string) map[string][]RuleVolume {
 	out := map[string][]RuleVolume{}
 	for _, o := range r.rules {
-		months := map[string]*total.Volume{}
+		periods := map[string]*total.Volume{}
 		for i := range o.calendar.Days() {
-			label := o.calendar.Label(i)[:len("2031-04")]
-			if months[label] == nil {
-				months[label] = &total.Volume{}
+			label := name(o.calendar.Label(i))
+			if periods[label] == nil {
+				periods[label] = &total.Volume{}
 			}
-			months[label].Merge(o.series.Volume(i))
+			periods[label].Merge(o.series.Volume(i))
 		}
-		for label, v := range months {
+		for label, v := range periods {
 			out[label] = append(out[label], RuleVolume{o.name, *v})
 		}
 	}
