@@ -29,7 +29,8 @@ func TestBoundsByHand(t *testing.T) {
 	exact := settings.Exactly(2)
 	b.Steps = []block.Step{
 		counts(b, 0, block.Begins), step(1, block.Joined, exact, between, true),
-		step(2, block.Joined, between, open, true), step(3, block.Lost, open, between, true), step(4, block.Joined, between, between, false),
+		step(2, block.Joined, between, open, true), step(3, block.Lost, open, between, true),
+		step(4, block.Joined, between, between, false),
 	}
 	x := NewBounds(b)
 	x.Add(b)
