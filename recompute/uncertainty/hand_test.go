@@ -129,8 +129,8 @@ func TestSources(t *testing.T) {
 }
 
 // TestLanesOfSources: each source moves its lane by a tenth of its standard uncertainty: the datum everywhere but where
-// a survey of its own stands for it, and the recorded lane alike; the survey in the span of its correction alone, and the
-// recorded lane not.
+// a survey of its own stands for it, and the recorded lane alike; the survey in the span of its correction alone, and
+// the recorded lane not.
 func TestLanesOfSources(t *testing.T) {
 	s, l := load(t, "", "", tenth, "[[correction]]\nreason = \"x\"\nfrom = 2031-03-02T00:00:00\n"+
 		"until = 2031-03-03T00:00:00\nempty_distance = \"1.1 m\"\nuncertainty = \"10 mm\"\n")
