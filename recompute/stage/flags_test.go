@@ -1,0 +1,111 @@
+package stage
+
+import (
+	"math"
+	"testing"
+
+	"retotal/ingest/reading"
+	"retotal/qa"
+	"retotal/recompute/block"
+	"retotal/recompute/device"
+)
+
+// TestNotRun: a check is not run where what it needs is nowhere: each need alone, met by either of its sides.
+func TestNotRun(t *testing.T) {
+	always := qa.Drowned | qa.Blanking | qa.CutOff | qa.Capped | qa.SensorRange | qa.UserRange | qa.SecondSensor |
+		qa.Rate | qa.Unusable | qa.Loop
+	modular, issues := device.Build("power", map[string]any{
+		"coefficient": 0.1, "exponent": 1.0, "head_unit": "m", "flow_unit": "m3/s", "modular_limit": 0.7,
+	})
+	if len(issues) > 0 {
+		t.Fatal(issues)
+	}
+	for _, c := range []struct {
+		name   string
+		change func(b *block.Block)
+		want   qa.Flags
+	}{
+		{"nothing", func(*block.Block) {}, always},
+		{"device", func(b *block.Block) { b.Corrected.Segments[0].Rating = modular }, always},
+		{"downstream level", func(b *block.Block) { b.Log.Has[reading.Downstream] = true }, always},
+		{"device and downstream level", func(b *block.Block) {
+			b.Corrected.Segments[0].Rating, b.Log.Has[reading.Downstream] = modular, true
+		}, always &^ qa.Drowned},
+		{"blanking", func(b *block.Block) { b.Corrected.Segments[0].Blanking = 0.3 }, always &^ qa.Blanking},
+		{"least", func(b *block.Block) { b.Corrected.Segments[0].Ends.Least = 0 }, always &^ qa.CutOff},
+		{"most", func(b *block.Block) { b.Corrected.Segments[0].Ends.Most = 1 }, always &^ qa.Capped},
+		{"least, falling", func(b *block.Block) {
+			b.Corrected.Segments[0].Ends.Least, b.Corrected.Segments[0].Ends.Falling = 0, true
+		}, always &^ qa.Capped},
+		{"most, falling", func(b *block.Block) {
+			b.Corrected.Segments[0].Ends.Most, b.Corrected.Segments[0].Ends.Falling = 1, true
+		}, always &^ qa.CutOff},
+		{"least of the sensor", func(b *block.Block) { b.Limits.SensorLeast = 0 }, always &^ qa.SensorRange},
+		{"most of the sensor", func(b *block.Block) { b.Limits.SensorMost = 0 }, always &^ qa.SensorRange},
+		{"least of the user", func(b *block.Block) { b.Limits.UserLeast = 0 }, always &^ qa.UserRange},
+		{"most of the user", func(b *block.Block) { b.Limits.UserMost = 0 }, always &^ qa.UserRange},
+		{"second level", func(b *block.Block) { b.Log.Has[reading.SecondLevel] = true }, always &^ qa.SecondSensor},
+		{"highest head", func(b *block.Block) { b.Corrected.Segments[0].Usual = 1 }, always &^ qa.Rate},
+		{"rate up", func(b *block.Block) { b.Limits.RateUp = 1 }, always &^ qa.Rate},
+		{"rate down", func(b *block.Block) { b.Limits.RateDown = 1 }, always &^ qa.Rate},
+		{"means", func(b *block.Block) { b.Means = true }, always | qa.Spike | qa.Stuck},
+		{"unusable", func(b *block.Block) { b.Unusable = []bool{} }, always &^ qa.Unusable},
+		{"largest correction", func(b *block.Block) { b.Limits.TooLarge = 1 }, always &^ qa.Unusable},
+		{"loop", func(b *block.Block) { b.Site.Log.Columns[b.Site.Log.Primary].Loop = true }, always &^ qa.Loop},
+	} {
+		b := hand(nil, nil)
+		ends := &b.Corrected.Segments[0].Ends
+		ends.Least, ends.Most = math.Inf(-1), math.Inf(1)
+		l := &b.Limits
+		l.SensorLeast, l.UserLeast, l.SensorMost, l.UserMost = math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(1)
+		c.change(b)
+		got := qa.Flags(0)
+		for f, why := range notRun(b) {
+			if got |= f; why == "" {
+				t.Errorf("%s: no reason", c.name)
+			}
+		}
+		if got != c.want {
+			t.Errorf("%s: not run are %s, want %s", c.name, got.Text(), c.want.Text())
+		}
+	}
+}
+
+// book is a device whose drowned flow is the difference of the heads up to 0.6 m downstream.
+type book struct{ device.Rating }
+
+func (book) ModularLimit() (ratio float64, source string) { return 0.5, "a book" }
+
+func (book) Drowned(h, hd float64) (q, spread float64, ok bool) { return h - hd, hd / 10, hd < 0.6 }
+
+// TestDrownedByHand: drowned readings alone get another flow, in every lane by its own head; before that is kept beside
+// it. Heads of 1 m, 1.2 m in the what-if.
+func TestDrownedByHand(t *testing.T) {
+	heads := "[log.columns]\ntime = \"Time\"\nhead = { name = \"H\", unit = \"m\" }\n"
+	whatIf := "[[what_if]]\nname = \"x\"\nhead_factor = 1.2\n"
+	b := loaded(t, heads, "", whatIf, []float64{0, 1, 2, 3}, []float64{1, 1, 1, 1})
+	b.Moved = []block.Moved{{After: &block.Lane{Lane: b.Corrected.Lane, Flow: []float64{7, 7, 7, 7}}}}
+	b.DownstreamHead = []float64{0.9, 0.3, 0.6, 0.2}
+	b.Flags = []qa.Flags{0, qa.Drowned, qa.Drowned | qa.Validity, qa.Drowned}
+	b.Free, b.AtMost = make([]float64, 4), make([]bool, 4)
+	for _, l := range []*block.Lane{b.Corrected, b.WhatIfs[0]} {
+		l.Segments[0].Rating = book{l.Segments[0].Rating}
+	}
+	d := &Drowned{}
+	b.High = 3 // the last row waits
+	d.Add(b)
+	for i, want := range [][]float64{{0.1, 0.12, 7}, {0.7, 0.9, 0.7}, {0.4, 0.6, 0.4}, {0.1, 0.12, 7}} {
+		got := []float64{b.Corrected.Flow[i], b.WhatIfs[0].Flow[i], b.Moved[0].After.Flow[i]}
+		for k := range got {
+			if math.Abs(got[k]-want[k]) > 1e-12 {
+				t.Errorf("row %d: %v, want %v", i, got, want)
+			}
+		}
+		if free := []float64{0.1, 0.1, 0.1, 0}[i]; math.Abs(b.Free[i]-free) > 1e-12 || b.AtMost[i] != (i == 2) {
+			t.Errorf("row %d: free %g, at most %v", i, b.Free[i], b.AtMost[i])
+		}
+	}
+	if d.Readings != 2 || d.Computed != 1 || math.Abs(d.Spread-0.03) > 1e-12 || d.Source != "a book" {
+		t.Errorf("%+v", d)
+	}
+}
