@@ -57,13 +57,13 @@ func TestBetween(t *testing.T) {
 	}{
 		{"linear", Filler{Rule: site.FillLinear}, 5, 9, []piece{{5, 1, 9, 3}}},
 		{"hold", Filler{Rule: site.FillHold}, 5, 9, []piece{{5, 1, 9, 1}}},
-		{"by hours, without an estimate", Filler{Rule: site.FillSameTime}, 0, Hour, nil},
-		{"whole hours", Filler{Rule: site.FillSameTime, Estimate: upTo(2, 3)}, 2 * Hour, 4 * Hour,
-			[]piece{{2 * Hour, 2, 3 * Hour, 2}, {3 * Hour, 3, 4 * Hour, 3}}},
-		{"parts of hours", Filler{Rule: site.FillSameTime, Estimate: upTo(1, 3)}, Hour + 7, 3*Hour + 1,
-			[]piece{{Hour + 7, 1, 2 * Hour, 1}, {2 * Hour, 2, 3 * Hour, 2}, {3 * Hour, 3, 3*Hour + 1, 3}}},
-		{"the last hour is not known", Filler{Rule: site.FillSameTime, Estimate: upTo(1, 2)}, Hour, 3*Hour + 1, nil},
-		{"the first hour is not known", Filler{Rule: site.FillSameTime, Estimate: upTo(2, 9)}, 2*Hour - 1, 3 * Hour, nil},
+		{"by hours, without an estimate", Filler{Rule: site.FillSameTime}, 0, hour, nil},
+		{"whole hours", Filler{Rule: site.FillSameTime, Estimate: upTo(2, 3)}, 2 * hour, 4 * hour,
+			[]piece{{2 * hour, 2, 3 * hour, 2}, {3 * hour, 3, 4 * hour, 3}}},
+		{"parts of hours", Filler{Rule: site.FillSameTime, Estimate: upTo(1, 3)}, hour + 7, 3*hour + 1,
+			[]piece{{hour + 7, 1, 2 * hour, 1}, {2 * hour, 2, 3 * hour, 2}, {3 * hour, 3, 3*hour + 1, 3}}},
+		{"the last hour is not known", Filler{Rule: site.FillSameTime, Estimate: upTo(1, 2)}, hour, 3*hour + 1, nil},
+		{"the first hour is not known", Filler{Rule: site.FillSameTime, Estimate: upTo(2, 9)}, 2*hour - 1, 3 * hour, nil},
 	} {
 		if got := between(c.f, c.t0, c.t1); !slices.Equal(got, c.want) {
 			t.Errorf("%s: %v, want %v", c.name, got, c.want)
@@ -76,7 +76,7 @@ func hourly(first int64, flows ...float64) *HourlyMeans {
 	h := &HourlyMeans{}
 	for i, q := range flows {
 		if !math.IsNaN(q) {
-			h.take((first+int64(i))*Hour, q)
+			h.take((first+int64(i))*hour, q)
 		}
 	}
 	return h
@@ -86,11 +86,11 @@ func hourly(first int64, flows ...float64) *HourlyMeans {
 // first hour, in an hour without readings, and after the last.
 func TestHourlyMeans(t *testing.T) {
 	b := &block.Block{Lanes: block.Lanes{Corrected: &block.Lane{Flow: []float64{90, 1, 80, 3, 5, 70}}}, Low: 1, High: 5}
-	b.Time = []int64{10 * Hour, 10 * Hour, 10*Hour + 1, 11*Hour - 1, 12 * Hour, 12 * Hour}
+	b.Time = []int64{10 * hour, 10 * hour, 10*hour + 1, 11*hour - 1, 12 * hour, 12 * hour}
 	b.Used = []bool{true, true, false, true, true, true}
 	h := &HourlyMeans{}
 	h.Add(b)
-	h.take(10*Hour-1, 60) // before the first: none is kept
+	h.take(10*hour-1, 60) // before the first: none is kept
 	for hour, want := range map[int64]float64{9: -1, 10: 2, 11: -1, 12: 5, 13: -1} {
 		if flow, ok := h.at(hour); ok != (want >= 0) || ok && flow != want {
 			t.Errorf("hour %d: %g, %v, want %g", hour, flow, ok, want)
@@ -103,7 +103,7 @@ func TestSameTime(t *testing.T) {
 	h := &HourlyMeans{}
 	for day, flow := range []float64{1000, 7, 2, 100, 3, -1, 2000} { // the day itself is number 3; none on number 5
 		if flow >= 0 {
-			h.take((int64(day)*24+5)*Hour, flow)
+			h.take((int64(day)*24+5)*hour, flow)
 		}
 	}
 	estimate := h.SameTime(2)
@@ -162,3 +162,5 @@ func TestFromDonor(t *testing.T) {
 		t.Errorf("by the line %g", flow)
 	}
 }
+
+const hour = block.Hour

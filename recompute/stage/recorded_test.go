@@ -80,13 +80,13 @@ func TestOtherDayRules(t *testing.T) {
 	}
 	b := hand(at, flows)
 	b.Site.Report.Clock.Location, b.Site.Log.Clock.Location = time.UTC, time.FixedZone("+01:00", 3600)
-	if r := NewRecorded(b); r.rules != nil || len(r.Months()) != 0 {
+	if r := NewRecorded(b); r.rules != nil || len(r.Rules(month)) != 0 {
 		t.Error("nothing was reported")
 	}
 	b.Site.Report.Reported = map[string]site.Reported{"2031-03": {}}
 	r := NewRecorded(b)
 	r.Add(b)
-	march, april := r.Months()["2031-03"], r.Months()["2031-04"]
+	march, april := r.Rules(month)["2031-03"], r.Rules(month)["2031-04"]
 	if len(march) != 9 || len(april) != 9 { // four other starts by UTC, five by the logger
 		t.Fatalf("%d and %d rules", len(march), len(april))
 	}
@@ -213,3 +213,6 @@ func TestEdgesOfMeans(t *testing.T) {
 		t.Errorf("%+v, %+v, %+v", day0, day1, day2)
 	}
 }
+
+// month names the month of a day.
+func month(day string) string { return day[:7] }
