@@ -1,6 +1,7 @@
 //go:build !slow
 
-// Package effort says how long the tests go on that draw at random: few rounds in the plain run, many with the tag slow.
+// Package effort says how long the tests go on that draw at random: few rounds in the plain run, many with the tag
+// slow.
 package effort
 
 // Rounds is how many rounds a test takes.
