@@ -61,7 +61,10 @@ func (a *Account) Oddities() (list []string) {
 		list = append(list, fmt.Sprintf("%d without a value of %s", a.Missing[q], q))
 	}
 	for _, q := range slices.Sorted(maps.Keys(a.Illegible)) {
-		list = append(list, fmt.Sprintf("%d with a value of %s that cannot be read or that none can have", a.Illegible[q], q))
+		list = append(
+			list,
+			fmt.Sprintf("%d with a value of %s that cannot be read or that none can have", a.Illegible[q], q),
+		)
 	}
 	if a.Unended > 0 {
 		list = append(list, fmt.Sprintf(

@@ -426,8 +426,16 @@ func TestDecades(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 			continue
 		}
-		if want := strings.Count(c.rows, "\n") - c.rejected; len(got) != want || l.Account.RejectedRows() != c.rejected {
-			t.Errorf("%s: %d rows and %d rejected, want %d and %d", name, len(got), l.Account.RejectedRows(), want, c.rejected)
+		if want := strings.Count(c.rows, "\n") - c.rejected; len(got) != want ||
+			l.Account.RejectedRows() != c.rejected {
+			t.Errorf(
+				"%s: %d rows and %d rejected, want %d and %d",
+				name,
+				len(got),
+				l.Account.RejectedRows(),
+				want,
+				c.rejected,
+			)
 		}
 	}
 }

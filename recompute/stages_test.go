@@ -21,7 +21,8 @@ const keepStuck = "[screening]\nstuck = \"keep\"\n"
 
 // ruling is one of minute 5, from half a minute before to half a minute after it.
 func ruling(text string) string {
-	return "[[ruling]]\nfrom = 2031-03-01T00:04:30\nuntil = 2031-03-01T00:05:30\nreason = \"by hand\"\nby = \"test\"\n" + text
+	return "[[ruling]]\nfrom = 2031-03-01T00:04:30\nuntil = 2031-03-01T00:05:30\n" +
+		"reason = \"by hand\"\nby = \"test\"\n" + text
 }
 
 // TestStatedFlowInEveryLane: a flow that a person states is that of every lane; a reading that a person keeps is each
@@ -36,10 +37,14 @@ func TestStatedFlowInEveryLane(t *testing.T) {
 		{"left out", "action = \"leave-out\"\n", 4.8, 9.6},
 		{"between 5 and 40 L/s", "action = \"bound\"\nleast = \"5 L/s\"\nmost = \"40 L/s\"\n", 6 - 0.005*60, 12 - 0.015*60},
 	} {
-		r := run(t, simple(t, still(11), keepStuck+ruling(c.action)+"[[what_if]]\nname = \"x\"\nempty_distance = \"1.1 m\"\n"))
+		r := run(
+			t,
+			simple(t, still(11), keepStuck+ruling(c.action)+"[[what_if]]\nname = \"x\"\nempty_distance = \"1.1 m\"\n"),
+		)
 		near(t, c.name+", after", r.Total.After.M3(), c.after)
 		near(t, c.name+", what if", r.Total.WhatIf[0].M3(), c.whatIf)
-		if s := r.Total.Split(); s.Settings != 0 || s.Limits != 0 || math.Abs(s.Screening-r.Total.Difference()) > 1e-12 {
+		if s := r.Total.Split(); s.Settings != 0 || s.Limits != 0 ||
+			math.Abs(s.Screening-r.Total.Difference()) > 1e-12 {
 			t.Errorf("%s: a person's decision is no matter of settings or limits: %+v", c.name, s)
 		}
 		if len(r.Rulings) != 1 || r.Rulings[0].Rows != 1 {
@@ -59,7 +64,8 @@ func TestLostTimeStandsApart(t *testing.T) {
 	near(t, "kept", p.Kept.M3(), 12)
 	near(t, "kept and lost", p.Parts.LostKept.M3(), 2.4)
 	near(t, "difference", p.Difference(), 4.8)
-	if s := p.Split(); math.Abs(s.Settings-4.8) > 1e-9 || math.Abs(s.Screening) > 1e-9 || s.Limits != 0 || s.Filled != 0 {
+	if s := p.Split(); math.Abs(s.Settings-4.8) > 1e-9 || math.Abs(s.Screening) > 1e-9 || s.Limits != 0 ||
+		s.Filled != 0 {
 		t.Errorf("%+v", s)
 	}
 }
@@ -67,9 +73,11 @@ func TestLostTimeStandsApart(t *testing.T) {
 // TestFilledTimeInParts: the same two minutes filled along a line: the settings explain what both meters counted there,
 // and filling nothing more. Where nothing was logged, what is filled has no before.
 func TestFilledTimeInParts(t *testing.T) {
-	const fill = "[filling]\nrule = \"linear\"\nlimit = \"10 min\"\n[[correction]]\nreason = \"test\"\nempty_distance = \"1.1 m\"\n"
+	const fill = "[filling]\nrule = \"linear\"\nlimit = \"10 min\"\n" +
+		"[[correction]]\nreason = \"test\"\nempty_distance = \"1.1 m\"\n"
 	r := run(t, simple(t, still(11), keepStuck+ruling("action = \"leave-out\"\n")+fill))
-	if s := r.Total.Split(); math.Abs(s.Settings-6) > 1e-9 || math.Abs(s.Filled) > 1e-9 || r.Total.Parts.Gained.M3() != 0 {
+	if s := r.Total.Split(); math.Abs(s.Settings-6) > 1e-9 || math.Abs(s.Filled) > 1e-9 ||
+		r.Total.Parts.Gained.M3() != 0 {
 		t.Errorf("left out and filled: %+v", s)
 	}
 	near(t, "kept of what is filled", r.Total.Parts.FilledKept.M3(), 2.4)
@@ -129,8 +137,9 @@ func TestChecksNotRun(t *testing.T) {
 		r := run(t, c.file)
 		for check, want := range map[string]string{
 			"cut_off": c.cutOff, "capped": c.capped, "spike": c.spike, "stuck": c.spike, "rate": c.rate,
-			"drowned": "the log has no downstream level", "blanking": "no blanking distance", "gap": none, "conflict": none,
-			"sensor_range": "no sensor range", "user_range": "no user range", "second_sensor": "the log has no second level",
+			"drowned": "the log has no downstream level", "blanking": "no blanking distance",
+			"second_sensor": "the log has no second level", "gap": none, "conflict": none,
+			"sensor_range": "no sensor range", "user_range": "no user range",
 			"unusable": "no span is marked", "loop": "the log holds no loop current",
 		} {
 			i := slices.IndexFunc(r.Flags, func(f stage.FlagSummary) bool { return f.Check == check })
@@ -209,8 +218,8 @@ func TestLoggedByHand(t *testing.T) {
 	}
 }
 
-// TestClockErrorIsASetting: a clock that gains 10 minutes a day, over a day of 10 L/s: the flow went on for 1,430 minutes
-// in place of 1,440, 858 m³ in place of 864. That is what the correction of the clock makes, and not screening.
+// TestClockErrorIsASetting: a clock that gains 10 minutes a day, over a day of 10 L/s: the flow went on for 1,430
+// minutes in place of 1,440, 858 m³ in place of 864. That is what the correction of the clock makes, and not screening.
 func TestClockErrorIsASetting(t *testing.T) {
 	log := "Time,Distance (m)\n"
 	for i := 0; i <= 1440; i += 5 {

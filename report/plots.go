@@ -324,7 +324,10 @@ func (r *Report) cumulative(run *Run) *picture {
 			d := &run.Result.Days[i]
 			v := x.volume(d)
 			sum, covered = sum+v.M3(), covered+v.Covered
-			points = append(points, plotter.XY{X: float64(min(d.Until, run.Result.Total.Until)) / 1e9, Y: unit.FromSI(sum)})
+			points = append(
+				points,
+				plotter.XY{X: float64(min(d.Until, run.Result.Total.Until)) / 1e9, Y: unit.FromSI(sum)},
+			)
 		}
 		if covered > 0 {
 			run.addLine(p, points, x.name, x.style, true)

@@ -21,8 +21,8 @@ import (
 const rowsPerGroup = 1 << 17
 
 // readingsWriter writes readings.parquet: every used row with head, the three flows and its flags, in SI units. Stored
-// numbers are rounded: heads to 1 µm, flows to 10⁻⁷ m³/s. It has a field for each column, and one more where a value may
-// be absent.
+// numbers are rounded: heads to 1 µm, flows to 10⁻⁷ m³/s. It has a field for each column, and one more where a value
+// may be absent.
 type readingsWriter struct {
 	out      *os.File
 	parquet  *file.Writer
@@ -295,7 +295,8 @@ func (w *readingsWriter) empty() {
 	w.lower, w.hasLower, w.upper, w.hasUpper = w.lower[:0], w.hasLower[:0], w.upper[:0], w.hasUpper[:0]
 	w.u95, w.hasU95, w.state, w.used = w.u95[:0], w.hasU95[:0], w.state[:0], w.used[:0]
 	w.grade, w.ruling, w.hasRuling = w.grade[:0], w.ruling[:0], w.hasRuling[:0]
-	w.after, w.hasAfter, w.flow, w.hasFlow, w.flags = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0], w.flags[:0]
+	w.after, w.hasAfter, w.flow, w.hasFlow = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0]
+	w.flags = w.flags[:0]
 }
 
 // close writes the last rows and the footer.

@@ -177,7 +177,16 @@ func try(root, name string, m mutant) (outcome, error) {
 
 // test runs the tests of a package, and of those asked for, in the copy.
 func test(root, name string) (outcome, string) {
-	args := []string{"test", "-count=1", "-vet=off", "-failfast", "-ldflags=-s -w", "-timeout", timeout.String(), "./" + name}
+	args := []string{
+		"test",
+		"-count=1",
+		"-vet=off",
+		"-failfast",
+		"-ldflags=-s -w",
+		"-timeout",
+		timeout.String(),
+		"./" + name,
+	}
 	for _, other := range strings.Split(*with, ",") {
 		if other != "" {
 			args = append(args, "./"+other)

@@ -94,9 +94,13 @@ func TestReportedDays(t *testing.T) {
 		{"average flow", fmt.Sprintf("%.9f m3/s", day(3, 0)/86400), fmt.Sprintf("%.9f m3/s", day(4, 6)/86400), "It matches days from 06:00 in UTC."},
 	} {
 		got := findings(t, hourlySite(t, t.TempDir(), "reported", 60*24+1, flow, none, fmt.Sprintf(
-			"[report]\ntime_zone = \"+00:00\"\n[reported]\n\"2031-03-03\" = %q\n\"2031-03-04\" = %q\n\"2032-03-05\" = \"1 m3\"\n",
-			c.third, c.fourth)))
-		if !strings.Contains(got, c.says) || !strings.Contains(got, "no readings of what was reported for 2032-03-05:") {
+			"[report]\ntime_zone = \"+00:00\"\n[reported]\n\"2031-03-03\" = %q\n\"2031-03-04\" = %q\n"+
+				"\"2032-03-05\" = \"1 m3\"\n",
+			c.third,
+			c.fourth,
+		)))
+		if !strings.Contains(got, c.says) ||
+			!strings.Contains(got, "no readings of what was reported for 2032-03-05:") {
 			t.Errorf("%s: %s", c.name, got)
 		}
 	}

@@ -157,7 +157,8 @@ func (r *Reader) work(p *parser) {
 			if !r.read(j) {
 				return
 			}
-			if fault := problem.Guard(r.file, func() error { j.lines = p.parse(j.text, &j.batch); return nil }); fault != nil {
+			fault := problem.Guard(r.file, func() error { j.lines = p.parse(j.text, &j.batch); return nil })
+			if fault != nil {
 				j.err = fault
 			}
 			j.done <- struct{}{}

@@ -9,9 +9,9 @@ import (
 	"github.com/apache/arrow/go/v15/parquet/file"
 )
 
-// checkedPages hands pages on whose counts agree: a page holds as many levels as it promises (the library would wait for
-// the others for ever), and all pages of a column together no more rows than the column has (the library would read on
-// into the next one).
+// checkedPages hands pages on whose counts agree: a page holds as many levels as it promises (the library would wait
+// for the others for ever), and all pages of a column together no more rows than the column has (the library would read
+// on into the next one).
 type checkedPages struct {
 	file.PageReader
 	width int   // bits of a level; 0 where every row has a value and there are none

@@ -16,7 +16,12 @@ import (
 
 // writePacked writes 1,000 rows of integers in one page a column, one a minute; every third flow is absent where values
 // may be.
-func writePacked(t testing.TB, encoding parquet.Encoding, may parquet.Repetition, version parquet.DataPageVersion) []byte {
+func writePacked(
+	t testing.TB,
+	encoding parquet.Encoding,
+	may parquet.Repetition,
+	version parquet.DataPageVersion,
+) []byte {
 	t.Helper()
 	const rows = 1000
 	var out bytes.Buffer
@@ -105,7 +110,8 @@ func TestPageSaysLess(t *testing.T) {
 							tried++
 							spoilt := bytes.Clone(whole)
 							copy(spoilt[at:], other)
-							if rows, sum, err := readWithin(t, spoilt); err == nil && (rows != wantRows || sum != wantSum) {
+							if rows, sum, err := readWithin(t, spoilt); err == nil &&
+								(rows != wantRows || sum != wantSum) {
 								t.Errorf("%s: %x at byte %d of %d: %d rows, sum %g, want %d and %g",
 									name, other, at, len(whole), rows, sum, wantRows, wantSum)
 							}

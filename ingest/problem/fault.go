@@ -19,7 +19,8 @@ type Fault struct {
 // Error says what happened, what was not done and what to send to whom.
 func (f *Fault) Error() string {
 	return fmt.Sprintf("%s: this is a fault of the program, not of the input: %v (%s); nothing was written for it; "+
-		"please send this line, the site file and, if you may, the log to those who maintain retotal", f.File, f.What, f.Place)
+		"please send this line, the site file and, if you may, the log to those who maintain retotal",
+		f.File, f.What, f.Place)
 }
 
 // Guard makes the call and turns a panic in it into a Fault, so that one site does not take the others with it. A panic

@@ -50,7 +50,8 @@ reason = "test"
 		var list problem.List
 		errors.As(err, &list)
 		list = append(list, s.Warnings...)
-		if c.says == "" && len(list) > 0 || c.says != "" && (len(list) != 1 || !strings.Contains(list.Error(), c.says)) {
+		if c.says == "" && len(list) > 0 ||
+			c.says != "" && (len(list) != 1 || !strings.Contains(list.Error(), c.says)) {
 			t.Errorf("%q: %v", c.text, list)
 		}
 	}

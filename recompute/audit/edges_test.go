@@ -101,7 +101,8 @@ func TestReportedEdges(t *testing.T) {
 		}
 	}
 	f := reported(reports(t, "2031-03-02", "100 m3"))
-	if len(f) != 1 || f[0].Verdict != CannotTell || !strings.Contains(f[0].Sentence, "for 2031-03-02: check the dates") {
+	if len(f) != 1 || f[0].Verdict != CannotTell ||
+		!strings.Contains(f[0].Sentence, "for 2031-03-02: check the dates") {
 		t.Errorf("a day that the log does not have: %+v", f)
 	}
 }

@@ -55,8 +55,8 @@ func reportedOutside(r *recompute.Result) []Finding {
 	}}
 }
 
-// reportedDays compares reported volumes or average flows of days with the recorded lane, all in one finding. A rule that
-// gives all that are off is named.
+// reportedDays compares reported volumes or average flows of days with the recorded lane, all in one finding. A rule
+// that gives all that are off is named.
 func reportedDays(r *recompute.Result) []Finding {
 	f := Finding{
 		Topic: "reported figures of days", Verdict: Agrees, Tolerance: fmt.Sprintf("%.1f %%", counterWithin*100),

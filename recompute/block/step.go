@@ -50,7 +50,7 @@ type Step struct {
 	Ruling     *site.Ruling // nil for none
 	Stated     bool         // a person stated the flow, whatever the settings
 	Last       Accepted     // the last accepted reading
-	From       int64        // where its step begins: at the last accepted reading, or where the interval of a mean opens
+	From       int64        // where it begins: at the last accepted reading, or where the interval of a mean opens
 	Fate       Fate         // of the time from there
 	Class      total.Class
 	Next       bool    // nothing was dropped or missing since the last accepted reading

@@ -8,8 +8,8 @@ import (
 	"retotal/recompute/stat"
 )
 
-// HourlyMeans is the mean corrected flow of every hour of a log, of readings that count: what missing time can be filled
-// from.
+// HourlyMeans is the mean corrected flow of every hour of a log, of readings that count: what missing time can be
+// filled from.
 type HourlyMeans struct {
 	first int64 // number of the first hour since 1970
 	sum   []float64

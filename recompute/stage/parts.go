@@ -207,14 +207,18 @@ func (d *Difference) settle(f fate) {
 
 // gain notes what is filled in time in which nothing was logged, and reports whether anything was filled.
 func (d *Difference) gain(b *block.Block, s *block.Step) (done bool) {
-	d.filler.Between(s.Last.End, b.EndAt(s.Low, b.Corrected.Flow[s.Low]), func(t0 int64, q0 float64, t1 int64, q1 float64) {
-		done = true
-		at := func(t int64) float64 { return q0 + float64((q1-q0)*(float64(t-t0)/float64(t1-t0))) }
-		for _, x := range d.pending {
-			if low, high := max(x.t0, t0), min(x.t1, t1); x.kind == ofGap && low < high {
-				d.gained.Step(low, at(low), high, at(high))
+	d.filler.Between(
+		s.Last.End,
+		b.EndAt(s.Low, b.Corrected.Flow[s.Low]),
+		func(t0 int64, q0 float64, t1 int64, q1 float64) {
+			done = true
+			at := func(t int64) float64 { return q0 + float64((q1-q0)*(float64(t-t0)/float64(t1-t0))) }
+			for _, x := range d.pending {
+				if low, high := max(x.t0, t0), min(x.t1, t1); x.kind == ofGap && low < high {
+					d.gained.Step(low, at(low), high, at(high))
+				}
 			}
-		}
-	})
+		},
+	)
 	return done
 }

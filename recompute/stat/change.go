@@ -107,9 +107,9 @@ type Trend struct {
 // mostTrend is how many values a trend is taken from; of longer series every k-th.
 const mostTrend = 800
 
-// MannKendall tests a slow series for a trend that storms do not decide: Mann-Kendall's test and the Theil-Sen slope (H.
-// B. Mann 1945, P. K. Sen 1968; forms from memory). It fails for fewer than 20 values and for a confidence under 99.9
-// %.
+// MannKendall tests a slow series for a trend that storms do not decide: Mann-Kendall's test and the Theil-Sen slope
+// (H. B. Mann 1945, P. K. Sen 1968; forms from memory). It fails for fewer than 20 values and for a confidence under
+// 99.9 %.
 func MannKendall(values []float64) (Trend, bool) {
 	stride := 1 + (len(values)-1)/mostTrend
 	var thin []float64

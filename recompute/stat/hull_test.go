@@ -131,8 +131,8 @@ func TestCornersHold(t *testing.T) {
 }
 
 // TestCornersByHand: x² at 0, 1, 2 and 3. Between 1 and 2 the lines through the neighbours, of slopes 1 and 5, lie 2
-// off the line between, of slope 3; as the curve rises, it stays between 1 and 4. A known kink at 1 leaves the neighbour
-// at 3, as far off.
+// off the line between, of slope 3; as the curve rises, it stays between 1 and 4. A known kink at 1 leaves the
+// neighbour at 3, as far off.
 func TestCornersByHand(t *testing.T) {
 	s := Sampled{X: []float64{0, 1, 2, 3}, Y: []float64{0, 1, 4, 9}, Kinks: make([]bool, 4)}
 	for _, kink := range []bool{false, true} {
