@@ -118,20 +118,28 @@ func TestAirEntered(t *testing.T) {
 		}
 		keys := empty + "air_temperature = \"20 degC\"\n"
 		b := of(t, distance+"\ntemperature = { name = \"T\", unit = \"degC\" }", keys, more)
-		for _, k := range [][]reading.State{{reading.Empty, reading.Present}, {reading.Empty, reading.Present}} {
-			x := batch(b, []float64{float64(len(b.Time)), float64(len(b.Time) + 1)}, 0.9, 0.9)
-			x.Value[reading.Temperature], x.State[reading.Temperature] = []float64{0, 280 + float64(len(b.Time))}, k
+		for _, kelvin := range [][]float64{{0, 280, 0}, {0, 282, 0}} { // 0 where none is logged
+			n := float64(len(b.Time))
+			x := batch(b, []float64{n, n + 1, n + 2}, 0.9, 0.9, 0.9)
+			for _, k := range kelvin {
+				state := reading.Present
+				if k == 0 {
+					state = reading.Empty
+				}
+				x.State[reading.Temperature] = append(x.State[reading.Temperature], state)
+			}
+			x.Value[reading.Temperature] = kelvin
 			b.Enter(x)
 		}
-		if want := []float64{293.15, 280, 280, 282}; !near(b.Air, want) {
+		if want := []float64{293.15, 280, 280, 280, 282, 282}; !near(b.Air, want) {
 			t.Errorf("%v, want %v", b.Air, want)
 		}
-		if want := []bool{logged, false, false, false}; logged && !slices.Equal(b.Unusable, want) ||
+		if want := []bool{logged, false, false, false, false, false}; logged && !slices.Equal(b.Unusable, want) ||
 			!logged && b.Unusable != nil {
 			t.Errorf("logged %v: unusable %v", logged, b.Unusable)
 		}
-		if b.AirAt(3) != 282 || !near(b.AirOf(1, 3), []float64{280, 280}) {
-			t.Error(b.AirAt(3), b.AirOf(1, 3))
+		if b.AirAt(4) != 282 || !near(b.AirOf(2, 5), []float64{280, 280, 282}) {
+			t.Error(b.AirAt(4), b.AirOf(2, 5))
 		}
 	}
 	if b := of(t, distance, empty, ""); b.AirAt(0) != 293.15 || b.AirOf(0, 0) != nil {
@@ -390,5 +398,23 @@ func TestHeldAtTheTop(t *testing.T) {
 				t.Errorf("%s, %g m: %g, want %g", action, head, got, want)
 			}
 		}
+	}
+}
+
+// TestAirAtAChange: the temperature goes over in a straight line too: 283.15 K at minute 0 and 303.15 at 4 are 288.15
+// at minute 1, from where on it is taken for the speed of sound: 0.9 m at 20 degC are 0.9 √(288.15/293.15) m of this
+// air.
+func TestAirAtAChange(t *testing.T) {
+	b := of(t, distance+"\ntemperature = { name = \"T\", unit = \"degC\" }", empty+"air_temperature = \"20 degC\"\n",
+		"[[correction]]\nreason = \"x\"\nfrom = 2031-03-01T00:01:00\nair_temperature = \"logged\"\n")
+	from := End{At: start, Figure: 0.9, Air: 283.15}
+	to := End{At: start + 4*minute, Figure: 0.9, Air: 303.15}
+	var got []float64
+	rate := (*settings.Segment).Rated
+	Split(b.Corrected.Lane, []int64{start + minute}, from, to, rate, func(_ int64, q0 float64, _ int64, q1 float64) {
+		got = append(got, q0, q1)
+	})
+	if want := []float64{0, 0.01, 0.1 * (1 - 0.9*math.Sqrt(288.15/293.15)), 0}; !near(got, want) {
+		t.Errorf("%v, want %v", got, want)
 	}
 }

@@ -102,7 +102,7 @@ func TestWorthBySize(t *testing.T) {
 		t.Errorf("worth %g, spans %+v", m.Worth, m.Spans)
 	}
 	for flow, want := range map[float64]int{
-		-1: 0, 0: 0, 1e-300: 1, 1: 66, 1.41: 66, 1.415: 67, 2: 68, 4: 70, 0.5: 64, 0.7: 64, 0.708: 65,
+		-1: 0, 0: 0, 1e-300: 1, 1: 66, 1.41: 66, 1.415: 67, 2: 68, 4: 70, 0.5: 64, 0.7: 64, math.Sqrt2 / 2: 65,
 		math.Ldexp(1, 40): 127, math.Ldexp(1, -32): 2, math.Ldexp(1, -33): 1, math.Ldexp(1, 30): 126,
 		1.5 * math.Ldexp(1, 30): 127,
 	} {
@@ -288,7 +288,7 @@ func TestMisfitByHand(t *testing.T) {
 // to 0.6 L/s off, and no further; more than the meter can show is counted. The rise is that since the reading before.
 func TestFlowCheckByHand(t *testing.T) {
 	_, l := lanes(t, "empty_distance = \"1 m\"\nmaximum_flow = \"50 L/s\"\n", "")
-	b := hand([]float64{0, 1, 2, 3, 4, 20, 21}, []float64{0.8, 0.7, 0.6, 0.5, 0.4, 0.6, 0.5})
+	b := hand([]float64{0, 1, 2, 3, 4, 20, 21, 22}, []float64{0.8, 0.7, 0.6, 0.5, 0.4, 0.6, 0.5, 0.55})
 	b.Lanes.Recorded, b.Lanes.Corrected = l.Recorded, l.Corrected
 	b.Site.Log.Primary = reading.Distance
 	b.Log.Resolution[reading.Distance], b.Log.Resolution[reading.Flow] = 0.01, 0.0002
@@ -297,21 +297,43 @@ func TestFlowCheckByHand(t *testing.T) {
 		flow := math.Min(0.1*b.Head[i], 0.05)
 		l.Recorded.Flow, l.Corrected.Flow = append(l.Recorded.Flow, flow), append(l.Corrected.Flow, 0.1*b.Head[i])
 	}
-	b.Logged = []float64{0.0206, 0.0294, 0.0406 + 1e-5, 0.05, 0.052, 0.0393, 0.05}
-	b.LoggedState = make([]reading.State, 7)
+	b.Logged = []float64{0.0206, 0.0294, 0.0406 + 1e-5, 0.05, 0.052, 0.0393, 0.05, 0.05005}
+	b.LoggedState = make([]reading.State, 8)
 	b.LoggedState[6] = reading.Empty
 	w := NewFlowCheck(b)
 	w.Add(b)
 	w.Finish()
 	for name, m := range map[string]Misfit{"recorded": w.Recorded, "corrected": w.Corrected} {
-		if m.Readings != 6 || m.Within != 3 || m.AboveCap != 1 || m.Cap != 0.05 || !near(m.Largest, 0.002) ||
-			m.At != at(4) {
+		if m.Readings != 7 || m.Within != 3 || m.AboveCap != 1 || m.Cap != 0.05 || !near(m.Largest, 0.00505) ||
+			m.At != at(22) {
 			t.Errorf("%s: %+v", name, m)
 		}
-		// minutes 2, 4 and 20 disagree, 60 s each; rises 0.0406 − 0.0294, 0.052 − 0.05, none over the gap
-		if len(m.Spans) != 1 || m.Spans[0].Readings != 3 || math.Abs(m.Spans[0].rise-60*(0.01121+0.002)) > 1e-9 ||
-			math.Abs(m.Spans[0].Logged-60*(0.04061+0.052+0.0393)) > 1e-9 {
+		// minutes 2, 4, 20 and 22 disagree, 60 s each, the last not above the cap by its rounding; rises from
+		// 0.0294, 0.05, none over the gap, and from 0.0393
+		if len(m.Spans) != 1 || m.Spans[0].Readings != 4 || !near(m.Spans[0].rise, 60*(0.01121+0.002+0.01075)) ||
+			!near(m.Spans[0].Logged, 60*(0.04061+0.052+0.0393+0.05005)) {
 			t.Errorf("%s: %+v", name, m.Spans)
 		}
+	}
+}
+
+// TestRiseAfterAgreement: the rise of a reading that disagrees is that since the last one that logged a flow, also when
+// it agreed in a block of its own.
+func TestRiseAfterAgreement(t *testing.T) {
+	_, l := lanes(t, "empty_distance = \"1 m\"\n", "")
+	b := hand([]float64{0, 1, 2, 3, 4}, []float64{0.9, 0.8, 0.8, 0.7, 0.7})
+	l.Recorded.Flow, l.Corrected.Flow = []float64{0.01, 0.02, 0.02, 0.03, 0.03}, []float64{0.01, 0.02, 0.02, 0.03, 0.03}
+	b.Lanes.Recorded, b.Lanes.Corrected = l.Recorded, l.Corrected
+	b.Log.Resolution[reading.Level], b.Log.Resolution[reading.Flow] = 0.01, 0.0002
+	b.Logged = []float64{0.01, 0.02, 9, 0.035, 0.036}
+	b.LoggedState = []reading.State{reading.Present, reading.Present, reading.Empty, reading.Present, reading.Present}
+	w := NewFlowCheck(b)
+	b.High = 3
+	w.Add(b)
+	b.Low, b.High = 3, 5
+	w.Add(b)
+	w.Finish()
+	if m := w.Recorded; len(m.Spans) != 1 || !near(m.Spans[0].rise, 60*(0.015+0.001)) || m.Within != 2 {
+		t.Errorf("%+v", m)
 	}
 }

@@ -126,7 +126,7 @@ func TestVerdicts(t *testing.T) {
 	}{
 		{"three times the largest", 0.01, 0, 0, time.Hour, 0.03, none, long, false, false, false, qa.NoVerdict},
 		{"over it", 0.01, 0, 0, time.Hour, 0.031, none, long, false, false, false, qa.DeadEnd},
-		{"three times the latest", 0, 0.01, 0, time.Hour, 0.03, none, long, false, false, false, qa.NoVerdict},
+		{"three times the latest", 0, 0.01, 0, time.Hour, none, 0.03, long, false, false, false, qa.NoVerdict},
 		{"over the latest", 0, 0.01, 0, time.Hour, none, 0.031, long, false, false, false, qa.DeadEnd},
 		{"20 mm", 0, 0, 0, time.Hour, 0.02, none, long, false, false, false, qa.NoVerdict},
 		{"over 20 mm", 0, 0, 0, time.Hour, 0.021, none, long, false, false, false, qa.DeadEnd},

@@ -332,7 +332,7 @@ func TestCounted(t *testing.T) {
 // TestPeaksByHand: of equal flows and of no flow the first; a window that holds exactly the stretch; a stretch that
 // begins anew; no flow at all.
 func TestPeaksByHand(t *testing.T) {
-	b := hand([]float64{0, 1, 2, 3, 20, 21, 22}, []float64{4, 4, 4, 2, 9, 5, 5})
+	b := hand([]float64{0, 1, 2, 3, 20, 21, 22}, []float64{4, 4, 4, 2, 9, 5, 3})
 	b.Site.Report.PeakOver = 2 * time.Minute
 	first, again := counts(b, 0, block.Begins), counts(b, 4, block.Lost)
 	again.Bound.Upper = 11
@@ -345,8 +345,8 @@ func TestPeaksByHand(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 	b.Steps = []block.Step{{Kind: block.Run, Low: 6, High: 7}}
-	p.Add(b) // of the two minutes from 9 over 5 to 5: (7 + 5) / 2
-	if math.Abs(p.Mean-6) > 1e-12 || p.MeanAt != b.Time[6] {
+	p.Add(b) // of the two minutes from 9 over 5 to 3: (7 + 4) / 2
+	if math.Abs(p.Mean-5.5) > 1e-9 || p.MeanAt != b.Time[6] {
 		t.Errorf("%+v", p)
 	}
 	b = hand([]float64{0, 1, 2, 3}, []float64{0, 0, 0, 0})
@@ -357,9 +357,47 @@ func TestPeaksByHand(t *testing.T) {
 	if p.Peak != 0 || p.PeakAt != b.Time[0] || p.Mean != 0 || p.MeanAt != b.Time[2] {
 		t.Errorf("no flow: %+v", p)
 	}
+	b = hand([]float64{0, 5}, []float64{1, 6}) // a step longer than the window: at minute 3 it is 4
+	b.Steps = []block.Step{counts(b, 0, block.Begins), {Kind: block.Run, Low: 1, High: 2}}
+	p = &Peaks{window: 2 * minute}
+	if p.Add(b); math.Abs(p.Mean-5) > 1e-9 || p.MeanAt != b.Time[1] {
+		t.Errorf("one long step: %+v", p)
+	}
 	p = &Peaks{}
 	p.Add(b)
 	if p.MeanAt != 0 {
 		t.Errorf("no window: %+v", p)
+	}
+}
+
+// TestPeaksOfMeans: a mean stands for its own interval: 1, 7 and 3 m³/s in a minute each, then 5 in its minute alone.
+// The highest mean of a minute is 7; of one and a half, (7 + 0.5 × 1) / 1.5 at minute 2, more than (3 + 0.5 × 7) / 1.5
+// after it.
+func TestPeaksOfMeans(t *testing.T) {
+	b := hand([]float64{1, 2, 3, 20}, []float64{1, 7, 3, 5})
+	b.Means = true
+	b.Site.Report.PeakOver = time.Minute
+	first, last := counts(b, 0, block.Begins), counts(b, 3, block.Joined)
+	first.From, last.From, last.Next = start, start+19*minute, true
+	b.Steps = []block.Step{first, {Kind: block.Run, Low: 1, High: 3}, last}
+	p := NewPeaks(b)
+	if p.Add(b); math.Abs(p.Mean-7) > 1e-9 || p.MeanAt != b.Time[1] {
+		t.Errorf("%+v", p)
+	}
+	b.Site.Report.PeakOver = 90 * time.Second
+	p = NewPeaks(b)
+	if p.Add(b); math.Abs(p.Mean-(7+0.5*1)/1.5) > 1e-9 || p.MeanAt != b.Time[1] {
+		t.Errorf("%+v", p)
+	}
+	b.Steps = []block.Step{first}
+	b.Site.Report.PeakOver = time.Minute
+	p = NewPeaks(b)
+	if p.Add(b); math.Abs(p.Mean-1) > 1e-9 || p.MeanAt != b.Time[0] {
+		t.Errorf("the first alone: %+v", p)
+	}
+	b.Steps = []block.Step{first, last}
+	p = NewPeaks(b)
+	if p.Add(b); math.Abs(p.Mean-5) > 1e-9 || p.MeanAt != b.Time[3] {
+		t.Errorf("after time without any: %+v", p)
 	}
 }

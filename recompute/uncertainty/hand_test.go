@@ -451,9 +451,13 @@ func TestChances(t *testing.T) {
 }
 
 // TestDrawByHand: totals of 6,000 readings of a meter of 0.1 m²/s × h, drawn again by a plain loop: a share that scales
-// all, a class that adds, and the random part of each reading.
+// all, a class that adds, a datum that is known to 20 mm, and the random part of each reading.
 func TestDrawByHand(t *testing.T) {
-	_, l := load(t, "", "", tenth, "")
+	stated, l := load(t, "", "", tenth, "[uncertainty]\ndatum = \"40 mm\"\n")
+	sources, err := NewComponents(stated, l.Recorded)
+	if err != nil {
+		t.Fatal(err)
+	}
 	segment := &l.Corrected.Segments[0]
 	s := &Sample{starts: []int{0, 4000}, segments: []*settings.Segment{segment, segment}}
 	volumeOf := 0.0
@@ -461,20 +465,23 @@ func TestDrawByHand(t *testing.T) {
 		s.heads, s.seconds = append(s.heads, 0.3+float64(i)*1e-5), append(s.seconds, 60)
 		volumeOf += 0.1 * (0.3 + float64(i)*1e-5) * 60
 	}
-	list := Components{List: []Component{{Kind: OfShare}, {Kind: OfClass}, {Kind: OfReading, Input: 400, Unit: "mm"}}}
+	list := Components{After: sources.After, List: []Component{
+		{Kind: OfShare}, {Kind: OfClass}, {Kind: OfReading, Input: 400, Unit: "mm"}, sources.List[0],
+	}}
 	f := &Figures{After: volume(volumeOf + 500)}
 	f.Classes[total.Measured] = volume(volumeOf)
 	b := &Budget{Parts: []Part{
 		{Component: &list.List[0], Effect: 300}, {Component: &list.List[1], Effect: 40}, {Component: &list.List[2]},
+		{Component: &list.List[3]},
 	}}
 	const count, seed = 40, 5
-	chance := chances(3, count, seed)
+	chance := chances(4, count, seed)
 	var totals []float64
 	mean, squares := 0.0, 0.0
 	for k := range count {
 		random, measured := rand.New(rand.NewPCG(seed, uint64(k))), 0.0
 		for _, h := range s.heads {
-			measured += 0.1 * math.Max(0, h+0.4*random.NormFloat64()) * 60
+			measured += 0.1 * math.Max(0, h+0.020*chance[3][k]+0.4*random.NormFloat64()) * 60
 		}
 		v := (1+chance[0][k]*300/(volumeOf+500))*(measured+500) + chance[1][k]*40
 		totals, mean = append(totals, v), mean+v/count
