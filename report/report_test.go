@@ -39,7 +39,7 @@ func correctFile(t *testing.T, file string) (*Run, string) {
 		t.Fatal(err)
 	}
 	log.Hashed = true
-	folder, bad := NewFolder(t.TempDir(), s.ID)
+	folder, bad := NewFolder(t.TempDir(), log)
 	if bad != nil {
 		t.Fatal(bad)
 	}

@@ -115,7 +115,7 @@ func correctSite(
 			"an id of its own", "")
 	}
 	folders[j.site.ID] = file
-	folder, bad := report.NewFolder(o.out, j.site.ID)
+	folder, bad := report.NewFolder(o.out, j.log)
 	if bad != nil {
 		return nil, bad
 	}

@@ -99,6 +99,7 @@ var house = map[string][]string{
 		"github.com/apache/arrow/go/v15/parquet/metadata", "github.com/apache/arrow/go/v15/parquet/schema",
 		"gonum.org/v1/plot", "gonum.org/v1/plot/font", "gonum.org/v1/plot/plotter", "gonum.org/v1/plot/vg",
 		"gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg",
+		"golang.org/x/sys/unix", // folder_linux.go
 	},
 	"retotal/testdata/quarry-lane": {},
 }

@@ -114,7 +114,7 @@ func verify(c *cobra.Command, file, siteFile string) (follows bool, err error) {
 		return false, err
 	}
 	defer os.RemoveAll(temporary)
-	again, bad := report.NewFolder(temporary, j.site.ID)
+	again, bad := report.NewFolder(temporary, j.log)
 	if bad != nil {
 		return false, bad
 	}
@@ -142,9 +142,8 @@ func compareFolders(out io.Writer, there, now string) (different int, err error)
 	names := map[string]bool{}
 	for _, root := range []string{there, now} {
 		err = errors.Join(err, filepath.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
-			if err == nil && !entry.IsDir() {
-				name, _ := filepath.Rel(root, path)
-				names[name] = true
+			if name, _ := filepath.Rel(root, path); err == nil && !entry.IsDir() && report.Own(name) {
+				names[name] = true // what else lies there is the user's
 			}
 			return err
 		}))
