@@ -2,7 +2,10 @@ package ingest
 
 import (
 	"cmp"
+	"errors"
+	"fmt"
 	"iter"
+	"os"
 	"slices"
 	"sort"
 
@@ -160,6 +163,9 @@ func (m *merger) openNext() error {
 	if bad != nil {
 		return bad
 	}
+	if err := f.unchanged(); err != nil {
+		return errors.Join(err, src.Close())
+	}
 	s := &stream{file: f, source: src, last: -1 << 63, expected: expected{f.raw, f.unset, m.log.Site.Log.ClockJumps}}
 	if !f.start.Absolute {
 		s.clock = &clock{zone: m.log.Site.Log.Clock, near: int64(m.log.Interval) * 3 / 2, has: m.log.Has}
@@ -309,6 +315,16 @@ func (m *merger) count(s *stream, b *reading.Batch) *reading.Batch {
 	return b
 }
 
+// unchanged fails when a file is no longer the one that was first looked at: all passes over a log, and its hash, must
+// be of the same bytes.
+func (f *File) unchanged() error {
+	now, err := os.Stat(f.Name)
+	if err == nil && os.SameFile(f.info, now) && f.info.Size() == now.Size() && f.info.ModTime().Equal(now.ModTime()) {
+		return nil
+	}
+	return fmt.Errorf("%s: the log changed while it was read; nothing was written for it; run again", f.Name)
+}
+
 // finish notes the hash of a file that was read to its end; it returns the end or an error.
 func (m *merger) finish(s *stream) error {
 	s.file.SHA256, _ = s.source.Sum()
@@ -317,7 +333,7 @@ func (m *merger) finish(s *stream) error {
 	}
 	m.closed += s.file.Size
 	m.log.read.Store(m.closed)
-	err := s.source.Close()
+	err := errors.Join(s.source.Close(), s.file.unchanged())
 	if s.source = nil; err != nil {
 		return err
 	}

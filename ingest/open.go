@@ -118,7 +118,7 @@ func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
 		return nil, problem.At(problem.Place{File: name}, "the log cannot be opened",
 			"a file, or a folder with .csv, .csv.gz, .csv.zst, .txt or .parquet files", "")
 	}
-	f.Size = info.Size()
+	f.Size, f.info = info.Size(), info
 	var bad *problem.Problem
 	if parquetlog.IsParquet(name) {
 		if f.Parquet, bad = parquetlog.Inspect(name, &s.Log); bad == nil {

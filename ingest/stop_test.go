@@ -184,3 +184,58 @@ func openLog(t *testing.T, files map[string]string) *Log {
 	}
 	return l
 }
+
+// TestChangedMeanwhile: a log that grows, shrinks, is replaced, is written anew or goes away while it is read, or
+// between two passes over it, ends the reading.
+func TestChangedMeanwhile(t *testing.T) {
+	rows := "Time,Level (m)\n"
+	for i := range 2_000 {
+		at := time.Date(2031, 3, 1, 0, i, 0, 0, time.UTC)
+		rows += at.Format("2006-01-02 15:04") + ",0.1\n"
+	}
+	for name, change := range map[string]func(file string) error{
+		"grows":   func(f string) error { return os.WriteFile(f, []byte(rows+"2033-01-01 00:00,0.1\n"), 0o644) },
+		"shrinks": func(f string) error { return os.Truncate(f, int64(len(rows))/2) },
+		"replaced": func(f string) error {
+			return errors.Join(os.WriteFile(f+"2", []byte(rows), 0o644), os.Rename(f+"2", f))
+		},
+		"touched": func(f string) error { return os.Chtimes(f, time.Time{}, time.Unix(1, 0)) },
+		"gone":    os.Remove,
+	} {
+		for _, midway := range []bool{true, false} {
+			dir := t.TempDir()
+			file := filepath.Join(dir, "a.csv")
+			if err := os.WriteFile(file, []byte(rows), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			s, err := site.Parse(filepath.Join(dir, "site.toml"), []byte("id=\"a\"\n[log]\nfiles=[\"a.csv\"]\n"+
+				"time_zone=\"UTC\"\n[log.columns]\ntime=\"Time\"\nlevel=\"Level\"\n[settings.device]\nkind=\"v-notch\"\n"+
+				"angle=\"90 deg\"\n"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			l, err := Open(s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !midway {
+				if _, err := written(l); err != nil {
+					t.Fatal(err)
+				}
+				if err := change(file); err != nil {
+					t.Fatal(err)
+				}
+			}
+			for b, e := range l.Batches(context.Background()) {
+				if err = e; midway && b != nil {
+					if midway = false; change(file) != nil {
+						t.Fatal("the change failed")
+					}
+				}
+			}
+			if err == nil {
+				t.Errorf("%s: the log was read to its end", name)
+			}
+		}
+	}
+}

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"os"
 	"slices"
 	"sync/atomic"
 	"time"
@@ -31,9 +32,10 @@ type File struct {
 	start    reading.Start
 	// relearned says that the interval was taken from sorted rows; as long as the file's way of sorting stays the same.
 	relearned bool
-	raw       int64   // instant of its first reading, by its clock
-	unset     []int64 // the same of readings before its clock was set
-	first     int64   // the same, corrected
+	info      os.FileInfo // when it was first looked at
+	raw       int64       // instant of its first reading, by its clock
+	unset     []int64     // the same of readings before its clock was set
+	first     int64       // the same, corrected
 }
 
 // Disorder is how a file whose rows are not in the order of time is read.

@@ -15,7 +15,11 @@ import (
 // results writes a result folder: a record of a status, a total and a note of the user's.
 func results(t *testing.T, folder, status, total string) {
 	t.Helper()
-	record := fmt.Sprintf(`{"program": "retotal", "site": {"file": "../%s.toml"}, "approval": {"status": %q}}`, total, status)
+	record := fmt.Sprintf(
+		`{"program": "retotal", "site": {"file": "../%s.toml"}, "approval": {"status": %q}}`,
+		total,
+		status,
+	)
 	for name, content := range map[string]string{marker: record, "totals.csv": total, "note.txt": "mine"} {
 		err := os.MkdirAll(folder, 0o755)
 		if err = errors.Join(err, os.WriteFile(filepath.Join(folder, name), []byte(content), 0o644)); err != nil {
