@@ -38,6 +38,9 @@ var words = []struct {
 
 // GuessColumns looks for columns whose names or units say what they hold.
 func GuessColumns(file string) (*Guess, *problem.Problem) {
+	if _, bad := plain(file); bad != nil {
+		return nil, bad
+	}
 	look := csvlog.Heading
 	if parquetlog.IsParquet(file) {
 		look = parquetlog.Heading

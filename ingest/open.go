@@ -80,7 +80,9 @@ func expand(s *site.Site) (names []string, problems problem.List) {
 				"a log beside the site file", "paths are relative to the site file"))
 		}
 		for _, name := range found {
-			for _, file := range within(name) {
+			files, bad := within(name, s)
+			problems.Add(bad...)
+			for _, file := range files {
 				if !slices.Contains(names, file) {
 					names = append(names, file)
 				}
@@ -93,33 +95,60 @@ func expand(s *site.Site) (names []string, problems problem.List) {
 // logEndings are those of the files that are taken from a folder.
 var logEndings = []string{".csv", ".txt", ".csv.gz", ".csv.zst", ".parquet"}
 
-// within returns the logs in a folder and the folders below it, in the order of their paths; a file is itself.
-func within(name string) (files []string) {
+// within returns the logs in a folder and the folders below it, in the order of their paths; a file is itself. What may
+// hold logs and cannot be looked into is a problem, lest logs be missing without a word.
+func within(name string, s *site.Site) (files []string, problems problem.List) {
 	if info, err := os.Stat(name); err != nil || !info.IsDir() {
-		return []string{name}
+		return []string{name}, nil
+	}
+	refuse := func(found, remedy string) {
+		problems.Add(problem.At(s.Places["log.files"], found, "a folder of logs that can all be read", remedy))
 	}
 	filepath.WalkDir(name, func(path string, entry fs.DirEntry, err error) error {
 		ends := func(ending string) bool { return strings.HasSuffix(strings.ToLower(path), ending) }
-		if err == nil && !entry.IsDir() && slices.ContainsFunc(logEndings, ends) {
+		if err != nil {
+			refuse(fmt.Sprintf("%s may hold logs and cannot be read", path), "check its permissions, or name the files")
+			return nil
+		}
+		if info, err := os.Stat(path); entry.Type()&fs.ModeSymlink != 0 && (err != nil || info.IsDir()) {
+			refuse(fmt.Sprintf("%s is a link to a folder, or to nothing, and is not followed", path),
+				"name the folder that it leads to in log.files, or remove the link")
+			return nil
+		}
+		if !entry.IsDir() && slices.ContainsFunc(logEndings, ends) {
 			files = append(files, path)
 		}
-		return nil // folders that cannot be read hold no logs for us
+		return nil
 	})
-	if len(files) == 0 {
-		return []string{name} // and the message says that it cannot be opened
+	if len(files)+len(problems) == 0 {
+		return []string{name}, nil // and the message says that it cannot be opened
 	}
-	return files
+	return files, problems
+}
+
+// plain looks at a log before it is opened: nothing waits for what never ends.
+func plain(name string) (os.FileInfo, *problem.Problem) {
+	info, err := os.Stat(name)
+	found := ""
+	switch {
+	case err != nil || info.IsDir():
+		found = "the log cannot be opened"
+	case !info.Mode().IsRegular():
+		found = "the log cannot be read: " + site.ErrNotPlain.Error()
+	default:
+		return info, nil
+	}
+	return nil, problem.At(problem.Place{File: name}, found,
+		"a file, or a folder with .csv, .csv.gz, .csv.zst, .txt or .parquet files", "")
 }
 
 func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {
 	f := &File{Name: name}
-	info, err := os.Stat(name)
-	if err != nil || info.IsDir() {
-		return nil, problem.At(problem.Place{File: name}, "the log cannot be opened",
-			"a file, or a folder with .csv, .csv.gz, .csv.zst, .txt or .parquet files", "")
+	info, bad := plain(name)
+	if bad != nil {
+		return nil, bad
 	}
 	f.Size, f.info = info.Size(), info
-	var bad *problem.Problem
 	if parquetlog.IsParquet(name) {
 		if f.Parquet, bad = parquetlog.Inspect(name, &s.Log); bad == nil {
 			f.setStart(f.Parquet.Start(), s)

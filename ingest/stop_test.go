@@ -239,3 +239,40 @@ func TestChangedMeanwhile(t *testing.T) {
 		}
 	}
 }
+
+// TestWhatIsNoFile: pipes, devices, folders that cannot be read and links to folders among the logs are named, and
+// nothing waits for them.
+func TestWhatIsNoFile(t *testing.T) {
+	const log = "Time,Level (m)\n2031-03-01 00:00,1\n2031-03-01 00:01,1\n"
+	for name, c := range map[string]struct {
+		spoil func(logs string) error
+		says  string
+	}{
+		"plain":   {func(string) error { return nil }, ""},
+		"device":  {func(logs string) error { return os.Symlink("/dev/zero", logs+"/b.csv") }, "it is a device, a pipe"},
+		"link":    {func(logs string) error { return os.Symlink(t.TempDir(), logs+"/old") }, "old is a link to a folder"},
+		"dangles": {func(logs string) error { return os.Symlink("none", logs+"/old.csv") }, "old.csv is a link to a folder"},
+		"closed": {func(logs string) error {
+			return errors.Join(os.Mkdir(logs+"/shut", 0o755), os.Chmod(logs+"/shut", 0))
+		}, "shut may hold logs and cannot be read"},
+	} {
+		dir := t.TempDir()
+		err := errors.Join(os.Mkdir(filepath.Join(dir, "logs"), 0o755),
+			os.WriteFile(filepath.Join(dir, "logs", "a.csv"), []byte(log), 0o644))
+		if err := errors.Join(err, c.spoil(filepath.Join(dir, "logs"))); err != nil {
+			t.Skip(err)
+		}
+		if _, err := os.ReadDir(filepath.Join(dir, "logs", "shut")); name == "closed" && err == nil {
+			continue // this user may read everything
+		}
+		s, err := site.Parse(filepath.Join(dir, "site.toml"), []byte("id=\"a\"\n[log]\nfiles=[\"logs\"]\n"+
+			"time_zone=\"UTC\"\n[log.columns]\ntime=\"Time\"\nlevel=\"Level\"\n[settings.device]\nkind=\"v-notch\"\n"+
+			"angle=\"90 deg\"\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err = Open(s); (err == nil) != (c.says == "") || err != nil && !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/uncertainty"
 )
@@ -159,6 +160,9 @@ type donorRecord struct {
 	Correlation float64 `json:"correlation"`
 }
 
+// mostRecord is more than any record takes, bytes.
+const mostRecord = 512 << 20
+
 // ReadRecord reads a correction record; file may also be the folder that it is in. It returns the record, its hash and
 // its path.
 func ReadRecord(file string) (rec *Record, sha string, path string, bad *problem.Problem) {
@@ -166,7 +170,7 @@ func ReadRecord(file string) (rec *Record, sha string, path string, bad *problem
 		file = filepath.Join(file, marker)
 	}
 	place := problem.Place{File: file}
-	text, err := os.ReadFile(file)
+	text, err := site.ReadPlain(file, mostRecord)
 	if err != nil {
 		return nil, "", file,
 			problem.At(place, "the record cannot be read: "+cause(err), "record.json of a result folder", "")

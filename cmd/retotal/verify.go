@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/site"
 	"retotal/report"
 )
 
@@ -173,6 +174,9 @@ func compareFolders(out io.Writer, there, now string) (different int, err error)
 
 // hashOf returns the SHA-256 of a file.
 func hashOf(name string) (string, error) {
+	if info, err := os.Stat(name); err == nil && !info.Mode().IsRegular() {
+		return "", site.ErrNotPlain
+	}
 	f, err := os.Open(name)
 	if err != nil {
 		return "", err

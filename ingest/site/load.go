@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -28,7 +27,7 @@ func Load(file string) (*Site, error) {
 			"a site file, which names the log",
 			"retotal demo DIR writes an example")
 	}
-	text, err := os.ReadFile(file)
+	text, err := ReadPlain(file, mostText)
 	if err != nil {
 		return nil, unreadable(file, err)
 	}
@@ -38,6 +37,9 @@ func Load(file string) (*Site, error) {
 	}
 	return s, err
 }
+
+// mostText is more than any site file or list of reported figures takes, bytes.
+const mostText = 64 << 20
 
 // logEndings are the endings of logs, which are given in place of the site file at times.
 var logEndings = []string{".csv", ".gz", ".zst", ".parquet"}
@@ -51,6 +53,8 @@ func unreadable(file string, err error) *problem.Problem {
 			"check the path; retotal demo DIR writes an example")
 	case errors.Is(err, fs.ErrPermission):
 		return problem.At(place, "the file may not be read", "", "check its permissions")
+	case errors.Is(err, ErrNotPlain), errors.Is(err, ErrTooLarge):
+		return problem.At(place, "the file cannot be read: "+errors.Unwrap(err).Error(), "a text file", "")
 	}
 	return problem.At(place, "the file cannot be read: "+fmt.Sprint(errors.Unwrap(err)), "a site file",
 		"name the file itself, as in sites/quarry-lane.toml")

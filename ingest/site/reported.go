@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -70,7 +69,7 @@ func reportedDimension(text string) quantity.Dimension {
 // readReportedFile reads the file that [reported] names.
 func (s *Site) readReportedFile() error {
 	name := filepath.Join(s.Folder, filepath.FromSlash(s.Report.ReportedFile))
-	text, err := os.ReadFile(name)
+	text, err := ReadPlain(name, mostText)
 	if err != nil {
 		bad := unreadable(name, err)
 		bad.Place = s.Places["reported.file"]
