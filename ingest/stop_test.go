@@ -209,7 +209,8 @@ func TestChangedMeanwhile(t *testing.T) {
 				t.Fatal(err)
 			}
 			s, err := site.Parse(filepath.Join(dir, "site.toml"), []byte("id=\"a\"\n[log]\nfiles=[\"a.csv\"]\n"+
-				"time_zone=\"UTC\"\n[log.columns]\ntime=\"Time\"\nlevel=\"Level\"\n[settings.device]\nkind=\"v-notch\"\n"+
+				"time_zone=\"UTC\"\n[log.columns]\ntime=\"Time\"\nlevel=\"Level\"\n"+
+				"[settings.device]\nkind=\"v-notch\"\n"+
 				"angle=\"90 deg\"\n"))
 			if err != nil {
 				t.Fatal(err)
@@ -244,14 +245,17 @@ func TestChangedMeanwhile(t *testing.T) {
 // nothing waits for them.
 func TestWhatIsNoFile(t *testing.T) {
 	const log = "Time,Level (m)\n2031-03-01 00:00,1\n2031-03-01 00:01,1\n"
+	linked := func(to, name string) func(string) error {
+		return func(logs string) error { return os.Symlink(to, filepath.Join(logs, name)) }
+	}
 	for name, c := range map[string]struct {
 		spoil func(logs string) error
 		says  string
 	}{
 		"plain":   {func(string) error { return nil }, ""},
-		"device":  {func(logs string) error { return os.Symlink("/dev/zero", logs+"/b.csv") }, "it is a device, a pipe"},
-		"link":    {func(logs string) error { return os.Symlink(t.TempDir(), logs+"/old") }, "old is a link to a folder"},
-		"dangles": {func(logs string) error { return os.Symlink("none", logs+"/old.csv") }, "old.csv is a link to a folder"},
+		"device":  {linked("/dev/zero", "b.csv"), "it is a device, a pipe"},
+		"link":    {linked(t.TempDir(), "old"), "old is a link to a folder"},
+		"dangles": {linked("none", "old.csv"), "old.csv is a link to a folder"},
 		"closed": {func(logs string) error {
 			return errors.Join(os.Mkdir(logs+"/shut", 0o755), os.Chmod(logs+"/shut", 0))
 		}, "shut may hold logs and cannot be read"},
