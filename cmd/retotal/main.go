@@ -42,6 +42,7 @@ func main() {
 func run(ctx context.Context, args []string, out, err io.Writer) int {
 	root := newRoot()
 	root.SetArgs(args)
+	out, err = &visible{Writer: out}, &visible{Writer: err}
 	root.SetOut(out)
 	root.SetErr(err)
 	return exitCode(problem.Guard("retotal", func() error { return root.ExecuteContext(ctx) }), err)

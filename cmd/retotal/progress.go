@@ -24,6 +24,9 @@ type progress struct {
 
 // newProgress shows a bar when err is a terminal and the log is long; otherwise nothing.
 func newProgress(err io.Writer, l *ingest.Log, quiet bool) *progress {
+	if v, ok := err.(*visible); ok {
+		err = v.Writer // the bar steers the terminal
+	}
 	f, ok := err.(*os.File)
 	if quiet || !ok || !term.IsTerminal(int(f.Fd())) || l.Total() < longLog {
 		return &progress{}
