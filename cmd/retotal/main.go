@@ -42,10 +42,16 @@ func main() {
 func run(ctx context.Context, args []string, out, err io.Writer) int {
 	root := newRoot()
 	root.SetArgs(args)
-	out, err = &visible{Writer: out}, &visible{Writer: err}
+	shown := &visible{Writer: out}
+	out, err = shown, &visible{Writer: err}
 	root.SetOut(out)
 	root.SetErr(err)
-	return exitCode(problem.Guard("retotal", func() error { return root.ExecuteContext(ctx) }), err)
+	code := exitCode(problem.Guard("retotal", func() error { return root.ExecuteContext(ctx) }), err)
+	if code == success && shown.err != nil && !errors.Is(shown.err, syscall.EPIPE) {
+		fmt.Fprintln(err, "retotal: the output cannot be written:", shown.err)
+		return failed
+	}
+	return code
 }
 
 // status is an error that was already told and only sets the exit status.

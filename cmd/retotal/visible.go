@@ -12,6 +12,7 @@ import (
 type visible struct {
 	io.Writer
 	rest []byte // beginning of a character whose end comes with the next write
+	err  error  // the first that the writer below gave
 }
 
 // Write passes text on.
@@ -33,6 +34,9 @@ func (v *visible) Write(p []byte) (int, error) {
 		text = text[size:]
 	}
 	_, err := v.Writer.Write(out)
+	if v.err == nil {
+		v.err = err
+	}
 	return len(p), err
 }
 

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 )
 
@@ -51,6 +52,26 @@ func TestNothingSteers(t *testing.T) {
 		run(context.Background(), args, &out, &errs)
 		if all := out.String() + errs.String(); strings.ContainsAny(all, "\x1b\x07\u202e") || len(all) < 40 {
 			t.Errorf("%q: %q", args, all)
+		}
+	}
+}
+
+// full is a disk without room.
+type full struct{}
+
+func (full) Write([]byte) (int, error) { return 0, syscall.ENOSPC }
+
+// TestOutputThatCannotBeWritten: every command that prints says so, with status 1.
+func TestOutputThatCannotBeWritten(t *testing.T) {
+	day := filepath.Join("..", "..", "testdata", "quarry-lane", "one-day.toml")
+	for _, args := range [][]string{
+		{"devices"}, {"help", "logs"}, {"check", day}, {"rate", day, "--head", "0.1 m"}, {"--version"},
+		{"correct", "--out", t.TempDir(), day}, {"correct", "--json", "--out", t.TempDir(), day},
+	} {
+		var errs bytes.Buffer
+		code := run(context.Background(), args, full{}, &errs)
+		if code != failed || !strings.Contains(errs.String(), "no space left on device") {
+			t.Errorf("%q: exit status %d, %s", args, code, errs.String())
 		}
 	}
 }
