@@ -165,7 +165,7 @@ var Tables = []Table{
 	}},
 	{"[[ruling]]", []string{"ruling"}, []Key{
 		{"from", "date and time", "required", "first reading that it is about"},
-		{"until", "date and time", "required", "last reading that it is about"},
+		{"until", "date and time", "required", "end of the span: as in a correction, a reading at it is no longer in it"},
 		{"action", `"keep", "leave-out", "bridge", "value", "bound"`, "required", "what becomes of the readings"},
 		{"flow", "flow", "", `goes with "value"`},
 		{"least", "flow", "", `goes with "bound"`},

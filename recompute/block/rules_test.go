@@ -50,7 +50,7 @@ func TestActions(t *testing.T) {
 	}
 }
 
-// TestRulingOf: a ruling holds from its first instant to its last, for the checks that it names; the last one that is
+// TestRulingOf: a ruling holds from its first instant until its end, which is open, for the checks that it names; the last one that is
 // about a reading holds, and one that is passed over does not.
 func TestRulingOf(t *testing.T) {
 	at := func(ns int64) site.Instant { return site.Instant{UTC: ns} }
@@ -65,7 +65,7 @@ func TestRulingOf(t *testing.T) {
 		want     int
 	}{
 		{9, qa.Spike, -1, -1}, {10, 0, -1, 0}, {14, qa.Spike, -1, 0}, {15, qa.Spike, -1, 1}, {15, qa.Stuck | qa.Gap, -1, 1},
-		{15, qa.Capped, -1, 0}, {20, qa.Capped, -1, 0}, {21, qa.Capped, -1, -1}, {30, qa.Spike, -1, 1},
+		{15, qa.Capped, -1, 0}, {19, qa.Capped, -1, 0}, {20, qa.Capped, -1, -1}, {29, qa.Spike, -1, 1}, {30, qa.Spike, -1, -1},
 		{31, qa.Spike, -1, -1}, {15, qa.Spike, 1, 0}, {12, qa.Spike, 0, -1}, {25, qa.Spike, 0, 1},
 	} {
 		r := newRulings(s)
