@@ -29,8 +29,8 @@ func TestVisible(t *testing.T) {
 	}
 }
 
-// TestNothingSteers: a header, a site's name and a file's name with escape and direction characters come out shown, from
-// every command that prints them.
+// TestNothingSteers: a header, a site's name and a file's name with escape and direction characters come out shown,
+// from every command that prints them.
 func TestNothingSteers(t *testing.T) {
 	dir := t.TempDir()
 	write := func(name, text string) string {
@@ -40,13 +40,15 @@ func TestNothingSteers(t *testing.T) {
 		}
 		return file
 	}
-	log := write("a\x1b[2J.csv", "Time,Le\u202evel (m)\n2031-03-01 00:00,0.1\n2031-03-01 00:01,0.1\nwet\x1b]0;x\x07,0.1\n")
+	log := write("a\x1b[2J.csv",
+		"Time,Le\u202evel (m)\n2031-03-01 00:00,0.1\n2031-03-01 00:01,0.1\nwet\x1b]0;x\x07,0.1\n")
 	site := write("s.toml", "id = \"s\"\nname = \"S\\u001b[31m\"\n[log]\nfiles = [\"*.csv\"]\ntime_zone = \"+00:00\"\n"+
 		"[log.columns]\ntime = \"Time\"\nlevel = { name = \"Le\\u202Evel\", unit = \"m\" }\n[settings.device]\n"+
 		"kind = \"v-notch\"\nangle = \"90 deg\"\n")
 	for _, args := range [][]string{
 		{"draft", log}, {"check", site}, {"correct", "--out", filepath.Join(dir, "out"), site},
-		{"correct", "--json", "--out", filepath.Join(dir, "out"), site}, {"check", log}, {"check", dir + "/none\x1b[2J.toml"},
+		{"correct", "--json", "--out", filepath.Join(dir, "out"), site}, {"check", log},
+		{"check", dir + "/none\x1b[2J.toml"},
 	} {
 		var out, errs bytes.Buffer
 		run(context.Background(), args, &out, &errs)

@@ -187,7 +187,7 @@ const (
 
 // Ruling is a person's decision over the readings of a span, above what screening found.
 type Ruling struct {
-	From, Until Instant // until belongs to the span
+	From, Until Instant // until no longer belongs to the span, as in a correction
 	Checks      []string
 	Action      RulingAction
 	Flow        float64 // m³/s, for value

@@ -50,8 +50,8 @@ func TestActions(t *testing.T) {
 	}
 }
 
-// TestRulingOf: a ruling holds from its first instant until its end, which is open, for the checks that it names; the last one that is
-// about a reading holds, and one that is passed over does not.
+// TestRulingOf: a ruling holds from its first instant until its end, which is open, for the checks that it names; the
+// last one that is about a reading holds, and one that is passed over does not.
 func TestRulingOf(t *testing.T) {
 	at := func(ns int64) site.Instant { return site.Instant{UTC: ns} }
 	s := &site.Site{Rulings: []site.Ruling{
