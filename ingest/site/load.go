@@ -3,6 +3,7 @@ package site
 import (
 	"bytes"
 	"cmp"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -11,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf16"
 
 	"github.com/pelletier/go-toml/v2"
 
@@ -62,13 +64,34 @@ func unreadable(file string, err error) *problem.Problem {
 
 // Parse reads the text of a site file; file is its path, for places and for relative paths.
 func Parse(file string, text []byte) (*Site, error) {
-	doc, bad := parseDocument(file, bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")))
+	doc, bad := parseDocument(file, bytes.TrimPrefix(fromUTF16(text), []byte("\xef\xbb\xbf")))
 	if bad != nil {
 		return nil, bad
 	}
 	s := doc.site(file, text)
 	s.Warnings = doc.problems.Warnings()
 	return s, doc.problems.Err()
+}
+
+// fromUTF16 is a text in UTF-8 that was saved in UTF-16 with its mark, as some shells do with what they redirect; any
+// other text is returned as it is.
+func fromUTF16(text []byte) []byte {
+	var order binary.ByteOrder
+	switch {
+	case len(text) < 2 || len(text)%2 != 0:
+		return text
+	case text[0] == 0xff && text[1] == 0xfe:
+		order = binary.LittleEndian
+	case text[0] == 0xfe && text[1] == 0xff:
+		order = binary.BigEndian
+	default:
+		return text
+	}
+	units := make([]uint16, 0, len(text)/2)
+	for i := 2; i < len(text); i += 2 {
+		units = append(units, order.Uint16(text[i:]))
+	}
+	return []byte(string(utf16.Decode(units)))
 }
 
 // site reads all tables of the document.

@@ -1,6 +1,7 @@
 package site
 
 import (
+	"encoding/binary"
 	"errors"
 	"math"
 	"os"
@@ -8,6 +9,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf16"
 
 	"retotal/ingest/problem"
 )
@@ -176,4 +178,32 @@ func FuzzReported(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestUTF16: a site file that a shell redirected into UTF-16 is read as it was written, its problems at their lines.
+func TestUTF16(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "quarry-lane", "site.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := Parse("site.toml", text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, order := range map[string]binary.AppendByteOrder{"little": binary.LittleEndian, "big": binary.BigEndian} {
+		wide := func(text string) (out []byte) {
+			for _, unit := range utf16.Encode([]rune("\ufeff" + text)) {
+				out = order.AppendUint16(out, unit)
+			}
+			return out
+		}
+		s, err := Parse("site.toml", wide(string(text)))
+		if err != nil || s.Name != want.Name || len(s.Visits) != len(want.Visits) || len(s.Corrections) != 1 {
+			t.Errorf("%s: %v", name, err)
+		}
+		if _, err := Parse("site.toml", wide("id = \"a\"\nnmae = \"b\"\n")); err == nil ||
+			!strings.Contains(err.Error(), "site.toml:2:8: nmae is not a key") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
 }
