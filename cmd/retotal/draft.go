@@ -1,7 +1,10 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"strings"
 
@@ -9,17 +12,19 @@ import (
 
 	"retotal/ingest"
 	"retotal/ingest/csvlog"
+	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 )
 
 func draftCommand() *cobra.Command {
-	return &cobra.Command{
+	var file string
+	c := &cobra.Command{
 		Use:   "draft LOG...",
 		Short: "Write a site file to fill in, from a log",
 		Long: `Looks at the first log and prints a site file for it: columns and units as far as they can be
 recognised, and marked blanks for what a log cannot say: the zone of its clock and the settings of the meter. Save it
 beside the log, fill in the blanks and run retotal check.`,
-		Example: "  retotal draft 2031-*.csv > site.toml",
+		Example: "  retotal draft 2031-*.csv > site.toml\n  retotal draft --out site.toml 2031-*.csv",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return usage{"draft needs a log, as in: retotal draft log.csv > site.toml"}
@@ -31,10 +36,32 @@ beside the log, fill in the blanks and run retotal check.`,
 			if bad != nil {
 				return bad
 			}
+			if file != "" {
+				return writeNew(file, draft(args, g))
+			}
 			_, err := fmt.Fprint(c.OutOrStdout(), draft(args, g))
 			return err
 		},
 	}
+	c.Flags().StringVarP(&file, "out", "o", "", "the file to write; one that is there is left alone")
+	return c
+}
+
+// writeNew writes a file that is not there yet.
+func writeNew(name, text string) error {
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	switch {
+	case errors.Is(err, fs.ErrExist):
+		return problem.At(problem.Place{File: name}, "the file is there already, and may have been filled in",
+			"a new name", "")
+	case err != nil:
+		return fmt.Errorf("the site file cannot be written: %w", err)
+	}
+	_, err = f.WriteString(text)
+	if err = errors.Join(err, f.Close()); err != nil {
+		return errors.Join(err, os.Remove(name))
+	}
+	return nil
 }
 
 // draft writes the site file.
