@@ -8,6 +8,8 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"retotal/ingest/problem"
 )
 
 // TestVisible: what steers is shown, in whatever pieces it is written, and all else passes.
@@ -75,5 +77,15 @@ func TestOutputThatCannotBeWritten(t *testing.T) {
 		if code != failed || !strings.Contains(errs.String(), "no space left on device") {
 			t.Errorf("%q: exit status %d, %s", args, code, errs.String())
 		}
+	}
+}
+
+// TestFaultOfOneSite: a fault of the program is one line that says what to send, with status 1.
+func TestFaultOfOneSite(t *testing.T) {
+	var errs bytes.Buffer
+	fault := problem.Guard("mill.toml", func() error { panic("index out of range") })
+	if code := exitCode(fault, &errs); code != failed || strings.Count(errs.String(), "\n") != 1 ||
+		!strings.Contains(errs.String(), "mill.toml: this is a fault of the program, not of the input: index out of range") {
+		t.Errorf("%d, %s", code, errs.String())
 	}
 }
