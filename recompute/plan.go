@@ -52,13 +52,7 @@ type Donor struct {
 
 // blocks are the lanes of a plan, without rows.
 func (p *plan) blocks() block.Lanes {
-	l := block.Lanes{Recorded: block.NewLane(p.Recorded), Corrected: block.NewLane(p.Corrected)}
-	if l.Kept = l.Recorded; p.corrects {
-		l.Kept = block.NewLane(p.Corrected)
-	}
-	for _, w := range p.WhatIfs {
-		l.WhatIfs = append(l.WhatIfs, block.NewLane(w))
-	}
+	l := block.NewLanes(p.Lanes, p.corrects)
 	for i, after := range p.sources.After {
 		l.Moved = append(l.Moved, block.Moved{After: block.NewLane(after), Before: block.NewLane(p.sources.Before[i])})
 	}

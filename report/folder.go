@@ -132,14 +132,22 @@ func (f *Folder) recover() error {
 	for _, e := range entries {
 		name := filepath.Join(out, e.Name())
 		switch {
-		case !strings.HasPrefix(e.Name(), "."+id+"-") || !e.IsDir() || alive(name):
+		case !besides(e.Name(), id) || !e.IsDir() || alive(name):
 		case strings.HasSuffix(e.Name(), oldEnding) && !exists(f.final):
 			err = errors.Join(err, os.Rename(name, f.final))
-		case strings.HasSuffix(e.Name(), partEnding), strings.HasSuffix(e.Name(), oldEnding):
+		default:
 			err = errors.Join(err, f.putAway(name))
 		}
 	}
 	return err
+}
+
+// besides reports whether a name is one that NewFolder gives to what stands beside the results of a site for a while:
+// digits follow the id, so that nothing of quarry-lane is taken for something of quarry.
+func besides(name, id string) bool {
+	rest, ok := strings.CutPrefix(name, "."+id+"-")
+	ending := strings.TrimLeft(rest, "0123456789")
+	return ok && ending != rest && (ending == partEnding || ending == oldEnding)
 }
 
 // putAway removes results that others took the place of, unless they were signed or cannot be read: these are kept.

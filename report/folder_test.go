@@ -45,6 +45,10 @@ func TestKilledWhileReplacing(t *testing.T) {
 		{"moved aside, not replaced", map[string][2]string{part + ".old": {"signed", "old"}, part: {"draft", "new"}}, "old", 0},
 		{"moved aside, replaced", map[string][2]string{part + ".old": {"draft", "old"}, "a": {"draft", "new"}}, "new", 0},
 		{"moved aside, replaced, signed", map[string][2]string{part + ".old": {"signed", "old"}, "a": {"draft", "new"}}, "new", 1},
+		{"of a-b", map[string][2]string{"a": {"draft", "old"}, ".a-b-1.part.old": {"draft", "b"}}, "old", 1},
+		{"of a-2", map[string][2]string{"a": {"draft", "old"}, ".a-2-1.part": {"draft", "b"}}, "old", 1},
+		{"without a number", map[string][2]string{"a": {"draft", "old"}, ".a-.part": {"draft", "b"}}, "old", 1},
+		{"not of this program", map[string][2]string{"a": {"draft", "old"}, ".a-1.parts": {"draft", "b"}}, "old", 1},
 		{"another site's", map[string][2]string{"a": {"draft", "old"}, ".b-1.part": {"draft", "b"}}, "old", 1},
 	} {
 		out := t.TempDir()

@@ -98,6 +98,19 @@ func New(l *reading.Facts, s *site.Site, lanes Lanes, told []Told, first int64) 
 	return b
 }
 
+// NewLanes prepares the lanes of a site, without rows and without those that sources of uncertainty move. Its corrected
+// lane is kept as a meter would have shown it where the site file corrects anything.
+func NewLanes(l *settings.Lanes, corrects bool) Lanes {
+	lanes := Lanes{Recorded: NewLane(l.Recorded), Corrected: NewLane(l.Corrected)}
+	if lanes.Kept = lanes.Recorded; corrects {
+		lanes.Kept = NewLane(l.Corrected)
+	}
+	for _, w := range l.WhatIfs {
+		lanes.WhatIfs = append(lanes.WhatIfs, NewLane(w))
+	}
+	return lanes
+}
+
 // NewLane prepares a lane without rows; nil for none.
 func NewLane(l *settings.Lane) *Lane {
 	if l == nil {

@@ -2,8 +2,6 @@ package block
 
 import (
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"testing"
 	"time"
@@ -27,13 +25,7 @@ func of(t *testing.T, column, keys, more string) *Block {
 		"[log.columns]\ntime = \"Time\"\n" + column + "\n[settings]\n" + keys +
 		"[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\n" +
 		"flow_unit = \"m3/s\"\n" + more
-	name := filepath.Join(t.TempDir(), "site.toml")
-	for file, content := range map[string]string{name: text, filepath.Join(filepath.Dir(name), "log.csv"): "Time\n"} {
-		if err := os.WriteFile(file, []byte(content), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	s, err := site.Load(name)
+	s, err := site.Parse("site.toml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -41,15 +33,8 @@ func of(t *testing.T, column, keys, more string) *Block {
 	if err != nil {
 		t.Fatal(err)
 	}
-	lanes := Lanes{Recorded: NewLane(l.Recorded), Corrected: NewLane(l.Corrected)}
-	if lanes.Kept = lanes.Recorded; len(s.Corrections) > 0 {
-		lanes.Kept = NewLane(l.Corrected)
-	}
-	for _, w := range l.WhatIfs {
-		lanes.WhatIfs = append(lanes.WhatIfs, NewLane(w))
-	}
 	facts := &reading.Facts{Interval: time.Minute, GapLimit: 10 * time.Minute, Clock: time.UTC}
-	return New(facts, s, lanes, nil, start)
+	return New(facts, s, NewLanes(l, len(s.Corrections) > 0), nil, start)
 }
 
 // batch is one of figures of the block's quantity at minutes of the day.

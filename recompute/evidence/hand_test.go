@@ -2,8 +2,6 @@ package evidence
 
 import (
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -53,13 +51,7 @@ func lanes(t *testing.T, keys, more string) (*site.Site, block.Lanes) {
 		"[log.columns]\ntime = \"Time\"\ndistance = { name = \"D\", unit = \"m\" }\n[settings]\n" + keys +
 		"[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\n" +
 		"flow_unit = \"m3/s\"\n" + more
-	name := filepath.Join(t.TempDir(), "site.toml")
-	for file, content := range map[string]string{name: text, filepath.Join(filepath.Dir(name), "log.csv"): "Time\n"} {
-		if err := os.WriteFile(file, []byte(content), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	s, err := site.Load(name)
+	s, err := site.Parse("site.toml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,7 +59,7 @@ func lanes(t *testing.T, keys, more string) (*site.Site, block.Lanes) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return s, block.Lanes{Recorded: block.NewLane(l.Recorded), Corrected: block.NewLane(l.Corrected)}
+	return s, block.NewLanes(l, len(s.Corrections) > 0)
 }
 
 // near reports whether two numbers are the same but for rounding, or both none.

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -33,14 +31,7 @@ func lanesOf(
 		"[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\n" +
 		"flow_unit = \"m3/s\"\n" + more
 	text = change.Replace(text)
-	name := filepath.Join(t.TempDir(), "site.toml")
-	if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(filepath.Join(filepath.Dir(name), "log.csv"), []byte("Time\n"), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	s, err := site.Load(name)
+	s, err := site.Parse("site.toml", []byte(text))
 	if err != nil {
 		t.Fatalf("%v\n%s", err, text)
 	}

@@ -2,8 +2,6 @@ package stage
 
 import (
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -64,13 +62,7 @@ func loaded(t *testing.T, log, keys, more string, minutes, figures []float64) *b
 	text := "id = \"hand\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" + log + "[settings]\n" + keys +
 		"[settings.device]\nkind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\n" +
 		"flow_unit = \"m3/s\"\n" + more
-	name := filepath.Join(t.TempDir(), "site.toml")
-	for file, content := range map[string]string{name: text, filepath.Join(filepath.Dir(name), "log.csv"): "Time\n"} {
-		if err := os.WriteFile(file, []byte(content), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	s, err := site.Load(name)
+	s, err := site.Parse("site.toml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -78,15 +70,8 @@ func loaded(t *testing.T, log, keys, more string, minutes, figures []float64) *b
 	if err != nil {
 		t.Fatal(err)
 	}
-	lanes := block.Lanes{Recorded: block.NewLane(l.Recorded), Corrected: block.NewLane(l.Corrected)}
-	if lanes.Kept = lanes.Recorded; len(s.Corrections) > 0 {
-		lanes.Kept = &block.Lane{Lane: l.Corrected}
-	}
-	for _, w := range l.WhatIfs {
-		lanes.WhatIfs = append(lanes.WhatIfs, block.NewLane(w))
-	}
 	facts := &reading.Facts{Interval: time.Minute, GapLimit: 10 * time.Minute, Clock: time.UTC}
-	b := block.New(facts, s, lanes, nil, start)
+	b := block.New(facts, s, block.NewLanes(l, len(s.Corrections) > 0), nil, start)
 	n := len(minutes)
 	for i, m := range minutes {
 		b.Time = append(b.Time, start+int64(m*float64(minute)))

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -34,13 +32,7 @@ func load(t *testing.T, log, settingsKeys, dev, more string) (*site.Site, *setti
 	text := "id = \"hand\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" + log +
 		"[log.columns]\ntime = \"Time\"\ndistance = { name = \"D\", unit = \"m\" }\n[settings]\n" +
 		"empty_distance = \"1 m\"\n" + settingsKeys + "[settings.device]\n" + dev + more
-	name := filepath.Join(t.TempDir(), "site.toml")
-	for file, content := range map[string]string{name: text, filepath.Join(filepath.Dir(name), "log.csv"): "Time\n"} {
-		if err := os.WriteFile(file, []byte(content), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	s, err := site.Load(name)
+	s, err := site.Parse("site.toml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
