@@ -18,9 +18,9 @@ const (
 // kept back until the hour is over, and told apart by the order of rows then (see passes).
 type clock struct {
 	zone                site.Clock
-	near                int64 // rows no further apart than this follow each other
-	from, until, offset int64 // a span of local readings with one offset
-	last                int64 // instant of the row before
+	near                func(at int64) int64 // rows no further apart than this follow each other
+	from, until, offset int64                // a span of local readings with one offset
+	last                int64                // instant of the row before
 	any                 bool
 	fold, out           reading.Batch // rows of the repeated hour, with local times; the batch that they come out in
 	kept                bool          // fold has rows
@@ -146,7 +146,7 @@ func (c *clock) passes(next int64, any bool) (second int) {
 	}
 	first, _ := c.zone.Resolve(times[0])
 	last, _ := c.zone.Resolve(times[len(times)-1])
-	joinsBefore, joinsAfter := c.any && first[0]-c.last <= c.near, any && next-last[1] <= c.near
+	joinsBefore, joinsAfter := c.any && first[0]-c.last <= c.near(first[0]), any && next-last[1] <= c.near(next)
 	switch {
 	case falls > 1 || joinsBefore == joinsAfter:
 		return -1
@@ -205,14 +205,7 @@ func (e *expected) judge(t int64) (reason string) {
 // middle, of means and volumes to its end, and the error between clock checks, linear in time and constant outside
 // them, is taken off. Readings decades away from those around them are rejected.
 func (l *Log) correctTimes(b *reading.Batch, e *expected) {
-	shift, means := int64(0), l.Site.Log.Means
-	fromStart := l.Site.Log.StampAt == "start" && means
-	switch {
-	case l.Site.Log.StampAt == "start":
-		shift = int64(l.Interval) / 2
-	case l.Site.Log.StampAt == "end" && !means:
-		shift = -int64(l.Interval) / 2
-	}
+	fromStart, shifts := l.Site.Log.StampAt == "start" && l.Site.Log.Means, l.shifts()
 	checks, n := l.Site.Log.Checks, 0
 	for i, t := range b.Time {
 		if reason := e.judge(t); reason != "" {
@@ -225,8 +218,8 @@ func (l *Log) correctTimes(b *reading.Batch, e *expected) {
 		switch {
 		case fromStart:
 			b.Time[n] = l.Ends(t) - clockError(checks, t)
-		case shift != 0 || len(checks) > 0:
-			b.Time[n] = t + shift - clockError(checks, t)
+		case shifts:
+			b.Time[n] = t + l.shift(t) - clockError(checks, t)
 		default:
 			b.Time[n] = t
 		}
@@ -234,6 +227,46 @@ func (l *Log) correctTimes(b *reading.Batch, e *expected) {
 	}
 	b.Slice(0, n)
 }
+
+// shifts reports whether readings have other times than their stamps.
+func (l *Log) shifts() bool {
+	means, at := l.Site.Log.Means, l.Site.Log.StampAt
+	return at == "start" || at == "end" && !means || len(l.Site.Log.Checks) > 0
+}
+
+// shift is from the stamp of a reading that is no mean to its time: half an interval on from its start, or back from
+// its end.
+func (l *Log) shift(stamp int64) int64 {
+	switch l.Site.Log.StampAt {
+	case "start":
+		return int64(l.At(stamp+reading.Residue).Interval) / 2
+	case "end":
+		if !l.Site.Log.Means {
+			return -int64(l.At(stamp-reading.Residue).Interval) / 2
+		}
+	}
+	return 0
+}
+
+// stamp is the stamp of a reading of which the time is known, to a few nanoseconds.
+func (l *Log) stamp(t int64) int64 {
+	checks, at := l.Site.Log.Checks, t
+	for range 3 { // the error is known by the stamp, and small beside the time in which it changes
+		t = at + clockError(checks, t)
+	}
+	switch means := l.Site.Log.Means; {
+	case l.Site.Log.StampAt == "start" && means:
+		return l.Begins(t)
+	case l.Site.Log.StampAt == "start":
+		return t - int64(l.At(t).Interval)/2
+	case l.Site.Log.StampAt == "end" && !means:
+		return t + int64(l.At(t).Interval)/2
+	}
+	return t
+}
+
+// near is how far apart readings may be that follow each other.
+func (l *Log) near(at int64) int64 { return int64(l.At(at).Interval) * 3 / 2 }
 
 // clockError is how far ahead of true time the logger's clock is at one of its own times.
 func clockError(checks []site.ClockCheck, at int64) int64 {

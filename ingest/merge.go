@@ -35,12 +35,17 @@ type merger struct {
 	closed  int64 // bytes of files that are done
 	merged  reading.Batch
 	codes   codes
+	sampler *sampler
 	held    *reading.Batch // the last reading, kept back for comparison with those to come
 	passed  reading.Batch  // memory of held
 }
 
-// mergedRows is the size of the batches that a row-by-row merge makes.
-const mergedRows = 1 << 14
+// mergedRows is the size of the batches that a row-by-row merge makes, mostRows that of any: a file that was sorted is
+// passed on in pieces.
+const (
+	mergedRows = 1 << 14
+	mostRows   = 1 << 16
+)
 
 // close ends the reading of all files, wherever it stands.
 func (m *merger) close() {
@@ -104,7 +109,7 @@ func (m *merger) nextBatch() (*reading.Batch, error) {
 	b := s.batch
 	end := s.next + sort.Search(b.Len()-s.next, func(i int) bool { return b.Time[s.next+i] > until })
 	if end == b.Len() || end-s.next >= mergedRows {
-		return s.take(end), nil
+		return s.take(min(end, s.next+mostRows)), nil
 	}
 	return m.rows()
 }
@@ -168,7 +173,7 @@ func (m *merger) openNext() error {
 	}
 	s := &stream{file: f, source: src, last: -1 << 63, expected: expected{f.raw, f.unset, m.log.Site.Log.ClockJumps}}
 	if !f.start.Absolute {
-		s.clock = &clock{zone: m.log.Site.Log.Clock, near: int64(m.log.Interval) * 3 / 2, has: m.log.Has}
+		s.clock = &clock{zone: m.log.Site.Log.Clock, near: m.log.near, has: m.log.Has}
 	}
 	m.open = append(m.open, s)
 	switch f.Disorder {
@@ -260,6 +265,10 @@ func (m *merger) blank() *reading.Batch {
 
 // sortRows returns the rows in the order of time, equal times in the order of the file.
 func sortRows(b *reading.Batch) *reading.Batch {
+	if newestFirst(b.Time) {
+		b.Reverse()
+		return b
+	}
 	order := make([]int, b.Len())
 	for i := range order {
 		order[i] = i
@@ -275,6 +284,16 @@ func sortRows(b *reading.Batch) *reading.Batch {
 		out.Append(b, i)
 	}
 	return out
+}
+
+// newestFirst reports whether each time is before the one above it.
+func newestFirst(times []int64) bool {
+	for i := 1; i < len(times); i++ {
+		if times[i] >= times[i-1] {
+			return false
+		}
+	}
+	return true
 }
 
 // fetch reads one batch as instants and counts its rows, unless the context has ended: a file that is sorted is read
@@ -351,6 +370,9 @@ func (m *merger) loadSorted(s *stream) error {
 		if err != nil {
 			return err
 		}
+		if whole.Len() == 0 {
+			whole.Grow(s.rowsLeft(b.Len()))
+		}
 		for i := range b.Time {
 			whole.Append(b, i)
 		}
@@ -359,18 +381,25 @@ func (m *merger) loadSorted(s *stream) error {
 	return s.file.relearn(s.batch)
 }
 
+// rowsLeft is about how many rows a file holds of which the first ones were read.
+func (s *stream) rowsLeft(read int) int {
+	share := float64(s.source.Position()) / float64(max(s.file.Size, 1))
+	return int(float64(read) / max(share, 1e-6) * 1.02)
+}
+
 // relearn takes the interval of a file from the first rows that were sorted: the first that were read may be of any
-// time.
+// time, and what is made of readings by a wrong interval, until all are seen, may take very long.
 func (f *File) relearn(rows *reading.Batch) error {
 	if f.relearned || rows.Len() < 2 {
 		return nil
 	}
 	f.relearned = true
-	if step := reading.MedianStep(rows.Time); step != f.start.Interval {
-		f.start.Interval = step
-		return relearned{f}
+	step := reading.MedianStep(rows.Time[:min(rows.Len(), mostRows)])
+	if step == 0 || f.start.Interval > 0 && alike(step, f.start.Interval) {
+		return nil
 	}
-	return nil
+	f.start.Interval = step
+	return relearned{f}
 }
 
 func (s *stream) time() int64 { return s.batch.Time[s.next] }

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"fmt"
 	"io/fs"
 	"os"
@@ -20,7 +21,7 @@ import (
 // Open finds the files of a site and how each is written. All that is wrong with them is returned together.
 func Open(s *site.Site) (*Log, error) {
 	names, problems := expand(s)
-	l := &Log{Site: s, Facts: reading.Facts{Clock: s.Log.Clock.Location}}
+	l := &Log{Site: s, Facts: reading.Facts{Clock: s.Log.Clock.Location, Primary: s.Log.Primary}}
 	for _, name := range names {
 		f, bad := inspectFile(name, s)
 		if bad != nil {
@@ -50,15 +51,20 @@ func Open(s *site.Site) (*Log, error) {
 	return l, nil
 }
 
-// findInterval takes the longest of the files' intervals, and the gap limit that follows from it.
+// findInterval takes the interval that most files begin with, and the gap limit that follows from it, until all readings
+// were seen.
 func (l *Log) findInterval() {
-	l.Interval = 0
+	var list []int64
 	for _, f := range l.Files {
-		l.Interval = max(l.Interval, time.Duration(f.start.Interval))
+		list = append(list, f.start.Interval)
 	}
-	if l.GapLimit = l.Site.Log.GapLimit; l.GapLimit == 0 {
-		l.GapLimit = 3 * max(l.Interval, time.Second)
-	}
+	l.Interval = time.Duration(median(list))
+	l.GapLimit = l.gapLimit(l.Interval)
+}
+
+// gapLimit is the longest step that is no gap among readings of an interval.
+func (l *Log) gapLimit(interval time.Duration) time.Duration {
+	return cmp.Or(l.Site.Log.GapLimit, 3*max(interval, time.Second))
 }
 
 // expand turns the patterns of the site file into file names, each once, sorted within a pattern.

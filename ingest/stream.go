@@ -96,8 +96,10 @@ type Log struct {
 	Files   []*File
 	Account Account
 	reading.Facts
-	Hashed bool // take the SHA-256 of each file while it is read, for the record; set before Batches
-	read   atomic.Int64
+	Hashed  bool // take the SHA-256 of each file while it is read, for the record; set before Batches
+	read    atomic.Int64
+	learned int // how often another sampling was learned
+	paces   int // intervals one after the other, when it was learned last
 }
 
 // Total returns the size of all files; Position how much of it has been read.
@@ -133,8 +135,8 @@ type relearned struct{ file *File }
 func (r relearned) Error() string { return r.file.Name + ": its interval is another" }
 
 // Batches is one reading of the log: all readings in the order of time, each time once. A batch is valid until the next
-// one; an error is the last thing that comes. That a file's first rows misled, or that its rows are out of order, is
-// found only on the way; then the error is reading.ErrAgain, and the next call of Batches reads by what was learned.
+// one; an error is the last thing that comes. That a file's first rows misled, that its rows are out of order, or that
+// the log was sampled in another way than they show, is found only on the way; then the error is reading.ErrAgain, and the next call of Batches reads by what was learned.
 func (l *Log) Batches(ctx context.Context) iter.Seq2[*reading.Batch, error] {
 	return func(yield func(*reading.Batch, error) bool) {
 		m := l.begin(ctx)
@@ -145,11 +147,12 @@ func (l *Log) Batches(ctx context.Context) iter.Seq2[*reading.Batch, error] {
 				yield(nil, l.learn(err))
 				return
 			}
-			if m.within(b) && !yield(b, nil) {
+			m.sampler.take(b)
+			if m.within(b) && !m.sampler.strays() && !yield(b, nil) {
 				return
 			}
 		}
-		if err := l.conclude(&m.codes); err != nil {
+		if err := cmp.Or(l.sampled(m.sampler), l.conclude(&m.codes)); err != nil {
 			yield(nil, err)
 		}
 	}
@@ -160,7 +163,18 @@ func (l *Log) begin(ctx context.Context) *merger {
 	l.Account = Account{}
 	l.From, l.Until = 0, 0
 	l.read.Store(0)
-	return &merger{log: l, stopped: ctx.Err, waiting: slices.Clone(l.Files), codes: newCodes(l)}
+	return &merger{log: l, stopped: ctx.Err, waiting: slices.Clone(l.Files), codes: newCodes(l), sampler: newSampler(l)}
+}
+
+// sampled takes in what all readings say of how the log was sampled; it is reading.ErrAgain when that is news.
+func (l *Log) sampled(s *sampler) error {
+	found := s.facts()
+	if l.learned == mostLearned || same(&found, &l.Facts) {
+		return nil
+	}
+	l.Facts, l.paces = found, len(s.paces)
+	l.learned++
+	return reading.ErrAgain
 }
 
 // learn takes in what an error of reading tells of how a file must be read, and returns reading.ErrAgain then; any
@@ -172,14 +186,13 @@ func (l *Log) learn(err error) error {
 	switch {
 	case errors.As(err, &r):
 		l.findInterval()
+		return reading.ErrAgain
 	case errors.As(err, &m):
 		return cmp.Or(l.settle(m.file), reading.ErrAgain)
 	case errors.As(err, &d):
 		return cmp.Or(l.reorder(d), reading.ErrAgain)
-	default:
-		return err
 	}
-	return reading.ErrAgain
+	return err
 }
 
 // settle decides anew how a CSV file is written, from all its rows.

@@ -104,7 +104,7 @@ func (m *merger) compare(stays *reading.Batch, i int, b *reading.Batch, j int) {
 func (m *merger) within(b *reading.Batch) bool {
 	low, high := 0, b.Len()
 	period := m.log.Site.Report
-	margin := m.log.GapLimit.Nanoseconds()
+	margin := m.log.LongestGap().Nanoseconds()
 	if period.From != nil {
 		low = sort.Search(high, func(i int) bool { return b.Time[i] >= period.From.UTC-margin })
 	}

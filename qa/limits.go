@@ -41,6 +41,15 @@ func (l *Limits) gap() int64 {
 	return l.GapLimit.Nanoseconds()
 }
 
+// half is half the spike window, ns.
+func (l *Limits) half() int64 { return l.SpikeWindow.Nanoseconds() / 2 }
+
+// Timed are the limits of the readings after an instant.
+type Timed struct {
+	From   int64
+	Limits Limits
+}
+
 // Stated is what is said of the limits, in the units of Limits; what is zero is left open.
 type Stated struct {
 	TooLarge       float64

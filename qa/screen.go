@@ -62,7 +62,8 @@ const Hiding = CutOff | Capped | Surcharge | Blanking
 // Screener flags readings as they come. It looks ahead by half a spike window and by the length of a stuck run, so rows
 // become ready somewhat later than they arrive.
 type Screener struct {
-	Limits   Limits
+	Limits   Limits  // those of the rows in work, where a timeline is given
+	Timeline []Timed // in the order of time; nil when Limits hold throughout
 	sorted   []float64 // memory of the median
 	seen     int       // rows that were looked at for conflicts and spikes
 	run      run
@@ -83,11 +84,13 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 		ready = max(done, min(ready, s.undecided(w)))
 	}
 	s.lookAhead(w, final)
-	for _, c := range Checks {
-		if c.run != nil && c.Flag&(Conflict|Spike) == 0 {
-			c.run(s, w, done, ready)
+	s.eachLimits(w, done, ready, func(from, until int) {
+		for _, c := range Checks {
+			if c.run != nil && c.Flag&(Conflict|Spike) == 0 {
+				c.run(s, w, from, until)
+			}
 		}
-	}
+	})
 	w.judge(done, ready)
 	return ready
 }
@@ -97,12 +100,12 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 func (s *Screener) lookAhead(w *Window, final bool) {
 	until := len(w.Time)
 	if !final && until > 0 {
-		horizon := w.Time[until-1] - s.half()
+		horizon := w.Time[until-1] - s.longest((*Limits).half)
 		until = sort.Search(until, func(i int) bool { return w.Time[i] > horizon })
 	}
 	if until > s.seen {
 		s.conflicts(w, s.seen, until)
-		s.spikes(w, s.seen, until)
+		s.eachLimits(w, s.seen, until, func(from, until int) { s.spikes(w, from, until) })
 		s.seen = until
 	}
 }
@@ -113,7 +116,7 @@ func (s *Screener) Forget(w *Window, ready int) (dropped int) {
 	if ready == 0 {
 		return 0
 	}
-	back := w.Time[ready-1] - max(2*s.half(), s.Limits.StepWindow.Nanoseconds())
+	back := w.Time[ready-1] - s.longest(func(l *Limits) int64 { return max(2*l.half(), l.StepWindow.Nanoseconds()) })
 	dropped = min(sort.Search(ready, func(i int) bool { return w.Time[i] >= back }), ready-1)
 	if !s.run.long {
 		dropped = min(dropped, s.run.start)
@@ -129,9 +132,42 @@ func (s *Screener) Forget(w *Window, ready int) (dropped int) {
 }
 
 // ahead is how far a check looks ahead of the row that it decides.
-func (s *Screener) ahead() int64 { return max(s.half(), s.Limits.StepWindow.Nanoseconds()) }
+func (s *Screener) ahead() int64 {
+	return s.longest(func(l *Limits) int64 { return max(l.half(), l.StepWindow.Nanoseconds()) })
+}
 
-func (s *Screener) half() int64 { return s.Limits.SpikeWindow.Nanoseconds() / 2 }
+// longest is the longest of a time under any limits.
+func (s *Screener) longest(of func(*Limits) int64) int64 {
+	if s.Timeline == nil {
+		return of(&s.Limits)
+	}
+	most := int64(0)
+	for k := range s.Timeline {
+		most = max(most, of(&s.Timeline[k].Limits))
+	}
+	return most
+}
+
+// eachLimits calls f for the parts of rows from to until−1 under one set of limits, which it makes those of the rows in
+// work.
+func (s *Screener) eachLimits(w *Window, from, until int, f func(from, until int)) {
+	if s.Timeline == nil {
+		f(from, until)
+		return
+	}
+	for k := range s.Timeline {
+		end := until
+		if k+1 < len(s.Timeline) {
+			next := s.Timeline[k+1].From
+			end = from + sort.Search(until-from, func(i int) bool { return w.Time[from+i] > next })
+		}
+		if from < end {
+			s.Limits = s.Timeline[k].Limits
+			f(from, end)
+			from = end
+		}
+	}
+}
 
 func (s *Screener) conflicts(w *Window, from, until int) {
 	if w.Conflict == nil {

@@ -47,7 +47,7 @@ func (s *Screener) spikes(w *Window, from, until int) {
 
 // around returns the rows from half a window before row i to half a window after row j.
 func (s *Screener) around(w *Window, i, j int) (first, last int) {
-	before, after := w.Time[i]-s.half(), w.Time[j]+s.half()
+	before, after := w.Time[i]-s.Limits.half(), w.Time[j]+s.Limits.half()
 	first = i
 	for first > 0 && w.Time[first-1] >= before {
 		first--

@@ -19,11 +19,16 @@ func (s *Screener) scanStuck(w *Window) {
 		s.run = run{start: len(w.Time), scanned: len(w.Time)}
 		return
 	}
+	s.eachLimits(w, s.run.scanned, len(w.Time), func(from, until int) { s.scanRows(w, from, until) })
+}
+
+// scanRows does so for some rows.
+func (s *Screener) scanRows(w *Window, from, until int) {
 	limit := s.Limits.StuckDuration.Nanoseconds()
 	gap := s.Limits.gap()
 	tolerance := s.Limits.StuckTolerance + 1e-12
 	r, times, values, heads := s.run, w.Time, w.Value[:len(w.Time)], w.Head[:len(w.Time)]
-	for i := r.scanned; i < len(times); i++ {
+	for i := from; i < until; i++ {
 		s.scanZeros(w, i)
 		if i == 0 || math.Abs(values[i]-r.value) > tolerance || heads[i] <= 0 || times[i]-times[i-1] > gap {
 			if i > 0 && !r.long {
@@ -41,7 +46,7 @@ func (s *Screener) scanStuck(w *Window) {
 			}
 		}
 	}
-	r.scanned = len(times)
+	r.scanned = until
 	s.run = r
 }
 

@@ -130,6 +130,7 @@ type flat struct {
 	moved     int64    // the older end of the last move; the window holds it until it begins later
 	exact     bool     // no move is known: the extremes are followed row by row
 	since     int64    // begin of the stretch without a gap
+	limit     float64  // under which it is followed
 	last      int64
 }
 
@@ -190,10 +191,10 @@ func (s *Screener) attenuated(w *Window, from, until int) {
 		if w.Flags[i]&(Spike|Conflict) != 0 {
 			continue
 		}
-		if f.last == 0 || at-f.last > gap || w.Head[i] <= 0 {
+		if f.last == 0 || at-f.last > gap || w.Head[i] <= 0 || f.limit != s.Limits.FlatRange {
 			f.begin(at)
 		}
-		f.last = at
+		f.last, f.limit = at, s.Limits.FlatRange
 		if still := f.still(at, w.Value[i], at-length, s.Limits.FlatRange+1e-12); still && at-f.since >= length {
 			w.Flags[i] |= Attenuated
 		}

@@ -72,7 +72,8 @@ func (p *pass) begin(first int64) {
 	b := block.New(r.log.Known(), r.site, r.plan.blocks(), slices.Clone(r.told), first)
 	b.Rulings.PassOver = r.passOver
 	filler := fill.New(r.site, r.estimate)
-	p.block, p.screener.Limits, p.sources = b, b.Limits, r.plan.sources.Clone()
+	p.block, p.sources = b, r.plan.sources.Clone()
+	p.screener.Limits, p.screener.Timeline = b.Limits, b.Limited
 	p.figures = figures{
 		recorded:   stage.NewRecorded(b),
 		logged:     stage.NewLogged(b),

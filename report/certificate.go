@@ -32,6 +32,9 @@ func WriteCertificate(w io.Writer, l *ingest.Log) {
 		log.Clock.Name, log.StampAt, log.Clock.Format(l.From), log.Clock.Format(l.Until))
 	fmt.Fprintf(w, "  a reading every %s; a step over %s is a gap%s\n",
 		quantity.FormatDuration(l.Interval), quantity.FormatDuration(l.GapLimit), defaulted(log.GapLimit == 0))
+	for _, line := range samplingLines(l) {
+		fmt.Fprintln(w, "   ", line)
+	}
 	fmt.Fprintf(w, "  flow is computed from the %s", log.Primary)
 	if log.Means {
 		fmt.Fprintf(w,
@@ -49,6 +52,24 @@ func WriteCertificate(w io.Writer, l *ingest.Log) {
 	}
 	fmt.Fprintln(w)
 	writeAccount(w, l)
+}
+
+// samplingLines say how a log was sampled that was not sampled in one way throughout, from one time to the next.
+func samplingLines(l *ingest.Log) (lines []string) {
+	q := l.Site.Log.Primary
+	for k, s := range l.Samplings {
+		when := "from the beginning"
+		if k > 0 {
+			when = "after " + l.Site.Log.Clock.Format(s.From)
+		}
+		line := fmt.Sprintf("%s: a reading every %s; a step over %s is a gap",
+			when, quantity.FormatDuration(s.Interval), quantity.FormatDuration(s.GapLimit))
+		if u := l.Files[0].Unit(q); s.Step > 0 {
+			line += fmt.Sprintf("; steps of %.3g %s", s.Step/math.Abs(u.Factor), u.Symbol)
+		}
+		lines = append(lines, line)
+	}
+	return lines
 }
 
 // writeDecisions writes one line a decision, and a second one where something else was possible.

@@ -27,21 +27,41 @@ type inputRecord struct {
 }
 
 type logRecord struct {
-	Primary    string  `json:"primary"`
-	TimeZone   string  `json:"time_zone"`
-	First      string  `json:"first_reading"`
-	Last       string  `json:"last_reading"`
-	IntervalS  float64 `json:"interval_s"`
-	GapLimitS  float64 `json:"gap_limit_s"`
-	GapDefault bool    `json:"gap_limit_is_default"`
-	Resolution float64 `json:"level_step_m"`
-	SpikeS     float64 `json:"spike_window_s"`
-	SpikeFloor float64 `json:"spike_floor_m"`
-	StuckS     float64 `json:"stuck_duration_s"`
-	BridgeS    float64 `json:"bridge_limit_s"`
-	ReportZone string  `json:"report_zone"`
-	DayStarts  string  `json:"day_starts"`
-	DayLabel   string  `json:"day_label"` // "start" or "end": the date that a day carries
+	Primary    string     `json:"primary"`
+	TimeZone   string     `json:"time_zone"`
+	First      string     `json:"first_reading"`
+	Last       string     `json:"last_reading"`
+	IntervalS  float64    `json:"interval_s"`
+	GapLimitS  float64    `json:"gap_limit_s"`
+	GapDefault bool       `json:"gap_limit_is_default"`
+	Resolution float64    `json:"level_step_m"`
+	Samplings  []sampling `json:"samplings,omitempty"` // where the log was not sampled in one way throughout
+	SpikeS     float64    `json:"spike_window_s"`
+	SpikeFloor float64    `json:"spike_floor_m"`
+	StuckS     float64    `json:"stuck_duration_s"`
+	BridgeS    float64    `json:"bridge_limit_s"`
+	ReportZone string     `json:"report_zone"`
+	DayStarts  string     `json:"day_starts"`
+	DayLabel   string     `json:"day_label"` // "start" or "end": the date that a day carries
+}
+
+// sampling is how the log was sampled after an instant.
+type sampling struct {
+	After     string  `json:"after,omitempty"` // nothing for the beginning
+	IntervalS float64 `json:"interval_s"`
+	GapLimitS float64 `json:"gap_limit_s"`
+	Step      float64 `json:"level_step_m"`
+}
+
+func samplings(list []reading.Sampling) (out []sampling) {
+	for k, s := range list {
+		x := sampling{IntervalS: s.Interval.Seconds(), GapLimitS: s.GapLimit.Seconds(), Step: s.Step}
+		if k > 0 {
+			x.After = utc(s.From)
+		}
+		out = append(out, x)
+	}
+	return out
 }
 
 // decisionRecord is one thing that was decided on how a log file is written.
@@ -155,6 +175,7 @@ func newLogRecord(r *Run) logRecord {
 		GapLimitS:  l.GapLimit.Seconds(),
 		GapDefault: s.Log.GapLimit == 0,
 		Resolution: l.Resolution[s.Log.Primary],
+		Samplings:  samplings(l.Samplings),
 		SpikeS:     limits.SpikeWindow.Seconds(),
 		SpikeFloor: limits.SpikeFloor,
 		StuckS:     limits.StuckDuration.Seconds(),

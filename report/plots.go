@@ -172,7 +172,7 @@ func afterLine(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width
 func (r *Run) addTrack(p *plot.Plot, t *track, name string, style func(*plotter.Line)) {
 	unit := r.site().Report.FlowUnit
 	legend := true
-	for _, corners := range t.lines(r.Log.GapLimit.Nanoseconds()) {
+	for _, corners := range t.lines(r.Log.LongestGap().Nanoseconds()) {
 		points := make(plotter.XYs, len(corners))
 		for k, c := range corners {
 			points[k] = plotter.XY{X: float64(c.at) / 1e9, Y: unit.FromSI(c.v)}

@@ -2,11 +2,11 @@ package csvlog
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
@@ -121,18 +121,21 @@ func (l *Layout) decide(file string, rows []sampleRow, log *site.Log) (open bool
 	return open, bad
 }
 
-// findResolution takes the most decimals written in each column of the sample.
+// findResolution takes the decimals of most values in each column of the sample.
 func (l *Layout) findResolution(rows []sampleRow) {
 	for column, target := range l.plan {
 		if target < 0 {
 			continue
 		}
-		most := -1
+		var digits reading.Digits
 		for _, row := range rows {
-			most = max(most, decimals(row.fields[column], l.decimal))
+			if written := decimals(row.fields[column], l.decimal); written >= 0 {
+				v, _ := slowNumber(row.fields[column], l.decimal)
+				digits.Add(v, written, reading.Decimals(v, quantity.Unit{Factor: 1}))
+			}
 		}
-		if most >= 0 && most < len(powersOfTen) {
-			l.Resolution[target] = math.Abs(l.Units[target].Factor) / powersOfTen[most]
+		if n := digits.Usual(); n >= 0 {
+			l.Resolution[target] = reading.Step(n, l.Units[target])
 		}
 	}
 }

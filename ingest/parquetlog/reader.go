@@ -105,7 +105,7 @@ func Inspect(name string, log *site.Log) (*Layout, *problem.Problem) {
 	l.start.Look(slices.Clone(b.Time))
 	for q := range b.Value {
 		if b.Value[q] != nil {
-			l.start.Resolution[q] = resolution(b.Value[q], l.Units[q])
+			l.start.Resolution[q] = resolution(b.Value[q], b.State[q], l.Units[q])
 		}
 	}
 	return l, nil
@@ -338,18 +338,17 @@ func (r *Reader) Close() error {
 	return r.file.Close()
 }
 
-// resolution finds the decimal step, in the unit of the column, of which all values are multiples, and returns it in
-// SI; 0 when there is none down to 10⁻⁶.
-func resolution(values []float64, u quantity.Unit) float64 {
-	for digits, step := 0, 1.0; digits <= 6; digits, step = digits+1, step/10 {
-		whole := true
-		for _, v := range values {
-			x := u.FromSI(v) / step
-			whole = whole && math.Abs(x-math.Round(x)) < 1e-6*math.Max(1, math.Abs(x)*1e-3)
+// resolution is the step that most values of a column obey, SI; 0 when there is none.
+func resolution(values []float64, states []reading.State, u quantity.Unit) float64 {
+	var digits reading.Digits
+	for i, v := range values {
+		if states == nil || states[i] == reading.Present {
+			n := reading.Decimals(v, u)
+			digits.Add(v, n, n)
 		}
-		if whole {
-			return step * math.Abs(u.Factor)
-		}
+	}
+	if n := digits.Usual(); n >= 0 {
+		return reading.Step(n, u)
 	}
 	return 0
 }

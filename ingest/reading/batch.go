@@ -112,7 +112,9 @@ func (b *Batch) Reset(has [Count]bool) {
 	b.Read, b.Misled, b.Rejected = 0, 0, b.Rejected[:0]
 	b.Rising, b.Whole = false, false
 	for q := range has {
-		if has[q] {
+		if has[q] && b.Value[q] == nil {
+			b.Value[q], b.State[q] = []float64{}, []State{}
+		} else if has[q] {
 			b.Value[q], b.State[q] = b.Value[q][:0], b.State[q][:0]
 		} else {
 			b.Value[q], b.State[q] = nil, nil
@@ -137,6 +139,29 @@ func (b *Batch) Append(from *Batch, i int) {
 		b.MarkSuspect(b.Len()-1, b.Len())
 	} else if b.Suspect != nil {
 		b.Suspect = append(b.Suspect, false)
+	}
+}
+
+// Grow makes room for so many readings to be appended.
+func (b *Batch) Grow(rows int) {
+	b.Time, b.Line, b.File = slices.Grow(b.Time, rows), slices.Grow(b.Line, rows), slices.Grow(b.File, rows)
+	for q := range b.Value {
+		if b.Value[q] != nil {
+			b.Value[q], b.State[q] = slices.Grow(b.Value[q], rows), slices.Grow(b.State[q], rows)
+		}
+	}
+}
+
+// Reverse turns the order of the readings round.
+func (b *Batch) Reverse() {
+	slices.Reverse(b.Time)
+	slices.Reverse(b.Line)
+	slices.Reverse(b.File)
+	slices.Reverse(b.Conflict)
+	slices.Reverse(b.Suspect)
+	for q := range b.Value {
+		slices.Reverse(b.Value[q])
+		slices.Reverse(b.State[q])
 	}
 }
 

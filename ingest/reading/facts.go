@@ -8,9 +8,11 @@ import (
 
 // Facts is all that arithmetic needs to know of a log.
 type Facts struct {
-	Interval    time.Duration  // usual step between readings
+	Primary     Quantity       // what flow is computed from
+	Interval    time.Duration  // usual step between readings, over the whole log
 	GapLimit    time.Duration  // longest step over which totals are integrated
 	Resolution  [Count]float64 // SI steps of the columns
+	Samplings   []Sampling     // in the order of time; nil when the log was sampled in one way throughout
 	Has         [Count]bool    // which quantities are logged
 	From, Until int64          // first and last reading, instants
 	Clock       *time.Location // what the logger's clock keeps
@@ -18,22 +20,22 @@ type Facts struct {
 
 // Ends is the end of the interval that a mean or a volume stands for, which begins at an instant by the logger's clock:
 // days and months are those of the calendar.
-func (f *Facts) Ends(start int64) int64 { return f.along(start, 1) }
+func (f *Facts) Ends(start int64) int64 { return f.along(start, 1, f.At(start+Residue).Interval) }
 
 // Begins is the beginning of the interval that ends at an instant by the logger's clock, as long as the log's own.
-func (f *Facts) Begins(end int64) int64 { return f.along(end, -1) }
+func (f *Facts) Begins(end int64) int64 { return f.along(end, -1, f.At(end).Interval) }
 
-// along goes one interval of the log on or back.
-func (f *Facts) along(at int64, step int) int64 {
+// along goes one interval on or back.
+func (f *Facts) along(at int64, step int, interval time.Duration) int64 {
 	const day = 24 * time.Hour
 	t := time.Unix(0, at).In(f.Clock)
 	switch {
-	case f.Interval == day:
+	case interval == day:
 		return t.AddDate(0, 0, step).UnixNano()
-	case f.Interval >= 28*day && f.Interval <= 31*day:
+	case interval >= 28*day && interval <= 31*day:
 		return t.AddDate(0, step, 0).UnixNano()
 	}
-	return at + int64(step)*int64(f.Interval)
+	return at + int64(step)*int64(interval)
 }
 
 // IntervalText says how long a mean or a volume stands for.

@@ -17,7 +17,8 @@ import (
 type Frame struct {
 	Log     *reading.Facts
 	Site    *site.Site
-	Limits  qa.Limits
+	Limits  qa.Limits                // of most of the log
+	Limited []qa.Timed               // those of its parts; nil when all have the same
 	Means   bool                     // the log's figures are means over intervals
 	OfFlow  bool                     // they are flows or volumes, so that heads come out of a rating
 	Actions map[qa.Flags]site.Action // what becomes of a reading, by single flags
@@ -130,6 +131,11 @@ func newFrame(l *reading.Facts, s *site.Site, corrected *settings.Lane, first in
 		Until:   math.MaxInt64,
 	}
 	f.Limits = limits(l, s)
+	for _, x := range l.Samplings {
+		part := *l
+		part.Interval, part.GapLimit, part.Resolution[s.Log.Primary] = x.Interval, x.GapLimit, x.Step
+		f.Limited = append(f.Limited, qa.Timed{From: x.From, Limits: limits(&part, s)})
+	}
 	f.setActions()
 	if s.Report.From != nil {
 		f.From = s.Report.From.UTC

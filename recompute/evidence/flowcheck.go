@@ -125,8 +125,8 @@ func (w *FlowCheck) lane(b *block.Block, m *Misfit, f *follower, s *settings.Seg
 func (w *FlowCheck) durations(b *block.Block, first, n int) {
 	w.seconds = w.seconds[:0]
 	for i := first; i < first+n; i++ {
-		dt := int64(b.Log.Interval)
-		if i > 0 && b.Time[i]-b.Time[i-1] <= b.Log.GapLimit.Nanoseconds() {
+		dt := int64(b.Log.At(b.Time[i]).Interval)
+		if i > 0 && !b.Log.Gap(b.Time[i-1], b.Time[i]) {
 			dt = b.Time[i] - b.Time[i-1]
 		}
 		w.seconds = append(w.seconds, float64(dt)*1e-9)
@@ -220,7 +220,7 @@ func (w *FlowCheck) follow(
 			continue
 		}
 		at, logged, rise := b.Time[first+i], b.Logged[first+i], 0.0
-		if at-f.lastAt <= b.Log.GapLimit.Nanoseconds() {
+		if !b.Log.Gap(f.lastAt, at) {
 			rise = logged - f.last
 		}
 		f.last, f.lastAt = logged, at

@@ -162,7 +162,7 @@ func (t *trial) flow(b *block.Block, i int, moved bool) {
 	if moved || math.Abs(after-before) > 1e-9*max(after, before) {
 		t.Changed++
 	}
-	if i > 0 && b.Time[i]-b.Time[i-1] <= b.Log.GapLimit.Nanoseconds() {
+	if i > 0 && !b.Log.Gap(b.Time[i-1], b.Time[i]) {
 		seconds := float64(b.Time[i]-b.Time[i-1]) * 1e-9
 		t.VolumeBefore, t.VolumeAfter = t.VolumeBefore+float64(before*seconds), t.VolumeAfter+float64(after*seconds)
 	}

@@ -54,7 +54,7 @@ func (v *Visits) Add(b *block.Block) {
 func (v *Visit) compare(b *block.Block, i int) {
 	at, figure := v.At.UTC, b.Figure[i]
 	if b.Time[i] != at {
-		if i == 0 || b.Time[i]-b.Time[i-1] > b.Log.GapLimit.Nanoseconds() {
+		if i == 0 || b.Log.Gap(b.Time[i-1], b.Time[i]) {
 			return
 		}
 		share := float64(at-b.Time[i-1]) / float64(b.Time[i]-b.Time[i-1])

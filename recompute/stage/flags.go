@@ -3,6 +3,7 @@ package stage
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -32,7 +33,7 @@ func (v *Events) Summary(b *block.Block, readings int) []FlagSummary {
 	out, not := make([]FlagSummary, len(qa.Checks)), notRun(b)
 	for k, c := range qa.Checks {
 		out[k] = FlagSummary{
-			Flag: c.Flag, Check: c.Name, Title: c.Title, Limit: c.Limit(b.Limits), Source: c.Source,
+			Flag: c.Flag, Check: c.Name, Title: c.Title, Limit: limitText(b, &c), Source: c.Source,
 			Grade: c.Grade, Action: b.Actions[c.Flag], NotRun: not[c.Flag],
 		}
 	}
@@ -46,6 +47,20 @@ func (v *Events) Summary(b *block.Block, readings int) []FlagSummary {
 		}
 	}
 	return out
+}
+
+// limitText puts the limit of a check into words, those of the log's parts one after the other where they differ.
+func limitText(b *block.Block, c *qa.Check) string {
+	if b.Limited == nil {
+		return c.Limit(b.Limits)
+	}
+	var texts []string
+	for _, l := range b.Limited {
+		if text := c.Limit(l.Limits); !slices.Contains(texts, text) {
+			texts = append(texts, text)
+		}
+	}
+	return strings.Join(texts, "; then ")
 }
 
 // notRun says why checks were not run.

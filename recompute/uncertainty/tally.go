@@ -114,7 +114,7 @@ func (r *readings) take(b *block.Block, i int) {
 	if h, q := b.Head[i], b.Corrected.Flow[i]; h > 0 && q > 0 { // Q″ of the power law that passes with the same slope
 		c.volume += float64(after / h * (float64(after*h)/q - 1) * seconds)
 	}
-	if i >= 2 && b.Time[i]-b.Time[i-2] <= 3*int64(b.Log.Interval) && !b.Means {
+	if i >= 2 && b.Time[i]-b.Time[i-2] <= 3*int64(b.Log.At(b.Time[i]).Interval) && !b.Means {
 		c.scatter.Add(math.Abs(b.Head[i-2] - 2*b.Head[i-1] + b.Head[i]))
 	}
 }
