@@ -62,8 +62,8 @@ const Hiding = CutOff | Capped | Surcharge | Blanking
 // Screener flags readings as they come. It looks ahead by half a spike window and by the length of a stuck run, so rows
 // become ready somewhat later than they arrive.
 type Screener struct {
-	Limits   Limits  // those of the rows in work, where a timeline is given
-	Timeline []Timed // in the order of time; nil when Limits hold throughout
+	Limits   Limits    // those of the rows in work, where a timeline is given
+	Timeline []Timed   // in the order of time; nil when Limits hold throughout
 	sorted   []float64 // memory of the median
 	seen     int       // rows that were looked at for conflicts and spikes
 	run      run

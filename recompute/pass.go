@@ -57,6 +57,7 @@ type looks struct {
 	visits  *evidence.Visits
 	courses *evidence.Courses
 	stays   *evidence.Stays
+	levels  *evidence.Levels
 }
 
 // rate is the stage that computes the flows of all lanes.
@@ -91,7 +92,7 @@ func (p *pass) begin(first int64) {
 	}
 	p.looks = looks{
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),
-		courses: &evidence.Courses{}, stays: evidence.NewStays(b),
+		courses: &evidence.Courses{}, stays: evidence.NewStays(b), levels: &evidence.Levels{},
 	}
 	if p.rows != nil {
 		p.rows.sources = &p.sources
@@ -105,7 +106,7 @@ func (p *pass) list() []adder {
 		rate{},
 		p.recorded, p.logged, p.flow, p.trials, // as the meter showed it: it knows neither flags nor drowned flow
 		p.drowned,
-		p.visits, p.courses, p.stays,
+		p.visits, p.courses, p.stays, p.levels,
 		p.accept, // lays out the steps that all below go by
 		p.lanes, p.bounds, p.difference, p.events,
 	}

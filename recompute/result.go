@@ -70,6 +70,8 @@ type Evidence struct {
 	Refused   problem.List // corrections that no structure allows: the result is not to be used
 	Changes   []evidence.ChangePoint
 	Pattern   evidence.Pattern
+	Heads     evidence.Heads   // how all readings stand to the device
+	Dead      []evidence.Still // times in which the sensor seems to have been dead
 }
 
 // Worst returns the day whose total the correction changes most; nil when no day can be compared.
@@ -125,6 +127,7 @@ func (p *pass) evidence(r *Result) {
 	r.Evidence = Evidence{
 		Visits: p.visits.List, FlowCheck: *p.flow, Trials: p.trials.Finish(r.Site),
 		Changes: p.courses.ChangePoints(days, p.block.OfFlow), Pattern: p.courses.Pattern(days, r.lastDistance()),
+		Heads: p.levels.Heads(), Dead: p.levels.Dead(),
 	}
 	r.Refused = evidence.Refused(r.Trials)
 }

@@ -28,7 +28,8 @@ type pageData struct {
 	Record                               *Record
 	WhatIf                               *Table
 	Title, Span, Unit                    string
-	Before, After, Difference, Percent   string
+	Before, BeforeIs                     string
+	After, Difference, Percent           string
 	U95, DifferenceU95                   string
 	Split, Apart                         string
 	Coverage, Classes, Bounded, Drowned  string
@@ -85,6 +86,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		Span:     r.local(total.From) + " to " + r.local(total.Until),
 		Unit:     report.VolumeUnit.Symbol,
 		Before:   r.volume(total.Before, decimals),
+		BeforeIs: r.beforeIs(),
 		After:    r.after(total, decimals),
 		Percent:  percent(total),
 		U95:      r.plusMinus(total, decimals),

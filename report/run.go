@@ -39,7 +39,7 @@ func (r *Run) site() *site.Site { return r.Result.Site }
 func (r *Run) NeedsPerson() (reasons []string) {
 	for _, f := range r.Findings {
 		if f.Verdict == audit.Differs {
-			reasons = append(reasons, f.Topic+": differs")
+			reasons = append(reasons, strings.TrimSuffix(f.Topic+": differs, "+f.By, ", "))
 		}
 		for _, doubt := range f.Doubts {
 			reasons = append(reasons, f.Topic+" "+doubt)
@@ -56,6 +56,18 @@ func (r *Run) NeedsPerson() (reasons []string) {
 		reasons = append(reasons, fmt.Sprintf("coverage is %.1f %%", 100*c))
 	}
 	return reasons
+}
+
+// beforeIs says what the total before is: where the meter's own flow is another, that stands beside it.
+func (r *Run) beforeIs() string {
+	logged := r.Result.Total.Logged
+	for _, f := range r.Findings {
+		if f.Topic == audit.LoggedFlow && f.Verdict == audit.Differs && !logged.Missing() {
+			return fmt.Sprintf("by the settings on file, NOT as the meter had it: its logged flow adds up to %s %s",
+				r.volume(logged, r.decimals(logged.M3())), r.site().Report.VolumeUnit.Symbol)
+		}
+	}
+	return "as the meter had it"
 }
 
 // limitReasons says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule

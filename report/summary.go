@@ -21,7 +21,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 	fmt.Fprintf(w, "%s (%s)\n", r.title(), r.site().ID)
 	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.From), r.local(res.Total.Until),
 		r.site().Report.Clock.Name, grouped(float64(r.Log.Account.Used), 0))
-	fmt.Fprintf(w, "  Total before  %s %s   as the meter had it\n", r.volume(res.Total.Before, decimals), unit)
+	fmt.Fprintf(w, "  Total before  %s %s   %s\n", r.volume(res.Total.Before, decimals), unit, r.beforeIs())
 	after := "corrected and screened"
 	if u95 := r.plusMinus(&res.Total, decimals); u95 != "" {
 		after += ", " + u95

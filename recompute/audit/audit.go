@@ -4,6 +4,7 @@ package audit
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"retotal/ingest/reading"
 	"retotal/recompute"
@@ -28,7 +29,8 @@ type Finding struct {
 	Verdict   Verdict
 	Sentence  string
 	Tolerance string
-	Doubts    []string // why a correction is doubtful
+	By        string   // what differs, in a few words
+	Doubts    []string // why something is doubtful
 }
 
 // Tolerances of the audit, common practice.
@@ -50,7 +52,7 @@ func Findings(r *recompute.Result) []Finding {
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
 	}
-	out = append(out, reported(r)...)
+	out = append(out, slices.Concat(levels(r), dates(r), reported(r))...)
 	return append(out, corrections(r)...)
 }
 
@@ -112,11 +114,15 @@ func againstFlow(
 	if f.Verdict = Agrees; math.Abs(difference) > counterWithin {
 		f.Verdict = Differs
 	}
-	unit := r.Site.Report.VolumeUnit
+	unit, line := r.Site.Report.VolumeUnit, reconcile(pairs, 2*r.Facts.Resolution[reading.Counter])
+	f.By = fmt.Sprintf("by %+.2f %%", 100*difference)
+	if line.steady() {
+		f.By += fmt.Sprintf(", day by day a factor of %.4f", line.slope)
+	}
 	return f, func(verb string) string {
 		return fmt.Sprintf("Over %d days that both cover, %s %.1f %s and the integrated %s is %.1f %s: %+.3f %%.",
 			days, verb, unit.FromSI(sum), unit.Symbol, other, unit.FromSI(integrated), unit.Symbol, 100*difference) +
-			reconcile(pairs, 2*r.Facts.Resolution[reading.Counter]).sentence(unit)
+			line.sentence(unit)
 	}
 }
 

@@ -30,9 +30,12 @@ func reproduces(m evidence.Misfit) bool {
 // tenth of the largest.
 func oneWay(m evidence.Misfit) bool { return math.Abs(m.Mean()) >= m.Largest/10 }
 
+// LoggedFlow is the topic of the finding whether the settings on file are those that the meter used.
+const LoggedFlow = "logged flow and recorded settings"
+
 // loggedFlow decides whether the settings on file are those that the meter used.
 func loggedFlow(r *recompute.Result) Finding {
-	f := Finding{Topic: "logged flow and recorded settings", Verdict: CannotTell,
+	f := Finding{Topic: LoggedFlow, Verdict: CannotTell,
 		Tolerance: fmt.Sprintf("what differs by more than the log's rounding of flow and level, two readings or "+
 			"more, is worth no more than %.1f %% of the volume, and %.0f %% of that of any %s in which it stands",
 			worthWithin*100, standingWithin*100, quantity.FormatDuration(time.Duration(evidence.StandingSpan)))}
@@ -60,7 +63,7 @@ func loggedFlow(r *recompute.Result) Finding {
 		f.Sentence = "The recorded settings reproduce the logged flow: " + agreement(r, m) + "."
 		return f
 	}
-	f.Verdict = Differs
+	f.Verdict, f.By = Differs, "what differs is worth "+percent(m.Part())+" of the volume"
 	f.Sentence = "The recorded settings do NOT reproduce the logged flow: " + agreement(r, m) +
 		". The settings on file are then not what the meter used."
 	if len(r.Site.Corrections) > 0 && reproduces(c) {

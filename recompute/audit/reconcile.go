@@ -27,6 +27,7 @@ type dayPair struct {
 type line struct {
 	slope, intercept float64
 	broken           []dayPair
+	days             int
 	fitted           bool
 }
 
@@ -41,7 +42,7 @@ func reconcile(pairs []dayPair, rounding float64) (l line) {
 	if len(pairs) < leastPairs || slices.Max(x)-slices.Min(x) < leastSpread*slices.Max(x) {
 		return l // days that are alike make no line
 	}
-	l.fitted, l.slope = true, stat.TheilSen(x, y)
+	l.fitted, l.days, l.slope = true, len(pairs), stat.TheilSen(x, y)
 	rest := make([]float64, len(x))
 	for i := range x {
 		rest[i] = y[i] - float64(l.slope*x[i])
@@ -57,6 +58,9 @@ func reconcile(pairs []dayPair, rounding float64) (l line) {
 	slices.SortStableFunc(l.broken, func(a, b dayPair) int { return cmp.Compare(off(b), off(a)) })
 	return l
 }
+
+// steady reports whether one factor holds for nearly all days.
+func (l line) steady() bool { return l.fitted && 10*len(l.broken) <= l.days }
 
 // sentence tells the line and the days that break it; nothing of a line that was not fitted.
 func (l line) sentence(unit quantity.Unit) string {

@@ -1,0 +1,81 @@
+package audit
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"retotal/ingest/quantity"
+	"retotal/recompute"
+	"retotal/recompute/evidence"
+)
+
+// What heads hardly are over a whole record. Common practice.
+const (
+	deepest      = 10.0  // m, of the median, where nothing says how high heads can be
+	farNegative  = -0.02 // m, of the median
+	leastHighest = 0.005 // m, of the highest
+	leastShare   = 0.02  // of the maximum head, of the highest
+)
+
+// levels judges the record as a whole: whether its heads can be those of the device, and whether the sensor died. It
+// says nothing of a record that nothing speaks against.
+func levels(r *recompute.Result) []Finding {
+	doubts := headDoubts(r)
+	for _, x := range r.Dead {
+		doubts = append(doubts, fmt.Sprintf("stands at a head of %.3f m from %s to %s UTC (%s), %s: a dead sensor does so",
+			x.Head, utc(x.From), utc(x.Until), quantity.FormatDuration(time.Duration(x.Until-x.From)), jumps(x)))
+	}
+	if len(doubts) == 0 {
+		return nil
+	}
+	return []Finding{{
+		Topic: "the level", Verdict: Doubtful, Doubts: doubts,
+		Sentence: "The level " + strings.Join(doubts, ", and ") + ".",
+		Tolerance: fmt.Sprintf("half of the heads or more within what is expected of the device (or under %.0f m), the "+
+			"median no lower than %.0f mm, the highest over %.0f mm and %.0f %% of the maximum head; no run of one "+
+			"value for 12 h or longer between jumps over 3 times the largest change elsewhere",
+			deepest, 1000*farNegative, 1000*leastHighest, 100*leastShare),
+	}}
+}
+
+// headDoubts says what speaks against the unit, the datum or the device.
+func headDoubts(r *recompute.Result) (doubts []string) {
+	const remedy = "check the unit of its column, its datum and the device"
+	h := &r.Heads
+	if h.Readings == 0 {
+		return nil
+	}
+	last, least := &r.Corrected.Segments[len(r.Corrected.Segments)-1], leastHighest
+	if !math.IsInf(last.MaximumHead, 1) {
+		least = max(least, leastShare*last.MaximumHead)
+	}
+	switch {
+	case float64(h.Surcharged) > mostOutside*float64(h.Readings):
+		doubts = append(doubts, fmt.Sprintf("gives heads above the highest that is expected, %.3g m, in %.0f %% of the "+
+			"readings (median %.4g m): %s", last.Usual, part(h.Surcharged, h), h.Median, remedy))
+	case h.Median > deepest:
+		doubts = append(doubts, fmt.Sprintf("gives a median head of %.4g m: %s", h.Median, remedy))
+	case h.Median < farNegative:
+		doubts = append(doubts, fmt.Sprintf("gives heads below zero flow in %.0f %% of the readings (median %.3f m): %s",
+			part(h.Negative, h), h.Median, remedy))
+	case h.Median > 0 && h.Highest < least:
+		doubts = append(doubts, fmt.Sprintf("gives no head above %.3g mm in the whole record: %s", 1000*h.Highest, remedy))
+	}
+	return doubts
+}
+
+// jumps says how a run was reached and left.
+func jumps(x evidence.Still) string {
+	var list []string
+	for _, side := range []struct {
+		word   string
+		change float64
+	}{{"reached", x.Entered}, {"left", x.Left}} {
+		if !math.IsNaN(side.change) {
+			list = append(list, fmt.Sprintf("%s by a jump of %.0f mm", side.word, 1000*side.change))
+		}
+	}
+	return strings.Join(list, " and ")
+}
