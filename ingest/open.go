@@ -98,9 +98,6 @@ func expand(s *site.Site) (names []string, problems problem.List) {
 	return names, problems
 }
 
-// logEndings are those of the files that are taken from a folder.
-var logEndings = []string{".csv", ".txt", ".csv.gz", ".csv.zst", ".parquet"}
-
 // within returns the logs in a folder and the folders below it, in the order of their paths; a file is itself. What may
 // hold logs and cannot be looked into is a problem, lest logs be missing without a word.
 func within(name string, s *site.Site) (files []string, problems problem.List) {
@@ -111,7 +108,6 @@ func within(name string, s *site.Site) (files []string, problems problem.List) {
 		problems.Add(problem.At(s.Places["log.files"], found, "a folder of logs that can all be read", remedy))
 	}
 	filepath.WalkDir(name, func(path string, entry fs.DirEntry, err error) error {
-		ends := func(ending string) bool { return strings.HasSuffix(strings.ToLower(path), ending) }
 		if err != nil {
 			refuse(fmt.Sprintf("%s may hold logs and cannot be read", path), "check its permissions, or name the files")
 			return nil
@@ -121,7 +117,7 @@ func within(name string, s *site.Site) (files []string, problems problem.List) {
 				"name the folder that it leads to in log.files, or remove the link")
 			return nil
 		}
-		if !entry.IsDir() && slices.ContainsFunc(logEndings, ends) {
+		if !entry.IsDir() && site.LogEnding(path) != "" {
 			files = append(files, path)
 		}
 		return nil
@@ -145,7 +141,7 @@ func plain(name string) (os.FileInfo, *problem.Problem) {
 		return info, nil
 	}
 	return nil, problem.At(problem.Place{File: name}, found,
-		"a file, or a folder with .csv, .csv.gz, .csv.zst, .txt or .parquet files", "")
+		"a file, or a folder with files that end in "+strings.Join(site.LogEndings, ", "), "")
 }
 
 func inspectFile(name string, s *site.Site) (*File, *problem.Problem) {

@@ -38,8 +38,8 @@ var house = map[string][]string{
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
 		"github.com/apache/arrow/go/v15/arrow/memory", "github.com/apache/arrow/go/v15/parquet",
 		"github.com/apache/arrow/go/v15/parquet/compress", "github.com/apache/arrow/go/v15/parquet/file",
-		"github.com/apache/arrow/go/v15/parquet/schema",
-		// pages.go
+		"github.com/apache/arrow/go/v15/parquet/metadata", "github.com/apache/arrow/go/v15/parquet/schema",
+		// pages.go, footer.go
 		"github.com/apache/thrift/lib/go/thrift", "github.com/pierrec/lz4/v4",
 		"github.com/xitongsys/parquet-go/parquet",
 	},

@@ -82,10 +82,8 @@ func (l *Layout) stampDecision() reading.Decision {
 	switch {
 	case l.serial:
 		d.Found, d.Because = "spreadsheet days since 1899-12-30", "numbers from 20000 to 80000"
-	case l.epoch == 1e9:
-		d.Found, d.Because = "seconds since 1970 UTC", "numbers of ten digits"
-	case l.epoch == 1e6:
-		d.Found, d.Because = "milliseconds since 1970 UTC", "numbers of thirteen digits"
+	case l.epoch.Unit > 0:
+		d.Found, d.Because = l.epoch.Name+" since 1970 UTC", "numbers of "+l.epoch.Digit+" digits"
 	case l.datesOnly:
 		d.Found = "dates alone, at midnight"
 	case slices.Contains(l.plan, timeOfDay):
@@ -148,25 +146,22 @@ func (l *Layout) stampOf(fields [][]byte, column int) []byte {
 	return fields[column]
 }
 
-// findEpoch recognises stamps that count seconds (ten digits) or milliseconds (thirteen) since 1970: years 2001 to
-// 2286.
+// findEpoch recognises stamps that count since 1970.
 func (l *Layout) findEpoch(rows []sampleRow, column int) bool {
+	counts := make([]int64, len(rows))
+	for i, row := range rows {
+		counts[i], _ = parseEpoch(row.fields[column], 1)
+	}
+	if l.epoch = reading.EpochOf(counts); l.epoch.Unit == 0 {
+		return false
+	}
+	l.absolute = true
 	for _, row := range rows {
-		field := row.fields[column]
-		for digits, unit := range map[int]int64{10: 1e9, 13: 1e6} {
-			if _, ok := parseEpoch(field, unit); ok && len(field) == digits {
-				l.epoch, l.absolute = unit, true
-			}
-		}
-		if l.epoch == 0 {
-			return false
-		}
-		at, ok := parseEpoch(field, l.epoch)
-		if ok {
+		if at, ok := parseEpoch(row.fields[column], l.epoch.Unit); ok {
 			l.epochs = append(l.epochs, at)
 		}
 	}
-	return l.epoch != 0
+	return true
 }
 
 // findSerial recognises stamps that are spreadsheet dates: days since 1899-12-30 with a fraction, from 1954 to 2119.

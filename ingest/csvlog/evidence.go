@@ -27,7 +27,7 @@ func (e *evidence) add(l *Layout, fields [][]byte, line int32) {
 			e.decimal.add(fields[column], line)
 		}
 	}
-	if l.epoch > 0 || l.serial {
+	if l.epoch.Unit > 0 || l.serial {
 		return
 	}
 	if st, err := parseStamp(l.stampOf(fields, slices.Index(l.plan, timeColumn))); err == nil {
@@ -41,7 +41,7 @@ func (l *Layout) conclude(file string, e *evidence, log *site.Log, whole bool) (
 	if open, bad = l.concludeDecimal(file, &e.decimal, log, whole); bad != nil {
 		return open, bad
 	}
-	if l.epoch > 0 || l.serial || len(l.stamps) == 0 {
+	if l.epoch.Unit > 0 || l.serial || len(l.stamps) == 0 {
 		return open, nil
 	}
 	if bad := e.midnight.conclude(file, l); bad != nil {

@@ -50,13 +50,13 @@ func (l *Layout) headerAbove(lines [][]byte, i int) (header, row [][]byte) {
 	return nil, nil
 }
 
-// isStamp reports whether a field is a time as loggers write it: a date, or a count of seconds or milliseconds.
+// isStamp reports whether a field is a time as loggers write it: a date, or a count since 1970.
 func isStamp(f []byte) bool {
 	if _, err := parseStamp(f); err == nil {
 		return true
 	}
-	_, ok := parseEpoch(f, 1e6)
-	return ok && (len(f) == 10 || len(f) == 13)
+	count, _ := parseEpoch(f, 1)
+	return reading.EpochOf([]int64{count}).Unit > 0
 }
 
 // isClock reports whether a field is a time of day alone.

@@ -13,10 +13,10 @@ import (
 // Layout is how a CSV file is written: one decision for the whole file, a field each, as the certificate lists them.
 type Layout struct {
 	delimiter, eol, decimal byte
-	absolute                bool  // stamps carry an offset from UTC
-	datesOnly               bool  // stamps have no time of day
-	midnightEnds            bool  // 0:00 ends the date it is written with
-	epoch                   int64 // stamps are a count of this many nanoseconds since 1970 UTC; 0 for dates
+	absolute                bool          // stamps carry an offset from UTC
+	datesOnly               bool          // stamps have no time of day
+	midnightEnds            bool          // 0:00 ends the date it is written with
+	epoch                   reading.Epoch // what stamps count since 1970 UTC; none for dates
 	order                   order
 	Header                  []string
 	HeaderLine              int32 // the last line of the header

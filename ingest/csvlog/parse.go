@@ -171,7 +171,7 @@ func (p *parser) fastStamp(text []byte, pos int) (at int64, next int, ok bool) {
 	if len(text)-pos < 20 {
 		return 0, 0, false
 	}
-	if p.layout.epoch > 0 || p.layout.serial {
+	if p.layout.epoch.Unit > 0 || p.layout.serial {
 		return 0, 0, false
 	}
 	t := text[pos : pos+20 : pos+20]
@@ -307,8 +307,8 @@ func (p *parser) slowStamp(field []byte) (int64, string) {
 		}
 		return 0, reasonTime
 	}
-	if p.layout.epoch > 0 {
-		if at, ok := parseEpoch(field, p.layout.epoch); ok {
+	if p.layout.epoch.Unit > 0 {
+		if at, ok := parseEpoch(field, p.layout.epoch.Unit); ok {
 			return at, ""
 		}
 		return 0, reasonTime

@@ -230,14 +230,20 @@ func (s *scanner) zone(st *stamp) bool {
 	return true
 }
 
-// parseEpoch reads a whole number of units of so many nanoseconds since 1970.
+// parseEpoch reads a number of units of so many nanoseconds since 1970; digits beyond nanoseconds add nothing.
 func parseEpoch(text []byte, unit int64) (int64, bool) {
 	s := scanner{text: trim(text)}
-	v, digits := s.number(13)
-	if digits < 9 || !s.done() || int64(v) > (1<<63-1)/unit {
+	v, digits := s.number(19)
+	if digits < 9 || v < 0 || int64(v) > math.MaxInt64/unit-1 {
 		return 0, false
 	}
-	return int64(v) * unit, true
+	at := int64(v) * unit
+	if s.skip('.') || s.skip(',') {
+		for scale := unit / 10; !s.done() && isDigit(s.text[s.at]); scale /= 10 {
+			at += int64(s.next()-'0') * scale
+		}
+	}
+	return at, s.done()
 }
 
 // parseSerial reads a spreadsheet date, to the nearest millisecond: as local nanoseconds since 1970.

@@ -24,6 +24,7 @@ type column struct {
 	optional bool
 	spec     *site.Column // what the site file says of it; nil for the time
 	divisor  float64      // of the integers of a decimal column; 1 for others
+	half     bool         // numbers in 16 bits
 	levels   []int16      // definition levels: 0 for a row without value
 	integers []int64
 	floats   []float64
@@ -90,33 +91,78 @@ func (c *column) read(n int64) error {
 	switch r := c.chunk.(type) {
 	case *file.FixedLenByteArrayColumnChunkReader:
 		var err error
-		c.floats, err = readRows(c, n, c.floats, decimalBatches(c.divisor, r.ReadBatch))
+		number := func(b parquet.FixedLenByteArray) float64 { return decimal(b, c.divisor) }
+		if c.half {
+			number = halfFloat
+		}
+		c.floats, err = readRows(c, n, c.floats, byteBatches(number, r.ReadBatch))
 		return err
 	case *file.ByteArrayColumnChunkReader:
 		var err error
-		c.floats, err = readRows(c, n, c.floats, decimalBatches(c.divisor, r.ReadBatch))
+		number := func(b parquet.ByteArray) float64 { return decimal(b, c.divisor) }
+		c.floats, err = readRows(c, n, c.floats, byteBatches(number, r.ReadBatch))
 		return err
 	}
 	return fmt.Errorf("columns of %T are not read", c.chunk)
 }
 
-// decimalBatches reads decimals that are written as bytes, the highest first, in two's complement, and turns them into
-// numbers before the library reuses their memory.
-func decimalBatches[T ~[]byte](
-	divisor float64, readBatch func(int64, []T, []int16, []int16) (int64, int, error),
+// byteBatches reads numbers that are written as bytes and turns them into numbers before the library reuses their
+// memory.
+func byteBatches[T ~[]byte](
+	number func(T) float64, readBatch func(int64, []T, []int16, []int16) (int64, int, error),
 ) func(int64, []float64, []int16, []int16) (int64, int, error) {
 	return func(n int64, out []float64, levels, none []int16) (int64, int, error) {
 		raw := make([]T, n)
 		rows, present, err := readBatch(n, raw, levels, none)
 		for i, b := range raw[:max(present, 0)] {
-			whole := new(big.Int).SetBytes(b)
-			if len(b) > 0 && b[0] >= 0x80 {
-				whole.Sub(whole, new(big.Int).Lsh(big.NewInt(1), uint(8*len(b))))
-			}
-			v, _ := new(big.Float).SetInt(whole).Float64()
-			out[i] = v / divisor
+			out[i] = number(b)
 		}
 		return rows, present, err
+	}
+}
+
+// decimal is a decimal number that is written in two's complement, the highest byte first.
+func decimal(b []byte, divisor float64) float64 {
+	whole := new(big.Int).SetBytes(b)
+	if len(b) > 0 && b[0] >= 0x80 {
+		whole.Sub(whole, new(big.Int).Lsh(big.NewInt(1), uint(8*len(b))))
+	}
+	v, _ := new(big.Float).SetInt(whole).Float64()
+	return v / divisor
+}
+
+// halfFloat is a number of 16 bits (IEEE 754-2008, binary16: sign, 5 bits of exponent, 10 of fraction), the lowest byte
+// first (apache/parquet-format, LogicalTypes.md, FLOAT16).
+func halfFloat(b parquet.FixedLenByteArray) float64 {
+	if len(b) != 2 {
+		return math.NaN()
+	}
+	bits := binary.LittleEndian.Uint16(b)
+	exponent, fraction := int(bits>>10&0x1f), float64(bits&0x3ff)
+	v := math.Ldexp(1024+fraction, exponent-25)
+	switch {
+	case exponent == 0:
+		v = math.Ldexp(fraction, -24)
+	case exponent == 0x1f && fraction == 0:
+		v = math.Inf(1)
+	case exponent == 0x1f:
+		v = math.NaN()
+	}
+	if bits>>15 == 1 {
+		return -v
+	}
+	return v
+}
+
+// round turns times that are numbers with a fraction into nanoseconds, to the nearest microsecond: 64 bits hold no
+// finer ones. What is no time is out of range.
+func (c *column) round(perTick int64) {
+	c.integers = slices.Grow(c.integers[:0], len(c.floats))[:len(c.floats)]
+	for i, v := range c.floats {
+		c.integers[i] = math.MinInt64
+		if us := math.Round(v * (float64(perTick) / 1e3)); math.Abs(us) < math.MaxInt64/1e3 {
+			c.integers[i] = int64(us) * 1e3
+		}
 	}
 }
 

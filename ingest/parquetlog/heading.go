@@ -37,10 +37,22 @@ func Heading(file string) (h *reading.Heading, bad *problem.Problem) {
 				h.Time = i
 			}
 		}
+		for i := 0; i < s.NumColumns() && h.Time < 0; i++ {
+			if !isCount(s.Column(i)) {
+				continue
+			}
+			counts, err := r.firstCounts(i)
+			if err != nil {
+				return err
+			}
+			if reading.EpochOf(counts).Unit > 0 {
+				h.Time, h.Zoned = i, true
+			}
+		}
 		return nil
 	})
 	if bad == nil && h.Time < 0 {
-		bad = problem.At(problem.Place{File: file}, "no column is a timestamp or a date",
+		bad = problem.At(problem.Place{File: file}, "no column is a timestamp, a date or a count since 1970",
 			"a Parquet log with a time column", "write it as a timestamp")
 	}
 	return h, bad

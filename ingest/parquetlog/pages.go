@@ -54,6 +54,7 @@ func openColumn(r *file.Reader, f *os.File, group *file.RowGroupReader, number i
 	}
 	width := map[parquet.Type]int{
 		parquet.Types.Float: 4, parquet.Types.Double: 8, parquet.Types.Int32: 4, parquet.Types.Int64: 8,
+		parquet.Types.FixedLenByteArray: descriptor.TypeLength(),
 	}[descriptor.PhysicalType()]
 	p := &pages{
 		in:       thrift.NewStreamTransportR(io.NewSectionReader(f, start, meta.TotalCompressedSize())),

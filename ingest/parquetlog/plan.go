@@ -59,9 +59,15 @@ func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
 
 func (l *Layout) find(name string, c site.Column) (int, *problem.Problem) {
 	for i, column := range l.Columns {
-		if strings.EqualFold(column, c.Name) {
-			return i, nil
+		if !strings.EqualFold(column, c.Name) {
+			continue
 		}
+		if slices.Contains(l.unknown, i) {
+			return -1, problem.At(problem.Place{File: name},
+				fmt.Sprintf("column %q is of a logical type that is not known", column),
+				"numbers, or a timestamp for the time", "write it as one of them")
+		}
+		return i, nil
 	}
 	return -1, problem.At(c.Place, fmt.Sprintf("%s has no column named %q", name, c.Name), "a column of its schema",
 		problem.Suggest(c.Name, l.Columns))
@@ -90,6 +96,11 @@ func (l *Layout) planTime(name string, c *schema.Column, dateAlone bool) *proble
 	if c.PhysicalType() == parquet.Types.ByteArray {
 		return wrong("text")
 	}
+	if isCount(c) {
+		l.perTick, l.counted, l.broken = 1, true, c.PhysicalType() == parquet.Types.Double
+		l.start.Absolute = true
+		return nil
+	}
 	if c.PhysicalType() != parquet.Types.Int64 || c.MaxRepetitionLevel() > 0 {
 		return wrong("of type " + c.PhysicalType().String())
 	}
@@ -98,9 +109,75 @@ func (l *Layout) planTime(name string, c *schema.Column, dateAlone bool) *proble
 		l.perTick, l.TimeUnit = tick(t.TimeUnit())
 	}
 	if l.perTick == 0 {
-		return wrong("a plain integer, not a timestamp")
+		return wrong("an integer of another kind, not a timestamp")
 	}
 	return nil
+}
+
+// isCount reports whether a column holds plain numbers, which may count since 1970.
+func isCount(c *schema.Column) bool {
+	switch c.PhysicalType() {
+	case parquet.Types.Int64, parquet.Types.Int32, parquet.Types.Double:
+	default:
+		return false
+	}
+	switch c.LogicalType().(type) {
+	case nil, schema.NoLogicalType, schema.UnknownLogicalType, *schema.IntLogicalType:
+		return c.MaxRepetitionLevel() == 0
+	}
+	return false
+}
+
+// findEpoch tells from the first rows what plain numbers for times count, as csvlog does.
+func (l *Layout) findEpoch(name string) error {
+	r, bad := open(name, l)
+	if bad != nil {
+		return bad
+	}
+	defer r.Close()
+	counts, err := r.firstCounts(l.time)
+	if err != nil || len(counts) == 0 { // no rows have a message of their own
+		return err
+	}
+	e := reading.EpochOf(counts)
+	if e.Unit == 0 {
+		found := fmt.Sprintf("column %q holds plain numbers that count no time since 1970; the first is %d",
+			l.Columns[l.time], counts[0])
+		return problem.At(problem.Place{File: name}, found,
+			"a timestamp, or seconds, milli-, micro- or nanoseconds since 1970 UTC (10, 13, 16 or 19 digits)",
+			"write it as a timestamp")
+	}
+	l.epoch, l.perTick, l.TimeUnit = e, e.Unit, e.Name+" since 1970"
+	return nil
+}
+
+// firstCounts are the whole numbers of the first rows of a column.
+func (r *Reader) firstCounts(number int) (counts []int64, err error) {
+	for i := 0; i < r.parquet.NumRowGroups() && counts == nil; i++ {
+		group := r.parquet.RowGroup(i)
+		n := min(group.NumRows(), firstRows)
+		if n == 0 {
+			continue
+		}
+		chunk, err := openColumn(r.parquet, r.file, group, number)
+		if err != nil {
+			return nil, err
+		}
+		c := &column{chunk: chunk, optional: chunk.Descriptor().MaxDefinitionLevel() > 0, divisor: 1}
+		if err := c.read(n); err != nil {
+			return nil, err
+		}
+		for i := range int(n) {
+			if v := c.value(i); c.floats == nil {
+				counts = append(counts, c.integers[i])
+			} else if math.Abs(v) < math.MaxInt64 {
+				counts = append(counts, int64(v))
+			} else {
+				counts = append(counts, 0)
+			}
+		}
+	}
+	return counts, nil
 }
 
 // planHours takes the unit of the time of day.
@@ -163,7 +240,13 @@ func (l *Layout) Decisions() []reading.Decision {
 		Because:   "the column is not adjusted to UTC",
 		Otherwise: "instants (UTC): the column's type says otherwise",
 	}
-	if l.start.Absolute {
+	if l.counted {
+		stamps = reading.Decision{
+			Subject: "time stamps",
+			Found:   l.TimeUnit + " UTC",
+			Because: "numbers of " + l.epoch.Digit + " digits",
+		}
+	} else if l.start.Absolute {
 		stamps = reading.Decision{
 			Subject:   "time stamps",
 			Found:     "instants (UTC) in " + l.TimeUnit,
@@ -186,7 +269,11 @@ func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column
 	switch column.PhysicalType() {
 	case parquet.Types.Double, parquet.Types.Float, parquet.Types.Int32, parquet.Types.Int64:
 	case parquet.Types.ByteArray, parquet.Types.FixedLenByteArray:
-		if _, ok := column.LogicalType().(*schema.DecimalLogicalType); !ok {
+		switch column.LogicalType().(type) {
+		case *schema.DecimalLogicalType:
+		case schema.Float16LogicalType:
+			l.half[q] = true
+		default:
 			return problem.At(place, fmt.Sprintf("column %q holds text or bytes", column.Path()), "numbers",
 				"write it as DOUBLE")
 		}

@@ -39,6 +39,11 @@ type Layout struct {
 	hours    int // the time of day, when time holds the date alone
 	columns  [reading.Count]int
 	divisor  [reading.Count]float64 // of decimal columns, 10^scale; 1 for others
+	half     [reading.Count]bool    // columns of numbers in 16 bits
+	epoch    reading.Epoch          // what its numbers count
+	counted  bool                   // the time is a plain number that counts since 1970
+	broken   bool                   // the time is a number with a fraction
+	unknown  []int                  // columns of a logical type that is not known
 	perTick  int64                  // nanoseconds of one unit of the time column
 	perHours int64                  // nanoseconds of one unit of the time of day
 	codecs   []string
@@ -83,6 +88,9 @@ func IsParquet(name string) bool {
 	return err == nil && string(mark) == "PAR1"
 }
 
+// firstRows is how many rows a file is judged by before it is read.
+const firstRows = 2000
+
 // Inspect reads the schema and the first rows.
 func Inspect(name string, log *site.Log) (*Layout, *problem.Problem) {
 	l := &Layout{log: log}
@@ -94,8 +102,13 @@ func Inspect(name string, log *site.Log) (*Layout, *problem.Problem) {
 	if bad := guard(name, func() error { return l.plan(name, r.parquet, log) }); bad != nil {
 		return nil, bad
 	}
+	if l.counted {
+		if bad := guard(name, func() error { return l.findEpoch(name) }); bad != nil {
+			return nil, bad
+		}
+	}
 	var b *reading.Batch
-	bad = guard(name, func() (err error) { b, err = r.nextBlock(2000); return err })
+	bad = guard(name, func() (err error) { b, err = r.nextBlock(firstRows); return err })
 	if bad != nil {
 		return nil, bad
 	}
@@ -137,7 +150,7 @@ func open(name string, l *Layout) (*Reader, *problem.Problem) {
 	bad := guard(name, func() (err error) {
 		properties := parquet.NewReaderProperties(bounded{memory.DefaultAllocator})
 		properties.BufferedStreamEnabled, properties.BufferSize = true, 1<<16
-		r.parquet, err = file.NewParquetReader(f, file.WithReadProps(properties))
+		r.parquet, err = newParquetReader(f, properties, l)
 		return err
 	})
 	if bad != nil {
@@ -179,11 +192,14 @@ func (r *Reader) nextBlock(n int64) (*reading.Batch, error) {
 			return nil, err
 		}
 	}
-	if r.hours != nil {
+	switch {
+	case r.hours != nil:
 		if err := r.hours.read(n); err != nil {
 			return nil, err
 		}
 		r.open[0].addHours(r.hours, r.layout.perHours)
+	case r.layout.broken:
+		r.open[0].round(r.layout.perTick)
 	}
 	r.left -= n
 	r.spread(int(n))
@@ -211,7 +227,7 @@ func (r *Reader) openGroup() error {
 		}
 		c.quantity, c.chunk, c.optional = q-1, chunk, chunk.Descriptor().MaxDefinitionLevel() > 0
 		if c.divisor = 1; c.quantity >= 0 {
-			c.divisor = r.layout.divisor[c.quantity]
+			c.divisor, c.half = r.layout.divisor[c.quantity], r.layout.half[c.quantity]
 			if spec := &r.layout.log.Columns[c.quantity]; spec.Loop || len(spec.Codes) > 0 {
 				c.spec = spec
 			}
@@ -228,9 +244,10 @@ func (r *Reader) openGroup() error {
 	return nil
 }
 
-// perTick is the nanoseconds of one unit of the time as it was read: of joined dates and times, one.
+// perTick is the nanoseconds of one unit of the time as it was read: of joined dates and times, and of numbers with a
+// fraction, one.
 func (r *Reader) perTick() int64 {
-	if r.hours != nil {
+	if r.hours != nil || r.layout.broken {
 		return 1
 	}
 	return r.layout.perTick

@@ -24,16 +24,20 @@ import (
 // Load reads a site file. All problems of the file are returned together, as a problem.List; after one the site is good
 // for nothing but to find more problems, or nil.
 func Load(file string) (*Site, error) {
-	if ext := strings.ToLower(filepath.Ext(file)); slices.Contains(logEndings, ext) {
-		return nil, problem.At(problem.Place{File: file}, "this looks like a log, not like a site file",
-			"a site file, which names the log",
-			"retotal demo DIR writes an example")
+	ending := LogEnding(file)
+	aLog := problem.At(problem.Place{File: file}, "this looks like a log, not like a site file",
+		"a site file, which names the log", "retotal demo DIR writes an example")
+	if ending != "" && ending != ".txt" {
+		return nil, aLog
 	}
 	text, err := ReadPlain(file, mostText)
 	if err != nil {
 		return nil, unreadable(file, err)
 	}
 	s, err := Parse(file, text)
+	if s == nil && ending == ".txt" { // an editor may have saved a site file so; then it can be read as one
+		return nil, aLog
+	}
 	if s != nil && s.Report.ReportedFile != "" {
 		err = problem.Join(err, s.readReportedFile())
 	}
@@ -43,8 +47,17 @@ func Load(file string) (*Site, error) {
 // mostText is more than any site file or list of reported figures takes, bytes.
 const mostText = 64 << 20
 
-// logEndings are the endings of logs, which are given in place of the site file at times.
-var logEndings = []string{".csv", ".gz", ".zst", ".parquet"}
+// LogEndings are how the names of logs end: those are taken from a folder, and not for site files.
+var LogEndings = []string{".csv", ".txt", ".csv.gz", ".txt.gz", ".csv.zst", ".txt.zst", ".parquet"}
+
+// LogEnding is the ending of logs that a name has, whatever its case; "" for none.
+func LogEnding(name string) string {
+	name = strings.ToLower(name)
+	if i := slices.IndexFunc(LogEndings, func(e string) bool { return strings.HasSuffix(name, e) }); i >= 0 {
+		return LogEndings[i]
+	}
+	return ""
+}
 
 // unreadable words the failure to open a file that the user named.
 func unreadable(file string, err error) *problem.Problem {
