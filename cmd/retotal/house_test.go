@@ -40,8 +40,8 @@ var house = map[string][]string{
 		"github.com/apache/arrow/go/v15/parquet/compress", "github.com/apache/arrow/go/v15/parquet/file",
 		"github.com/apache/arrow/go/v15/parquet/metadata", "github.com/apache/arrow/go/v15/parquet/schema",
 		// pages.go, footer.go
-		"github.com/apache/thrift/lib/go/thrift", "github.com/pierrec/lz4/v4",
-		"github.com/xitongsys/parquet-go/parquet",
+		"github.com/apache/thrift/lib/go/thrift", "github.com/klauspost/compress/gzip",
+		"github.com/klauspost/compress/zstd", "github.com/pierrec/lz4/v4", "github.com/xitongsys/parquet-go/parquet",
 	},
 	"retotal/ingest/problem":  {},
 	"retotal/ingest/quantity": {},

@@ -1,13 +1,14 @@
 package parquetlog
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"io"
-	"os"
 	"slices"
 	"sync"
 
@@ -16,64 +17,74 @@ import (
 	"github.com/apache/arrow/go/v15/parquet/compress"
 	"github.com/apache/arrow/go/v15/parquet/file"
 	"github.com/apache/thrift/lib/go/thrift"
+	"github.com/klauspost/compress/gzip"
+	"github.com/klauspost/compress/zstd"
 	"github.com/pierrec/lz4/v4"
 	format "github.com/xitongsys/parquet-go/parquet"
 )
 
-// Kinds of pages that the library cannot read: LZ4 in its three forms, and floating-point numbers split into streams of
-// bytes. Numbers are those of the format (apache/parquet-format, parquet.thrift).
+// Kinds of packing that the library does not know: LZ4 in its three forms, and floating-point numbers split into
+// streams of bytes. Numbers are those of the format (apache/parquet-format, parquet.thrift).
 const (
 	lz4Framed       = compress.Compression(format.CompressionCodec_LZ4)
 	lz4Raw          = compress.Compression(format.CompressionCodec_LZ4_RAW)
 	byteStreamSplit = parquet.Encoding(format.Encoding_BYTE_STREAM_SPLIT)
 	mostPage        = 256 << 20 // bytes; a larger page is no log's
+	pageSlack       = 100       // bytes that old writers left out of the length of a column: a header
 )
 
 // scratch is memory that readers of columns share.
 var scratch = sync.Pool{New: func() any { return memory.NewResizableBuffer(bounded{memory.DefaultAllocator}) }}
 
-// openColumn opens a column of a row group, through pages of our own where the library cannot read them.
-func openColumn(r *file.Reader, f *os.File, group *file.RowGroupReader, number int) (file.ColumnChunkReader, error) {
+// openColumn opens a column of a row group, through pages of our own: those of the library look at no checksum.
+func (r *Reader) openColumn(group *file.RowGroupReader, number int) (file.ColumnChunkReader, error) {
 	meta, err := group.MetaData().ColumnChunk(number)
 	if err != nil {
 		return nil, err
 	}
-	codec, descriptor := meta.Compression(), r.MetaData().Schema.Column(number)
-	most := descriptor.MaxDefinitionLevel()
-	if codec != lz4Framed && codec != lz4Raw && !slices.Contains(meta.Encodings(), byteStreamSplit) {
-		p, err := group.GetColumnPageReader(number)
-		if err != nil {
-			return nil, err
-		}
-		in := checked(p, most, meta.NumValues())
-		return file.NewColumnReader(descriptor, in, bounded{memory.DefaultAllocator}, &scratch), nil
-	}
-	start := meta.DataPageOffset()
+	descriptor := r.parquet.MetaData().Schema.Column(number)
+	start, most := meta.DataPageOffset(), descriptor.MaxDefinitionLevel()
 	if at := meta.DictionaryPageOffset(); meta.HasDictionaryPage() && at > 0 && at < start {
 		start = at
+	}
+	size := meta.TotalCompressedSize()
+	if start < 0 || size < 0 || start > r.size || size > r.size {
+		return nil, fmt.Errorf("a column lies outside the file, %d bytes from byte %d", size, start)
 	}
 	width := map[parquet.Type]int{
 		parquet.Types.Float: 4, parquet.Types.Double: 8, parquet.Types.Int32: 4, parquet.Types.Int64: 8,
 		parquet.Types.FixedLenByteArray: descriptor.TypeLength(),
 	}[descriptor.PhysicalType()]
+	section := io.NewSectionReader(r.file, start, size+pageSlack)
 	p := &pages{
-		in:       thrift.NewStreamTransportR(io.NewSectionReader(f, start, meta.TotalCompressedSize())),
-		codec:    codec,
+		in:       thrift.NewStreamTransportR(bufio.NewReaderSize(section, 1<<16)),
+		codec:    meta.Compression(),
 		values:   meta.NumValues(),
 		nullable: most > 0,
 		width:    width,
+		sums:     &r.sums,
+		keeps:    width == 0 || descriptor.PhysicalType() == parquet.Types.FixedLenByteArray,
 	}
 	in := checked(p, most, meta.NumValues())
 	return file.NewColumnReader(descriptor, in, bounded{memory.DefaultAllocator}, &scratch), nil
 }
 
-// pages reads the pages of one column of one row group and hands them on unpacked and plain. It is a file.PageReader.
+// checksums counts the pages that were read.
+type checksums struct{ pages, checked int }
+
+// pages reads the pages of one column of one row group and hands them on unpacked, plain and, where they have a
+// checksum, checked. It is a file.PageReader.
 type pages struct {
 	in       thrift.TTransport
 	codec    compress.Compression
 	values   int64 // still to come
 	nullable bool
 	width    int // bytes of a value; 0 for bytes of any length
+	sums     *checksums
+	keeps    bool   // values refer to the memory of their page, which is not used again then
+	stored   []byte // memory of a page as it is stored
+	plain    []byte // memory of a page unpacked
+	unpacker gzip.Reader
 	page     file.Page
 	failure  error
 }
@@ -105,8 +116,11 @@ func (p *pages) Next() bool {
 			p.failure = fmt.Errorf("a page of %d bytes", max(h.CompressedPageSize, h.UncompressedPageSize))
 			return false
 		}
-		body := make([]byte, h.CompressedPageSize)
+		body := p.room(&p.stored, h, int(h.CompressedPageSize))
 		if _, p.failure = io.ReadFull(p.in, body); p.failure != nil {
+			return false
+		}
+		if p.failure = p.verify(h, body); p.failure != nil {
 			return false
 		}
 		if p.page, p.failure = p.open(h, body); p.page != nil || p.failure != nil {
@@ -116,19 +130,39 @@ func (p *pages) Next() bool {
 	return false
 }
 
+// verify holds the bytes of a page, as they are stored, to its checksum where it has one: CRC-32 as in gzip, over all
+// that follows the page's header (apache/parquet-format, README.md, Checksumming).
+func (p *pages) verify(h *format.PageHeader, body []byte) error {
+	p.sums.pages++
+	if h.Crc == nil {
+		return nil
+	}
+	p.sums.checked++
+	if sum := crc32.ChecksumIEEE(body); sum != uint32(*h.Crc) {
+		return fmt.Errorf("a page does not agree with its checksum, %08x: its bytes give %08x", uint32(*h.Crc), sum)
+	}
+	return nil
+}
+
 // open unpacks a page; nil for kinds that hold no values.
 func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err error) {
 	switch {
 	case h.DictionaryPageHeader != nil:
 		d := h.DictionaryPageHeader
-		if body, err = p.unpack(body, int(h.UncompressedPageSize)); err != nil {
+		if d.NumValues < 0 {
+			return nil, errors.New("a page with fewer than no values")
+		}
+		if body, err = p.unpack(h, body, int(h.UncompressedPageSize)); err != nil {
 			return nil, err
 		}
 		return file.NewDictionaryPage(memory.NewBufferBytes(body), d.NumValues, parquet.Encoding(d.Encoding)), nil
 	case h.DataPageHeader != nil:
 		d := h.DataPageHeader
+		if d.NumValues < 0 {
+			return nil, errors.New("a page with fewer than no values")
+		}
 		p.values -= int64(d.NumValues)
-		if body, err = p.unpack(body, int(h.UncompressedPageSize)); err != nil {
+		if body, err = p.unpack(h, body, int(h.UncompressedPageSize)); err != nil {
 			return nil, err
 		}
 		levels := 0
@@ -141,13 +175,16 @@ func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err err
 			int32(len(body))), err
 	case h.DataPageHeaderV2 != nil:
 		d := h.DataPageHeaderV2
+		if d.NumValues < 0 || d.DefinitionLevelsByteLength < 0 || d.RepetitionLevelsByteLength < 0 {
+			return nil, errors.New("a page with fewer than no values or levels")
+		}
 		p.values -= int64(d.NumValues)
 		levels := int(d.DefinitionLevelsByteLength) + int(d.RepetitionLevelsByteLength)
 		if levels < 0 || levels > min(len(body), int(h.UncompressedPageSize)) {
 			return nil, errors.New("levels longer than their page")
 		}
 		if d.IsCompressed {
-			values, err := p.unpack(body[levels:], int(h.UncompressedPageSize)-levels)
+			values, err := p.unpack(h, body[levels:], int(h.UncompressedPageSize)-levels)
 			if err != nil {
 				return nil, err
 			}
@@ -160,35 +197,82 @@ func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err err
 	return nil, nil
 }
 
+// room is memory for so many bytes of a page, that of the page before where nothing refers to it any more.
+func (p *pages) room(memory *[]byte, h *format.PageHeader, size int) []byte {
+	if p.keeps || h.DictionaryPageHeader != nil {
+		return make([]byte, size)
+	}
+	*memory = slices.Grow((*memory)[:0], size)[:size]
+	return *memory
+}
+
+// unpackZstd unpacks Zstandard into no more memory than a page may take.
+var unpackZstd = sync.OnceValue(func() *zstd.Decoder {
+	d, err := zstd.NewReader(nil, zstd.WithDecoderMaxMemory(mostPage))
+	if err != nil {
+		panic(err) // of its options, which stand here
+	}
+	return d
+})
+
+var errPageSize = errors.New("a page is not as long as it says")
+
 // unpack decompresses the body of a page to its stated size.
-func (p *pages) unpack(body []byte, size int) ([]byte, error) {
-	out := make([]byte, size)
+func (p *pages) unpack(h *format.PageHeader, body []byte, size int) (out []byte, err error) {
+	if p.codec == compress.Codecs.Uncompressed || len(body)+size == 0 {
+		if len(body) != size {
+			return nil, errPageSize
+		}
+		return body, nil
+	}
+	out = p.room(&p.plain, h, size)
 	switch p.codec {
 	case lz4Raw:
 		return out, lz4Block(out, body)
 	case lz4Framed:
 		if bytes.HasPrefix(body, []byte{0x04, 0x22, 0x4d, 0x18}) { // a frame of LZ4 itself
-			_, err := io.ReadFull(lz4.NewReader(bytes.NewReader(body)), out)
-			return out, err
+			return out, exactly(out, lz4.NewReader(bytes.NewReader(body)))
 		}
 		if err := hadoopBlocks(out, body); err == nil {
 			return out, nil
 		}
 		return out, lz4Block(out, body)
-	case compress.Codecs.Uncompressed:
-		if len(body) != size {
-			return nil, errors.New("a page is not as long as it says")
+	case compress.Codecs.Gzip: // whose own checksum and length stand at its end (RFC 1952, 2.3.1)
+		if err := p.unpacker.Reset(bytes.NewReader(body)); err != nil {
+			return nil, err
 		}
-		return body, nil
+		return out, exactly(out, &p.unpacker)
+	case compress.Codecs.Zstd:
+		out, err = unpackZstd().DecodeAll(body, out[:0])
+	case compress.Codecs.Snappy:
+		if n, _ := binary.Uvarint(body); n != uint64(size) { // before so much memory is asked for
+			return nil, errPageSize
+		}
+		fallthrough
+	default:
+		var codec compress.Codec
+		if codec, err = compress.GetCodec(p.codec); err == nil {
+			out = codec.Decode(out, body)
+		}
 	}
-	codec, err := compress.GetCodec(p.codec)
-	if err != nil {
-		return nil, err
+	if err == nil && len(out) != size {
+		err = errPageSize
 	}
-	if out = codec.Decode(out, body); len(out) != size {
-		return nil, errors.New("a page is not as long as it says")
+	return out, err
+}
+
+// exactly fills out with what a reader gives, and reads on to its end, where checksums stand.
+func exactly(out []byte, from io.Reader) error {
+	if _, err := io.ReadFull(from, out); err != nil {
+		return err
 	}
-	return out, nil
+	switch n, err := from.Read(make([]byte, 1)); {
+	case n > 0 || err == nil:
+		return errPageSize
+	case err != io.EOF:
+		return err
+	}
+	return nil
 }
 
 func lz4Block(out, body []byte) error {

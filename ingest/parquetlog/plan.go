@@ -159,7 +159,7 @@ func (r *Reader) firstCounts(number int) (counts []int64, err error) {
 		if n == 0 {
 			continue
 		}
-		chunk, err := openColumn(r.parquet, r.file, group, number)
+		chunk, err := r.openColumn(group, number)
 		if err != nil {
 			return nil, err
 		}
@@ -261,7 +261,29 @@ func (l *Layout) Decisions() []reading.Decision {
 			Otherwise: "instants (UTC)",
 		}
 	}
-	return append(list, stamps)
+	if list = append(list, stamps); l.sums.pages > 0 {
+		list = append(list, l.sumsDecision())
+	}
+	return list
+}
+
+// sumsDecision says how many pages were held to a checksum of theirs.
+func (l *Layout) sumsDecision() reading.Decision {
+	d := reading.Decision{
+		Subject: "checksums",
+		Because: "a byte that changed in a page without one may pass as a reading",
+	}
+	switch {
+	case l.sums.checked == l.sums.pages:
+		d.Found, d.Because = fmt.Sprintf("all %d pages that were read agree with theirs", l.sums.pages), ""
+	case l.sums.checked > 0:
+		d.Found = fmt.Sprintf("%d of %d pages that were read have one, and agree", l.sums.checked, l.sums.pages)
+	case slices.Equal(l.codecs, []string{"GZIP"}):
+		d.Found, d.Because = "none of pages; the one that gzip has in each was used", ""
+	default:
+		d.Found = "none"
+	}
+	return d
 }
 
 func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column *schema.Column) *problem.Problem {

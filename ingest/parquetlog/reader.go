@@ -1,8 +1,8 @@
 // Package parquetlog reads one Parquet log file into batches.
 //
-// Columns are read in blocks of 64 Ki rows through the column readers of Arrow, with buffered streams, so that memory
-// does not grow with the row group. The library turns damage into panics; they are caught here, around opening and
-// reading, and become problems.
+// Columns are read in blocks of 64 Ki rows through the column readers of Arrow, from pages of our own (pages.go), so
+// that memory does not grow with the row group and every page is held to its checksum. The library turns damage into
+// panics; they are caught here, around opening and reading, and become problems.
 package parquetlog
 
 import (
@@ -47,6 +47,7 @@ type Layout struct {
 	perTick  int64                  // nanoseconds of one unit of the time column
 	perHours int64                  // nanoseconds of one unit of the time of day
 	codecs   []string
+	sums     checksums // of the pages of the last reading to the end
 	groups   int
 	TimeUnit string
 }
@@ -69,6 +70,7 @@ type Reader struct {
 	left    int64     // rows left in the group
 	row     int32
 	batch   reading.Batch
+	sums    checksums
 	hashing sync.WaitGroup
 	quit    chan struct{} // ends the hashing
 	sum     string
@@ -149,7 +151,6 @@ func open(name string, l *Layout) (*Reader, *problem.Problem) {
 	}
 	bad := guard(name, func() (err error) {
 		properties := parquet.NewReaderProperties(bounded{memory.DefaultAllocator})
-		properties.BufferedStreamEnabled, properties.BufferSize = true, 1<<16
 		r.parquet, err = newParquetReader(f, properties, l)
 		return err
 	})
@@ -180,6 +181,7 @@ func (r *Reader) nextBlock(n int64) (*reading.Batch, error) {
 			if int64(r.row) != r.layout.Rows {
 				return nil, fmt.Errorf("%d rows were read, the footer promises %d", r.row, r.layout.Rows)
 			}
+			r.layout.sums = r.sums
 			return nil, nil
 		}
 		if err := r.openGroup(); err != nil {
@@ -217,7 +219,7 @@ func (r *Reader) openGroup() error {
 		if number < 0 {
 			continue
 		}
-		chunk, err := openColumn(r.parquet, r.file, group, number)
+		chunk, err := r.openColumn(group, number)
 		if err != nil {
 			return err
 		}
@@ -235,7 +237,7 @@ func (r *Reader) openGroup() error {
 		r.open = append(r.open, c)
 	}
 	if number := r.layout.hours; number >= 0 {
-		chunk, err := openColumn(r.parquet, r.file, group, number)
+		chunk, err := r.openColumn(group, number)
 		if err != nil {
 			return err
 		}

@@ -304,6 +304,7 @@ func TestFilesOfAnotherProgram(t *testing.T) {
 		{"zoned", "adjusted to UTC, FLOAT, DECIMAL(18,4), gzip", true},
 		{"milliseconds", "brotli", false},
 		{"nanoseconds", "uncompressed", false},
+		{"checksums", "snappy, with a checksum on every page", true},
 	} {
 		log := testLog()
 		log.Columns[reading.Distance].Unit, log.Columns[reading.Flow].Unit = metre(), metrePerSecond()
@@ -436,6 +437,18 @@ func FuzzRead(f *testing.F) {
 			f.Fatal(err)
 		}
 		f.Add(content)
+	}
+	for _, content := range [][]byte{
+		writeColumns(f, columnOf{"time", nil, []int64{1930089600, 1930089660}}, distances, flows),
+		writeColumns(f, columnOf{"time", nil, []int32{1930089600, 1930089660}}, halves("distance"), flows),
+		writeColumns(f, columnOf{"time", nil, []float64{1930089600.5e3, 1930089660e3}}, distances, flows),
+		futureType(f, writeColumns(f, minutes, distances, flows, halves("shape"))),
+	} {
+		f.Add(content)
+		summed, pages := withChecksums(f, content, true)
+		f.Add(summed)
+		summed[pages[1].from]++
+		f.Add(summed)
 	}
 	f.Fuzz(func(t *testing.T, content []byte) {
 		name := filepath.Join(t.TempDir(), "log.parquet")
