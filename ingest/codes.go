@@ -139,13 +139,13 @@ func (c *codes) found() error {
 			u := c.log.Files[0].Unit(reading.Quantity(q))
 			shown := round(u.FromSI(v))
 			found := fmt.Sprintf(
-				"column %q holds %g %s, which may be the code %s for no value, %d times, far from all its other values",
-				column.Name, shown, u.Symbol, s.code.text, s.count,
+				"%s holds %g %s, which may be the code %s for no value, %d times, far from all its other values",
+				column.Title(), shown, u.Symbol, s.code.text, s.count,
 			)
 			remedy := fmt.Sprintf(
-				"write log.columns.%s = { name = %q, unit = %q, missing = [\"%g\"] }, "+
+				"write log.columns.%s = { %s, unit = %q, missing = [\"%g\"] }, "+
 					"or missing = [] if it is a reading",
-				reading.Quantity(q), column.Name, u.Symbol, shown,
+				reading.Quantity(q), column.Key(), u.Symbol, shown,
 			)
 			return problem.At(column.Place, found, "a decision", remedy)
 		}

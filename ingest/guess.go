@@ -54,7 +54,7 @@ func GuessColumns(file string) (*Guess, *problem.Problem) {
 		if i == h.Time || i == h.TimeOfDay {
 			continue
 		}
-		bare, unit := csvlog.SplitUnit(name)
+		bare, unit := reading.SplitUnit(name)
 		if q, ok := quantityNamed(bare, unit); ok {
 			if _, taken := g.Columns[q.String()]; !taken {
 				g.Columns[q.String()] = GuessedColumn{bare, unit}

@@ -45,9 +45,9 @@ func WriteCertificate(w io.Writer, l *ingest.Log) {
 	for q, c := range log.Columns {
 		switch quantity := reading.Quantity(q); {
 		case log.Reads(quantity):
-			fmt.Fprintf(w, "  %-15s column %q%s\n", quantity, c.Name, step(l, quantity))
-		case c.Name != "":
-			fmt.Fprintf(w, "  %-15s column %q, which no setting uses\n", quantity, c.Name)
+			fmt.Fprintf(w, "  %-15s %s%s\n", quantity, c.Title(), step(l, quantity))
+		case c.Given():
+			fmt.Fprintf(w, "  %-15s %s, which no setting uses\n", quantity, c.Title())
 		}
 	}
 	fmt.Fprintln(w)

@@ -11,7 +11,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest"
-	"retotal/ingest/csvlog"
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 )
@@ -90,7 +89,7 @@ func draft(files []string, g *ingest.Guess) string {
 			"\"Europe/Dublin\"%s",
 			firstStamp(g))
 	}
-	bare, _ := csvlog.SplitUnit(g.Names[g.Time])
+	bare, _ := reading.SplitUnit(g.Names[g.Time])
 	p("\n[log.columns]\ntime = %q", bare)
 	if g.TimeOfDay >= 0 {
 		p("time_of_day = %q", g.Names[g.TimeOfDay])

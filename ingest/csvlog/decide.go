@@ -64,7 +64,12 @@ func (l *Layout) headerDecision() reading.Decision {
 	d := reading.Decision{
 		Subject: "header",
 		Found:   fmt.Sprintf("line %d", l.notes.preambleLines+1),
-		Because: "the first line with the name of the time column",
+		Because: l.notes.header,
+	}
+	if l.bare {
+		d.Found = "none"
+		d.Because = fmt.Sprintf("columns are given by number; readings begin on line %d", l.HeaderLine+1)
+		return d
 	}
 	if more := int(l.HeaderLine) - l.notes.preambleLines; more > 1 {
 		d.Found = fmt.Sprintf("lines %d to %d", l.notes.preambleLines+1, l.HeaderLine)
@@ -186,10 +191,18 @@ func (l *Layout) findStamps(file string, rows []sampleRow, column int) *problem.
 	}
 	if len(l.stamps) == 0 {
 		return problem.At(problem.Place{File: file, Line: int(rows[0].line)},
-			fmt.Sprintf("no time stamp in column %q can be read; the first is %q",
-				l.Header[column], shorten(rows[0].fields[column])),
+			fmt.Sprintf("no time stamp in column %s can be read; the first is %q",
+				l.title(column), shorten(rows[0].fields[column])),
 			"2031-04-02 10:30:00, 2031-04-02T10:30:00Z, 02/04/2031 10:30 or the like", "")
 	}
 	l.absolute, l.datesOnly = l.stamps[0].hasOffset, !l.stamps[0].hasTime
 	return nil
+}
+
+// title names a column: its header in quotes, or its number.
+func (l *Layout) title(column int) string {
+	if l.Header[column] == "" {
+		return fmt.Sprint(column + 1)
+	}
+	return fmt.Sprintf("%q", l.Header[column])
 }

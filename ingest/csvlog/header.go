@@ -1,7 +1,6 @@
 package csvlog
 
 import (
-	"bytes"
 	"fmt"
 	"slices"
 	"strings"
@@ -13,88 +12,108 @@ import (
 	"retotal/ingest/site"
 )
 
-// findHeader looks for the first line that holds the name of the time column, under each delimiter, and takes
-// the delimiter under which the most columns of the site file are found. What stands above it is kept as the preamble.
+// findHeader looks for the line with the names of the columns, or, where the site file gives numbers alone, for the
+// first reading. What stands above it is kept as the preamble.
 func (l *Layout) findHeader(file string, text []byte, log *site.Log) *problem.Problem {
-	at := 0
-	if bytes.HasPrefix(text, bom) {
-		at = len(bom)
+	lines, starts := linesOf(text, l.eol)
+	p, ok := findFor(lines, log)
+	if !ok {
+		return l.noHeader(file, lines, log)
 	}
-	var widest [][]byte // the line of most fields, for the message
-	for number := int32(1); at < len(text); number++ {
-		end := bytes.IndexByte(text[at:], l.eol)
-		if end < 0 {
-			end = len(text) - at
+	l.delimiter, l.blank, l.bare = p.delimiter, p.blank, p.bare
+	for _, f := range p.fields {
+		if p.bare {
+			f = nil
 		}
-		line := text[at : at+end]
-		at = min(at+end+1, len(text))
-		fields := l.tryHeader(line, log)
-		if l.Header != nil {
-			l.HeaderLine, l.headerEnd = number, at
-			l.notes.preambleLines = int(number) - 1
-			l.takeUnitRows(text)
-			return l.planColumns(file, log)
-		}
-		if len(fields) > len(widest) {
-			widest = fields
-		}
+		l.Header = append(l.Header, latin(f))
+	}
+	l.HeaderLine, l.notes.preambleLines = int32(p.line), p.line
+	for _, line := range lines[:p.line] {
 		if text := shorten(line); len(l.Preamble) < preambleKept && text != "" {
 			l.Preamble = append(l.Preamble, text)
 		}
 	}
-	return problem.At(problem.Place{File: file}, fmt.Sprintf("no line has a column named %q", log.Time.Name),
-		"the header as log.columns.time gives it",
-		"the columns here seem to be: "+strings.Join(toStrings(widest), ", "))
+	l.notes.windows1252 = !utf8.Valid(lines[p.line])
+	l.notes.delimiter = l.delimiterDecision(lines[p.line], &p, log)
+	l.notes.header = "the first line with the name of the time column"
+	if _, byNumber := log.Numbers(); byNumber {
+		l.notes.header = "the line of names above the first times"
+	} else if p.passed {
+		l.notes.header = "of the lines with the name of the time column, the one with times below and most other names"
+	}
+	if !p.bare {
+		l.HeaderLine++
+		l.takeUnitRows(lines)
+	}
+	l.headerEnd = starts[l.HeaderLine]
+	return l.planColumns(file, log)
+}
+
+// findFor finds the table of a log in the lines of a text: by the names of its columns, or by their numbers where the
+// site file names none.
+func findFor(lines [][]byte, log *site.Log) (place, bool) {
+	most, byNumber := log.Numbers()
+	if !byNumber {
+		return find(lines, named(log))
+	}
+	if p, ok := find(lines, unnamed); ok && p.stamped && p.time == log.Time.Number-1 && len(p.fields)+p.blank >= most {
+		return p, true
+	}
+	return findBare(lines, log.Time.Number-1, most)
+}
+
+// noHeader words that no line can be the header.
+func (l *Layout) noHeader(file string, lines [][]byte, log *site.Log) *problem.Problem {
+	if most, byNumber := log.Numbers(); byNumber {
+		return problem.At(problem.Place{File: file},
+			fmt.Sprintf("no line has a time in column %d and %d columns", log.Time.Number, most),
+			"the numbers of columns, from 1, in [log.columns]", "")
+	}
+	var widest [][]byte
+	for _, line := range lines {
+		for _, delimiter := range []byte(delimiters) {
+			trial := Layout{delimiter: delimiter}
+			if fields, ok := trial.split(line); ok && len(fields) > len(widest) {
+				widest = fields
+			}
+		}
+	}
+	remedy := "the columns here seem to be: " + strings.Join(toStrings(widest), ", ")
+	if _, bare := findBare(lines, -1, 2); bare {
+		if _, header := find(lines, unnamed); !header {
+			remedy = "it seems to have no header: give the numbers of its columns, as in time = 1"
+		}
+	}
+	return problem.At(problem.Place{File: file}, fmt.Sprintf("no line has a %s", log.Time.Words()),
+		"the header as log.columns.time gives it", remedy)
 }
 
 // preambleKept is how many lines above the header are kept: enough for a serial number, a place and a zone.
 const preambleKept = 20
 
-// tryHeader makes a line the header if it holds the time column under some delimiter, and returns its fields under the
-// delimiter that gives the most.
-func (l *Layout) tryHeader(line []byte, log *site.Log) (widest [][]byte) {
-	best := 0
+// delimiterDecision says why fields are ended by what.
+func (l *Layout) delimiterDecision(line []byte, p *place, log *site.Log) reading.Decision {
+	d := reading.Decision{Subject: "fields", Found: "ended by " + delimiterName(l.delimiter)}
+	if _, byNumber := log.Numbers(); byNumber {
+		d.Because = fmt.Sprintf("%d fields with a time in column %d", len(p.fields)+p.blank, p.time+1)
+		return d
+	}
+	d.Because = fmt.Sprintf("%d of the %d columns of the site file stand in the header", p.agreement, wanted(log))
 	var otherwise []string
-	for _, delimiter := range []byte(",;\t|") {
+	for _, delimiter := range []byte(delimiters) {
 		trial := Layout{delimiter: delimiter}
-		fields, ok := trial.split(line)
-		if ok && len(fields) > len(widest) {
-			widest = fields
-		}
-		if !ok || len(fields) < 2 {
-			continue
-		}
-		if n := len(fields); n > 1 && len(fields[n-1]) == 0 {
-			fields = fields[:n-1] // a trailing delimiter
-		}
-		if !slices.ContainsFunc(fields, func(f []byte) bool { return matches(latin(f), log.Time.Name) }) {
+		if fields, ok := trial.split(line); delimiter != l.delimiter && ok && len(fields) > 1 {
 			otherwise = append(otherwise, fmt.Sprintf("%s: the time column is not found", delimiterName(delimiter)))
-			continue
-		}
-		if score := countMatches(fields, log); score > best {
-			best, l.delimiter = score, delimiter
-			l.Header = l.Header[:0]
-			for _, f := range fields {
-				l.Header = append(l.Header, latin(f))
-			}
 		}
 	}
-	if best > 0 {
-		l.notes.windows1252 = !utf8.Valid(line)
-		l.notes.delimiter = reading.Decision{
-			Subject:   "fields",
-			Found:     "ended by " + delimiterName(l.delimiter),
-			Because:   fmt.Sprintf("%d of the %d columns of the site file stand in the header", best, wanted(log)),
-			Otherwise: strings.Join(otherwise, "; "),
-		}
-	}
-	return widest
+	d.Otherwise = strings.Join(otherwise, "; ")
+	return d
 }
 
 // wanted counts the columns that the site file names.
 func wanted(log *site.Log) int {
-	n := 1
-	for _, c := range append(log.Columns[:], log.TimeOfDay) {
+	n := 0
+	for _, c := range append(log.Columns[:], log.Time, log.TimeOfDay) {
 		if c.Name != "" {
 			n++
 		}
@@ -131,29 +150,27 @@ func latin(text []byte) string {
 // takeUnitRows takes up to three more header rows below the names: a row whose time column is no time and none of whose
 // fields is a number. Units found there go behind the names that have none; what else the rows say (kind of statistic)
 // is left.
-func (l *Layout) takeUnitRows(text []byte) {
+func (l *Layout) takeUnitRows(lines [][]byte) {
 	for range 3 {
-		end := bytes.IndexByte(text[l.headerEnd:], l.eol)
-		if end < 0 {
+		if int(l.HeaderLine) == len(lines) {
 			return
 		}
-		fields, ok := l.split(text[l.headerEnd : l.headerEnd+end])
+		fields, ok := l.split(lines[l.HeaderLine])
 		if fields = l.withoutTrailer(fields); !ok || len(fields) != len(l.Header) || !isUnitRow(fields) {
 			return
 		}
 		for i, f := range fields {
 			unit := strings.Trim(latin(f), "()[] ")
 			if slices.Contains(statistics, strings.ToLower(unit)) {
-				bare, _ := SplitUnit(l.Header[i])
+				bare, _ := reading.SplitUnit(l.Header[i])
 				l.notes.statistics = append(l.notes.statistics, bare+" "+unit)
 			}
-			if _, has := SplitUnit(l.Header[i]); has == "" && unit != "" {
+			if _, has := reading.SplitUnit(l.Header[i]); has == "" && unit != "" {
 				if _, err := quantity.LookUp(unit); err == nil {
 					l.Header[i] += " (" + unit + ")"
 				}
 			}
 		}
-		l.headerEnd += end + 1
 		l.HeaderLine++
 	}
 }
@@ -163,10 +180,15 @@ func isUnitRow(fields [][]byte) bool {
 	return !slices.ContainsFunc(fields, isData) && slices.ContainsFunc(fields, isHeaderWord)
 }
 
-// withoutTrailer takes off the empty field that a trailing delimiter makes.
+// withoutTrailer takes off fields beyond the header: blank ones, and those below names that are blank.
 func (l *Layout) withoutTrailer(fields [][]byte) [][]byte {
-	if n := len(l.Header); len(fields) == n+1 && len(fields[n]) == 0 {
-		return fields[:n]
+	return withoutTrailer(fields, len(l.Header), l.blank)
+}
+
+// withoutTrailer takes off fields beyond n: blank ones, and all of the next few.
+func withoutTrailer(fields [][]byte, n, few int) [][]byte {
+	for len(fields) > n && (len(fields[len(fields)-1]) == 0 || len(fields) <= n+few) {
+		fields = fields[:len(fields)-1]
 	}
 	return fields
 }
@@ -203,55 +225,15 @@ func toStrings(fields [][]byte) []string {
 	return out
 }
 
-// countMatches counts the columns of the site file that a header line holds.
+// countMatches counts the columns that the site file names and a header line holds.
 func countMatches(fields [][]byte, log *site.Log) int {
-	n := 1 // the time column
-	for _, c := range append(log.Columns[:], log.TimeOfDay) {
-		if c.Name != "" && slices.ContainsFunc(fields, func(f []byte) bool { return matches(latin(f), c.Name) }) {
+	n := 0
+	for _, c := range append(log.Columns[:], log.Time, log.TimeOfDay) {
+		if c.Name != "" && slices.ContainsFunc(fields, func(f []byte) bool { return c.Called(latin(f)) }) {
 			n++
 		}
 	}
 	return n
-}
-
-// matches reports whether a header field is the column of that name: the same text, or the name followed by a unit.
-func matches(field, name string) bool {
-	if strings.EqualFold(field, name) {
-		return true
-	}
-	bare, unit := SplitUnit(field)
-	return unit != "" && strings.EqualFold(bare, name)
-}
-
-// SplitUnit takes the unit off a header such as "Distance (m)", "Flow [L/s]" or "Level cm".
-func SplitUnit(field string) (bare, unit string) {
-	if n := len(field); n > 0 && (field[n-1] == ')' || field[n-1] == ']') {
-		if open := opening(field); open > 0 {
-			return strings.TrimSpace(field[:open]), strings.TrimSpace(field[open+1 : n-1])
-		}
-	}
-	if blank := strings.LastIndexByte(field, ' '); blank > 0 {
-		if _, err := quantity.LookUp(field[blank+1:]); err == nil {
-			return strings.TrimSpace(field[:blank]), field[blank+1:]
-		}
-	}
-	return field, ""
-}
-
-// opening returns where the bracket opens that the last character closes; −1 when it does not.
-func opening(field string) int {
-	depth := 0
-	for i := len(field) - 1; i >= 0; i-- {
-		switch field[i] {
-		case ')', ']':
-			depth++
-		case '(', '[':
-			if depth--; depth == 0 {
-				return i
-			}
-		}
-	}
-	return -1
 }
 
 // planColumns assigns the columns of the file and their units.
@@ -263,19 +245,20 @@ func (l *Layout) planColumns(file string, log *site.Log) *problem.Problem {
 	if bad := l.assign(file, log.Time, timeColumn); bad != nil {
 		return bad
 	}
-	if log.TimeOfDay.Name != "" {
+	if log.TimeOfDay.Given() {
 		if bad := l.assign(file, log.TimeOfDay, timeOfDay); bad != nil {
 			return bad
 		}
 	}
 	for q, c := range log.Columns {
-		if c.Name == "" {
+		if !c.Given() {
 			continue
 		}
 		if bad := l.assign(file, c, q); bad != nil {
 			return bad
 		}
-		unit, bad := columnUnit(file, l.HeaderLine, l.Header[slices.Index(l.plan, q)], reading.Quantity(q), c)
+		place := problem.Place{File: file, Line: int(l.HeaderLine)}
+		unit, bad := c.UnitIn(place, l.Header[slices.Index(l.plan, q)], reading.Quantity(q))
 		if bad != nil {
 			return bad
 		}
@@ -284,64 +267,46 @@ func (l *Layout) planColumns(file string, log *site.Log) *problem.Problem {
 	return nil
 }
 
-// assign finds the one column of a name.
+// assign finds the one column that the site file means.
 func (l *Layout) assign(file string, c site.Column, target int) *problem.Problem {
-	found := -1
-	for i, field := range l.Header {
-		if !matches(field, c.Name) {
-			continue
-		}
-		if found >= 0 {
-			return problem.At(problem.Place{File: file, Line: int(l.HeaderLine)},
-				fmt.Sprintf("columns %d and %d are both named %q", found+1, i+1, c.Name),
-				"one column of that name", "write the whole header text in the site file")
-		}
-		found = i
-	}
-	if found < 0 {
-		return problem.At(c.Place, fmt.Sprintf("%s has no column named %q", file, c.Name), "a column of its header",
+	found := c.Find(len(l.Header)+l.blank, l.name)
+	switch {
+	case len(found) > 1:
+		return problem.At(problem.Place{File: file, Line: int(l.HeaderLine)},
+			fmt.Sprintf("columns %d and %d are both named %q", found[0]+1, found[1]+1, c.Name),
+			"one column of that name", "write the whole header text in the site file, or number = "+
+				fmt.Sprint(found[0]+1))
+	case len(found) == 0 && c.Number > 0:
+		return problem.At(c.Place, fmt.Sprintf("%s has no %s", file, c.Words()),
+			fmt.Sprintf("a number from 1 to %d", len(l.Header)), "")
+	case len(found) == 0:
+		return problem.At(c.Place, fmt.Sprintf("%s has no %s", file, c.Words()), "a column of its header",
 			problem.Suggest(c.Name, l.bareNames()))
 	}
-	if l.plan[found] != skipColumn {
-		return problem.At(c.Place, fmt.Sprintf("column %q is given two meanings", c.Name), "one meaning a column", "")
+	for len(l.Header) <= found[0] { // a column without a name, at the end
+		l.Header, l.plan, l.blank = append(l.Header, ""), append(l.plan, skipColumn), l.blank-1
 	}
-	l.plan[found] = target
+	if l.plan[found[0]] != skipColumn {
+		return problem.At(c.Place, c.Words()+" is given two meanings", "one meaning a column", "")
+	}
+	l.plan[found[0]] = target
 	return nil
+}
+
+// name is the header of a column; "" for one that has none.
+func (l *Layout) name(i int) string {
+	if i < len(l.Header) {
+		return l.Header[i]
+	}
+	return ""
 }
 
 // bareNames lists the columns without their units, for suggestions.
 func (l *Layout) bareNames() (names []string) {
 	for _, field := range l.Header {
-		if bare, _ := SplitUnit(field); bare != "" {
+		if bare, _ := reading.SplitUnit(field); bare != "" {
 			names = append(names, bare)
 		}
 	}
 	return names
 }
-
-// columnUnit takes the unit from the site file or from the header.
-func columnUnit(
-	file string, line int32, field string, q reading.Quantity, c site.Column,
-) (quantity.Unit, *problem.Problem) {
-	if c.Unit != nil {
-		return *c.Unit, nil
-	}
-	place := problem.Place{File: file, Line: int(line)}
-	remedy := fmt.Sprintf("write log.columns.%s = { name = %q, unit = %q }", q, c.Name, unitExample(q))
-	_, text := SplitUnit(field)
-	if text == "" {
-		return quantity.Unit{},
-			problem.At(place, fmt.Sprintf("column %q names no unit", field), "a unit such as "+unitExample(q), remedy)
-	}
-	u, err := quantity.LookUp(text)
-	if err != nil {
-		return u, problem.At(place, fmt.Sprintf("column %q: %v", field, err), "", remedy)
-	}
-	if want := q.Dimension(); u.Dimension != want {
-		return u,
-			problem.At(place, fmt.Sprintf("column %q: %q is %s, not %s", field, text, u.Dimension, want), "", remedy)
-	}
-	return u, nil
-}
-
-func unitExample(q reading.Quantity) string { return quantity.Unit1(q.Dimension()) }

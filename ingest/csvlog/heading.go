@@ -21,33 +21,37 @@ func Heading(file string) (*reading.Heading, *problem.Problem) {
 	if bad := refuseBinary(problem.Place{File: file}, text); bad != nil {
 		return nil, bad
 	}
-	lines := bytes.Split(text, []byte{terminator(text)})
-	for i := range lines {
-		for _, delimiter := range []byte(";\t|,") {
-			l := Layout{delimiter: delimiter}
-			if header, row := l.headerAbove(lines, i); header != nil {
-				return heading(header, row), nil
-			}
+	lines, _ := linesOf(text, terminator(text))
+	p, ok := find(lines, unnamed)
+	if !ok || !p.stamped {
+		if bare, found := findBare(lines, -1, 2); found {
+			p, ok = bare, true
 		}
 	}
-	return nil, problem.At(problem.Place{File: file}, "no line with a time stamp stands below a line of column names",
-		"a CSV log with a header", "write the site file by hand; retotal demo DIR writes an example")
-}
-
-// headerAbove returns the fields of line i when it is a header: as many fields as the first line of readings below it,
-// which has a time, and no time of its own.
-func (l *Layout) headerAbove(lines [][]byte, i int) (header, row [][]byte) {
-	header, ok := l.split(lines[i])
-	if !ok || len(header) < 2 || slices.ContainsFunc(header, isStamp) {
-		return nil, nil
+	if !ok {
+		return nil, problem.At(problem.Place{File: file},
+			"no line with a time stamp stands below a line of column names, or above others with one",
+			"a CSV log with readings", "write the site file by hand; retotal demo DIR writes an example")
 	}
-	for k := i + 1; k < len(lines) && k <= i+4; k++ {
-		row, ok := l.split(lines[k])
-		if ok && len(row) == len(header) && slices.ContainsFunc(row, isStamp) {
-			return header, row
-		}
+	l := Layout{delimiter: p.delimiter, blank: p.blank, HeaderLine: int32(p.line) + 1}
+	for _, f := range p.fields {
+		l.Header = append(l.Header, latin(f))
 	}
-	return nil, nil
+	h := &reading.Heading{Time: p.time, TimeOfDay: -1}
+	if p.bare {
+		clear(l.Header)
+		l.HeaderLine--
+	}
+	h.Names = slices.Clone(l.Header)
+	if !p.bare {
+		l.takeUnitRows(lines)
+	}
+	for _, name := range l.Header {
+		_, unit := reading.SplitUnit(name)
+		h.Units = append(h.Units, unit)
+	}
+	l.findTimes(h, lines[l.HeaderLine:])
+	return h, nil
 }
 
 // isStamp reports whether a field is a time as loggers write it: a date, or a count since 1970.
@@ -65,19 +69,21 @@ func isClock(f []byte) bool {
 	return s.timeOfDay(&stamp{}) && s.done()
 }
 
-func heading(header, row [][]byte) *reading.Heading {
-	h := &reading.Heading{Time: -1, TimeOfDay: -1}
-	for i, f := range header {
-		h.Names = append(h.Names, latin(f))
-		switch {
-		case h.Time < 0 && isStamp(row[i]):
-			st, err := parseStamp(row[i])
-			h.Time, h.First, h.Zoned = i, string(row[i]), err != nil || st.hasOffset
-			if err == nil && !st.hasTime && i+1 < len(row) && isClock(row[i+1]) {
-				h.TimeOfDay = i + 1
-				h.First += " " + string(row[i+1])
-			}
+// findTimes tells which columns are those of the times, from the first row that has one.
+func (l *Layout) findTimes(h *reading.Heading, rows [][]byte) {
+	for _, line := range rows {
+		row, ok := l.split(line)
+		row = l.withoutTrailer(row)
+		i := slices.IndexFunc(row, isStamp)
+		if !ok || i < 0 || len(row) != len(l.Header) {
+			continue
 		}
+		st, err := parseStamp(row[i])
+		h.Time, h.First, h.Zoned = i, string(row[i]), err != nil || st.hasOffset
+		if err == nil && !st.hasTime && i+1 < len(row) && isClock(row[i+1]) {
+			h.TimeOfDay = i + 1
+			h.First += " " + string(row[i+1])
+		}
+		return
 	}
-	return h
 }

@@ -22,6 +22,8 @@ type Layout struct {
 	HeaderLine              int32 // the last line of the header
 	headerEnd               int   // bytes up to the first line after the header, in the decoded text
 	plan                    []int
+	blank                   int  // fields of the header that are blank, at its end
+	bare                    bool // there is no header: columns are told by number
 	Units                   [reading.Count]quantity.Unit
 	Resolution              [reading.Count]float64 // SI, one step of the last decimal written; 0 when unknown
 	Preamble                []string               // the first lines above the header, shortened
@@ -37,6 +39,7 @@ type Layout struct {
 // notes are the reasons of the decisions, for the certificate.
 type notes struct {
 	delimiter, decimal, order, midnight reading.Decision
+	header                              string
 	statistics                          []string // "Distance: Avg"
 	windows1252                         bool
 	preambleLines                       int

@@ -156,6 +156,9 @@ func (p *parser) fastLine(text []byte, pos int, b *reading.Batch) (next int, ok 
 			pos++
 		}
 	}
+	for text[pos] == delimiter { // blank fields beyond the header
+		pos++
+	}
 	if text[pos] == '\r' && eol == '\n' {
 		pos++
 	}
@@ -340,8 +343,8 @@ func (p *parser) slowStamp(field []byte) (int64, string) {
 // isHeader reports whether a row is the header, or one of its rows of units, written again.
 func (l *Layout) isHeader(fields [][]byte) bool {
 	column := slices.Index(l.plan, timeColumn)
-	name, _ := SplitUnit(l.Header[column])
-	return matches(latin(fields[column]), name) || isUnitRow(fields)
+	name, _ := reading.SplitUnit(l.Header[column])
+	return site.Column{Name: name}.Called(latin(fields[column])) || isUnitRow(fields)
 }
 
 // split cuts a line into trimmed fields; lines with quotes go through encoding/csv.

@@ -20,7 +20,8 @@ func Heading(file string) (h *reading.Heading, bad *problem.Problem) {
 		s := r.parquet.MetaData().Schema
 		for i := range s.NumColumns() {
 			c := s.Column(i)
-			h.Names = append(h.Names, c.Path())
+			_, unit := reading.SplitUnit(c.Path())
+			h.Names, h.Units = append(h.Names, c.Path()), append(h.Units, unit)
 			switch t := c.LogicalType().(type) {
 			case *schema.TimestampLogicalType:
 				if h.Time < 0 {

@@ -27,10 +27,10 @@ func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
 	if l.time, bad = l.find(name, log.Time); bad != nil {
 		return bad
 	}
-	if bad = l.planTime(name, s.Column(l.time), log.TimeOfDay.Name != ""); bad != nil {
+	if bad = l.planTime(name, s.Column(l.time), log.TimeOfDay.Given()); bad != nil {
 		return bad
 	}
-	if l.hours = -1; log.TimeOfDay.Name != "" {
+	if l.hours = -1; log.TimeOfDay.Given() {
 		if l.hours, bad = l.find(name, log.TimeOfDay); bad != nil {
 			return bad
 		}
@@ -40,7 +40,7 @@ func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
 	}
 	for q, c := range log.Columns {
 		l.columns[q] = -1
-		if c.Name == "" {
+		if !c.Given() {
 			continue
 		}
 		if l.columns[q], bad = l.find(name, c); bad != nil {
@@ -57,20 +57,26 @@ func (l *Layout) plan(name string, r *file.Reader, log *site.Log) error {
 	return nil
 }
 
+// find finds the one column that the site file means.
 func (l *Layout) find(name string, c site.Column) (int, *problem.Problem) {
-	for i, column := range l.Columns {
-		if !strings.EqualFold(column, c.Name) {
-			continue
-		}
-		if slices.Contains(l.unknown, i) {
-			return -1, problem.At(problem.Place{File: name},
-				fmt.Sprintf("column %q is of a logical type that is not known", column),
-				"numbers, or a timestamp for the time", "write it as one of them")
-		}
-		return i, nil
+	found := c.Find(len(l.Columns), func(i int) string { return l.Columns[i] })
+	switch {
+	case len(found) == 0 && c.Number > 0:
+		return -1, problem.At(c.Place, fmt.Sprintf("%s has no %s", name, c.Words()),
+			fmt.Sprintf("a number from 1 to %d", len(l.Columns)), "")
+	case len(found) == 0:
+		return -1, problem.At(c.Place, fmt.Sprintf("%s has no %s", name, c.Words()), "a column of its schema",
+			problem.Suggest(c.Name, l.Columns))
+	case len(found) > 1:
+		return -1, problem.At(c.Place, fmt.Sprintf("%s: columns %d and %d are both named %q",
+			name, found[0]+1, found[1]+1, c.Name),
+			"one column of that name", fmt.Sprintf("write number = %d", found[0]+1))
+	case slices.Contains(l.unknown, found[0]):
+		return -1, problem.At(problem.Place{File: name},
+			fmt.Sprintf("column %q is of a logical type that is not known", l.Columns[found[0]]),
+			"numbers, or a timestamp for the time", "write it as one of them")
 	}
-	return -1, problem.At(c.Place, fmt.Sprintf("%s has no column named %q", name, c.Name), "a column of its schema",
-		problem.Suggest(c.Name, l.Columns))
+	return found[0], nil
 }
 
 // planTime takes unit and meaning of the time column from its logical type. Arrow's own record reader would call local
@@ -311,10 +317,7 @@ func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column
 	if decimal, ok := column.LogicalType().(*schema.DecimalLogicalType); ok {
 		l.divisor[q] = math.Pow10(int(decimal.Scale()))
 	}
-	if c.Unit == nil {
-		return problem.At(c.Place, fmt.Sprintf("column %q of a Parquet file names no unit", c.Name), "a unit",
-			fmt.Sprintf("write log.columns.%s = { name = %q, unit = \"m\" }", q, c.Name))
-	}
-	l.Units[q] = *c.Unit
-	return nil
+	var bad *problem.Problem
+	l.Units[q], bad = c.UnitIn(place, column.Path(), q)
+	return bad
 }

@@ -314,11 +314,3 @@ type Decision struct {
 	Because   string
 	Otherwise string // what else was possible, and why it was not taken
 }
-
-// Heading is what the columns of a log file are called, and which of them holds the time.
-type Heading struct {
-	Names           []string
-	Time, TimeOfDay int    // numbers of columns; −1 for none
-	Zoned           bool   // stamps carry an offset from UTC
-	First           string // the first stamp as written; "" when it is not text
-}

@@ -152,8 +152,9 @@ func (s *Site) readLog(t *table) {
 				"how many times its size a compressed log may unpack to, 200 by default", "")
 		}
 	}
-	s.readColumns(t.sub("columns"))
-	s.readPrimary(t)
+	columns := t.sub("columns")
+	s.readColumns(columns)
+	s.readPrimary(t, columns)
 	s.readRegisterChanges(t)
 	s.Log.Means = t.choice("values", "instants", "means") == "means" || s.Log.Primary > reading.Flow
 	t.close()
@@ -192,7 +193,7 @@ func (s *Site) readRegisterChanges(t *table) {
 			}
 			continue
 		}
-		if s.Log.Columns[reading.Counter].Name == "" {
+		if !s.Log.Columns[reading.Counter].Given() {
 			c.refuse("", "changes a counter that the log does not have", "a column counter in [log.columns]", "")
 		}
 		if n := len(s.Log.CounterChanges); n > 0 && at.UTC <= s.Log.CounterChanges[n-1].At.UTC {
@@ -206,8 +207,9 @@ func (s *Site) readRegisterChanges(t *table) {
 func (s *Site) readColumns(t *table) {
 	s.Log.Time = t.column("time", quantity.None)
 	s.Log.TimeOfDay = t.column("time_of_day", quantity.None)
-	if s.Log.Time.Name == "" && !t.has("time") {
-		t.refuse("time", "is missing", "", `add time = "Time", the header of the column with the time stamps`)
+	if !s.Log.Time.Given() && !t.has("time") {
+		t.refuse("time", "is missing", "", `add time = "Time", the header of the column with the time stamps, `+
+			`or time = 1, its number where the log has no header`)
 	}
 	for q := range reading.Count {
 		s.Log.Columns[q] = t.column(q.String(), q.Dimension())
@@ -221,12 +223,12 @@ var primaries = []reading.Quantity{
 }
 
 // readPrimary decides what the flow is computed from: what primary names, or the rawest quantity of the log.
-func (s *Site) readPrimary(t *table) {
+func (s *Site) readPrimary(t, columns *table) {
 	s.Log.Primary = reading.Count
 	primary := t.text("primary", "")
 	var names []string
 	for _, q := range primaries {
-		if s.Log.Columns[q].Name != "" {
+		if s.Log.Columns[q].Given() {
 			names = append(names, q.String())
 			if s.Log.Primary == reading.Count {
 				s.Log.Primary = q
@@ -235,6 +237,9 @@ func (s *Site) readPrimary(t *table) {
 	}
 	if len(names) == 0 {
 		s.Log.Primary = reading.Distance
+		if slices.ContainsFunc(primaries, func(q reading.Quantity) bool { return columns.has(q.String()) }) {
+			return // it was refused
+		}
 		t.refuse("columns.distance", "is missing, and so are level, head, flow, interval_volume and counter",
 			"one column that gives the flow", `add distance = "Distance"`)
 		return
@@ -251,47 +256,6 @@ func (s *Site) readPrimary(t *table) {
 			}
 		}
 	}
-}
-
-// column reads "Header" or { name = "Header", unit = "m" }.
-func (t *table) column(key string, dim quantity.Dimension) Column {
-	t.asks(key, "header or table", "")
-	raw, ok := t.get(key)
-	if !ok {
-		return Column{}
-	}
-	c := Column{Place: t.at(key)}
-	if name, isText := raw.(string); isText {
-		c.Name = name
-	} else {
-		sub := t.sub(key)
-		c.Name = sub.required("name", "Distance")
-		if unit := sub.text("unit", ""); unit == "mA" || unit == "%" {
-			sub.scale(&c, unit, dim)
-		} else if unit != "" && dim != quantity.None {
-			u, err := quantity.LookUp(unit)
-			if err != nil {
-				sub.refuse("unit", err.Error(), "one of "+strings.Join(quantity.Symbols(dim), ", "), "")
-			} else if u.Dimension != dim {
-				sub.refuse("unit", fmt.Sprintf("%q is %s", unit, u.Dimension), dim.String(),
-					"one of "+strings.Join(quantity.Symbols(dim), ", "))
-			}
-			c.Unit = &u
-		}
-		c.Missing, c.MissingSet = sub.texts("missing"), sub.has("missing")
-		for _, text := range c.Missing {
-			if v, err := quantity.Parse(text, quantity.None); err == nil {
-				c.Codes = append(c.Codes, v.SI)
-			}
-		}
-		if key == reading.Counter.String() {
-			if v := sub.quantity("rollover", quantity.VolumeDimension); v != nil {
-				c.Rollover = v.SI
-			}
-		}
-		sub.close()
-	}
-	return c
 }
 
 // scale reads a current loop or a percentage: low and high are what 4 and 20 mA, or 0 and 100 %, stand for. The scale

@@ -133,14 +133,14 @@ func (s *Site) needAir(top *table) {
 		if x.Air == nil || !x.Air.Logged {
 			continue
 		}
-		if s.Log.NeedsAir = s.Log.Columns[reading.Temperature].Name != ""; !s.Log.NeedsAir {
+		if s.Log.NeedsAir = s.Log.Columns[reading.Temperature].Given(); !s.Log.NeedsAir {
 			top.doc.problems.Add(problem.At(x.Air.Place,
 				"air_temperature is \"logged\", but the log has no temperature column", "log.columns.temperature",
 				"name the column, or give one temperature"))
 		}
 	}
 	if s.Screening.Air {
-		if s.Log.NeedsAir = s.Log.Columns[reading.Temperature].Name != ""; !s.Log.NeedsAir {
+		if s.Log.NeedsAir = s.Log.Columns[reading.Temperature].Given(); !s.Log.NeedsAir {
 			top.doc.problems.Add(problem.At(s.Places["screening.air_temperature"],
 				"screening.air_temperature needs the logged temperature, and the log has no temperature column",
 				"log.columns.temperature", ""))

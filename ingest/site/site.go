@@ -60,7 +60,7 @@ type Log struct {
 // Reads reports whether the values of a quantity are read. Only corrections of sound use the air temperature: else its
 // column must be there, but its values are passed over.
 func (l *Log) Reads(q reading.Quantity) bool {
-	return l.Columns[q].Name != "" && (q != reading.Temperature || l.NeedsAir)
+	return l.Columns[q].Given() && (q != reading.Temperature || l.NeedsAir)
 }
 
 // ClockCheck is a comparison of the logger's clock with the true time.
@@ -98,6 +98,7 @@ type CounterChange struct {
 // Column is one column of the log.
 type Column struct {
 	Name       string
+	Number     int            // from 1, in place of a name; 0 where there is a name
 	Unit       *quantity.Unit // nil: read from the header
 	Loop       bool           // a current loop of 4 to 20 mA: Unit scales it, and currents of failure are no values
 	Missing    []string       // texts and numbers that stand for no value, as written

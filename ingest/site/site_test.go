@@ -6,12 +6,14 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 	"unicode/utf16"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/reading"
 )
 
 // TestDemo reads the demo's site file without a problem and finds what it says.
@@ -58,6 +60,12 @@ func TestRefusals(t *testing.T) {
 		{`unit = "m"`, `unit = "L/s"`, `"L/s" is a flow; expected a length`},
 		{`time = "Time"`, ``, `log.columns.time is missing`},
 		{`distance = { name = "Distance", unit = "m" }`, ``, `log.columns.distance is missing, and so are level, head`},
+		{`distance = { name = "Distance", unit = "m" }`, `distance = ""`, `log.columns.distance is not filled in; expected the header of one column`},
+		{`distance = { name = "Distance", unit = "m" }`, `level = ["A", 2]`, `log.columns.level names 2 columns, "A", "2"; expected one; keep the one that is meant`},
+		{`distance = { name = "Distance", unit = "m" }`, `distance = 0`, `log.columns.distance = 0 is not the number of a column; expected 1 for the first`},
+		{`distance = { name = "Distance", unit = "m" }`, `distance = { number = "2" }`, `log.columns.distance.number = 2 is not a whole number`},
+		{`distance = { name = "Distance", unit = "m" }`, `distance = { number = 2, name = "D" }`, `log.columns.distance.name stands beside number`},
+		{`distance = { name = "Distance", unit = "m" }`, `distance = { unit = "m" }`, `log.columns.distance.name is missing; add name = "Distance", or number = 2`},
 		{`empty_distance = "1.25 m"`, ``, `settings.empty_distance is missing, and the log holds distances`},
 		{`empty_distance = "1.25 m"`, `empty_distance = "-1 m"`, `is not above 0`},
 		{`empty_distance = "1.25 m"`, `empty_distance = 1.25`, `settings.empty_distance = 1.25 has no unit; write it as "1.25 m"`},
@@ -205,5 +213,52 @@ func TestUTF16(t *testing.T) {
 			!strings.Contains(err.Error(), "site.toml:2:8: nmae is not a key") {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// TestColumnNumbers: columns by number, alone or with a unit; a text is always a name.
+func TestColumnNumbers(t *testing.T) {
+	s, err := Parse("site.toml", []byte(`id = "a"
+[log]
+files = "a.csv"
+time_zone = "UTC"
+[log.columns]
+time = 1
+level = { number = 3, unit = "mm" }
+flow = "2"
+[settings.device]
+kind = "v-notch"
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	level, flow := s.Log.Columns[reading.Level], s.Log.Columns[reading.Flow]
+	if s.Log.Time.Number != 1 || level.Number != 3 || level.Unit.Symbol != "mm" || s.Log.Primary != reading.Level ||
+		flow.Number != 0 || flow.Name != "2" {
+		t.Errorf("%+v, %+v, %+v", s.Log.Time, level, flow)
+	}
+	if most, all := s.Log.Numbers(); most != 3 || all {
+		t.Error(most, all)
+	}
+	find := func(c Column, names ...string) []int {
+		return c.Find(len(names), func(i int) string { return names[i] })
+	}
+	for _, c := range []struct {
+		column Column
+		want   []int
+	}{
+		{level, []int{2}},
+		{Column{Number: 4}, nil},
+		{Column{Name: "Level"}, []int{1, 2}},
+		{Column{Name: "level (m)"}, []int{1}},
+		{Column{Name: "Time"}, []int{0}},
+		{Column{}, nil},
+	} {
+		if got := find(c.column, "Time", "Level (m)", "Level mm"); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %v, want %v", c.column.Words(), got, c.want)
+		}
+	}
+	if got := find(Column{Name: "Level"}, "Level", "Level (m)"); !slices.Equal(got, []int{0}) {
+		t.Errorf("the header itself is not taken before one with a unit: %v", got)
 	}
 }
