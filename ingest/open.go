@@ -74,7 +74,10 @@ func expand(s *site.Site) (names []string, problems problem.List) {
 		if !filepath.IsAbs(path) {
 			path = filepath.Join(s.Folder, path)
 		}
-		found, err := filepath.Glob(path)
+		found, err := []string{path}, error(nil)
+		if _, missing := os.Lstat(path); missing != nil { // a name may hold the signs of patterns
+			found, err = filepath.Glob(path)
+		}
 		if err != nil {
 			problems.Add(problem.At(s.Places["log.files"], fmt.Sprintf("log.files pattern %q cannot be read", pattern),
 				"a name with * or ?", ""))

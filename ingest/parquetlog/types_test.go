@@ -241,3 +241,32 @@ func TestUnknownType(t *testing.T) {
 		}
 	}
 }
+
+// TestUnitInName: a column's unit may stand behind its name, as in CSV; a number tells columns of one name apart.
+func TestUnitInName(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "log.parquet")
+	content := writeColumns(t, minutes, columnOf{"Distance (mm)", nil, []float64{1000, 1001}}, flows, flows)
+	if err := os.WriteFile(name, content, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	log := testLog()
+	log.Columns[reading.Distance].Unit = nil
+	_, bad := Inspect(name, log)
+	if bad == nil || !strings.Contains(bad.Error(), `columns 3 and 4 are both named "flow"`) {
+		t.Error(bad)
+	}
+	log.Columns[reading.Flow].Number = 4
+	l, bad := Inspect(name, log)
+	if bad != nil || l.Units[reading.Distance].Symbol != "mm" || l.columns[reading.Flow] != 3 {
+		t.Errorf("%+v, %v", l, bad)
+	}
+	log.Columns[reading.Flow].Number = 5
+	if _, bad := Inspect(name, log); bad == nil || !strings.Contains(bad.Error(), "has no column 5") {
+		t.Error(bad)
+	}
+	log.Columns[reading.Flow] = testLog().Columns[reading.Flow]
+	log.Columns[reading.Flow].Number, log.Columns[reading.Flow].Unit = 4, nil
+	if _, bad := Inspect(name, log); bad == nil || !strings.Contains(bad.Error(), `column "flow" names no unit`) {
+		t.Error(bad)
+	}
+}

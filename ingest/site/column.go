@@ -122,7 +122,7 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 		c.Number = t.columnNumber(key, v)
 	case []any: // a draft lists the columns that it may be
 		t.refuse(key, fmt.Sprintf("names %d columns, %s", len(v), listed(v)), "one",
-			"keep the one that is meant, as text")
+			fmt.Sprintf("keep the one that is meant, as in %s = %s", key, listed(v[:min(len(v), 1)])))
 	default:
 		sub := t.sub(key)
 		if number, ok := sub.wholeNumber("number"); ok {
@@ -168,7 +168,11 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 func listed(list []any) string {
 	var words []string
 	for _, v := range list {
-		words = append(words, fmt.Sprintf("%q", fmt.Sprint(v)))
+		word := fmt.Sprint(v)
+		if _, isText := v.(string); isText {
+			word = fmt.Sprintf("%q", v)
+		}
+		words = append(words, word)
 	}
 	return strings.Join(words, ", ")
 }

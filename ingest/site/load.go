@@ -236,10 +236,12 @@ func (s *Site) readPrimary(t, columns *table) {
 		}
 	}
 	if len(names) == 0 {
-		s.Log.Primary = reading.Distance
-		if slices.ContainsFunc(primaries, func(q reading.Quantity) bool { return columns.has(q.String()) }) {
-			return // it was refused
+		asked := func(q reading.Quantity) bool { return columns.has(q.String()) }
+		if i := slices.IndexFunc(primaries, asked); i >= 0 { // it was refused
+			s.Log.Primary = primaries[i]
+			return
 		}
+		s.Log.Primary = reading.Distance
 		t.refuse("columns.distance", "is missing, and so are level, head, flow, interval_volume and counter",
 			"one column that gives the flow", `add distance = "Distance"`)
 		return

@@ -61,7 +61,7 @@ func TestRefusals(t *testing.T) {
 		{`time = "Time"`, ``, `log.columns.time is missing`},
 		{`distance = { name = "Distance", unit = "m" }`, ``, `log.columns.distance is missing, and so are level, head`},
 		{`distance = { name = "Distance", unit = "m" }`, `distance = ""`, `log.columns.distance is not filled in; expected the header of one column`},
-		{`distance = { name = "Distance", unit = "m" }`, `level = ["A", 2]`, `log.columns.level names 2 columns, "A", "2"; expected one; keep the one that is meant`},
+		{`distance = { name = "Distance", unit = "m" }`, `level = ["A", 2]`, `log.columns.level names 2 columns, "A", 2; expected one; keep the one that is meant, as in level = "A"`},
 		{`distance = { name = "Distance", unit = "m" }`, `distance = 0`, `log.columns.distance = 0 is not the number of a column; expected 1 for the first`},
 		{`distance = { name = "Distance", unit = "m" }`, `distance = { number = "2" }`, `log.columns.distance.number = 2 is not a whole number`},
 		{`distance = { name = "Distance", unit = "m" }`, `distance = { number = 2, name = "D" }`, `log.columns.distance.name stands beside number`},
