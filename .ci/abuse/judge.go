@@ -132,7 +132,7 @@ func (r *result) total() float64 {
 
 // account is what became of the rows, and what a person is told.
 func (r *result) account() string {
-	text, _ := json.Marshal([]any{r.record["account"], r.record["needs_a_person"], r.record["warnings"]})
+	text, _ := json.Marshal([]any{r.record["rows"], r.record["needs_a_person"], r.record["warnings"]})
 	return string(text)
 }
 
@@ -189,7 +189,7 @@ func judgeSite(damaged []byte, r, base result) (outcome, string) {
 		return silent, "it is no TOML: " + err.Error()
 	case same && r.text != base.text:
 		return silent, "the same site file gives another record"
-	case same:
+	case same || r.text == base.text && strings.EqualFold(string(damaged), siteFile): // columns are found in any case
 		return right, ""
 	case r.text == base.text:
 		return silent, "another site file gives the same record"
