@@ -68,8 +68,7 @@ func (f Flags) Grade() Grade {
 type Check struct {
 	Flag     Flags
 	Grade    Grade  // what failing it means: Suspect or Fail
-	Name     string // key in the site file
-	Title    string // in reports
+	Name     string // the one name of its flag: key in the site file, and in everything that is written
 	Sentence string // what a flagged reading is
 	Source   string
 	Limit    func(Limits) string // the limit in words
@@ -78,10 +77,10 @@ type Check struct {
 
 // Checks is every check, in the order of their flags.
 var Checks = []Check{
-	{Conflict, Fail, "conflict", "conflict", "stands twice in the log with different values", "common practice",
+	{Conflict, Fail, "conflict", "stands twice in the log with different values", "common practice",
 		func(Limits) string { return "same time, other values" }, (*Screener).conflicts},
 	{
-		Unusable, Fail, "unusable", "unusable",
+		Unusable, Fail, "unusable",
 		"says nothing of the flow: its span is marked unusable, its correction is too large, or its counter fell",
 		"common practice",
 		func(l Limits) string {
@@ -92,7 +91,7 @@ var Checks = []Check{
 		}, (*Screener).unusable,
 	},
 	{
-		Dead, Fail, "dead", "dead",
+		Dead, Fail, "dead",
 		"stands at an end of what the meter shows, reached or left by a jump that the water of this record " +
 			"does not make",
 		"common practice",
@@ -101,59 +100,59 @@ var Checks = []Check{
 		}, nil,
 	}, // marked by verdicts
 	{
-		SensorRange, Fail, "sensor_range", "sensor range", "is a figure that the sensor cannot give",
+		SensorRange, Fail, "sensor_range", "is a figure that the sensor cannot give",
 		"QARTOD manual for water level, gross range test (limits inclusive)",
 		func(l Limits) string { return rangeText(l.SensorLeast, l.SensorMost) }, (*Screener).sensorRange,
 	},
 	{
-		Loop, Suspect, "loop", "loop current", "was taken at a loop current between measurement and failure",
+		Loop, Suspect, "loop_current", "was taken at a loop current between measurement and failure",
 		"NAMUR NE 43 (figures read second hand)",
 		func(Limits) string { return "3.6 to 3.8 mA and 20.5 to 21 mA" }, (*Screener).loop,
 	},
-	{Blanking, Fail, "blanking", "too near", "is nearer to the sensor than it can see", "common practice",
+	{Blanking, Fail, "blanking", "is nearer to the sensor than it can see", "common practice",
 		func(Limits) string { return "distance within half a step of the blanking distance, or below it" },
 		(*Screener).blanking},
-	{Spike, Fail, "spike", "spike", "lies far off the median of the readings around it",
+	{Spike, Fail, "spike", "lies far off the median of the readings around it",
 		"Hampel identifier with 1.4826 MAD (signal-processing documentation); floor at the log's resolution",
 		func(l Limits) string {
 			return fmt.Sprintf("more than %.3g x max(1.4826 MAD, %.3g mm) off the median of %s",
 				l.SpikeThreshold, l.SpikeFloor*1000, quantity.FormatDuration(l.SpikeWindow))
 		}, (*Screener).spikes},
-	{Stuck, Fail, "stuck", "stuck", "repeats one value for too long while there is flow", "common practice",
+	{Stuck, Fail, "stuck", "repeats one value for too long while there is flow", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("within %.3g mm for %s or longer",
 				l.StuckTolerance*1000, quantity.FormatDuration(l.StuckDuration))
 		}, nil}, // flagged by scanStuck, which decides how many rows are ready
 	{
-		CutOff, Suspect, "cut_off", "cut off",
+		CutOff, Suspect, "cut_off",
 		"stands at zero or at the low end of what the meter shows, which hides what flowed", "settings of the meter",
 		func(Limits) string { return "at zero, below the flow cut-off, or at the low end of the loop" },
 		(*Screener).stops,
 	},
-	{Capped, Suspect, "capped", "capped", "stands at the most that the meter shows", "settings of the meter",
+	{Capped, Suspect, "capped", "stands at the most that the meter shows", "settings of the meter",
 		func(Limits) string { return "at the maximum flow of the settings, or at the high end of the loop" },
 		nil, // flagged by stops
 	},
-	{BelowZero, Suspect, "below_zero", "below zero", "is below the level of zero flow", "common practice",
+	{BelowZero, Suspect, "below_zero", "is below the level of zero flow", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("head < -%.3g mm%s", l.BelowZero*1000, halfStep(l.BelowZero == l.Resolution/2))
 		}, (*Screener).heads},
 	{
-		Surcharge, Suspect, "surcharge", "surcharge",
+		Surcharge, Suspect, "surcharge",
 		"is above the channel's depth or the end of the rating: a table's last head, a pipe's crown",
 		"settings, end of the rating",
 		func(Limits) string { return "head > the lower of channel depth and the end of the rating" },
 		nil, // flagged by heads
 	},
 	{
-		Validity, Suspect, "validity", "validity",
+		Validity, Suspect, "validity",
 		"lies outside the heads for which the rating is valid, where its coefficient is less well known",
 		"limits of the device's standard",
 		func(Limits) string { return "0 < head < the device's lowest head, or head > its highest" },
 		nil, // flagged by heads
 	},
 	{
-		Drowned, Suspect, "drowned", "drowned",
+		Drowned, Suspect, "drowned",
 		"was taken while the water below the device stood above its modular limit",
 		"limits and equations of the device's sources",
 		func(Limits) string {
@@ -162,13 +161,13 @@ var Checks = []Check{
 		}, (*Screener).drowned,
 	},
 	{
-		SecondSensor, Suspect, "second_sensor", "second sensor", "differs from the second sensor",
+		SecondSensor, Suspect, "second_sensor", "differs from the second sensor",
 		"QARTOD manual for water level, neighbour test; limit of our own",
 		func(l Limits) string { return fmt.Sprintf("more than %.3g mm apart", l.SecondLimit*1000) },
 		(*Screener).secondSensor,
 	},
 	{
-		Rate, Suspect, "rate", "rate of change",
+		Rate, Suspect, "rate_of_change",
 		"differs from the reading before it by more than water rises or falls",
 		"QARTOD manual for water level, rate of change test; limits of our own",
 		func(l Limits) string {
@@ -177,7 +176,7 @@ var Checks = []Check{
 		}, (*Screener).rates,
 	},
 	{
-		Step, Suspect, "step", "step",
+		Step, Suspect, "step",
 		"begins a level that stays elsewhere: a sensor that moved or a setting that changed", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("a jump of more than %.3g mm between levels that stand still for %s",
@@ -185,18 +184,18 @@ var Checks = []Check{
 		}, (*Screener).steps,
 	},
 	{
-		Attenuated, Suspect, "attenuated", "attenuated", "ends a time in which the signal hardly moved, with flow",
+		Attenuated, Suspect, "attenuated", "ends a time in which the signal hardly moved, with flow",
 		"QARTOD manual for water level, attenuated signal test; limits of our own",
 		func(l Limits) string {
 			return fmt.Sprintf("within %.3g mm for %s", l.FlatRange*1000, quantity.FormatDuration(l.FlatWindow))
 		}, (*Screener).attenuated,
 	},
-	{Noise, Suspect, "noise", "noise", "ends a stretch in which readings jump up and down", "common practice",
+	{Noise, Suspect, "noise", "ends a stretch in which readings jump up and down", "common practice",
 		func(l Limits) string {
 			return fmt.Sprintf("half of the last %d changes > %.3g mm, turning back", noiseReadings, l.NoiseLimit*1000)
 		}, (*Screener).noise},
 	{
-		Clipped, Suspect, "clipped", "flat peak", "is part of a peak with a flat top, which something cut off",
+		Clipped, Suspect, "flat_peak", "is part of a peak with a flat top, which something cut off",
 		"QARTOD manual for water level 3.3.2; limits of our own",
 		func(l Limits) string {
 			return "4 equal readings or more after a rise of over 5 steps or 5 mm at once, and a fall after them"
@@ -204,18 +203,18 @@ var Checks = []Check{
 		nil, // flagged by scanStuck
 	},
 	{
-		Zeros, Suspect, "zeros", "abrupt zeros", "is a zero between heads that end abruptly: a cut-off at low flow",
+		Zeros, Suspect, "abrupt_zeros", "is a zero between heads that end abruptly: a cut-off at low flow",
 		"common practice",
 		func(Limits) string { return "3 zeros or more between heads over 10 steps or 10 mm" },
 		nil, // flagged by scanStuck
 	},
 	{
-		UserRange, Suspect, "user_range", "user range", "is outside what its user expects",
+		UserRange, Suspect, "user_range", "is outside what its user expects",
 		"QARTOD manual for water level, gross range test (limits inclusive)",
 		func(l Limits) string { return rangeText(l.UserLeast, l.UserMost) },
 		nil, // flagged by sensorRange
 	},
-	{Gap, Missing, "gap", "gap", "comes after a time without readings", "common practice",
+	{Gap, Missing, "gap", "comes after a time without readings", "common practice",
 		func(l Limits) string {
 			if l.GapLimit == 0 {
 				return "none: a counter counts on while nothing is logged"
@@ -248,16 +247,6 @@ func rangeText(least, most float64) string {
 		return fmt.Sprintf("below %.4g m", least)
 	}
 	return fmt.Sprintf("outside %.4g to %.4g m", least, most)
-}
-
-// Title names the first check of a set of flags, "" for none.
-func (f Flags) Title() string {
-	for _, c := range Checks {
-		if f&c.Flag != 0 {
-			return c.Title
-		}
-	}
-	return ""
 }
 
 // Text names all checks of a set of flags, joined by blanks, as output files hold them.

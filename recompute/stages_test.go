@@ -132,15 +132,15 @@ func TestChecksNotRun(t *testing.T) {
 		"a limit":    {siteOf(t, "flow", litres, with("maximum_flow = \"15 L/s\"")), no, none, none, noRate},
 		"a cut-off":  {siteOf(t, "flow", litres, with("flow_cut_off = \"2 L/s\"")), none, no, none, noRate},
 		"means":      {means(siteOf(t, "flow", litres, "")), no, no, "the log holds means", noRate},
-		"a rate set": {siteOf(t, "level", levels, "[screening]\nrate.up = \"50 mm\"\n"), no, no, none, none},
+		"a rate set": {siteOf(t, "level", levels, "[screening]\nrate_of_change.up = \"50 mm\"\n"), no, no, none, none},
 	} {
 		r := run(t, c.file)
 		for check, want := range map[string]string{
-			"cut_off": c.cutOff, "capped": c.capped, "spike": c.spike, "stuck": c.spike, "rate": c.rate,
+			"cut_off": c.cutOff, "capped": c.capped, "spike": c.spike, "stuck": c.spike, "rate_of_change": c.rate,
 			"drowned": "the log has no downstream level", "blanking": "no blanking distance",
 			"second_sensor": "the log has no second level", "gap": none, "conflict": none,
 			"sensor_range": "no sensor range", "user_range": "no user range",
-			"unusable": "no span is marked", "loop": "the log holds no loop current",
+			"unusable": "no span is marked", "loop_current": "the log holds no loop current",
 		} {
 			i := slices.IndexFunc(r.Flags, func(f stage.FlagSummary) bool { return f.Check == check })
 			f := &r.Flags[i]

@@ -245,7 +245,7 @@ func (r *Run) flagStrip() *plot.Plot {
 		}
 		if len(spans) > 0 {
 			row := float64(len(ticks))
-			ticks = append(ticks, plot.Tick{Value: row, Label: c.Title})
+			ticks = append(ticks, plot.Tick{Value: row, Label: c.Name})
 			p.Add(spanRow{spans, row})
 		}
 	}

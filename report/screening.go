@@ -12,8 +12,7 @@ type flagged = stage.FlagSummary
 // flags is the table of all checks of screening; people read of those that flagged something.
 func (r *Run) flags() *Table {
 	t := tabulate(r, r.Result.Flags, []figure[flagged]{
-		words("check", "", func(f *flagged) string { return f.Check }),
-		words("title", "flag", func(f *flagged) string { return f.Title }).styled(Strong),
+		words("check", "flag", func(f *flagged) string { return f.Check }).styled(Strong),
 		words("", "a reading that", func(f *flagged) string { return sentence(f.Check) }).in(InPage).styled(Small),
 		words("action", "action", func(f *flagged) string { return string(f.Action) }),
 		count("grade", "", func(f *flagged) int { return int(f.Grade) }),
@@ -44,9 +43,9 @@ func silent(list []flagged) (out []string) {
 	for _, f := range list {
 		switch {
 		case f.NotRun != "":
-			out = append(out, f.Title+" (not run: "+f.NotRun+")")
+			out = append(out, f.Check+" (not run: "+f.NotRun+")")
 		case f.Rows == 0:
-			out = append(out, f.Title)
+			out = append(out, f.Check)
 		}
 	}
 	return out

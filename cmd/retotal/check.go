@@ -89,10 +89,10 @@ func certificate(w io.Writer, j *job, run *report.Run) {
 	fmt.Fprintln(w, "\nScreening")
 	for _, f := range run.Result.Flags {
 		if f.NotRun != "" {
-			fmt.Fprintf(w, "  %-11s not run: %s\n", f.Title, f.NotRun)
+			fmt.Fprintf(w, "  %-14s not run: %s\n", f.Check, f.NotRun)
 			continue
 		}
-		fmt.Fprintf(w, "  %-11s %-10s %s; %d readings\n", f.Title, f.Action, f.Limit, f.Rows)
+		fmt.Fprintf(w, "  %-14s %-10s %s; %d readings\n", f.Check, f.Action, f.Limit, f.Rows)
 	}
 	fmt.Fprintln(w, "\nComparisons")
 	for _, f := range run.Findings {

@@ -79,7 +79,7 @@ func tableTitle(heading string) string {
 
 // flagTable is every check of package qa with its action, from package site.
 func flagTable() string {
-	rows := [][]string{{"flag", "key", "default", "or", "a reading that"}}
+	rows := [][]string{{"flag", "default", "or", "a reading that"}}
 	for _, c := range qa.Checks {
 		action, others := "missing", []string{"-"} // of a gap, which no site file sets
 		for _, s := range site.Checks {
@@ -94,9 +94,9 @@ func flagTable() string {
 				}
 			}
 		}
-		rows = append(rows, []string{c.Title, c.Name, action, strings.Join(others, ", "), c.Sentence})
+		rows = append(rows, []string{c.Name, action, strings.Join(others, ", "), c.Sentence})
 	}
-	return columns([]int{14, 13, 9, 12, 40}, rows)
+	return columns([]int{15, 9, 12, 52}, rows)
 }
 
 // kindTable is every kind of device with its keys, from package device.
@@ -188,9 +188,9 @@ func TestDefaultsOfLimits(t *testing.T) {
 		{"stuck.duration", "1 h or 20 intervals", minute.StuckDuration == time.Hour && hour.StuckDuration == 20*time.Hour},
 		{"stuck.tolerance", "0 m", minute.StuckTolerance == 0},
 		{"below_zero.tolerance", "half a step", minute.BelowZero == 0.001 && hour.BelowZero == 0.00005},
-		{"rate.up", "half the highest head", minute.RateUp == 0},
-		{"rate.down", "half the highest head", minute.RateDown == 0},
-		{"rate.per", "1 interval", minute.RatePer == time.Minute && hour.RatePer == time.Hour},
+		{"rate_of_change.up", "half the highest head", minute.RateUp == 0},
+		{"rate_of_change.down", "half the highest head", minute.RateDown == 0},
+		{"rate_of_change.per", "1 interval", minute.RatePer == time.Minute && hour.RatePer == time.Hour},
 		{"step.limit", "5 x spike.floor", minute.StepLimit == 0.02 && hour.StepLimit == 0.015},
 		{"step.window", "6 h or 24 intervals", minute.StepWindow == 6*time.Hour && hour.StepWindow == 24*time.Hour},
 		{"attenuated.range", "1 step, at least 1 mm", minute.FlatRange == 0.002 && hour.FlatRange == 0.001},

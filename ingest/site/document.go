@@ -328,5 +328,8 @@ func (t *table) close() {
 	}
 }
 
-// formerKeys are keys of earlier versions, with those in their place.
-var formerKeys = map[string]string{"check": "visit"}
+// formerKeys are keys of earlier versions, and other words for the same, with those in their place.
+var formerKeys = map[string]string{
+	"check": "visit", "low_head": "validity", "clipped": "flat_peak", "zeros": "abrupt_zeros", "too_near": "blanking",
+	"rate": "rate_of_change", "loop": "loop_current",
+}

@@ -20,7 +20,7 @@ var Checks = []struct {
 	{"unusable", LeaveOut},
 	{"dead", LeaveOut},
 	{"sensor_range", LeaveOut},
-	{"loop", Keep},
+	{"loop_current", Keep},
 	{"blanking", Hold},
 	{"spike", Bridge},
 	{"stuck", Bridge},
@@ -31,12 +31,12 @@ var Checks = []struct {
 	{"validity", Keep},
 	{"drowned", Keep},
 	{"second_sensor", Keep},
-	{"rate", Keep},
+	{"rate_of_change", Keep},
 	{"step", Keep},
 	{"attenuated", Keep},
 	{"noise", Keep},
-	{"clipped", Keep},
-	{"zeros", Keep},
+	{"flat_peak", Keep},
+	{"abrupt_zeros", Keep},
 	{"user_range", Keep},
 }
 
@@ -112,7 +112,7 @@ func (s *Site) readCheck(name string, t *table) {
 		s.Screening.SensorRange = s.span(t)
 	case "user_range":
 		s.Screening.UserRange = s.span(t)
-	case "rate":
+	case "rate_of_change":
 		s.Screening.RateUp, s.Screening.RateDown, s.Screening.RatePer = length("up"), length("down"), t.duration("per")
 	case "step":
 		s.Screening.StepLimit, s.Screening.StepWindow = length("limit"), t.duration("window")

@@ -16,7 +16,6 @@ import (
 type FlagSummary struct {
 	Flag   qa.Flags
 	Check  string
-	Title  string
 	Limit  string
 	Source string
 	NotRun string // why the check was not run
@@ -33,7 +32,7 @@ func (v *Events) Summary(b *block.Block, readings int) []FlagSummary {
 	out, not := make([]FlagSummary, len(qa.Checks)), notRun(b)
 	for k, c := range qa.Checks {
 		out[k] = FlagSummary{
-			Flag: c.Flag, Check: c.Name, Title: c.Title, Limit: limitText(b, &c), Source: c.Source,
+			Flag: c.Flag, Check: c.Name, Limit: limitText(b, &c), Source: c.Source,
 			Grade: c.Grade, Action: b.Actions[c.Flag], NotRun: not[c.Flag],
 		}
 	}
