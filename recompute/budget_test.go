@@ -150,7 +150,7 @@ uncertainty = "10 mm"
 	// Q = 0.1 m²/s × h: a standard uncertainty of 5 mm at the readings of minutes 0 and 1, and of 2 mm at the other
 	// three; between readings straight lines.
 	for name, want := range map[string]float64{
-		"survey of correction[0]": 0.1 * 0.005 * 90,
+		"survey of the first correction": 0.1 * 0.005 * 90,
 		"datum":                   0.1 * 0.002 * 150,
 	} {
 		near(t, name, part(&r.Total, name)*r.Total.After.M3(), want)

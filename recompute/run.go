@@ -238,14 +238,14 @@ func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 	}
 	for i, c := range s.Corrections {
 		if from, until := settings.Span(c); from >= l.Until || until <= first {
-			found := fmt.Sprintf("correction[%d] lies outside the log", i)
+			found := problem.Entry("correction", i, c.Place.Line) + " lies outside the log"
 			problems.Add(problem.At(c.Place, found, bounds, "check from and until, and the year"))
 		}
 	}
 	for i, c := range s.Settings {
 		if c.At != nil && c.At.UTC > l.Until {
-			found := fmt.Sprintf("settings.change[%d] at %s is after the last reading and changes nothing",
-				i-1, c.At.Text)
+			found := fmt.Sprintf("%s, at %s, is after the last reading and changes nothing",
+				s.Named(fmt.Sprintf("settings.change[%d]", i-1)), c.At.Text)
 			problems.Add(problem.Warn(c.At.Place, found, bounds, ""))
 		}
 	}

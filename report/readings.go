@@ -165,13 +165,13 @@ func packed(levels []int16, values []float64, present bool, v float64) ([]int16,
 	return append(levels, 1), append(values, round(v, 1e7))
 }
 
-// addRuling appends the number of a ruling; none for −1.
+// addRuling appends the number of a ruling, from 1 in the file; none for −1.
 func (w *readingsWriter) addRuling(n int) {
 	if n < 0 {
 		w.hasRuling = append(w.hasRuling, 0)
 		return
 	}
-	w.hasRuling, w.ruling = append(w.hasRuling, 1), append(w.ruling, int32(n))
+	w.hasRuling, w.ruling = append(w.hasRuling, 1), append(w.ruling, int32(n+1))
 }
 
 // round rounds to 1/steps. Values of any honest log stay far below the integers that float64 cannot count.

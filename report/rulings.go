@@ -16,7 +16,7 @@ func (r *Run) rulings() *Table {
 			return known(of(x.Ruling), x.Ruling.Action == action)
 		}}
 	}
-	n := -1
+	n := 0
 	return tabulate(r, r.Result.Rulings, []figure[ruling]{
 		{Column{Title: "number", Short: " ", Kind: Count, In: people}, func(*ruling) any { n++; return n }},
 		words("", "span", func(x *ruling) string { return x.Ruling.From.Text + " to " + x.Ruling.Until.Text }),

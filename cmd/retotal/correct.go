@@ -46,7 +46,7 @@ not be done, or, with --strict, something needs a person.`,
 	c.Flags().IntVar(&o.draws, "monte-carlo", 0,
 		"check the uncertainty of the total by so many draws; costs 16 bytes and 6 ns a reading and draw")
 	c.Flags().IntSliceVar(&o.without, "without", nil,
-		"also show the total without correction N (the first is 0), beside the others")
+		"also show the total without correction N (the first is 1), beside the others")
 	c.Flags().BoolVar(&o.json, "json", false,
 		"print the record of each site as one line of JSON instead of the summary")
 	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print no summary and no progress, only problems")

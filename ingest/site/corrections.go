@@ -166,8 +166,9 @@ func (s *Site) refuseOverlaps(doc *document) {
 			}
 			for _, key := range b.Settings.named() {
 				if slices.Contains(a.Settings.named(), key) {
-					doc.problems.Add(problem.At(b.Place, fmt.Sprintf("correction[%d] changes %s at times that "+
-						"correction[%d] (line %d) changes it too", i, key, j, a.Place.Line),
+					doc.problems.Add(problem.At(b.Place, fmt.Sprintf("%s changes %s at times that %s changes it too",
+						problem.Entry("correction", i, b.Place.Line), key,
+						problem.Entry("correction", j, a.Place.Line)),
 						"one correction of a setting at a time",
 						"let one end where the other begins, or make them one"))
 				}

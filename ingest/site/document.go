@@ -6,6 +6,7 @@ import (
 	"maps"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -148,8 +149,29 @@ func (t *table) at(key string) problem.Place {
 
 // refuse reports a problem with a key: "settings.maximum_head <found>".
 func (t *table) refuse(key, found, expected, remedy string) {
-	t.doc.problems.Add(problem.At(t.at(key), join(t.path, key)+" "+found, expected, remedy))
+	t.doc.problems.Add(problem.At(t.at(key), named(join(t.path, key), t.doc.places)+" "+found, expected, remedy))
 }
+
+// entry is a key in an entry of a list: the list, the entry's number from 0 and the key in it.
+var entry = regexp.MustCompile(`^([^\[]+)\[(\d+)\]\.?(.*)$`)
+
+// named names a key as people do: of correction[0].from the entry and the key in it, "the first correction (line 31):
+// from".
+func named(key string, places map[string]problem.Place) string {
+	m := entry.FindStringSubmatch(key)
+	if m == nil {
+		return key
+	}
+	i, _ := strconv.Atoi(m[2]) // digits
+	text := problem.Entry(m[1], i, places[m[1]+"["+m[2]+"]"].Line)
+	if m[3] != "" {
+		text += ": " + m[3]
+	}
+	return text
+}
+
+// Named names a key of the site file as messages do.
+func (s *Site) Named(key string) string { return named(key, s.Places) }
 
 // get returns the raw value of a key and marks the key as known.
 func (t *table) get(key string) (any, bool) {
@@ -288,7 +310,7 @@ func (t *table) sub(key string) *table {
 	values, isTable := v.(map[string]any)
 	if ok && !isTable {
 		t.refuse(key, fmt.Sprintf("= %v is not a table", v), "",
-			fmt.Sprintf("write it as a table: [%s]", join(t.path, key)))
+			fmt.Sprintf("write it as a table: [%s]", listIndex.ReplaceAllString(join(t.path, key), "")))
 	}
 	return &table{doc: t.doc, path: join(t.path, key), values: values}
 }

@@ -32,7 +32,7 @@ reason = "test"
 `
 	for _, c := range []struct{ text, says string }{
 		{"empty_distance = \"1.5 m\"\n", ""},
-		{"empty_distance = \"1518 m\"\n", "correction[0].empty_distance \"1518 m\" is 1000 times the recorded \"1.518 m\"; expected a third to 3 times what the meter was set to; check the unit, or write sure = true"},
+		{"empty_distance = \"1518 m\"\n", "the first correction (line 17): empty_distance \"1518 m\" is 1000 times the recorded \"1.518 m\"; expected a third to 3 times what the meter was set to; check the unit, or write sure = true"},
 		{"empty_distance = \"1.518 mm\"\n", "is 1/1000 of the recorded"},
 		{"empty_distance = \"18 mm\"\n", "is 1/84.33 of the recorded"},
 		{"empty_distance = \"0.507 m\"\n", ""}, {"empty_distance = \"0.506 m\"\n", ""}, {"empty_distance = \"0.505 m\"\n", "is 1/3.006 of"},
@@ -42,7 +42,7 @@ reason = "test"
 		{"maximum_head = \"1.5 m\"\n", ""},                                        // a third of what was set later
 		{"maximum_head = \"1.5 m\"\nuntil = 2031-04-01T00:00:00\n", "3.75 times"}, // before that
 		{"level_of_zero_flow = \"30 mm\"\n", ""},                                  // none recorded
-		{"[correction.device]\nangle = \"60 deg\"\n", ""}, {"[correction.device]\nangle = \"29 deg\"\n", "correction[0].device.angle \"29 deg\" is 1/3.103 of"},
+		{"[correction.device]\nangle = \"60 deg\"\n", ""}, {"[correction.device]\nangle = \"29 deg\"\n", "the first correction (line 17): device.angle \"29 deg\" is 1/3.103 of"},
 		{"[correction.device]\nkind = \"parshall\"\nthroat = \"9 in\"\n", ""},
 		{"sure = 1\nempty_distance = \"1.5 m\"\n", "neither true nor false"},
 	} {

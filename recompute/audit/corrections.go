@@ -24,7 +24,8 @@ func corrections(r *recompute.Result) (out []Finding) {
 		if !t.Correction.Given() {
 			continue
 		}
-		f := Finding{Topic: fmt.Sprintf("correction[%d]", t.Number), Verdict: CannotTell,
+		topic := r.Site.Named(fmt.Sprintf("correction[%d]", t.Number))
+		f := Finding{Topic: strings.Replace(topic, "the", "The", 1), Verdict: CannotTell,
 			Tolerance: fmt.Sprintf("most readings within the device's limits as before, a night minimum at zero flow "+
 				"(%.0f mm) stays there, something changes, and the volume of its span changes by less "+
 				"than %d times", nearZero*1000, mostTimes)}

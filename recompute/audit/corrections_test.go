@@ -29,7 +29,7 @@ func judge(t *testing.T, levels []float64, settings, correction string) (Finding
 		refused = r.Refused.Error()
 	}
 	for _, f := range Findings(r) {
-		if strings.HasPrefix(f.Topic, "correction") {
+		if strings.HasPrefix(f.Topic, "The first correction (line ") {
 			return f, refused
 		}
 	}
@@ -72,7 +72,7 @@ func TestJudgedCorrections(t *testing.T) {
 		{"night not at zero flow", set, datum("1.52"), steps(0.006, 0.2), Plausible, "", ""},
 		{"half of the readings negative", set, datum("1.4"), steps(0.09, 0.5), Plausible, "to 0.67", ""}, // 0.4005/2 of (0.0905 + 0.5005)/2: 0.6777
 		{"most negative", set, datum("1.4"), steps(0.09, 0.09, 0.2), Doubtful, "makes 67 % of the readings negative, above the highest head that is expected or below validity (67 %, 0 % and 0 %; before 0 % in all)", ""},
-		{"all negative", set, datum("1.2"), days, Doubtful, "makes 100 %", "correction[0] leaves no reading of the log inside the device: heads lie between -0.201 and -0.1 m (recorded: 0.099 to 0.2 m)"},
+		{"all negative", set, datum("1.2"), days, Doubtful, "makes 100 %", "the first correction (line 16) leaves no reading of the log inside the device: heads lie between -0.201 and -0.1 m (recorded: 0.099 to 0.2 m)"},
 		{"all negative, and sure", set, datum("1.2") + "sure = true\n", days, Doubtful, "makes 100 %", ""},
 		{"half surcharged", high, datum("1.62"), days, Plausible, "", ""},
 		{"most surcharged", high, datum("1.62"), steps(0.1, 0.199, 0.199), Doubtful, "(0 %, 67 % and 0 %", ""},

@@ -108,9 +108,9 @@ func Refused(trials []Trial) (problems problem.List) {
 			t.After.Inside > 0 || t.Correction.Sure {
 			continue
 		}
-		found := fmt.Sprintf("correction[%d] leaves no reading of the log inside the device: "+
+		found := fmt.Sprintf("%s leaves no reading of the log inside the device: "+
 			"heads lie between %.4g and %.4g m (recorded: %.4g to %.4g m)",
-			t.Number, t.After.Least, t.After.Highest, t.Before.Least, t.Before.Highest)
+			problem.Entry("correction", t.Number, t.Correction.Place.Line), t.After.Least, t.After.Highest, t.Before.Least, t.Before.Highest)
 		problems.Add(problem.At(
 			t.Correction.Place,
 			found,

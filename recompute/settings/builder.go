@@ -61,7 +61,7 @@ func (b *Builder) worded(keys *site.DeviceKeys, issue device.Issue) *problem.Pro
 		}
 		remedy = problem.Suggest(name, issue.Known)
 	}
-	return problem.At(place, keys.Prefix+": "+issue.Found, issue.Expected, remedy)
+	return problem.At(place, b.Site.Named(keys.Prefix)+": "+issue.Found, issue.Expected, remedy)
 }
 
 // warnOfLimit tells a maximum head for which the device's rating is not valid.

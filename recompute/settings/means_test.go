@@ -271,7 +271,7 @@ func TestWithoutCorrection(t *testing.T) {
 	)
 	at := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).UnixNano()
 	for i, want := range [][2]float64{{0.2, 0.22}, {0.21, 0.2}} {
-		l, err := NewLanes(s, []int{i})
+		l, err := NewLanes(s, []int{i + 1})
 		if err != nil || len(l.WhatIfs) != 1 {
 			t.Fatal(err)
 		}
@@ -282,8 +282,8 @@ func TestWithoutCorrection(t *testing.T) {
 			}
 		}
 	}
-	for _, i := range []int{-1, 2} {
-		if _, err := NewLanes(s, []int{i}); err == nil || !strings.Contains(err.Error(), "a number from 0 to 1") {
+	for _, i := range []int{-1, 0, 3} {
+		if _, err := NewLanes(s, []int{i}); err == nil || !strings.Contains(err.Error(), "a number from 1 to 2") {
 			t.Errorf("without %d: %v", i, err)
 		}
 	}

@@ -43,7 +43,7 @@ type Lanes struct {
 }
 
 // NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not
-// sure gives one lane for each other defensible onset, and each number in without one lane that lacks that correction.
+// sure gives one lane for each other defensible onset, and each number in without, from 1, one lane that lacks that correction.
 // What an earlier run found in the log are defensible onsets too. All problems are
 // returned together, each with the place of the key at fault.
 func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, error) {
@@ -81,21 +81,22 @@ func (b *Builder) fromOnsets(found []Step) (lanes []*Lane) {
 	return lanes
 }
 
-// lacking are the lanes that lack one correction each.
+// lacking are the lanes that lack one correction each, by their numbers from 1.
 func (b *Builder) lacking(without []int) (lanes []*Lane) {
 	all := b.Site.Corrections
-	for _, i := range without {
+	for _, n := range without {
+		i := n - 1
 		if i < 0 || i >= len(all) {
-			expected := fmt.Sprintf("a number from 0 to %d", len(all)-1)
+			expected := fmt.Sprintf("a number from 1 to %d", len(all))
 			if len(all) == 0 {
 				expected = "a site file with corrections"
 			}
 			b.Add(problem.At(problem.Place{File: b.Site.File},
-				fmt.Sprintf("there is no correction[%d] to leave out", i), expected, ""))
+				fmt.Sprintf("there is no correction number %d to leave out", n), expected, ""))
 			continue
 		}
 		others := slices.Delete(slices.Clone(all), i, i+1)
-		lanes = append(lanes, b.Lane(fmt.Sprintf("without correction[%d]", i), others))
+		lanes = append(lanes, b.Lane("without "+problem.Entry("correction", i, 0), others))
 	}
 	return lanes
 }

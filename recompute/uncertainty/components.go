@@ -174,7 +174,7 @@ func (b *builder) datum(u *site.Uncertainty) {
 			continue
 		}
 		survey := Component{
-			Name:  fmt.Sprintf("survey of correction[%d]", i),
+			Name:  "survey of " + problem.Entry("correction", i, 0),
 			Text:  fmt.Sprintf("%.3g mm, stated", c.U95*1000),
 			Unit:  "mm",
 			Input: c.U95 / Coverage * 1000,

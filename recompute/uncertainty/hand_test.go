@@ -91,7 +91,7 @@ func TestSources(t *testing.T) {
 		}},
 		{"a coefficient that its source knows to 5 %, and a survey", "", cipolletti, survey,
 			[]string{
-				"datum 1.5 mm", "survey of correction[0] 5 mm", "coefficient 2.5 %", "single readings 1 mm",
+				"datum 1.5 mm", "survey of the first correction 5 mm", "coefficient 2.5 %", "single readings 1 mm",
 				"bridged flow 10 %", "estimated flow 10 %", "filled flow 25 %", "sampling interval 0 ",
 				"joins over changes 0 ",
 			}},
@@ -148,7 +148,7 @@ func TestLanesOfSources(t *testing.T) {
 		segment := &l.Corrected.Segments[l.Corrected.At(at)]
 		raiser, name := sources.raiser(segment), "datum"
 		if day == 1 {
-			name = "survey of correction[0]"
+			name = "survey of the first correction"
 		}
 		if raiser == nil || raiser.Name != name {
 			t.Errorf("day %d is raised by %+v", day, raiser)
