@@ -151,7 +151,7 @@ uncertainty = "10 mm"
 	// three; between readings straight lines.
 	for name, want := range map[string]float64{
 		"survey of the first correction": 0.1 * 0.005 * 90,
-		"datum":                   0.1 * 0.002 * 150,
+		"datum":                          0.1 * 0.002 * 150,
 	} {
 		near(t, name, part(&r.Total, name)*r.Total.After.M3(), want)
 	}

@@ -87,9 +87,8 @@ func draft(files []string, g *ingest.Guess) string {
 	if g.Zoned {
 		p("time_zone = \"UTC\"                # the stamps say themselves which instant they mean")
 	} else {
-		p("time_zone = \"\"                   # FILL IN what the logger's clock keeps, as \"+00:00\" or "+
-			"\"Europe/Dublin\"%s",
-			firstStamp(g))
+		p("time_zone = \"\"                   # FILL IN \"Region/City\" (IANA) where the logger's clock follows local "+
+			"time with summer time, \"+HH:MM\" where it stays the same all year%s", firstStamp(g))
 	}
 	p("\n[log.columns]\ntime = %s", called(g.Call(g.Time)))
 	if g.TimeOfDay >= 0 {

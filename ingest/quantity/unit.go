@@ -224,6 +224,9 @@ type Value struct {
 // dimension None only. NaN, Inf, hexadecimal and digit separators are refused.
 func Parse(text string, d Dimension) (Value, error) {
 	t := strings.TrimSpace(text)
+	if err := withComma(t); err != nil {
+		return Value{}, err
+	}
 	end := numberEnd(t)
 	number, unit := t[:end], strings.TrimSpace(t[end:])
 	v, err := strconv.ParseFloat(number, 64)
@@ -234,11 +237,11 @@ func Parse(text string, d Dimension) (Value, error) {
 		if d == None {
 			return Value{Text: t, SI: v, Unit: Unit{Factor: 1}}, nil
 		}
-		return Value{}, fmt.Errorf("%q has no unit; write it as %q", text, t+" "+Unit1(d))
+		return Value{}, fmt.Errorf("%q has no unit; write it as %s", text, Written(t, d))
 	}
 	u, err := LookUp(unit)
 	if err != nil {
-		return Value{}, err
+		return Value{}, unknownUnit(text, err, d)
 	}
 	if u.Dimension != d {
 		return Value{}, fmt.Errorf("%q is %s, not %s; write something like %q", text, u.Dimension, d, d.Example())

@@ -38,8 +38,7 @@ func parseDocument(file string, text []byte) (*document, *problem.Problem) {
 		if errors.As(err, &decode) {
 			place.Line, place.Column = decode.Position()
 		}
-		return nil, problem.At(place, "the site file cannot be read here: "+strings.TrimPrefix(err.Error(), "toml: "),
-			"TOML", "strings stand in quotes, as in empty_distance = \"1.250 m\"")
+		return nil, notTOML(place, text, err)
 	}
 	d.locate(text)
 	return d, nil
@@ -262,7 +261,7 @@ func (t *table) parse(key string, v any, dim quantity.Dimension) *quantity.Value
 	s, isText := v.(string)
 	if !isText && dim != quantity.None {
 		t.refuse(key, fmt.Sprintf("= %v has no unit", v), "",
-			fmt.Sprintf("write it as \"%v %s\"", v, quantity.Unit1(dim)))
+			"write it as "+quantity.Written(fmt.Sprint(v), dim))
 		return nil
 	}
 	if !isText {

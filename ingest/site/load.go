@@ -140,6 +140,9 @@ func (s *Site) readLog(t *table) {
 	if len(s.Log.Files) == 0 {
 		t.refuse("files", "names no file", "", `add files = ["2031-*.csv"], relative to the site file`)
 	}
+	for _, name := range s.Log.Files {
+		t.refuseEscapes("files", name)
+	}
 	s.Log.Clock = t.clock("time_zone", "")
 	s.Log.DateOrder = t.oneOf("date_order", "day-first", "month-first", "year-first")
 	s.Log.Decimal = t.oneOf("decimal", "point", "comma")
@@ -286,16 +289,15 @@ func (t *table) scale(c *Column, unit string, dim quantity.Dimension) {
 // clock reads a time zone; without a fallback it must be there.
 func (t *table) clock(key, fallback string) Clock {
 	t.asks(key, "time zone", cmp.Or(fallback, "required"))
-	name := fallback
-	if fallback != "" {
-		name = t.text(key, fallback)
-	} else {
-		name = t.required(key, "+00:00")
+	name := t.text(key, fallback)
+	if name == "" && (!t.has(key) || t.values[key] == "") {
+		t.refuse(key, "is missing", "what the logger's clock keeps: "+twoWays,
+			`add time_zone = "Region/City", or time_zone = "+HH:MM", with those of the log's place`)
 	}
 	c, err := ParseClock(name)
 	if err != nil {
 		if name != "" {
-			t.refuse(key, err.Error(), `a fixed offset such as "+00:00" or an IANA name such as "Europe/Dublin"`, "")
+			t.refuse(key, err.Error(), twoWays, nearZone(name))
 		}
 		return Clock{Name: "UTC", Location: time.UTC}
 	}

@@ -146,6 +146,7 @@ func (s *Site) readFilling(t *table) {
 	f.Rule = FillRule(t.choice("rule", string(FillNot), string(FillLinear), string(FillHold), string(FillSameTime),
 		string(FillDonorRegression), string(FillDonorPercentiles)))
 	f.Donor = t.text("donor", "")
+	t.refuseEscapes("donor", f.Donor)
 	switch {
 	case f.Rule.ByDonor() && f.Donor == "":
 		t.refuse("donor", "is missing", "the site file of the donor", `add donor = "../mill-brook/site.toml"`)

@@ -40,6 +40,7 @@ func NewBeside(file string, text []byte) Beside {
 func (s *Site) readSubmitted(t *table) {
 	s.Report.Reported = map[string]Reported{}
 	s.Report.ReportedFile = t.text("file", "")
+	t.refuseEscapes("file", s.Report.ReportedFile)
 	for _, period := range slices.Sorted(maps.Keys(t.values)) {
 		if !periodPattern.MatchString(period) {
 			continue // close reports it

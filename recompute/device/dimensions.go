@@ -58,6 +58,26 @@ func (d *dimensions) quantity(key string, dim quantity.Dimension) float64 {
 	return d.optional(key, dim, 0)
 }
 
+// sizeUnits are those in which widths are spoken of without naming them.
+var sizeUnits = [2]string{"in", "mm"}
+
+// size reads a required length that comes in standard sizes, which are listed for whoever leaves it or its unit out: a
+// bare number of a size is one of the units given, never of metres.
+func (d *dimensions) size(key, sizes string, units [2]string) float64 {
+	text := d.text(key)
+	switch _, isNumber := strconv.ParseFloat(strings.TrimSpace(text), 64); {
+	case !d.has(key):
+		d.refuse(key, fmt.Sprintf("the device has no %s", key), sizes, fmt.Sprintf("add %s with the size of yours", key))
+		return 0
+	case isNumber == nil:
+		text = strings.TrimSpace(text)
+		d.refuse(key, fmt.Sprintf("%s %q has no unit", key, text), sizes,
+			fmt.Sprintf("write it as \"%s %s\" or \"%[1]s %[3]s\", whichever it is", text, units[0], units[1]))
+		return 0
+	}
+	return d.quantity(key, quantity.LengthDimension)
+}
+
 // optional reads a physical value in SI, or returns the fallback where the key is absent.
 func (d *dimensions) optional(key string, dim quantity.Dimension, fallback float64) float64 {
 	raw, ok := d.values[key]
@@ -70,7 +90,7 @@ func (d *dimensions) optional(key string, dim quantity.Dimension, fallback float
 	text, ok := raw.(string)
 	if !ok {
 		d.refuse(key, fmt.Sprintf("%s = %v has no unit", key, raw), "",
-			fmt.Sprintf("write it as \"%v %s\"", raw, quantity.Unit1(dim)))
+			"write it as "+quantity.Written(fmt.Sprint(raw), dim))
 		return fallback
 	}
 	v, err := quantity.Parse(text, dim)

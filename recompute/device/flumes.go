@@ -3,8 +3,7 @@ package device
 import (
 	"fmt"
 	"math"
-
-	"retotal/ingest/quantity"
+	"strings"
 )
 
 // newMontana reads throat. What: a Parshall flume without throat and exit, for free outfall. Equation: the Parshall
@@ -48,7 +47,14 @@ var hFlumes = []hSize{
 // What: USDA flume for field runoff. Equation: log10 Q = A + B log10 h + C (log10 h)². Limits: 0.02 ft and 0.05 D to D
 // less 0.01 ft (from memory). Uncertainty: 3 % (from memory of Bos 1989). Sources: see hFlumes.
 func newHFlume(d *dimensions) Rating {
-	kind, depth := d.choice("type", "H", "HS", "HL"), d.quantity("depth", quantity.LengthDimension)
+	kind := d.choice("type", "H", "HS", "HL")
+	var sizes []string
+	for _, s := range hFlumes {
+		if s.kind == kind {
+			sizes = append(sizes, fmt.Sprintf("%.4g ft", s.depth))
+		}
+	}
+	depth := d.size("depth", "one of "+strings.Join(sizes, ", "), [2]string{"ft", "mm"})
 	for _, s := range hFlumes {
 		if s.kind != kind || math.Abs(depth/0.3048/s.depth-1) > 0.005 {
 			continue
@@ -56,14 +62,8 @@ func newHFlume(d *dimensions) Rating {
 		return s.rating()
 	}
 	if !d.failed("depth") {
-		var sizes []string
-		for _, s := range hFlumes {
-			if s.kind == kind {
-				sizes = append(sizes, fmt.Sprintf("%.4g ft", s.depth))
-			}
-		}
 		d.refuse("depth", fmt.Sprintf("%q is not a size of the %s flume", d.text("depth"), kind),
-			fmt.Sprintf("one of %v", sizes), "for another size use kind = \"table\" with the points of its calibration")
+			"one of "+strings.Join(sizes, ", "), "for another size use kind = \"table\" with the points of its calibration")
 	}
 	return &Formula{}
 }
@@ -125,7 +125,8 @@ var cutthroatSizes = []cutthroatSize{
 // none is published. Submergence: the limit is not sharp (read: Torres and Merkley 2007); drowned flow is flagged, not
 // computed.
 func newCutthroat(d *dimensions) Rating {
-	length, throat := d.quantity("length", quantity.LengthDimension), d.quantity("throat", quantity.LengthDimension)
+	length := d.size("length", "one of 18 in, 36 in, 54 in, 108 in", sizeUnits)
+	throat := d.size("throat", cutthroatThroats(), sizeUnits)
 	d.between("length", length, 0.2, 10, "a length above 0")
 	d.between("throat", throat, 0.01, 10, "a throat above 0")
 	exponents := map[float64]float64{18: 2.15, 36: 1.84, 54: 1.72, 108: 1.56}
@@ -159,6 +160,23 @@ func newCutthroat(d *dimensions) Rating {
 			},
 		},
 		drownable: drownable{drowned}}
+}
+
+// cutthroatThroats lists the standard throats of each length.
+func cutthroatThroats() string {
+	var b strings.Builder
+	for i, s := range cutthroatSizes {
+		switch {
+		case i == 0:
+			fmt.Fprintf(&b, "at a length of %.4g in one of", s.length)
+		case s.length != cutthroatSizes[i-1].length:
+			fmt.Fprintf(&b, "; of %.4g in one of", s.length)
+		default:
+			b.WriteString(",")
+		}
+		fmt.Fprintf(&b, " %.4g in", s.throat)
+	}
+	return b.String()
 }
 
 // cutthroatDrowned is the modular limit by length, which is not sharp, and with the user's Cs and ns Q = Cs (hu − hd)^n

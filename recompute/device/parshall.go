@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-
-	"retotal/ingest/quantity"
 )
 
 // parshallSize is one standard throat: Q = C ha^n, free flow, with its range of heads in metres.
@@ -94,7 +92,7 @@ var parshallRounded = map[string][2]float64{
 // size. Uncertainty: 3 % (from memory of Bos 1989), 3 to 5 % in the field (Ferreira et al. 2021, second hand). Sources:
 // see parshallUS and parshallISO.
 func newParshall(d *dimensions) Rating {
-	throat := d.quantity("throat", quantity.LengthDimension)
+	throat := d.size("throat", "one of "+parshallLabels(), sizeUnits)
 	rounded := d.choice("set", "parshall-1950", "rounded") == "rounded"
 	size, us := nearestParshall(throat)
 	if size == nil {
