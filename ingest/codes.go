@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strconv"
 
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
@@ -56,7 +57,7 @@ func newCodes(l *Log) codes {
 		for _, symbol := range quantity.Symbols(dimension) {
 			for _, written := range usualCodes {
 				u := quantity.MustLookUp(symbol)
-				w.known = append(w.known, code{u.ToSI(written), fmt.Sprintf("%g %s", written, symbol)})
+				w.known = append(w.known, code{u.ToSI(written), plainly(written) + " " + symbol})
 			}
 		}
 		slices.SortStableFunc(w.known, func(a, b code) int { return cmp.Compare(a.value, b.value) })
@@ -137,13 +138,13 @@ func (c *codes) found() error {
 			}
 			column := c.log.Site.Log.Columns[q]
 			u := c.log.Files[0].Unit(reading.Quantity(q))
-			shown := round(u.FromSI(v))
+			shown := plainly(round(u.FromSI(v)))
 			found := fmt.Sprintf(
-				"%s holds %g %s, which may be the code %s for no value, %d times, far from all its other values",
+				"%s holds %s %s, which may be the code %s for no value, %d times, far from all its other values",
 				column.Title(), shown, u.Symbol, s.code.text, s.count,
 			)
 			remedy := fmt.Sprintf(
-				"write log.columns.%s = { %s, unit = %q, missing = [\"%g\"] }, "+
+				"write log.columns.%s = { %s, unit = %q, missing = [\"%s\"] }, "+
 					"or missing = [] if it is a reading",
 				reading.Quantity(q), column.Key(), u.Symbol, shown,
 			)
@@ -152,6 +153,9 @@ func (c *codes) found() error {
 	}
 	return nil
 }
+
+// plainly writes a number as a logger does, without an exponent.
+func plainly(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // round takes the residue of a conversion off a number as it was written.
 func round(v float64) float64 {

@@ -395,7 +395,7 @@ func (f *File) relearn(rows *reading.Batch) error {
 	}
 	f.relearned = true
 	step := reading.MedianStep(rows.Time[:min(rows.Len(), mostRows)])
-	if step == 0 || f.start.Interval > 0 && alike(step, f.start.Interval) {
+	if step == 0 || f.start.Interval > 0 && keeps(step, f.start.Interval) {
 		return nil
 	}
 	f.start.Interval = step

@@ -22,14 +22,16 @@ import (
 func Open(s *site.Site) (*Log, error) {
 	names, problems := expand(s)
 	l := &Log{Site: s, Facts: reading.Facts{Clock: s.Log.Clock.Location, Primary: s.Log.Primary}}
+	var wrong alike
 	for _, name := range names {
 		f, bad := inspectFile(name, s)
 		if bad != nil {
-			problems.Add(bad)
+			wrong.add(name, bad)
 			continue
 		}
 		l.Files = append(l.Files, f)
 	}
+	problems.Add(wrong.list()...)
 	if err := problems.Err(); err != nil {
 		return nil, err
 	}
@@ -129,6 +131,40 @@ func within(name string, s *site.Site) (files []string, problems problem.List) {
 		return []string{name}, nil // and the message says that it cannot be opened
 	}
 	return files, problems
+}
+
+// alike gathers what is wrong with files, and says once what it says of several.
+type alike []struct {
+	problem *problem.Problem // of the first of them
+	said    string           // without the name of the file
+	others  []string         // the other files
+}
+
+func (a *alike) add(file string, p *problem.Problem) {
+	said := strings.NewReplacer(file, "", filepath.Base(file), "").Replace(p.Error())
+	for i := range *a {
+		if x := &(*a)[i]; x.said == said {
+			x.others = append(x.others, filepath.Base(file))
+			return
+		}
+	}
+	*a = append(*a, alike{{problem: p, said: said}}...)
+}
+
+// list is what was gathered.
+func (a alike) list() (out problem.List) {
+	for _, x := range a {
+		one := *x.problem
+		if n := len(x.others); n > 0 {
+			same := "the same in " + x.others[0]
+			if n > 1 {
+				same += fmt.Sprintf(" and %d more", n-1)
+			}
+			one.Remedy = strings.TrimPrefix(one.Remedy+"; "+same, "; ")
+		}
+		out.Add(&one)
+	}
+	return out
 }
 
 // plain looks at a log before it is opened: nothing waits for what never ends.

@@ -130,7 +130,7 @@ func (s *sampler) step(from, to int64) {
 		s.run = s.run[:0]
 		return
 	}
-	if len(s.run) > 0 && !alike(d, s.run[0]) {
+	if len(s.run) > 0 && !keeps(d, s.run[0]) {
 		s.run = s.run[:0]
 	}
 	if len(s.run) == 0 {
@@ -157,8 +157,8 @@ func (s *sampler) change(p *pace) {
 	s.run = s.run[:0]
 }
 
-// alike reports whether two intervals are the same but for jitter.
-func alike(a, b int64) bool { return float64(max(a, b)) <= alikeFactor*float64(min(a, b)) }
+// keeps reports whether two intervals are the same but for jitter.
+func keeps(a, b int64) bool { return float64(max(a, b)) <= alikeFactor*float64(min(a, b)) }
 
 func median(list []int64) int64 {
 	list = slices.Sorted(slices.Values(list))
@@ -269,7 +269,7 @@ func (s *sampler) strays() bool {
 func (s *sampler) settings() (list []stretch) {
 	for _, p := range s.paces {
 		interval := float64(usual(p.all()))
-		if n := len(list); n > 0 && alike(int64(list[n-1].step), int64(interval)) {
+		if n := len(list); n > 0 && keeps(int64(list[n-1].step), int64(interval)) {
 			continue
 		}
 		list = append(list, stretch{p.from, interval})
@@ -282,7 +282,7 @@ func returning(list []stretch) (longest int64) {
 	for _, a := range list {
 		n := 0
 		for _, b := range list {
-			if alike(int64(a.step), int64(b.step)) {
+			if keeps(int64(a.step), int64(b.step)) {
 				n++
 			}
 		}

@@ -64,6 +64,8 @@ func (f Flags) Grade() Grade {
 	return worst
 }
 
+var digits = quantity.Digits
+
 // Check is one test of the readings.
 type Check struct {
 	Flag     Flags
@@ -85,7 +87,7 @@ var Checks = []Check{
 		"common practice",
 		func(l Limits) string {
 			if l.TooLarge > 0 {
-				return fmt.Sprintf("marked, or corrected by more than %.3g mm", l.TooLarge*1000)
+				return fmt.Sprintf("marked, or corrected by more than %s mm", digits(l.TooLarge*1000, 3))
 			}
 			return "marked in the site file, or a counter that fell"
 		}, (*Screener).unusable,
@@ -115,13 +117,13 @@ var Checks = []Check{
 	{Spike, Fail, "spike", "lies far off the median of the readings around it",
 		"Hampel identifier with 1.4826 MAD (signal-processing documentation); floor at the log's resolution",
 		func(l Limits) string {
-			return fmt.Sprintf("more than %.3g x max(1.4826 MAD, %.3g mm) off the median of %s",
-				l.SpikeThreshold, l.SpikeFloor*1000, quantity.FormatDuration(l.SpikeWindow))
+			return fmt.Sprintf("more than %s x max(1.4826 MAD, %s mm) off the median of %s",
+				digits(l.SpikeThreshold, 3), digits(l.SpikeFloor*1000, 3), quantity.FormatDuration(l.SpikeWindow))
 		}, (*Screener).spikes},
 	{Stuck, Fail, "stuck", "repeats one value for too long while there is flow", "common practice",
 		func(l Limits) string {
-			return fmt.Sprintf("within %.3g mm for %s or longer",
-				l.StuckTolerance*1000, quantity.FormatDuration(l.StuckDuration))
+			return fmt.Sprintf("within %s mm for %s or longer",
+				digits(l.StuckTolerance*1000, 3), quantity.FormatDuration(l.StuckDuration))
 		}, nil}, // flagged by scanStuck, which decides how many rows are ready
 	{
 		CutOff, Suspect, "cut_off",
@@ -135,7 +137,7 @@ var Checks = []Check{
 	},
 	{BelowZero, Suspect, "below_zero", "is below the level of zero flow", "common practice",
 		func(l Limits) string {
-			return fmt.Sprintf("head < -%.3g mm%s", l.BelowZero*1000, halfStep(l.BelowZero == l.Resolution/2))
+			return fmt.Sprintf("head < -%s mm%s", digits(l.BelowZero*1000, 3), halfStep(l.BelowZero == l.Resolution/2))
 		}, (*Screener).heads},
 	{
 		Surcharge, Suspect, "surcharge",
@@ -163,7 +165,9 @@ var Checks = []Check{
 	{
 		SecondSensor, Suspect, "second_sensor", "differs from the second sensor",
 		"QARTOD manual for water level, neighbour test; limit of our own",
-		func(l Limits) string { return fmt.Sprintf("more than %.3g mm apart", l.SecondLimit*1000) },
+		func(l Limits) string {
+			return fmt.Sprintf("more than %s mm apart", digits(l.SecondLimit*1000, 3))
+		},
 		(*Screener).secondSensor,
 	},
 	{
@@ -179,20 +183,22 @@ var Checks = []Check{
 		Step, Suspect, "step",
 		"begins a level that stays elsewhere: a sensor that moved or a setting that changed", "common practice",
 		func(l Limits) string {
-			return fmt.Sprintf("a jump of more than %.3g mm between levels that stand still for %s",
-				l.StepLimit*1000, quantity.FormatDuration(l.StepWindow))
+			return fmt.Sprintf("a jump of more than %s mm between levels that stand still for %s",
+				digits(l.StepLimit*1000, 3), quantity.FormatDuration(l.StepWindow))
 		}, (*Screener).steps,
 	},
 	{
 		Attenuated, Suspect, "attenuated", "ends a time in which the signal hardly moved, with flow",
 		"QARTOD manual for water level, attenuated signal test; limits of our own",
 		func(l Limits) string {
-			return fmt.Sprintf("within %.3g mm for %s", l.FlatRange*1000, quantity.FormatDuration(l.FlatWindow))
+			return fmt.Sprintf("within %s mm for %s", digits(l.FlatRange*1000, 3),
+				quantity.FormatDuration(l.FlatWindow))
 		}, (*Screener).attenuated,
 	},
 	{Noise, Suspect, "noise", "ends a stretch in which readings jump up and down", "common practice",
 		func(l Limits) string {
-			return fmt.Sprintf("half of the last %d changes > %.3g mm, turning back", noiseReadings, l.NoiseLimit*1000)
+			return fmt.Sprintf("half of the last %d changes > %s mm, turning back", noiseReadings,
+				digits(l.NoiseLimit*1000, 3))
 		}, (*Screener).noise},
 	{
 		Clipped, Suspect, "flat_peak", "is part of a peak with a flat top, which something cut off",
@@ -234,7 +240,7 @@ func orHalf(limit float64) string {
 	if limit == 0 {
 		return "half the highest valid head"
 	}
-	return fmt.Sprintf("%.3g mm", limit*1000)
+	return fmt.Sprintf("%s mm", digits(limit*1000, 3))
 }
 
 func rangeText(least, most float64) string {
@@ -242,11 +248,11 @@ func rangeText(least, most float64) string {
 	case math.IsInf(least, -1) && math.IsInf(most, 1):
 		return "none set"
 	case math.IsInf(least, -1):
-		return fmt.Sprintf("above %.4g m", most)
+		return fmt.Sprintf("above %s m", digits(most, 4))
 	case math.IsInf(most, 1):
-		return fmt.Sprintf("below %.4g m", least)
+		return fmt.Sprintf("below %s m", digits(least, 4))
 	}
-	return fmt.Sprintf("outside %.4g to %.4g m", least, most)
+	return fmt.Sprintf("outside %s to %s m", digits(least, 4), digits(most, 4))
 }
 
 // Text names all checks of a set of flags, joined by blanks, as output files hold them.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 	"retotal/recompute/evidence"
 	"retotal/recompute/settings"
@@ -96,7 +97,7 @@ func visitsInWords(list []*evidence.Visit) string {
 func (r *Result) steps() (list []settings.Step) {
 	for _, p := range r.Changes {
 		if !p.Drift {
-			what := fmt.Sprintf("a step of %+.2g %s in the %s", p.Size, p.Unit, p.Statistic)
+			what := fmt.Sprintf("a step of %s %s in the %s", quantity.Signed(p.Size, 2), p.Unit, p.Statistic)
 			list = append(list, settings.Step{At: p.At, What: what})
 		}
 	}

@@ -48,7 +48,7 @@ func (r *Run) completeness() string {
 	}
 	text := "every day with a reading counts"
 	if c.LeastDay > 0 {
-		text = fmt.Sprintf("a day counts when %.3g %% of it is covered", 100*c.LeastDay)
+		text = fmt.Sprintf("a day counts when %s %% of it is covered", quantity.Digits(100*c.LeastDay, 3))
 	}
 	if c.MostMissing >= 0 {
 		text += fmt.Sprintf(", a month when no more than %d days are missing", c.MostMissing)

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"retotal/ingest/quantity"
 	"retotal/recompute"
 	"retotal/recompute/uncertainty"
 )
@@ -74,8 +75,8 @@ func (r *Run) halveSentence(p *recompute.Period) string {
 	case part.Component.Unit == "":
 		return fmt.Sprintf("It would be halved by knowing the %s better.", part.Component.Name)
 	}
-	return fmt.Sprintf("It would be halved by knowing the %s to %.2g %s (95 %%).",
-		part.Component.Name, 2*input, part.Component.Unit)
+	return fmt.Sprintf("It would be halved by knowing the %s to %s %s (95 %%).",
+		part.Component.Name, quantity.Digits(2*input, 2), part.Component.Unit)
 }
 
 // drawsSentence says what the Monte Carlo check found; "" when there was none.

@@ -111,7 +111,8 @@ func step(l *ingest.Log, q reading.Quantity) string {
 	if l.Resolution[q] == 0 {
 		return " in " + u.Symbol
 	}
-	return fmt.Sprintf(" in %s, steps of %.3g %s", u.Symbol, l.Resolution[q]/math.Abs(u.Factor), u.Symbol)
+	return fmt.Sprintf(" in %s, steps of %s %s", u.Symbol, quantity.Digits(l.Resolution[q]/math.Abs(u.Factor), 3),
+		u.Symbol)
 }
 
 // exampleText words one row that was not used.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"retotal/ingest/quantity"
 	"retotal/recompute/evidence"
 )
 
@@ -39,30 +40,34 @@ func newPattern(p *evidence.Pattern) patternRecord {
 	return patternRecord{p.Broken, round(p.PerKelvin, 1e3), round(p.Correlation, 1e3), round(p.Expected, 1e3), p.Days}
 }
 
+// leastPerKelvin is the least that the night minimum follows the air by and that is told, mm per K: 0.1 mm over the 20 K
+// of a year's nights.
+const leastPerKelvin = 0.005
+
 // changeSentences words the steps found in slow statistics.
 func (r *Run) changeSentences() (list []string) {
 	for _, c := range r.Result.Changes {
 		if c.Drift {
 			list = append(list,
-				fmt.Sprintf("the %s drifts by %+.2g %s over the log (confidence %.2f %%): a sensor that moves, "+
+				fmt.Sprintf("the %s drifts by %s %s over the log (confidence %.2f %%): a sensor that moves, "+
 					"or the season",
-					c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
+					c.Statistic, quantity.Signed(c.Size, 2), c.Unit, math.Floor(c.Confidence*1e4)/100))
 			continue
 		}
-		list = append(list, fmt.Sprintf("%s: the %s goes by %+.2g %s (confidence %.2f %%)",
-			c.Day, c.Statistic, c.Size, c.Unit, math.Floor(c.Confidence*1e4)/100))
+		list = append(list, fmt.Sprintf("%s: the %s goes by %s %s (confidence %.2f %%)",
+			c.Day, c.Statistic, quantity.Signed(c.Size, 2), c.Unit, math.Floor(c.Confidence*1e4)/100))
 	}
 	p := &r.Result.Pattern
 	if len(p.Broken) > 0 {
 		list = append(list,
 			fmt.Sprintf("the course of the day is unlike that of the days before on %s", days(p.Broken)))
 	}
-	if math.Abs(p.Correlation) >= 0.5 {
-		text := fmt.Sprintf("the night minimum follows the air temperature: %+.2g mm per K over %d days (rank "+
+	if math.Abs(p.Correlation) >= 0.5 && math.Abs(p.PerKelvin) >= leastPerKelvin {
+		text := fmt.Sprintf("the night minimum follows the air temperature: %s mm per K over %d days (rank "+
 			"correlation %+.2f)",
-			p.PerKelvin, p.Days, p.Correlation)
+			quantity.Signed(p.PerKelvin, 2), p.Days, p.Correlation)
 		if p.Expected > 0 {
-			text += fmt.Sprintf("; sound without compensation would give %.2g mm per K", p.Expected)
+			text += fmt.Sprintf("; sound without compensation would give %s mm per K", quantity.Digits(p.Expected, 2))
 		}
 		list = append(list, text)
 	}

@@ -34,7 +34,7 @@ func (r *Report) rating(run *Run) *picture {
 	run.addLine(p, curve(corrected, top, unit.FromSI), name, afterLine, true)
 	if l := corrected.Rating.Limits(); l.High < top {
 		edge := plotter.XYs{{X: l.High, Y: 0}, {X: l.High, Y: unit.FromSI(corrected.Rating.Flow(top))}}
-		run.addLine(p, edge, fmt.Sprintf("limit of validity %.3g m", l.High), func(l *plotter.Line) {
+		run.addLine(p, edge, fmt.Sprintf("limit of validity %s m", quantity.Digits(l.High, 3)), func(l *plotter.Line) {
 			l.LineStyle = draw.LineStyle{
 				Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)},
 			}

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/recompute/settings"
 	"retotal/report"
 )
@@ -127,7 +128,8 @@ func lane(w io.Writer, j *job, l *settings.Lane) {
 			fmt.Fprintf(w, "    %s %s\n", line[0], line[1])
 		}
 		if d.Uncertainty > 0 {
-			fmt.Fprintf(w, "    uncertainty of the coefficient %.2g %% (95 %%): %s\n", 100*d.Uncertainty, d.UncertainBy)
+			fmt.Fprintf(w, "    uncertainty of the coefficient %s %% (95 %%): %s\n",
+				quantity.Digits(100*d.Uncertainty, 2), d.UncertainBy)
 		}
 		for _, text := range d.Assumed {
 			fmt.Fprintf(w, "    assumed: %s\n", text)

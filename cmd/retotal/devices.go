@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/recompute/device"
 	"retotal/report"
 )
@@ -89,7 +90,7 @@ func printKind(w io.Writer, k device.Kind) {
 		fmt.Fprintf(w, "  drowned     %s\n", source)
 	}
 	if d.UncertainBy != "" {
-		fmt.Fprintf(w, "  uncertain   %.2g %% (95 %%): %s\n", 100*d.Uncertainty, d.UncertainBy)
+		fmt.Fprintf(w, "  uncertain   %s %% (95 %%): %s\n", quantity.Digits(100*d.Uncertainty, 2), d.UncertainBy)
 	}
 	for _, text := range d.Assumed {
 		fmt.Fprintf(w, "  assumed     %s\n", text)

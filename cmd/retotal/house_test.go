@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -50,7 +51,8 @@ var house = map[string][]string{
 		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
 	"retotal/qa": {"retotal/ingest/quantity", "retotal/recompute/stat"},
 	"retotal/recompute": {
-		"retotal/ingest/problem", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa",
+		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
+		"retotal/qa",
 		"retotal/recompute/block", "retotal/recompute/evidence", "retotal/recompute/fill", "retotal/recompute/settings",
 		"retotal/recompute/stage", "retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},
@@ -63,7 +65,8 @@ var house = map[string][]string{
 		"retotal/recompute/total",
 	},
 	"retotal/recompute/evidence": {
-		"retotal/ingest/problem", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa",
+		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
+		"retotal/qa",
 		"retotal/recompute/block", "retotal/recompute/settings", "retotal/recompute/stat", "retotal/recompute/total",
 	},
 	"retotal/recompute/fill": {"retotal/ingest/site", "retotal/recompute/block", "retotal/recompute/stat"},
@@ -133,6 +136,33 @@ func TestImports(t *testing.T) {
 				t.Errorf("%s imports %s, which the table does not allow", p.ImportPath, name)
 			}
 		}
+	}
+}
+
+// TestNoExponents: people read plain digits (quantity.Digits), never 2.7e+02: no format of the program, tests and tools
+// aside, writes a number with %g or %e.
+func TestNoExponents(t *testing.T) {
+	verb := regexp.MustCompile(`%[-+ 0]*(\d+|\*)?(\.\d+)?[geGE]\b`)
+	looked := 0
+	err := filepath.WalkDir(filepath.Join("..", ".."), func(path string, entry fs.DirEntry, err error) error {
+		if err == nil && entry.IsDir() && entry.Name() != ".." && strings.HasPrefix(entry.Name(), ".") {
+			return fs.SkipDir
+		}
+		if err != nil || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		looked++
+		for i, line := range strings.Split(string(text), "\n") {
+			code, _, _ := strings.Cut(line, "//")
+			if found := verb.FindString(code); found != "" && strings.ContainsAny(code, "\"`") {
+				t.Errorf("%s:%d: %s writes exponents", path, i+1, found)
+			}
+		}
+		return err
+	})
+	if err != nil || looked < 100 {
+		t.Errorf("%d files: %v", looked, err)
 	}
 }
 

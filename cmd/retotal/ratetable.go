@@ -83,7 +83,8 @@ func greatest(r device.Rating, unit quantity.Unit) string {
 	if math.IsInf(top, 1) {
 		return ""
 	}
-	return fmt.Sprintf("; its greatest is %.5g %s at %.4g m", unit.FromSI(r.Flow(top)), unit.Symbol, top)
+	return fmt.Sprintf("; its greatest is %s %s at %s m", quantity.Digits(unit.FromSI(r.Flow(top)), 5), unit.Symbol,
+		quantity.Digits(top, 4))
 }
 
 func tableHeads(r device.Rating, o rateOptions) ([]headToRate, error) {
@@ -155,9 +156,10 @@ func drown(row *report.RatedFlow, r device.Rating, h, below float64, unit quanti
 	switch {
 	case !ok:
 		row.AtLeast = new(float64)
-		row.Status += fmt.Sprintf("; drowned beyond any equation: between 0 and %.5g %s", row.Flow, row.Unit)
+		row.Status += fmt.Sprintf("; drowned beyond any equation: between 0 and %s %s", quantity.Digits(row.Flow, 5),
+			row.Unit)
 	case below > limit*h:
-		row.Status += fmt.Sprintf("; drowned, which adds %.2g %% (95 %%)", 100*spread)
+		row.Status += fmt.Sprintf("; drowned, which adds %s %% (95 %%)", quantity.Digits(100*spread, 2))
 	default:
 		row.Status += "; free"
 	}
@@ -187,9 +189,9 @@ func printRating(w io.Writer, r rated, rows []report.RatedFlow, unit quantity.Un
 // range5 writes the flow to five digits, as a range where it is bounded only.
 func range5(row *report.RatedFlow) string {
 	if row.AtLeast != nil {
-		return fmt.Sprintf("%.5g to %.5g", *row.AtLeast, row.Flow)
+		return fmt.Sprintf("%s to %s", quantity.Digits(*row.AtLeast, 5), quantity.Digits(row.Flow, 5))
 	}
-	return fmt.Sprintf("%.5g", row.Flow)
+	return quantity.Digits(row.Flow, 5)
 }
 
 // printHeading prints what the device is, its limits of validity, its physical end and what of it is assumed.
@@ -208,13 +210,14 @@ func printHeading(w io.Writer, r rated, unit quantity.Unit) {
 // limitLines are the limits of validity and the physical end, each with its source.
 func limitLines(l device.Limits) (lines [][2]string) {
 	if l.Low > 0 {
-		lines = append(lines, [2]string{"valid from", fmt.Sprintf("%.3g m: %s", l.Low, l.LowSource)})
+		lines = append(lines, [2]string{"valid from", fmt.Sprintf("%s m: %s", quantity.Digits(l.Low, 3), l.LowSource)})
 	}
 	if !math.IsInf(l.High, 1) {
-		lines = append(lines, [2]string{"valid to", fmt.Sprintf("%.3g m: %s", l.High, l.HighSource)})
+		lines = append(lines, [2]string{"valid to", fmt.Sprintf("%s m: %s", quantity.Digits(l.High, 3), l.HighSource)})
 	}
 	if !math.IsInf(l.End, 1) {
-		lines = append(lines, [2]string{"ends at", fmt.Sprintf("%.3g m: %s (physical)", l.End, l.EndSource)})
+		lines = append(lines,
+			[2]string{"ends at", fmt.Sprintf("%s m: %s (physical)", quantity.Digits(l.End, 3), l.EndSource)})
 	}
 	return lines
 }

@@ -12,7 +12,8 @@ func TestOrdinal(t *testing.T) {
 			t.Errorf("Ordinal(%d) = %q, want %q", i, got, want)
 		}
 	}
-	if got := Entry("ruling", 2, 0) + ", " + Entry("correction", 0, 31); got != "the third ruling, the first correction (line 31)" {
+	if got := Entry("ruling", 2, 0) + ", " + Entry("correction", 0,
+		31); got != "the third ruling, the first correction (line 31)" {
 		t.Error(got)
 	}
 }

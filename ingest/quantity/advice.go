@@ -28,21 +28,25 @@ func unknownUnit(text string, err error, d Dimension) error {
 	if strings.Contains(err.Error(), "two meanings") {
 		return err
 	}
-	list := commonUnits[d]
-	if list == "" {
-		list = strings.Join(Symbols(d), ", ")
-	}
-	if list == "" {
+	if d == None {
 		return fmt.Errorf("%q is not a bare number", text)
 	}
-	return fmt.Errorf("%q: %w; expected one of %s", text, err, list)
+	return fmt.Errorf("%q: %w; expected one of %s", text, err, Listed(d))
+}
+
+// Listed names the units of a dimension, or the common ones where there are too many to list.
+func Listed(d Dimension) string {
+	if list := commonUnits[d]; list != "" {
+		return list
+	}
+	return strings.Join(Symbols(d), ", ")
 }
 
 // grouped is a number with a comma, and what follows it.
 var grouped = regexp.MustCompile(`^([+-]?[\d.]*,[\d.,]*\d)\s*(\D.*)?$`)
 
-// withComma says how a number with a comma is to be written; nil for a text without one. A comma before three digits may
-// separate thousands or decimals, and both are offered.
+// withComma says how a number with a comma is to be written; nil for a text without one. A comma before three digits
+// may separate thousands or decimals, and both are offered.
 func withComma(text string) error {
 	m := grouped.FindStringSubmatch(text)
 	if m == nil {

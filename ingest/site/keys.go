@@ -90,7 +90,8 @@ func (t *table) loop(primary reading.Quantity) *Loop {
 		return nil
 	}
 	l.Low, l.High = *low, *high
-	l.Text = fmt.Sprintf("%s to %s at %g to %g mA", low.Text, high.Text, l.From, l.To)
+	l.Text = fmt.Sprintf("%s to %s at %s to %s mA", low.Text, high.Text, quantity.Digits(l.From, 6),
+		quantity.Digits(l.To, 6))
 	return l
 }
 

@@ -95,9 +95,9 @@ func (t *table) checkSize(key string, v quantity.Value, recorded []quantity.Valu
 		return
 	}
 	then := recorded[len(recorded)-1]
-	times := fmt.Sprintf("%.4g times", v.SI/then.SI)
+	times := fmt.Sprintf("%s times", quantity.Digits(v.SI/then.SI, 4))
 	if v.SI < then.SI {
-		times = fmt.Sprintf("1/%.4g of", then.SI/v.SI)
+		times = fmt.Sprintf("1/%s of", quantity.Digits(then.SI/v.SI, 4))
 	}
 	t.refuse(key, fmt.Sprintf("%q is %s the recorded %q", v.Text, times, then.Text),
 		fmt.Sprintf("a third to %d times what the meter was set to", mostTimes),

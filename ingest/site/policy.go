@@ -304,12 +304,12 @@ func (t *table) unit(key, fallback string, dim quantity.Dimension) quantity.Unit
 	text := t.text(key, fallback)
 	u, err := quantity.LookUp(text)
 	if err != nil {
-		t.refuse(key, err.Error(), fmt.Sprintf("one of %v", quantity.Symbols(dim)), "")
+		t.refuse(key, err.Error(), "one of "+quantity.Listed(dim), "")
 		return quantity.MustLookUp(fallback)
 	}
 	if u.Dimension != dim {
 		t.refuse(key, fmt.Sprintf("%q is %s, not %s", text, u.Dimension, dim),
-			fmt.Sprintf("one of %v", quantity.Symbols(dim)), "")
+			"one of "+quantity.Listed(dim), "")
 		return quantity.MustLookUp(fallback)
 	}
 	return u

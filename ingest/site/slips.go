@@ -54,8 +54,8 @@ func (t *table) refuseEscapes(key, path string) {
 }
 
 // twoWays are the two kinds of time zone. Which one a log needs is told by what its clock does in spring.
-const twoWays = `the IANA name of the clock's place, "Region/City", if it follows local time with summer time, or that ` +
-	`place's offset from UTC, "+HH:MM", if it stays the same all year`
+const twoWays = `the IANA name of the clock's place, "Region/City", if it follows local time with summer time, or ` +
+	`that place's offset from UTC, "+HH:MM", if it stays the same all year`
 
 // zones are the names of the IANA time zone database (public domain), as the standard library has them.
 //

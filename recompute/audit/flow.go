@@ -76,8 +76,8 @@ func loggedFlow(r *recompute.Result) Finding {
 // agreement says how many readings agree, by what the others differ, what that is worth and where.
 func agreement(r *recompute.Result, m evidence.Misfit) string {
 	unit := r.Site.Report.FlowUnit
-	text := fmt.Sprintf("%d of %d readings agree within the log's rounding, the largest difference is %.4g %s",
-		m.Within, m.Readings, unit.FromSI(m.Largest), unit.Symbol)
+	text := fmt.Sprintf("%d of %d readings agree within the log's rounding, the largest difference is %s %s",
+		m.Within, m.Readings, quantity.Digits(unit.FromSI(m.Largest), 4), unit.Symbol)
 	if m.Within == m.Readings {
 		return text
 	}
@@ -94,8 +94,8 @@ func agreement(r *recompute.Result, m evidence.Misfit) string {
 			m.Factor.Value, m.Factor.Within, m.Factor.Readings)
 	}
 	if m.AboveCap >= capReadings {
-		text += fmt.Sprintf("; %d readings are above %.4g %s, the most that these settings let a meter show",
-			m.AboveCap, unit.FromSI(m.Cap), unit.Symbol)
+		text += fmt.Sprintf("; %d readings are above %s %s, the most that these settings let a meter show",
+			m.AboveCap, quantity.Digits(unit.FromSI(m.Cap), 4), unit.Symbol)
 	}
 	if m.Worth > 0 {
 		text += "; what differs is worth " + percent(m.Part()) + " of the volume"
@@ -109,9 +109,9 @@ func spans(r *recompute.Result, m evidence.Misfit) string {
 	var list []string
 	for i := range m.Spans {
 		if s := &m.Spans[i]; math.Abs(s.Net()) > listedFrom*m.Logged {
-			list = append(list, fmt.Sprintf("%s to %s UTC (logged %+.3g %s, %s, up to %.4g %s)", utc(s.From),
-				utc(s.Until), volume.FromSI(s.Net()), volume.Symbol, percent(s.Part()),
-				flow.FromSI(s.Largest), flow.Symbol))
+			list = append(list, fmt.Sprintf("%s to %s UTC (logged %s %s, %s, up to %s %s)", utc(s.From),
+				utc(s.Until), quantity.Signed(volume.FromSI(s.Net()), 3), volume.Symbol, percent(s.Part()),
+				quantity.Digits(flow.FromSI(s.Largest), 4), flow.Symbol))
 		}
 	}
 	text := ""
@@ -130,6 +130,6 @@ func percent(part float64) string {
 	case v >= 99.5:
 		return fmt.Sprintf("%.0f %%", v)
 	default:
-		return fmt.Sprintf("%.2g %%", v)
+		return fmt.Sprintf("%s %%", quantity.Digits(v, 2))
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/total"
@@ -194,7 +195,7 @@ func daysOver(r *recompute.Result, days []LimitFinding) []LimitFinding {
 	if limits.DaysOver == 0 || len(days) == 0 {
 		return nil
 	}
-	name := fmt.Sprintf("days over the daily volume, %.3g %%", 100*limits.DaysOver)
+	name := fmt.Sprintf("days over the daily volume, %s %%", quantity.Digits(100*limits.DaysOver, 3))
 	f := LimitFinding{Limit: name, Period: "whole log", Share: true}
 	var was, counting, is, counted, above, maybe, ruled, perhaps float64
 	for i := range r.Days {

@@ -169,7 +169,7 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 	difference := reported.Volume.SI/stated.v - 1
 	figure := fmt.Sprintf("%.1f", unit.FromSI(stated.v))
 	if average {
-		figure = fmt.Sprintf("%.5g", unit.FromSI(stated.v))
+		figure = quantity.Digits(unit.FromSI(stated.v), 5)
 	}
 	f.Sentence = fmt.Sprintf("Reported %s; the recorded settings give %s of %s %s (%+.2f %%).",
 		reported.Volume.Text, stated.rule, figure, unit.Symbol, math.Round(1e4*difference)/100+0)
@@ -208,9 +208,9 @@ func inMissingTime(r *recompute.Result, m MonthAverages, reported site.Reported)
 	unit, flow := r.Site.Report.VolumeUnit, left/(missing*1e-9)
 	shown := r.Site.Report.FlowUnit
 	text = fmt.Sprintf(" The log covers %.2f %% of the month, over which they can be compared; the reported figure "+
-		"leaves %.1f %s for the other %s, %.4g %s", 100*covered,
+		"leaves %.1f %s for the other %s, %s %s", 100*covered,
 		unit.FromSI(left), unit.Symbol, quantity.FormatDuration(time.Duration(missing).Round(time.Second)),
-		shown.FromSI(flow), shown.Symbol)
+		quantity.Digits(shown.FromSI(flow), 4), shown.Symbol)
 	if possible = flow <= r.Statistics.PeakBefore; possible {
 		return text + ", which may have flowed.", true
 	}

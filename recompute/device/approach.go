@@ -48,7 +48,7 @@ func readChannel(d *dimensions, usual channel, hump float64, key string, descrip
 			description.Dimensions = append(description.Dimensions, Constant{name, dim.Value})
 		}
 	}
-	description.Dimensions = append(description.Dimensions, Constant{key, fmt.Sprintf("%.4g m", hump)})
+	description.Dimensions = append(description.Dimensions, Constant{key, digits(hump, 4) + " m"})
 	return c
 }
 
@@ -169,8 +169,8 @@ func (c channel) limit(
 	switch {
 	case froude < l.High && froude <= narrow:
 		l.High = froude
-		l.HighSource = fmt.Sprintf("Froude number of the approach <= %.2g (ISO 4359, read in public code)",
-			greatestFroude)
+		l.HighSource = fmt.Sprintf("Froude number of the approach <= %s (ISO 4359, read in public code)",
+			digits(greatestFroude, 2))
 	case narrow < l.High:
 		l.High, l.HighSource = narrow, source
 	}

@@ -48,7 +48,7 @@ func newCompound(d *dimensions) Rating {
 			exponent:    2.5,
 			limits:      Limits{High: math.Inf(1), End: math.Inf(1)},
 			drownable:   drownable{villemonte(2.5)},
-			description: Description{Name: "notch", Equation: fmt.Sprintf("Qv = %.5g h^2.5", k)},
+			description: Description{Name: "notch", Equation: fmt.Sprintf("Qv = %s h^2.5", digits(k, 5))},
 		}
 	} else {
 		c.notch = newNotch(d, math.Inf(1))
@@ -56,14 +56,14 @@ func newCompound(d *dimensions) Rating {
 	inner := c.notch.Describe()
 	c.description = Description{
 		Kind: "compound",
-		Name: fmt.Sprintf("V-notch of %.4g m under a rectangular section", c.height),
-		Equation: fmt.Sprintf("%s; above h = %.4g m: Q = Qv(h) - Qv(h-a) + %.5g s (h-a)^1.5, s = %.4g m",
-			inner.Equation, c.height, c.crest, c.shoulder),
+		Name: fmt.Sprintf("V-notch of %s m under a rectangular section", digits(c.height, 4)),
+		Equation: fmt.Sprintf("%s; above h = %s m: Q = Qv(h) - Qv(h-a) + %s s (h-a)^1.5, s = %s m",
+			inner.Equation, digits(c.height, 4), digits(c.crest, 5), digits(c.shoulder, 4)),
 		Source: "form of the published rating in Ochoa-Tocachi et al. 2018 (Scientific Data 5:180080); no " +
 			"standard covers it; " + inner.Source,
-		Dimensions: append(inner.Dimensions, Constant{"notch_height", fmt.Sprintf("%.4g m", c.height)},
-			Constant{"shoulder_width", fmt.Sprintf("%.4g m", c.shoulder)},
-			Constant{"crest_coefficient", fmt.Sprintf("%.5g", c.crest)}),
+		Dimensions: append(inner.Dimensions, Constant{"notch_height", digits(c.height, 4) + " m"},
+			Constant{"shoulder_width", digits(c.shoulder, 4) + " m"},
+			Constant{"crest_coefficient", digits(c.crest, 5)}),
 		Advice: append(inner.Advice, "flow above the notch is not covered by a standard"),
 	}
 	return c

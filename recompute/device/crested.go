@@ -23,13 +23,13 @@ func readCrest(d *dimensions, kind, name string) *crest {
 	}
 	d.between("width", c.width, 0.05, 200, "a crest width above 0")
 	d.between("crest_height", c.height, 0.01, 50, "a crest height above 0")
-	c.description = Description{Kind: kind, Name: fmt.Sprintf("%s, b = %.4g m", name, c.width),
-		Dimensions: []Constant{{"width", fmt.Sprintf("%.4g m", c.width)}}}
+	c.description = Description{Kind: kind, Name: fmt.Sprintf("%s, b = %s m", name, digits(c.width, 4)),
+		Dimensions: []Constant{{"width", digits(c.width, 4) + " m"}}}
 	c.approach = readChannel(d, channel{}, c.height, "crest_height", &c.description)
 	if c.coefficient = d.optional("coefficient", quantity.None, 0); d.has("coefficient") {
 		d.between("coefficient", c.coefficient, 0.3, 2, "a coefficient of about 0.8 to 1.2")
 		c.description.Advice = append(c.description.Advice,
-			fmt.Sprintf("the coefficient %.4g is the user's", c.coefficient))
+			fmt.Sprintf("the coefficient %s is the user's", digits(c.coefficient, 4)))
 	}
 	return c
 }
@@ -65,7 +65,7 @@ func newBroadCrested(d *dimensions) Rating {
 	length := d.quantity("crest_length", quantity.LengthDimension)
 	d.between("crest_length", length, 0.02, 100, "a crest length above 0")
 	c := readCrest(d, "broad-crested", "broad-crested weir, square edge")
-	c.description.Dimensions = append(c.description.Dimensions, Constant{"crest_length", fmt.Sprintf("%.4g m", length)})
+	c.description.Dimensions = append(c.description.Dimensions, Constant{"crest_length", digits(length, 4) + " m"})
 	c.description.Equation = "Q = (2/3)^1.5 sqrt(g) C(H/L) b H^1.5"
 	c.description.Source = "C(H/L) digitised from Bos 1989, read; the C table of ISO 3846 was not read: confirm " +
 		"against the standard"
@@ -124,8 +124,8 @@ func newRoundNosed(d *dimensions) Rating {
 	d.between("crest_length", length, 0.05, 100, "a crest length above 0")
 	d.between("nose_radius", radius, 0, length, "a radius of up to the crest length")
 	c := readCrest(d, "round-nosed", "round-nosed broad-crested weir")
-	c.description.Dimensions = append(c.description.Dimensions, Constant{"crest_length", fmt.Sprintf("%.4g m", length)},
-		Constant{"nose_radius", fmt.Sprintf("%.4g m", radius)})
+	c.description.Dimensions = append(c.description.Dimensions, Constant{"crest_length", digits(length, 4) + " m"},
+		Constant{"nose_radius", digits(radius, 4) + " m"})
 	c.description.Equation = "Q = (2/3)^1.5 sqrt(g) Cd b H^1.5, Cd = [1 - 0.006 (L-r)/b][1 - 0.003 (L-r)/h]^1.5"
 	c.description.Source = "coefficients recalled from ISO 4374, not read: confirm against the standard"
 	c.description.Uncertainty = 0.04
@@ -207,13 +207,14 @@ func newFlatV(d *dimensions) Rating {
 	d.between("v_height", v, 0.01, 10, "a height above 0")
 	cde, kh := flatVCoefficients(m)
 	description := Description{
-		Kind:        "flat-v",
-		Name:        fmt.Sprintf("flat-V weir 1:%.4g", m),
-		Equation:    fmt.Sprintf("Q = 0.8 CDe sqrt(g) m Z (H - kh)^2.5, CDe = %.4g, kh = %.2g mm", cde, kh*1000),
+		Kind: "flat-v",
+		Name: fmt.Sprintf("flat-V weir 1:%s", digits(m, 4)),
+		Equation: fmt.Sprintf("Q = 0.8 CDe sqrt(g) m Z (H - kh)^2.5, CDe = %s, kh = %s mm", digits(cde, 4),
+			digits(kh*1000, 2)),
 		Source:      "coefficients recalled from ISO 4377, not read: confirm against the standard",
 		Uncertainty: 0.04,
 		UncertainBy: "from memory of ISO 4377: 10 Cv - 8 %; CDe is not read",
-		Dimensions:  []Constant{{"cross_slope", fmt.Sprintf("1:%.4g", m)}, {"v_height", fmt.Sprintf("%.4g m", v)}},
+		Dimensions:  []Constant{{"cross_slope", fmt.Sprintf("1:%s", digits(m, 4))}, {"v_height", digits(v, 4) + " m"}},
 	}
 	if c := d.optional("coefficient", quantity.None, cde); d.has("coefficient") {
 		d.between("coefficient", c, 0.5, 0.8, "CDe, about 0.62")
@@ -222,7 +223,8 @@ func newFlatV(d *dimensions) Rating {
 	approach := readChannel(d, channel{}, height, "crest_height", &description)
 	if wide := 2 * m * v; approach.known && approach.section.width(height+v) < wide*(1-1e-9) && len(d.issues) == 0 {
 		d.refuse("channel_width",
-			fmt.Sprintf("the V of 1:%.4g, %.4g m high, is %.4g m wide, wider than the channel", m, v, wide),
+			fmt.Sprintf("the V of 1:%s, %s m high, is %s m wide, wider than the channel", digits(m, 4), digits(v, 4),
+				digits(wide, 4)),
 			"a channel at least as wide as the V", "give the height at which the V meets the walls")
 	}
 	flow := func(h float64) float64 {

@@ -20,6 +20,8 @@ type Issue struct {
 	Known                        []string
 }
 
+var digits = quantity.Digits
+
 // dimensions reads the keys of one device and gathers what is wrong with them.
 type dimensions struct {
 	values map[string]any
@@ -67,7 +69,8 @@ func (d *dimensions) size(key, sizes string, units [2]string) float64 {
 	text := d.text(key)
 	switch _, isNumber := strconv.ParseFloat(strings.TrimSpace(text), 64); {
 	case !d.has(key):
-		d.refuse(key, fmt.Sprintf("the device has no %s", key), sizes, fmt.Sprintf("add %s with the size of yours", key))
+		d.refuse(key, fmt.Sprintf("the device has no %s", key), sizes,
+			fmt.Sprintf("add %s with the size of yours", key))
 		return 0
 	case isNumber == nil:
 		text = strings.TrimSpace(text)

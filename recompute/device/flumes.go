@@ -51,7 +51,7 @@ func newHFlume(d *dimensions) Rating {
 	var sizes []string
 	for _, s := range hFlumes {
 		if s.kind == kind {
-			sizes = append(sizes, fmt.Sprintf("%.4g ft", s.depth))
+			sizes = append(sizes, digits(s.depth, 4)+" ft")
 		}
 	}
 	depth := d.size("depth", "one of "+strings.Join(sizes, ", "), [2]string{"ft", "mm"})
@@ -63,7 +63,8 @@ func newHFlume(d *dimensions) Rating {
 	}
 	if !d.failed("depth") {
 		d.refuse("depth", fmt.Sprintf("%q is not a size of the %s flume", d.text("depth"), kind),
-			"one of "+strings.Join(sizes, ", "), "for another size use kind = \"table\" with the points of its calibration")
+			"one of "+strings.Join(sizes, ", "),
+			"for another size use kind = \"table\" with the points of its calibration")
 	}
 	return &Formula{}
 }
@@ -98,12 +99,12 @@ func (s hSize) rating() Rating {
 		drownable: drownable{modularOnly(0.25, "25 % changes the flow by less than about 1 % (from memory)")},
 		description: Description{
 			Kind:        "h-flume",
-			Name:        fmt.Sprintf("%s flume, D = %.4g ft", s.kind, s.depth),
+			Name:        fmt.Sprintf("%s flume, D = %s ft", s.kind, digits(s.depth, 4)),
 			Equation:    fmt.Sprintf("log10 Q = %.4f + %.4f log10 h + %.4f (log10 h)^2", s.a, s.b, s.c),
 			Source:      standing,
 			Uncertainty: 0.03,
 			UncertainBy: "from memory of Bos 1989",
-			Dimensions:  []Constant{{"type", s.kind}, {"depth", fmt.Sprintf("%.4g ft", s.depth)}},
+			Dimensions:  []Constant{{"type", s.kind}, {"depth", digits(s.depth, 4) + " ft"}},
 			Advice:      []string{"submergence above 25 to 30 % is not covered (from memory)"},
 		}}
 }
@@ -152,7 +153,7 @@ func newCutthroat(d *dimensions) Rating {
 		description: Description{
 			Kind:       "cutthroat",
 			Name:       fmt.Sprintf("cutthroat flume %s by %s", d.text("length"), d.text("throat")),
-			Equation:   fmt.Sprintf("Q = %.5g hu^%.4g (m3/s, m), free flow", k, n),
+			Equation:   fmt.Sprintf("Q = %s hu^%s (m3/s, m), free flow", digits(k, 5), digits(n, 4)),
 			Source:     source,
 			Dimensions: []Constant{{"length", d.text("length")}, {"throat", d.text("throat")}},
 			Advice: []string{
@@ -168,13 +169,13 @@ func cutthroatThroats() string {
 	for i, s := range cutthroatSizes {
 		switch {
 		case i == 0:
-			fmt.Fprintf(&b, "at a length of %.4g in one of", s.length)
+			fmt.Fprintf(&b, "at a length of %s in one of", digits(s.length, 4))
 		case s.length != cutthroatSizes[i-1].length:
-			fmt.Fprintf(&b, "; of %.4g in one of", s.length)
+			fmt.Fprintf(&b, "; of %s in one of", digits(s.length, 4))
 		default:
 			b.WriteString(",")
 		}
-		fmt.Fprintf(&b, " %.4g in", s.throat)
+		fmt.Fprintf(&b, " %s in", digits(s.throat, 4))
 	}
 	return b.String()
 }
@@ -204,9 +205,9 @@ func cutthroatDrowned(d *dimensions, length, n float64) *drowning {
 func cutthroatHint(length, throat float64) string {
 	for _, s := range [][3]float64{{1.5, 6.100, 2.15}, {3, 4.500, 1.84}, {4.5, 3.980, 1.72}, {9, 3.500, 1.56}} {
 		if math.Abs(length/s[0]-1) < 0.005 && throat > 0 {
-			return fmt.Sprintf("or give coefficient = %.4g and exponent = %.4g for ft and ft3/s (K W^1.025 of "+
+			return fmt.Sprintf("or give coefficient = %s and exponent = %s for ft and ft3/s (K W^1.025 of "+
 				"this length)",
-				s[1]*math.Pow(throat, 1.025), s[2])
+				digits(s[1]*math.Pow(throat, 1.025), 4), digits(s[2], 4))
 		}
 	}
 	return "or give coefficient and exponent for ft and ft3/s"
@@ -255,11 +256,11 @@ func newManning(d *dimensions) Rating {
 	description := Description{
 		Kind:        "manning",
 		Name:        s.name + " channel, uniform flow",
-		Equation:    fmt.Sprintf("Q = (1/n) A R^(2/3) S^(1/2), n = %.4g, S = %.4g", n, slope),
+		Equation:    fmt.Sprintf("Q = (1/n) A R^(2/3) S^(1/2), n = %s, S = %s", digits(n, 4), digits(slope, 4)),
 		Source:      "Manning's equation, read: EPA SWMM Vol. II",
 		Uncertainty: 0.15,
 		UncertainBy: "from memory: 10 to 20 % unless calibrated, that of the roughness",
-		Dimensions: append([]Constant{{"roughness", fmt.Sprintf("%.4g", n)}, {"slope", fmt.Sprintf("%.4g", slope)}},
+		Dimensions: append([]Constant{{"roughness", digits(n, 4)}, {"slope", digits(slope, 4)}},
 			s.dims...),
 		Advice: []string{"holds for uniform flow without backwater and without silt; calibrate it by gauging"},
 	}

@@ -58,14 +58,14 @@ func newPalmerBowlus(d *dimensions) Rating {
 	throat := p.section(diameter)
 	description := Description{
 		Kind:     "palmer-bowlus",
-		Name:     fmt.Sprintf("Palmer-Bowlus flume in a pipe of %.4g m", diameter),
+		Name:     fmt.Sprintf("Palmer-Bowlus flume in a pipe of %s m", digits(diameter, 4)),
 		Equation: "Q = Cd sqrt(g A^3/T) at critical depth in the throat, velocity of approach from the pipe",
 		Source: "critical-flow theory as in ASTM D5390 (scope read); usual geometry recalled from Wells and " +
 			"Gotaas 1958, not read: measure the throat",
 		Uncertainty: 0.05,
 		UncertainBy: "US Navy MO-221, read: 3 %, about 10 % with the level device",
-		Dimensions: append([]Constant{{"diameter", fmt.Sprintf("%.4g m", diameter)},
-			{"throat_length", fmt.Sprintf("%.4g m", p.length)}}, throat.dims...),
+		Dimensions: append([]Constant{{"diameter", digits(diameter, 4) + " m"},
+			{"throat_length", digits(p.length, 4) + " m"}}, throat.dims...),
 	}
 	approach := readChannel(d, channel{section: circleSection(diameter), known: true}, p.ramp,
 		"throat_ramp", &description)
@@ -129,9 +129,9 @@ func (p palmerThroat) assume(d *dimensions, diameter float64, approach channel, 
 				largestDifference(other.flow(d, diameter, approach), usual, l.Low+float64(0.2*(l.High-l.Low)), l.High))
 		}
 		square += worst * worst
-		text := fmt.Sprintf("%.4g m", *p.field(key))
+		text := digits(*p.field(key), 4) + " m"
 		if key == "throat_slope" {
-			text = fmt.Sprintf("%.4g", *p.field(key))
+			text = digits(*p.field(key), 4)
 		}
 		assumed = append(assumed, key)
 		description.Assumed = append(description.Assumed,

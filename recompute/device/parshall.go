@@ -122,7 +122,7 @@ func newParshall(d *dimensions) Rating {
 		limits: Limits{Low: size.headLow, High: size.headHigh, End: math.Inf(1),
 			LowSource: "recalled from Bos 1989 / ISO 9826", HighSource: "recalled from Bos 1989 / ISO 9826"},
 		description: Description{Kind: "parshall", Name: "Parshall flume, throat " + size.label,
-			Equation:    fmt.Sprintf("Q = %.5g ha^%.4g (m3/s, m), free flow", c, n),
+			Equation:    fmt.Sprintf("Q = %s ha^%s (m3/s, m), free flow", digits(c, 5), digits(n, 4)),
 			Source:      set + "; " + standing,
 			Uncertainty: 0.03, UncertainBy: "from memory of Bos 1989; field installations 3 to 5 %",
 			Dimensions: []Constant{{"throat", size.label}},
@@ -235,8 +235,8 @@ func parshallHint(feet float64) string {
 		return `for another size use kind = "power" with the coefficients of its calibration`
 	}
 	return fmt.Sprintf(`for a flume of these proportions the general formula gives kind = "power", coefficient = `+
-		`%.4g, exponent = %.4g, `+
-		`head_unit = "ft", flow_unit = "ft3/s"`, c, n)
+		`%s, exponent = %s, `+
+		`head_unit = "ft", flow_unit = "ft3/s"`, digits(c, 4), digits(n, 4))
 }
 
 // nearestParshall returns the standard size within 0.5 % of a throat in metres, and whether it is of the US set.

@@ -29,10 +29,11 @@ func newPower(d *dimensions) Rating {
 		coefficient: c * flow.Factor / math.Pow(head.Factor, n), exponent: n, offset: e,
 		limits: Limits{High: math.Inf(1), End: math.Inf(1)},
 		description: Description{Kind: "power", Name: "power law of the user",
-			Equation: fmt.Sprintf("Q = %.6g (h - %.4g m)^%.6g (%s, %s)", c, e, n, flow.Symbol, head.Symbol),
-			Source:   "coefficients from the site file; no limits of validity known",
-			Dimensions: []Constant{{"coefficient", fmt.Sprintf("%.6g", c)}, {"exponent", fmt.Sprintf("%.6g", n)},
-				{"offset", fmt.Sprintf("%.4g m", e)}}},
+			Equation: fmt.Sprintf("Q = %s (h - %s m)^%s (%s, %s)", digits(c, 6), digits(e, 4), digits(n, 6),
+				flow.Symbol, head.Symbol),
+			Source: "coefficients from the site file; no limits of validity known",
+			Dimensions: []Constant{{"coefficient", digits(c, 6)}, {"exponent", digits(n, 6)},
+				{"offset", digits(e, 4) + " m"}}},
 		drownable: givenModular(d),
 	}
 }
@@ -48,13 +49,14 @@ func newMaximum(d *dimensions) Rating {
 	return &Power{
 		coefficient: q / math.Pow(h, n), exponent: n,
 		limits: Limits{High: h, HighSource: "maximum head of the device", End: math.Inf(1)},
-		description: Description{Kind: "maximum", Name: fmt.Sprintf("maximum-head form, %.4g m at %.4g L/s", h, q*1000),
-			Equation: fmt.Sprintf("Q = %.6g L/s (h / %.4g m)^%.4g", q*1000, h, n),
+		description: Description{Kind: "maximum",
+			Name:     fmt.Sprintf("maximum-head form, %s m at %s L/s", digits(h, 4), digits(q*1000, 4)),
+			Equation: fmt.Sprintf("Q = %s L/s (h / %s m)^%s", digits(q*1000, 6), digits(h, 4), digits(n, 4)),
 			Source:   "form in common use in meters; the numbers are those of the site file",
 			Dimensions: []Constant{
-				{"maximum_head", fmt.Sprintf("%.4g m", h)},
-				{"maximum_flow", fmt.Sprintf("%.6g L/s", q*1000)},
-				{"exponent", fmt.Sprintf("%.4g", n)},
+				{"maximum_head", digits(h, 4) + " m"},
+				{"maximum_flow", fmt.Sprintf("%s L/s", digits(q*1000, 6))},
+				{"exponent", digits(n, 4)},
 			}},
 		drownable: givenModular(d),
 	}
@@ -72,11 +74,11 @@ func newCipolletti(d *dimensions) Rating {
 	d.between("width", b, 0.15, 100, "a crest width from 0.15 m")
 	d.positiveIfGiven("crest_height", "channel_width")
 	k := 3.367 * math.Sqrt(0.3048) * b
-	description := Description{Kind: "cipolletti", Name: fmt.Sprintf("Cipolletti weir, b = %.4g m", b),
+	description := Description{Kind: "cipolletti", Name: fmt.Sprintf("Cipolletti weir, b = %s m", digits(b, 4)),
 		Equation:    fmt.Sprintf("Q = 1.8589 b h^1.5 (Q = %.5f h^1.5)", k),
 		Source:      "USBR Water Measurement Manual eq. 7-7, read",
 		Uncertainty: 0.05, UncertainBy: "USBR Water Measurement Manual section 12, read",
-		Dimensions: []Constant{{"width", fmt.Sprintf("%.4g m", b)}}}
+		Dimensions: []Constant{{"width", digits(b, 4) + " m"}}}
 	approach(&description, p, 2*b/3, channel, b+4*b/3)
 	r := &Power{coefficient: k, exponent: 1.5,
 		limits: Limits{Low: 0.06, LowSource: "h >= 0.2 ft (from memory of the USBR manual)", High: b / 3,

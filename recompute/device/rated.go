@@ -60,7 +60,8 @@ func newSegments(d *dimensions) Rating {
 			limits:      Limits{High: math.Inf(1), End: math.Inf(1)},
 		})
 		equations = append(equations,
-			fmt.Sprintf("from %.4g m: Q = %.5g (h - %.4g)^%.4g", from, parts[i].coefficient, e, n))
+			fmt.Sprintf("from %s m: Q = %s (h - %s)^%s", digits(from, 4), digits(parts[i].coefficient, 5),
+				digits(e, 4), digits(n, 4)))
 	}
 	description.Equation = strings.Join(equations, "; ")
 	if len(d.issues) > 0 {
@@ -90,11 +91,11 @@ func checkJoins(d *dimensions, starts []float64, parts []*Power, description *De
 		step := above/below - 1
 		switch {
 		case math.Abs(step) > joinTolerance:
-			d.refuse("segments", fmt.Sprintf("segments %d and %d do not meet: at %.4g m the flow steps by %+.1f %%",
-				i, i+1, starts[i], 100*step), "a step below 5 %", "move the join to where they cross")
+			d.refuse("segments", fmt.Sprintf("segments %d and %d do not meet: at %s m the flow steps by %+.1f %%",
+				i, i+1, digits(starts[i], 4), 100*step), "a step below 5 %", "move the join to where they cross")
 		case math.Abs(step) > joinAdvice:
 			description.Advice = append(description.Advice,
-				fmt.Sprintf("at the join %.4g m the flow steps by %+.2f %%", starts[i], 100*step))
+				fmt.Sprintf("at the join %s m the flow steps by %+.2f %%", digits(starts[i], 4), 100*step))
 		}
 	}
 }
@@ -134,13 +135,14 @@ func newSideBySide(d *dimensions) Rating {
 		}
 		names = append(names, about.Name)
 		equations = append(equations,
-			fmt.Sprintf("part %d at %.4g m: %s (%s)", i+1, p.crest, about.Equation, about.Source))
+			fmt.Sprintf("part %d at %s m: %s (%s)", i+1, digits(p.crest, 4), about.Equation, about.Source))
 		description.Uncertainty = math.Max(description.Uncertainty, about.Uncertainty)
 		description.Advice = append(description.Advice, about.Advice...)
 		description.Assumed = append(description.Assumed, about.Assumed...)
 	}
 	if len(parts) > 0 && lowest != 0 && len(d.issues) == 0 {
-		d.refuse("parts", fmt.Sprintf("the lowest crest is at %.4g m", lowest), "0 m: heads are above the lowest crest",
+		d.refuse("parts", fmt.Sprintf("the lowest crest is at %s m", digits(lowest, 4)),
+			"0 m: heads are above the lowest crest",
 			"leave crest out for the lowest part")
 	}
 	description.Name, description.Equation = strings.Join(names, " beside "), strings.Join(equations, "; ")

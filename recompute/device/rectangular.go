@@ -194,7 +194,7 @@ func (r *Rectangular) Describe() Description {
 	}
 	d := Description{
 		Kind: "rectangular",
-		Name: fmt.Sprintf("rectangular thin-plate weir, %s, b = %.4g m", form, r.width),
+		Name: fmt.Sprintf("rectangular thin-plate weir, %s, b = %s m", form, digits(r.width, 4)),
 		Equation: fmt.Sprintf("Q = (2/3) Ce sqrt(2g) (b + kb) (h + kh)^1.5 with Ce = %.4f %+.4f h/p, kb = %.1f "+
 			"mm, kh = 1 mm",
 			r.a, r.a1, r.kb*1000),
@@ -202,9 +202,9 @@ func (r *Rectangular) Describe() Description {
 			"memory of ISO 1438, within 0.7 % of EPA SWMM Vol. II table 6-2: confirm against the standard",
 		Uncertainty: 0.015, UncertainBy: "from memory of ISO 1438: 1.5 % for h/p < 1, 2 % to 1.5, 3 % to 2.5",
 		Dimensions: []Constant{
-			{"width", fmt.Sprintf("%.4g m", r.width)},
-			{"channel_width", fmt.Sprintf("%.4g m", r.channelWidth)},
-			{"crest_height", fmt.Sprintf("%.4g m", r.crestHeight)},
+			{"width", digits(r.width, 4) + " m"},
+			{"channel_width", digits(r.channelWidth, 4) + " m"},
+			{"crest_height", digits(r.crestHeight, 4) + " m"},
 		},
 	}
 	if side := (r.channelWidth - r.width) / 2; side > 0 && side < 0.10-1e-9 {

@@ -1,7 +1,6 @@
 package device
 
 import (
-	"fmt"
 	"math"
 
 	"retotal/ingest/quantity"
@@ -32,7 +31,7 @@ func trapezoidSection(b, m float64) section {
 		area:      func(y float64) float64 { return (b + float64(m*y)) * y },
 		width:     func(y float64) float64 { return b + float64(2*m*y) },
 		perimeter: func(y float64) float64 { return b + float64(2*y*side) },
-		dims:      []Constant{{"width", fmt.Sprintf("%.4g m", b)}, {"side_slope", fmt.Sprintf("%.4g", m)}}}
+		dims:      []Constant{{"width", digits(b, 4) + " m"}, {"side_slope", digits(m, 4)}}}
 }
 
 // circleSection is a pipe of diameter d (EPA SWMM Vol. II, sidebar on circular sections, read).
@@ -42,7 +41,7 @@ func circleSection(d float64) section {
 		area:      func(y float64) float64 { a := angle(y); return d * d / 8 * (a - math.Sin(a)) },
 		width:     func(y float64) float64 { return d * math.Sin(angle(y)/2) },
 		perimeter: func(y float64) float64 { return d / 2 * angle(y) },
-		dims:      []Constant{{"diameter", fmt.Sprintf("%.4g m", d)}}}
+		dims:      []Constant{{"diameter", digits(d, 4) + " m"}}}
 }
 
 // uSection is a half circle of diameter d under upright walls.
@@ -59,7 +58,7 @@ func uSection(d float64) section {
 			return c.width(y)
 		},
 		perimeter: func(y float64) float64 { return c.perimeter(math.Min(y, half)) + 2*above(y) },
-		dims:      []Constant{{"diameter", fmt.Sprintf("%.4g m", d)}}}
+		dims:      []Constant{{"diameter", digits(d, 4) + " m"}}}
 }
 
 // readSection reads section = "rectangular", "trapezoidal", "circular" or "U" and its dimensions.

@@ -32,8 +32,8 @@ func newTable(d *dimensions) Rating {
 	t.logarithmic = d.choice("interpolation", "linear", "log") == "log"
 	for i := range t.heads {
 		if i > 0 && (t.heads[i] <= t.heads[i-1] || t.flows[i] < t.flows[i-1]) || t.heads[i] < 0 || t.flows[i] < 0 {
-			d.refuse("points", fmt.Sprintf("point %d (%.6g m, %.6g m3/s) does not rise above the one before it",
-				i+1, t.heads[i], t.flows[i]),
+			d.refuse("points", fmt.Sprintf("point %d (%s m, %s m3/s) does not rise above the one before it",
+				i+1, digits(t.heads[i], 6), digits(t.flows[i], 6)),
 				"heads and flows from 0 up, each head greater than the last", "put the points in order")
 			return t
 		}
@@ -131,13 +131,14 @@ func (t *Table) Limits() Limits {
 func (t *Table) Describe() Description {
 	form := "straight lines between points"
 	if t.logarithmic {
-		form = fmt.Sprintf("power-law arcs between points, offset %.4g m", t.offset)
+		form = fmt.Sprintf("power-law arcs between points, offset %s m", digits(t.offset, 4))
 	}
 	d := Description{Kind: "table", Name: fmt.Sprintf("rating table of %d points", len(t.heads)), Equation: form,
 		Source: "points from the site file; interpolation after ISO 18320 (from memory)"}
 	for i := range t.heads {
 		d.Dimensions = append(d.Dimensions, Constant{
-			fmt.Sprintf("point %d", i+1), fmt.Sprintf("%.5g m, %.6g L/s", t.heads[i], t.flows[i]*1000),
+			fmt.Sprintf("point %d", i+1), fmt.Sprintf("%s m, %s L/s", digits(t.heads[i], 5),
+				digits(t.flows[i]*1000, 6)),
 		})
 	}
 	return d

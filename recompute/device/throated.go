@@ -35,13 +35,13 @@ func throatedRating(d *dimensions, s section, kind, name, source string) Rating 
 	d.between("throat_length", length, 0.01, 100, "a length above 0")
 	description := Description{
 		Kind: kind,
-		Name: fmt.Sprintf("%s, throat %.4g m", name, s.size),
+		Name: fmt.Sprintf("%s, throat %s m", name, digits(s.size, 4)),
 		Equation: "Q = Cd sqrt(g A^3/T) at critical depth, H = h + Q^2/(2 g A1^2), Cd = (1 - 0.006 xi L/b)(1 - " +
 			"0.003 L/h)^1.5",
 		Source:      source,
 		Uncertainty: 0.03,
 		UncertainBy: "from memory of ISO 4359: 1 + 20 (Cv - Cd) %, usually 2 to 4 %",
-		Dimensions:  append(append([]Constant{}, s.dims...), Constant{"throat_length", fmt.Sprintf("%.4g m", length)}),
+		Dimensions:  append(append([]Constant{}, s.dims...), Constant{"throat_length", digits(length, 4) + " m"}),
 	}
 	hump := d.optional("hump", quantity.LengthDimension, 0)
 	d.between("hump", hump, 0, 50, "a height from 0")
@@ -98,7 +98,7 @@ func throatDrowned(d *dimensions) *drowning {
 			limit = a[1] + float64((b[1]-a[1])*(math.Min(x, b[0])-a[0])/(b[0]-a[0]))
 		}
 	}
-	return modularOnly(limit, fmt.Sprintf("H2/H1 for an expansion of 1:%.4g (from memory of ISO 4359)", x))
+	return modularOnly(limit, fmt.Sprintf("H2/H1 for an expansion of 1:%s (from memory of ISO 4359)", digits(x, 4)))
 }
 
 // throatCoefficient returns Cd at a head: the boundary layer of ISO 4359, or the coefficient that the user gives.

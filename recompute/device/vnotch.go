@@ -106,7 +106,7 @@ func (v *VNotch) cone(degrees float64) Rating {
 		limits.LowSource, limits.HighSource = "h >= 0.2 ft (read for 90 deg)", "h <= 1.25 ft (read for 90 deg)"
 	}
 	k := c * cubicFoot / math.Pow(0.3048, n)
-	description.Equation = fmt.Sprintf("Q = %.4f h^%.4g (%.4g h^%.4g in ft)", k, n, c, n)
+	description.Equation = fmt.Sprintf("Q = %.4f h^%s (%s h^%s in ft)", k, digits(n, 4), digits(c, 4), digits(n, 4))
 	r := &Power{coefficient: k, exponent: n, description: description, limits: v.ended(limits)}
 	r.drowning = villemonte(n)
 	return r
@@ -133,7 +133,8 @@ func (v *VNotch) partial(d *dimensions) Rating {
 	}
 	ratio := v.crestHeight / v.channelWidth
 	if ratio > 1 || ratio < 0.1 {
-		d.refuse("crest_height", fmt.Sprintf("p/B is %.3g", ratio), "p/B from 0.1 to 1.0, the range of the chart", "")
+		d.refuse("crest_height", fmt.Sprintf("p/B is %s", digits(ratio, 3)),
+			"p/B from 0.1 to 1.0, the range of the chart", "")
 		return v
 	}
 	description := v.Describe()
@@ -150,7 +151,7 @@ func (v *VNotch) partial(d *dimensions) Rating {
 		Low:        0.06,
 		LowSource:  "h >= 0.06 m (USBR: 0.2 ft)",
 		High:       math.Max(end*v.crestHeight, 0.06),
-		HighSource: fmt.Sprintf("end of the chart, h/p = %.3g", end),
+		HighSource: fmt.Sprintf("end of the chart, h/p = %s", digits(end, 3)),
 		End:        math.Inf(1),
 	}
 	f.limits = v.ended(f.limits)
@@ -288,14 +289,14 @@ func (v *VNotch) Describe() Description {
 	degrees := v.angle * 180 / math.Pi
 	d := Description{
 		Kind: "v-notch",
-		Name: fmt.Sprintf("V-notch thin-plate weir, %.4g deg", degrees),
-		Equation: fmt.Sprintf("Q = (8/15) Ce sqrt(2g) tan(a/2) (h + kh)^2.5 with Ce = %.4f, kh = %.2f mm, a = %.4g "+
+		Name: fmt.Sprintf("V-notch thin-plate weir, %s deg", digits(degrees, 4)),
+		Equation: fmt.Sprintf("Q = (8/15) Ce sqrt(2g) tan(a/2) (h + kh)^2.5 with Ce = %.4f, kh = %.2f mm, a = %s "+
 			"deg (Q = %.5f he^2.5)",
-			v.ce, v.kh*1000, degrees, v.factor),
+			v.ce, v.kh*1000, digits(degrees, 4), v.factor),
 		Source: "Kindsvater-Shen: form of ISO 1438:2017 10.5 and USBR WMM eq. 7-3; Ce and kh from fits " +
 			"circulated in public code, not read in the standard: confirm against it",
 		Uncertainty: 0.02, UncertainBy: "from memory of ISO 1438: about 1 % at 90 deg, 1 to 2 % at other angles",
-		Dimensions: []Constant{{"angle", fmt.Sprintf("%.4g deg", degrees)}},
+		Dimensions: []Constant{{"angle", digits(degrees, 4) + " deg"}},
 	}
 	if math.Abs(degrees-90) < 1e-9 {
 		d.Uncertainty = 0.01
@@ -322,8 +323,9 @@ func approach(d *Description, crestHeight, leastHeight, width, leastWidth float6
 			continue
 		case x.value < x.least:
 			d.Advice = append(d.Advice,
-				fmt.Sprintf("%s %.3g m is less than the %.2f m that full contraction asks", x.name, x.value, x.least))
+				fmt.Sprintf("%s %s m is less than the %.2f m that full contraction asks", x.name, digits(x.value, 3),
+					x.least))
 		}
-		d.Dimensions = append(d.Dimensions, Constant{x.name, fmt.Sprintf("%.4g m", x.value)})
+		d.Dimensions = append(d.Dimensions, Constant{x.name, digits(x.value, 4) + " m"})
 	}
 }

@@ -190,6 +190,10 @@ func ratio(a, b total.Volume) (percent float64, ok bool) {
 	return math.Round((a.M3()/b.M3()-1)*100/ratioStep) * ratioStep, true
 }
 
+// leastTold is the least change that is told, mm or per cent: what rounds to zero where tenths are told is none,
+// however sure.
+const leastTold = 0.05
+
 // changes looks for changes or a drift in one statistic.
 func changes(days []Day, statistic, unit string, value func(i int) (float64, bool)) (list []ChangePoint) {
 	var values []float64
@@ -202,6 +206,9 @@ func changes(days []Day, statistic, unit string, value func(i int) (float64, boo
 	found := stat.Pettitt(values)
 	if trend, ok := stat.MannKendall(values); ok && stat.Straighter(values, trend, found) {
 		d, span := &days[at[0]], float64(at[len(at)-1]-at[0])
+		if math.Abs(trend.PerStep*span) < leastTold {
+			return nil
+		}
 		return []ChangePoint{{
 			Statistic:  statistic,
 			Day:        d.Label,
@@ -213,6 +220,9 @@ func changes(days []Day, statistic, unit string, value func(i int) (float64, boo
 		}}
 	}
 	for _, c := range found {
+		if math.Abs(c.Size) < leastTold {
+			continue
+		}
 		d := &days[at[c.Index]]
 		list = append(list, ChangePoint{
 			Statistic:  statistic,

@@ -173,3 +173,24 @@ func TestChangePointsByHand(t *testing.T) {
 		}
 	}
 }
+
+// TestChangeThatRoundsToZero: a night minimum that creeps by 4e-10 mm in all, as sums of rounded readings do, is no
+// drift, and a step of 0.04 mm is none; 0.06 mm of either is told, as 0.1.
+func TestChangeThatRoundsToZero(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		of   func(i int) float64
+		want int
+	}{
+		{"a creep of nothing", func(i int) float64 { return 100 + 4e-10*float64(i)/59 }, 0},
+		{"a drift of 0.04 mm", func(i int) float64 { return 100 + 0.04*float64(i)/59 }, 0},
+		{"a drift of 0.06 mm", func(i int) float64 { return 100 + 0.06*float64(i)/59 }, 1},
+		{"a step of 0.04 mm", func(i int) float64 { return 100 + 0.04*float64(i/30) }, 0},
+		{"a step of 0.06 mm", func(i int) float64 { return 100 + 0.06*float64(i/30) }, 1},
+	} {
+		list := changes(make([]Day, 60), "night minimum", "mm", func(i int) (float64, bool) { return c.of(i), true })
+		if len(list) != c.want {
+			t.Errorf("%s: %+v", c.name, list)
+		}
+	}
+}

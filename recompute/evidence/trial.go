@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 	"retotal/qa"
 	"retotal/recompute/block"
@@ -109,8 +110,10 @@ func Refused(trials []Trial) (problems problem.List) {
 			continue
 		}
 		found := fmt.Sprintf("%s leaves no reading of the log inside the device: "+
-			"heads lie between %.4g and %.4g m (recorded: %.4g to %.4g m)",
-			problem.Entry("correction", t.Number, t.Correction.Place.Line), t.After.Least, t.After.Highest, t.Before.Least, t.Before.Highest)
+			"heads lie between %s and %s m (recorded: %s to %s m)",
+			problem.Entry("correction", t.Number, t.Correction.Place.Line),
+			quantity.Digits(t.After.Least, 4), quantity.Digits(t.After.Highest, 4),
+			quantity.Digits(t.Before.Least, 4), quantity.Digits(t.Before.Highest, 4))
 		problems.Add(problem.At(
 			t.Correction.Place,
 			found,

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/site"
 	"retotal/recompute/device"
 )
@@ -38,7 +39,11 @@ func (b *Builder) Rating(keys *site.DeviceKeys) device.Rating {
 	}
 	r, issues := device.Build(keys.Kind, keys.Values)
 	for _, issue := range issues {
-		b.Add(b.worded(keys, issue))
+		_, own := b.Site.Places[keys.Prefix+"."+issue.Key]
+		if told := "device: " + issue.Found; own || !b.seen[told] { // what is inherited was told where it stands
+			b.Add(b.worded(keys, issue))
+			b.seen[told] = true
+		}
 	}
 	if len(issues) > 0 {
 		r = nil
@@ -69,8 +74,8 @@ func (b *Builder) warnOfLimit(s *Segment) {
 	limits := s.Rating.Limits()
 	if m := s.Settings.Values[site.MaximumHead]; m != nil && m.From.SI > limits.High+1e-6 {
 		b.Add(problem.Warn(m.Place,
-			fmt.Sprintf("maximum_head %q is above the highest head, %.3g m, for which the rating is valid",
-				m.From.Text, limits.High),
+			fmt.Sprintf("maximum_head %q is above the highest head, %s m, for which the rating is valid",
+				m.From.Text, quantity.Digits(limits.High, 3)),
 			limits.HighSource, "readings above that limit are flagged, and kept"))
 	}
 }

@@ -43,9 +43,9 @@ type Lanes struct {
 }
 
 // NewLanes builds the timelines of a site. Beside the [[what_if]] of the site file, every correction whose onset is not
-// sure gives one lane for each other defensible onset, and each number in without, from 1, one lane that lacks that correction.
-// What an earlier run found in the log are defensible onsets too. All problems are
-// returned together, each with the place of the key at fault.
+// sure gives one lane for each other defensible onset, and each number in without, from 1, one lane that lacks that
+// correction. What an earlier run found in the log are defensible onsets too. All problems are returned together, each
+// with the place of the key at fault.
 func NewLanes(s *site.Site, without []int, found ...Step) (*Lanes, error) {
 	b := Builder{Site: s, Ratings: map[*site.DeviceKeys]device.Rating{}}
 	b.Recorded = b.timeline()

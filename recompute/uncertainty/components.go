@@ -86,7 +86,7 @@ func NewComponents(s *site.Site, recorded *settings.Lane) (Components, error) {
 	if u.Air > 0 {
 		air := Component{
 			Name:  "air temperature",
-			Text:  fmt.Sprintf("%.3g K, stated", u.Air),
+			Text:  fmt.Sprintf("%s K, stated", quantity.Digits(u.Air, 3)),
 			Unit:  "K",
 			Input: u.Air / Coverage,
 		}
@@ -96,7 +96,7 @@ func NewComponents(s *site.Site, recorded *settings.Lane) (Components, error) {
 	random, text := orUsual(u.Reading, usualReading, u.ReadingGiven)
 	b.add(Component{
 		Name:  "single readings",
-		Text:  fmt.Sprintf("%.3g mm, %s", random*1000, text),
+		Text:  fmt.Sprintf("%s mm, %s", quantity.Digits(random*1000, 3), text),
 		Kind:  OfReading,
 		Input: random / Coverage * 1000,
 		Unit:  "mm",
@@ -128,7 +128,7 @@ func (l *Components) Drowned(spread float64) {
 	for i := range l.List {
 		if s := &l.List[i]; s.Kind == OfClass && s.Class == total.Estimated {
 			s.share, s.Input = spread/Coverage, spread/Coverage*100
-			s.Text = fmt.Sprintf("%.3g %% of it, added by the drowned equation", spread*100)
+			s.Text = fmt.Sprintf("%s %% of it, added by the drowned equation", quantity.Digits(spread*100, 3))
 		}
 	}
 }
@@ -160,7 +160,7 @@ func (b *builder) datum(u *site.Uncertainty) {
 	datum, text := orUsual(u.Datum, usualDatum, u.DatumGiven)
 	source := Component{
 		Name:  "datum",
-		Text:  fmt.Sprintf("%.3g mm, %s", datum*1000, text),
+		Text:  fmt.Sprintf("%s mm, %s", quantity.Digits(datum*1000, 3), text),
 		Unit:  "mm",
 		Input: datum / Coverage * 1000,
 	}
@@ -175,7 +175,7 @@ func (b *builder) datum(u *site.Uncertainty) {
 		}
 		survey := Component{
 			Name:  "survey of " + problem.Entry("correction", i, 0),
-			Text:  fmt.Sprintf("%.3g mm, stated", c.U95*1000),
+			Text:  fmt.Sprintf("%s mm, stated", quantity.Digits(c.U95*1000, 3)),
 			Unit:  "mm",
 			Input: c.U95 / Coverage * 1000,
 		}
@@ -239,7 +239,7 @@ func (b *builder) coefficient() {
 	if share > 0 {
 		b.add(Component{
 			Name:  "coefficient",
-			Text:  fmt.Sprintf("%.3g %%, %s", share*100, text),
+			Text:  fmt.Sprintf("%s %%, %s", quantity.Digits(share*100, 3), text),
 			Kind:  OfShare,
 			share: share / Coverage,
 			Input: share / Coverage * 100,
@@ -253,7 +253,7 @@ func (b *builder) class(c total.Class, stated, usual float64) {
 	share, text := orUsual(stated, usual, stated > 0)
 	b.add(Component{
 		Name:  c.String() + " flow",
-		Text:  fmt.Sprintf("%.3g %% of it, %s", share*100, text),
+		Text:  fmt.Sprintf("%s %% of it, %s", quantity.Digits(share*100, 3), text),
 		Kind:  OfClass,
 		share: share / Coverage,
 		Input: share / Coverage * 100,
