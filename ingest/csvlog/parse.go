@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -375,9 +376,9 @@ func trimEnd(line []byte) []byte {
 
 // shorten makes a line fit for a message.
 func shorten(line []byte) string {
-	text := []rune(string(bytes.ToValidUTF8(trim(line), []byte("?"))))
+	text := []rune(latin(trim(line)))
 	for i, r := range text {
-		if r < ' ' {
+		if unicode.IsControl(r) {
 			text[i] = '?'
 		}
 	}
