@@ -227,7 +227,8 @@ func (r *runner) read(ctx context.Context) (*pass, error) {
 }
 
 // outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings
-// after its end. It is called once the log's first and last reading are known.
+// after its end. A site file that reports a part of its life may hold whatever concerns another part. It is called once
+// the log's first and last reading are known.
 func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 	clock := s.Log.Clock
 	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)",
@@ -237,13 +238,14 @@ func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 		first = l.Begins(first) // a mean stands for the time before its stamp
 	}
 	for i, c := range s.Corrections {
-		if from, until := settings.Span(c); from >= l.Until || until <= first {
+		from, until := settings.Span(c)
+		if (from >= l.Until || until <= first) && s.Report.Holds(c.From, c.Until) {
 			found := problem.Entry("correction", i, c.Place.Line) + " lies outside the log"
 			problems.Add(problem.At(c.Place, found, bounds, "check from and until, and the year"))
 		}
 	}
 	for i, c := range s.Settings {
-		if c.At != nil && c.At.UTC > l.Until {
+		if c.At != nil && c.At.UTC > l.Until && s.Report.Holds(c.At, c.At) {
 			found := fmt.Sprintf("%s, at %s, is after the last reading and changes nothing",
 				s.Named(fmt.Sprintf("settings.change[%d]", i-1)), c.At.Text)
 			problems.Add(problem.Warn(c.At.Place, found, bounds, ""))

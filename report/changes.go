@@ -40,8 +40,8 @@ func newPattern(p *evidence.Pattern) patternRecord {
 	return patternRecord{p.Broken, round(p.PerKelvin, 1e3), round(p.Correlation, 1e3), round(p.Expected, 1e3), p.Days}
 }
 
-// leastPerKelvin is the least that the night minimum follows the air by and that is told, mm per K: 0.1 mm over the 20 K
-// of a year's nights.
+// leastPerKelvin is the least that the night minimum follows the air by and that is told, mm per K: 0.1 mm over the
+// 20 K of a year's nights.
 const leastPerKelvin = 0.005
 
 // changeSentences words the steps found in slow statistics.

@@ -3,6 +3,8 @@ package report
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 
 	"retotal/ingest/site"
@@ -68,12 +70,27 @@ func instant[T any](key, title, open string, of func(*T) *site.Instant) figure[T
 	}}
 }
 
+// deviceWords says in words what is set of a device: "device: angle 60 deg".
+func deviceWords(d *site.DeviceKeys) string {
+	var list []string
+	for _, key := range slices.Sorted(maps.Keys(d.Values)) {
+		text := fmt.Sprint(d.Values[key])
+		if from, to, moves := site.DeviceRamp(d.Values[key]); moves {
+			text = fmt.Sprintf("%v to %v", from, to)
+		} else if _, isList := d.Values[key].([]any); isList {
+			written, _ := json.Marshal(d.Values[key]) // texts and numbers always can be written
+			text = string(written)
+		}
+		list = append(list, strings.ReplaceAll(key, "_", " ")+" "+text)
+	}
+	return "device: " + strings.Join(list, ", ")
+}
+
 // changes says in words what a correction sets.
 func changes(c *site.Correction) string {
 	list := c.Words()
 	if c.Device != nil {
-		text, _ := json.Marshal(c.Device.Values) // maps of texts and numbers always can be written
-		list = append(list, "device "+string(text))
+		list = append(list, deviceWords(c.Device))
 	}
 	if c.Unusable {
 		list = append(list, "unusable: nothing can be made of the readings")

@@ -18,8 +18,16 @@ import (
 var pageText string
 
 var page = template.Must(
-	template.New("page").Funcs(template.FuncMap{"at": shortTime, "seconds": seconds}).Parse(pageText),
+	template.New("page").Funcs(template.FuncMap{"at": shortTime, "seconds": seconds, "stop": stop}).Parse(pageText),
 )
+
+// stop ends a sentence with a full stop, unless it ends with one: a name may end with an initial.
+func stop(text string) string {
+	if strings.HasSuffix(text, ".") {
+		return text
+	}
+	return text + "."
+}
 
 // pageData is what the page's template shows beside the record and its tables: texts, ready to print, a field a place
 // of the page.

@@ -40,6 +40,8 @@ func (r *Run) visits() *Table {
 // visitVerdict says whether the corrected log agrees with a visit.
 func (r *Run) visitVerdict(v *visit) string {
 	switch {
+	case !v.Found && !r.site().Report.Holds(&v.At, &v.At):
+		return "outside what is reported"
 	case !v.Found:
 		return "no reading near it"
 	case v.Explained(r.Log.Resolution[r.site().Log.Primary]):

@@ -1,13 +1,16 @@
 package main
 
 import (
+	"encoding/json"
+
 	"github.com/spf13/cobra"
 
 	"retotal/report"
 )
 
 func compareCommand() *cobra.Command {
-	return &cobra.Command{
+	asJSON := false
+	c := &cobra.Command{
 		Use:   "compare RECORD RECORD",
 		Short: "What changed between two runs, and what it did to the totals",
 		Long: `Reads two correction records (record.json, or the folders that they are in) of one site and says which
@@ -29,8 +32,14 @@ limit. It computes nothing anew.`,
 			if bad != nil {
 				return bad
 			}
-			report.Compare(c.OutOrStdout(), old, now)
+			found := report.Compare(old, now)
+			if asJSON {
+				return json.NewEncoder(c.OutOrStdout()).Encode(found)
+			}
+			found.Text(c.OutOrStdout())
 			return nil
 		},
 	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print the comparison as JSON")
+	return c
 }

@@ -78,11 +78,17 @@ func (s *Site) readCorrections(top *table) {
 	s.refuseOverlaps(top.doc)
 }
 
+// refuseEmpty refuses a span without an instant in it.
+func (t *table) refuseEmpty(from, until *Instant) {
+	t.refuse("until", until.Text+" is not after from, "+from.Text, "a time after it",
+		"a reading at until is no longer in the span")
+}
+
 // checkSpan refuses spans that end before they begin and ramps without both ends, and puts the ends of the span into
 // the ramps.
 func (t *table) checkSpan(from, until *Instant, s *Settings) {
 	if from != nil && until != nil && until.UTC <= from.UTC {
-		t.refuse("until", until.Text+" is not after from, "+from.Text, "", "")
+		t.refuseEmpty(from, until)
 	}
 	if !s.Moves() {
 		return

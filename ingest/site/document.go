@@ -341,12 +341,16 @@ func (t *table) close() {
 		if slices.Contains(t.known, key) {
 			continue
 		}
-		remedy := problem.Suggest(key, t.known)
-		if now := formerKeys[key]; slices.Contains(t.known, now) {
-			remedy = fmt.Sprintf("did you mean %q?", now)
-		}
-		t.refuse(key, "is not a key of the site file", "", remedy)
+		t.refuse(key, "is not a key of the site file", "", nearKey(key, t.known))
 	}
+}
+
+// nearKey offers the key in whose place another was written: what took the place of a former one, else the nearest.
+func nearKey(key string, known []string) string {
+	if now := formerKeys[key]; slices.Contains(known, now) {
+		return fmt.Sprintf("did you mean %q?", now)
+	}
+	return problem.Suggest(key, known)
 }
 
 // formerKeys are keys of earlier versions, and other words for the same, with those in their place.

@@ -133,8 +133,8 @@ func (s *Site) addReported(period, figure, unit string) *problem.Problem {
 	}
 	v, err := quantity.Parse(figure, reportedDimension(figure))
 	if err != nil {
-		return problem.At(problem.Place{}, err.Error(), "a volume or an average flow",
-			`write "45123 m3", or the unit in the header: total (m3)`)
+		return problem.At(problem.Place{}, err.Error(), "",
+			`write a volume or an average flow, as "45123 m3", or the unit in the header: total (m3)`)
 	}
 	s.Report.Reported[period] = Reported{v, problem.Place{}}
 	return nil

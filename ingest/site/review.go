@@ -152,6 +152,13 @@ func (s *Site) needAir(top *table) {
 	}
 }
 
+func checkNames() (names []string) {
+	for _, c := range Checks {
+		names = append(names, c.Name)
+	}
+	return names
+}
+
 // readRulings reads [[ruling]]: from and until, what becomes of the readings between them, and who says so and why.
 func (s *Site) readRulings(top *table) {
 	for _, t := range top.list("ruling") {
@@ -164,22 +171,17 @@ func (s *Site) readRulings(top *table) {
 		from, until := t.instant("from", s.Log.Clock), t.instant("until", s.Log.Clock)
 		if from == nil || until == nil {
 			if !t.has("from") || !t.has("until") {
-				t.refuse("", "lacks from or until", "", "add the first and the last reading that it is about")
+				t.refuse("", "lacks from or until", "", "add both; a reading at until is no longer in it")
 			}
 			from, until = &Instant{}, &Instant{}
-		} else if until.UTC < from.UTC {
-			t.refuse("until", until.Text+" is before from, "+from.Text, "", "")
+		} else if until.UTC <= from.UTC {
+			t.refuseEmpty(from, until)
 		}
 		r.From, r.Until, r.Checks = *from, *until, t.texts("checks")
 		for _, name := range r.Checks {
-			if !slices.ContainsFunc(Checks, func(c struct {
-				Name    string
-				Default Action
-			}) bool {
-				return c.Name == name
-			}) {
+			if names := checkNames(); !slices.Contains(names, name) {
 				t.refuse("checks", fmt.Sprintf("%q is not a check", name),
-					"names of checks, as retotal check lists them", "")
+					"names of checks, as retotal check lists them", nearKey(name, names))
 			}
 		}
 		r.Action = RulingAction(t.oneOf("action", string(RuleKeep), string(RuleLeaveOut), string(RuleBridge),

@@ -322,6 +322,23 @@ type Report struct {
 	ReportedFile string              // CSV file that they were read from, beside those in the site file; ""
 }
 
+// Holds reports whether a span lies wholly in the period that is reported; nil is an open end. What does not may
+// concern another part of the life of the site.
+func (r *Report) Holds(from, until *Instant) bool {
+	return (r.From == nil || from != nil && from.UTC >= r.From.UTC) &&
+		(r.Until == nil || until != nil && until.UTC <= r.Until.UTC)
+}
+
+// HoldsLabel does the same for the label of a month or a day: 2031-05, 2031-05-17.
+func (r *Report) HoldsLabel(label string) bool {
+	date := func(utc int64) string { return r.Clock.Format(utc)[:len(label)] }
+	last := int64(1)
+	if r.LabelByEnd {
+		last = 0
+	}
+	return (r.From == nil || label >= date(r.From.UTC)) && (r.Until == nil || label <= date(r.Until.UTC-last))
+}
+
 // Absent reports whether a number, as written, stands for no value: one of the codes, or a loop current that tells of a
 // failure, 3.6 mA and less or 21 mA and more (NAMUR NE 43; figures read second hand). It is neither zero nor full scale
 // then.

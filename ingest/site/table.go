@@ -138,7 +138,7 @@ var Tables = []Table{
 		{"reason", "text", "required", "how it is known"},
 		{"by", "text", "", "initials or role"},
 		{"from", "date and time", "the first reading", "begin of the span"},
-		{"until", "date and time", "the last reading", "end of the span"},
+		{"until", "date and time", "the last reading", "end of the span: a reading at it is no longer in it"},
 		{"uncertainty", "length", "that of the datum", "95 %, of the survey behind it"},
 		{"unusable", "true or false", "false", "nothing can be made of the readings of the span"},
 		{"sure", "true or false", "false", "somebody stands for it, however unlikely it looks"},
@@ -151,7 +151,7 @@ var Tables = []Table{
 	{"[[what_if]], beside settings", []string{"what_if"}, []Key{
 		{"name", "text", "required", "of the lane"},
 		{"from", "date and time", "the first reading", "begin of the span"},
-		{"until", "date and time", "the last reading", "end of the span"},
+		{"until", "date and time", "the last reading", "end of the span: a reading at it is no longer in it"},
 	}},
 	{"[[visit]], a site visit", []string{"visit"}, []Key{
 		{"at", "date and time", "required", "when, in the logger's zone, true time"},
@@ -166,7 +166,7 @@ var Tables = []Table{
 	}},
 	{"[[ruling]]", []string{"ruling"}, []Key{
 		{"from", "date and time", "required", "first reading that it is about"},
-		{"until", "date and time", "required", "end of the span: as in a correction, a reading at it is no longer in it"},
+		{"until", "date and time", "required", "end of the span: a reading at it is no longer in it"},
 		{"action", `"keep", "leave-out", "bridge", "value", "bound"`, "required", "what becomes of the readings"},
 		{"flow", "flow", "", `goes with "value"`},
 		{"least", "flow", "", `goes with "bound"`},

@@ -66,7 +66,7 @@ head = "0.1 m"
 reason = "x"
 by = "x"
 from = 2031-03-02T00:00:00
-until = 2031-03-02T00:00:00
+until = 2031-03-03T00:00:00
 action = "keep"
 [[record.examined]]
 reason = "x"

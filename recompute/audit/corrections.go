@@ -30,6 +30,9 @@ func corrections(r *recompute.Result) (out []Finding) {
 				"(%.0f mm) stays there, something changes, and the volume of its span changes by less "+
 				"than %d times", nearZero*1000, mostTimes)}
 		if t.After.Readings == 0 || t.Before.Readings == 0 {
+			if !r.Site.Report.Holds(t.Correction.From, t.Correction.Until) {
+				continue // it concerns another part of the site's life
+			}
 			f.Sentence = f.Topic + " has no reading in its span by which it could be judged."
 			out = append(out, f)
 			continue

@@ -32,12 +32,13 @@ func reported(r *recompute.Result) (out []Finding) {
 }
 
 // reportedOutside names reported figures of periods that the log does not reach, with which nothing can be compared: a
-// year may be mistyped.
+// year may be mistyped. Those outside what is reported now are none of its business.
 func reportedOutside(r *recompute.Result) []Finding {
 	var outside []string
 	for _, label := range slices.Sorted(maps.Keys(r.Site.Report.Reported)) {
 		known := func(p recompute.Period) bool { return p.Label == label && !p.Before.Missing() }
-		if !slices.ContainsFunc(r.Months, known) && !slices.ContainsFunc(r.Days, known) {
+		if r.Site.Report.HoldsLabel(label) && !slices.ContainsFunc(r.Months, known) &&
+			!slices.ContainsFunc(r.Days, known) {
 			outside = append(outside, label)
 		}
 	}
