@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 
 	"retotal/ingest/site"
@@ -75,6 +76,9 @@ func deviceWords(d *site.DeviceKeys) string {
 	var list []string
 	for _, key := range slices.Sorted(maps.Keys(d.Values)) {
 		text := fmt.Sprint(d.Values[key])
+		if number, is := d.Values[key].(float64); is {
+			text = strconv.FormatFloat(number, 'f', -1, 64)
+		}
 		if from, to, moves := site.DeviceRamp(d.Values[key]); moves {
 			text = fmt.Sprintf("%v to %v", from, to)
 		} else if _, isList := d.Values[key].([]any); isList {

@@ -6,7 +6,10 @@ import (
 	"context"
 	"io"
 	"math"
+	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -79,5 +82,54 @@ func BenchmarkCorrectDemo(b *testing.B) {
 			&text, &text); code != 0 {
 			b.Fatalf("exit status %d: %s", code, text.String())
 		}
+	}
+}
+
+// TestDemoOfOneMonth: the demo's site file, asked for May alone, reports May as the whole run does (within 0.1 m3, as
+// the month has no reading before it to begin from) and says nothing of the correction of March.
+func TestDemoOfOneMonth(t *testing.T) {
+	dir := t.TempDir()
+	if err := quarrylane.Write(dir); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(dir, "site.toml")
+	after := func() (float64, []string) {
+		j, err := prepare(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		run, err := j.compute(context.Background(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var said []string
+		for _, f := range run.Findings {
+			said = append(said, f.Topic)
+		}
+		for _, p := range run.Warnings {
+			said = append(said, p.Error())
+		}
+		months := run.Result.Months
+		return months[len(months)-1].After.M3(), said
+	}
+	whole, said := after()
+	if !slices.ContainsFunc(said, func(s string) bool { return strings.HasPrefix(s, "The first correction") }) {
+		t.Errorf("the whole log says nothing of the correction: %q", said)
+	}
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	may := strings.Replace(string(text), "\n[report]\n",
+		"\n[report]\nfrom = 2031-05-01T00:00:00\nuntil = 2031-06-01T00:00:00\n", 1)
+	if err := os.WriteFile(file, []byte(may), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	alone, said := after()
+	if math.Abs(alone-whole) > 0.1 {
+		t.Errorf("May alone is %.3f m3, in the whole log %.3f", alone, whole)
+	}
+	if slices.ContainsFunc(said, func(s string) bool { return strings.Contains(s, "correction") }) {
+		t.Errorf("May alone says %q", said)
 	}
 }
