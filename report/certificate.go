@@ -65,7 +65,7 @@ func samplingLines(l *ingest.Log) (lines []string) {
 		line := fmt.Sprintf("%s: a reading every %s; a step over %s is a gap",
 			when, quantity.FormatDuration(s.Interval), quantity.FormatDuration(s.GapLimit))
 		if u := l.Files[0].Unit(q); s.Step > 0 {
-			line += fmt.Sprintf("; steps of %.3g %s", s.Step/math.Abs(u.Factor), u.Symbol)
+			line += fmt.Sprintf("; steps of %s %s", quantity.Digits(s.Step/math.Abs(u.Factor), 3), u.Symbol)
 		}
 		lines = append(lines, line)
 	}

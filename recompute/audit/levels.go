@@ -53,15 +53,17 @@ func headDoubts(r *recompute.Result) (doubts []string) {
 	}
 	switch {
 	case float64(h.Surcharged) > mostOutside*float64(h.Readings):
-		doubts = append(doubts, fmt.Sprintf("gives heads above the highest that is expected, %.3g m, in %.0f %% of the "+
-			"readings (median %.4g m): %s", last.Usual, part(h.Surcharged, h), h.Median, remedy))
+		doubts = append(doubts, fmt.Sprintf("gives heads above the highest that is expected, %s m, in %.0f %% of the "+
+			"readings (median %s m): %s", quantity.Digits(last.Usual, 3), part(h.Surcharged, h),
+			quantity.Digits(h.Median, 4), remedy))
 	case h.Median > deepest:
-		doubts = append(doubts, fmt.Sprintf("gives a median head of %.4g m: %s", h.Median, remedy))
+		doubts = append(doubts, fmt.Sprintf("gives a median head of %s m: %s", quantity.Digits(h.Median, 4), remedy))
 	case h.Median < farNegative:
 		doubts = append(doubts, fmt.Sprintf("gives heads below zero flow in %.0f %% of the readings (median %.3f m): %s",
 			part(h.Negative, h), h.Median, remedy))
 	case h.Median > 0 && h.Highest < least:
-		doubts = append(doubts, fmt.Sprintf("gives no head above %.3g mm in the whole record: %s", 1000*h.Highest, remedy))
+		doubts = append(doubts, fmt.Sprintf("gives no head above %s mm in the whole record: %s",
+			quantity.Digits(1000*h.Highest, 3), remedy))
 	}
 	return doubts
 }
