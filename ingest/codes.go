@@ -54,16 +54,27 @@ func newCodes(l *Log) codes {
 			continue
 		}
 		w := codeColumn{watched: true, low: math.Inf(1), high: math.Inf(-1), seen: map[float64]*sighting{}}
-		for _, symbol := range quantity.Symbols(dimension) {
+		for _, u := range unitsOfCodes(l, reading.Quantity(q)) {
 			for _, written := range usualCodes {
-				u := quantity.MustLookUp(symbol)
-				w.known = append(w.known, code{u.ToSI(written), plainly(written) + " " + symbol})
+				w.known = append(w.known, code{u.ToSI(written), plainly(written) + " " + u.Symbol})
 			}
 		}
 		slices.SortStableFunc(w.known, func(a, b code) int { return cmp.Compare(a.value, b.value) })
 		c.column[q] = w
 	}
 	return c
+}
+
+// unitsOfCodes are the units that codes of a quantity may be written in: all of its dimension; of pressures, which have
+// too many for their figures not to meet, that of the column.
+func unitsOfCodes(l *Log, q reading.Quantity) (list []quantity.Unit) {
+	if q == reading.AirPressure || l.pressed(q) {
+		return append(list, l.Files[0].Unit(q))
+	}
+	for _, symbol := range quantity.Symbols(q.Dimension()) {
+		list = append(list, quantity.MustLookUp(symbol))
+	}
+	return list
 }
 
 // watch takes in a batch.

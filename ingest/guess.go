@@ -19,6 +19,8 @@ type Guess struct {
 	Columns [reading.Count][]GuessedColumn // that seem to hold a quantity, in the order of the file
 	// Temperatures are those whose header does not say that they are of the air.
 	Temperatures []GuessedColumn
+	// Pressures are those whose header does not say that they are of the air: of water, perhaps.
+	Pressures []GuessedColumn
 }
 
 // GuessedColumn is a column that seems to hold a quantity.
@@ -68,6 +70,8 @@ func GuessColumns(file string) (*Guess, *problem.Problem) {
 		switch q := quantityNamed(bare, c.Unit); {
 		case q == reading.Temperature && !saysAir(bare):
 			g.Temperatures = append(g.Temperatures, c)
+		case q == reading.AirPressure && !saysAir(bare):
+			g.Pressures = append(g.Pressures, c)
 		case q < reading.Count:
 			g.Columns[q] = append(g.Columns[q], c)
 		}
@@ -99,6 +103,8 @@ func quantityNamed(name, unit string) reading.Quantity {
 		return reading.Count
 	case err == nil && u.Dimension == quantity.TemperatureDimension, err != nil && has("temp"):
 		return reading.Temperature
+	case err == nil && u.Dimension == quantity.PressureDimension, err != nil && (has("press") || has("baro")):
+		return reading.AirPressure
 	}
 	for _, w := range words {
 		if slices.ContainsFunc(w.words, has) && (err != nil || u.Dimension == w.quantity.Dimension()) {
@@ -108,10 +114,11 @@ func quantityNamed(name, unit string) reading.Quantity {
 	return reading.Count
 }
 
-// saysAir reports whether the name of a temperature says that it is of the air.
+// saysAir reports whether the name of a temperature or a pressure says that it is of the air.
 func saysAir(name string) bool {
 	letters := func(r rune) bool { return !unicode.IsLetter(r) }
 	return slices.ContainsFunc(strings.FieldsFunc(strings.ToLower(name), letters), func(word string) bool {
-		return strings.HasPrefix(word, "air") || word == "ambient"
+		return strings.HasPrefix(word, "air") || strings.HasPrefix(word, "baro") || strings.HasPrefix(word, "atmos") ||
+			word == "ambient"
 	})
 }

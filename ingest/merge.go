@@ -36,8 +36,10 @@ type merger struct {
 	merged  reading.Batch
 	codes   codes
 	sampler *sampler
-	held    *reading.Batch // the last reading, kept back for comparison with those to come
-	passed  reading.Batch  // memory of held
+	// levels that are logged as pressures
+	pressures pressures
+	held      *reading.Batch // the last reading, kept back for comparison with those to come
+	passed    reading.Batch  // memory of held
 }
 
 // mergedRows is the size of the batches that a row-by-row merge makes, mostRows that of any: a file that was sorted is
@@ -331,6 +333,9 @@ func (m *merger) count(s *stream, b *reading.Batch) *reading.Batch {
 	m.log.Account.Read += b.Read
 	m.log.Account.reject(s.file.Name, b.Rejected)
 	m.codes.watch(b)
+	rejected := len(b.Rejected)
+	m.pressures.takeAir(b)
+	m.log.Account.reject(s.file.Name, b.Rejected[rejected:])
 	return b
 }
 

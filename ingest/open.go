@@ -50,6 +50,7 @@ func Open(s *site.Site) (*Log, error) {
 	for q := range l.Has {
 		l.Has[q] = s.Log.Reads(reading.Quantity(q))
 	}
+	l.findPressures()
 	return l, nil
 }
 

@@ -184,7 +184,8 @@ func usual(counts map[int64]int) int64 {
 func (s *sampler) decimals(b *reading.Batch, i int, at int64) {
 	file, _ := b.Place(i)
 	for q := range b.Value {
-		if b.Value[q] == nil || b.State[q] != nil && b.State[q][i] != reading.Present {
+		if b.Value[q] == nil || b.State[q] != nil && b.State[q][i] != reading.Present ||
+			s.log.pressed(reading.Quantity(q)) { // from which the air's may have been taken off
 			continue
 		}
 		s.column[q].take(b.Value[q][i], at, s.log.Files[file].Unit(reading.Quantity(q)))

@@ -32,10 +32,11 @@ type File struct {
 	start    reading.Start
 	// relearned says that the interval was taken from sorted rows; as long as the file's way of sorting stays the same.
 	relearned bool
-	info      os.FileInfo // when it was first looked at
-	raw       int64       // instant of its first reading, by its clock
-	unset     []int64     // the same of readings before its clock was set
-	first     int64       // the same, corrected
+	info      os.FileInfo        // when it was first looked at
+	raw       int64              // instant of its first reading, by its clock
+	unset     []int64            // the same of readings before its clock was set
+	first     int64              // the same, corrected
+	pressed   []reading.Decision // how pressures became levels
 }
 
 // Disorder is how a file whose rows are not in the order of time is read.
@@ -59,7 +60,7 @@ func (f *File) rank() int { return min(int(f.Disorder), 1) }
 
 // Decisions lists how the file was understood.
 func (f *File) Decisions() []reading.Decision {
-	list := f.decisions()
+	list := slices.Concat(f.decisions(), f.pressed)
 	if text := f.Disorder.String(); text != "" {
 		why := "a row is earlier than one before it"
 		list = append(list, reading.Decision{Subject: "order", Found: text, Because: why})
@@ -152,7 +153,7 @@ func (l *Log) Batches(ctx context.Context) iter.Seq2[*reading.Batch, error] {
 				return
 			}
 		}
-		if err := cmp.Or(l.sampled(m.sampler), l.conclude(&m.codes)); err != nil {
+		if err := cmp.Or(l.sampled(m.sampler), l.conclude(m)); err != nil {
 			yield(nil, err)
 		}
 	}
@@ -163,7 +164,8 @@ func (l *Log) begin(ctx context.Context) *merger {
 	l.Account = Account{}
 	l.From, l.Until = 0, 0
 	l.read.Store(0)
-	return &merger{log: l, stopped: ctx.Err, waiting: slices.Clone(l.Files), codes: newCodes(l), sampler: newSampler(l)}
+	return &merger{log: l, stopped: ctx.Err, waiting: slices.Clone(l.Files), codes: newCodes(l),
+		pressures: newPressures(l), sampler: newSampler(l)}
 }
 
 // sampled takes in what all readings say of how the log was sampled; it is reading.ErrAgain when that is news.
@@ -216,7 +218,7 @@ func (l *Log) reorder(d disorder) error {
 }
 
 // conclude finds what only the whole log shows to be wrong.
-func (l *Log) conclude(c *codes) error {
+func (l *Log) conclude(m *merger) error {
 	if err := l.Account.balance(); err != nil {
 		return err
 	}
@@ -229,7 +231,7 @@ func (l *Log) conclude(c *codes) error {
 	if l.Account.Used == 0 {
 		return l.nothingUsed()
 	}
-	return c.found()
+	return cmp.Or(m.pressures.found(), m.codes.found())
 }
 
 // example returns the first example of a reason.

@@ -26,8 +26,8 @@ func draftCommand() *cobra.Command {
 		Short: "Write a site file to fill in, from a log",
 		Long: `Looks at the first log and prints a site file for it: columns and units as far as they can be
 recognised, and marked blanks for what a log cannot say: the zone of its clock and the settings of the meter. Where
-several columns may give the head, it lists them, and one has to be kept; a temperature is taken for that of the air only
-where its header says so. Save it beside the log, fill in the blanks and run retotal check.`,
+several columns may give the head, it lists them, and one has to be kept; a temperature is taken for that of the air
+only where its header says so. Save it beside the log, fill in the blanks and run retotal check.`,
 		Example: "  retotal draft 2031-*.csv > site.toml\n  retotal draft --out site.toml 2031-*.csv",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -96,7 +96,7 @@ func draft(files []string, g *ingest.Guess) string {
 	}
 	b.WriteString(draftColumns(g))
 	p("\n[settings]                        # as the meter had them, not as they should have been")
-	if primaryOf(g) == reading.Distance {
+	if primaryOf(g) == reading.Distance && !pressed(g) {
 		p("empty_distance = \"\"             # FILL IN, as \"1.250 m\": sensor face down to the level of zero flow")
 	}
 	p("# maximum_head = \"0.40 m\"\n[settings.device]\n" +
@@ -128,15 +128,42 @@ func primaryOf(g *ingest.Guess) reading.Quantity {
 	return reading.Distance
 }
 
+// pressed reports whether the head can only come from a pressure.
+func pressed(g *ingest.Guess) bool {
+	return len(g.Pressures) > 0 && len(g.Columns[primaryOf(g)]) == 0
+}
+
 // draftColumns writes the columns beside those of the time. Of several that may give the head one has to be chosen
 // before the file can be used; of several others none is taken.
 func draftColumns(g *ingest.Guess) string {
 	var b strings.Builder
 	p := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
-	primary := primaryOf(g)
+	primary, wet := primaryOf(g), pressed(g)
+	switch {
+	case wet && len(g.Pressures) == 1:
+		primary = reading.Level
+		p("level = %s", draftPressure(g.Pressures[0]))
+	case wet:
+		primary = reading.Level
+		var calls []string
+		for _, c := range g.Pressures {
+			calls = append(calls, called(c.Column))
+		}
+		p("level = [%s]   # FILL IN: keep the one that gives the head, as in", strings.Join(calls, ", "))
+		p("# level = %s", draftPressure(g.Pressures[0]))
+	default:
+		for _, c := range g.Pressures {
+			p("# level = %s", draftPressure(c))
+		}
+	}
 	for i, name := range reading.Names() {
 		list := g.Columns[i]
 		switch {
+		case reading.Quantity(i) == reading.Level && wet:
+		case reading.Quantity(i) == reading.AirPressure && !wet:
+			for _, c := range list {
+				p("# %s = %s", name, draftColumn(reading.AirPressure, c))
+			}
 		case reading.Quantity(i) == primary && len(list) == 0 && g.Names[g.Time] == "":
 			p("%s = { number = 0, unit = \"\" }   # FILL IN the column that gives the head, from 1: distance, "+
 				"level or head", name)
@@ -177,6 +204,15 @@ func draftColumn(q reading.Quantity, c ingest.GuessedColumn) string {
 		return fmt.Sprintf("{ %s, unit = \"\" }   # FILL IN the unit: %s", keyed(c.Column), oneLine(err.Error()))
 	}
 	return fmt.Sprintf("%s   # in %s, as its header says", called(c.Column), oneLine(c.Unit))
+}
+
+// draftPressure is a column with a pressure as it stands in a site file for a level.
+func draftPressure(c ingest.GuessedColumn) string {
+	const density = `density = "" }   # FILL IN that of the water: "998.2 kg/m3" is fresh water at 20 degC`
+	if _, err := quantity.LookUp(c.Unit); err != nil {
+		return fmt.Sprintf(`{ %s, unit = "", %s; and the unit`, keyed(c.Column), density)
+	}
+	return fmt.Sprintf("{ %s, %s; in %s, as its header says", keyed(c.Column), density, oneLine(c.Unit))
 }
 
 // called is a column in a site file: its name in quotes, or its number.

@@ -20,6 +20,7 @@ func filled(draft string) string {
 		{`distance = ""`, `distance = 2`},
 		{`number = 0`, `number = 2`},
 		{`kind = ""`, `kind = "v-notch"` + "\n" + `angle = "90 deg"`},
+		{`density = ""`, `density = "998.2 kg/m3"`},
 		{`low = "", high = ""`, `low = "0 m", high = "0.4 m"`},
 	} {
 		draft = strings.Replace(draft, r.blank, r.text, 1)
@@ -32,6 +33,12 @@ func filled(draft string) string {
 		}
 		unit := "m"
 		switch key, _, _ := strings.Cut(line, " "); key {
+		case "air_pressure":
+			unit = "hPa"
+		case "level":
+			if strings.Contains(line, "density") {
+				unit = "kPa"
+			}
 		case "flow":
 			unit = "L/s"
 		case "counter", "interval_volume":
@@ -90,6 +97,11 @@ var draftsOf = []draftOf{
 	{"an unnamed column of times", ",Level (m)\n2031-03-01 00:00,0.1\n2031-03-01 00:05,0.2\n", `time = 1`, ""},
 	{"names that say nothing", "Time,LT-101 (m)\n2031-03-01 00:00,0.1\n2031-03-01 00:05,0.2\n", `distance = ""`, ""},
 	{"flows alone", "Time,Flow (L/s)\n2031-03-01 00:00,0.1\n2031-03-01 00:05,0.2\n", `flow = "Flow"`, `column "Flow (L/s)": "L/s" is a flow, not a length`},
+	{"a pressure", "Time,Pressure (kPa)\n2031-03-01 00:00,1.1\n2031-03-01 00:05,1.2\n", `level = { name = "Pressure", density = "" }   # FILL IN that of the water`, ""},
+	{"pressures of water and air", "Time,Water pressure (psi),Baro (inHg)\n2031-03-01 00:00,14.9,29.9\n2031-03-01 00:05,15.1,29.9\n", `air_pressure = "Baro"   # in inHg`, ""},
+	{"a pressure without a unit", "Time,Pressure,Air pressure (hPa)\n2031-03-01 00:00,1,0\n2031-03-01 00:05,2,0\n", `level = { name = "Pressure", unit = "", density = "" }`, ""},
+	{"two pressures", "Time,P1 (kPa),P2 (kPa)\n2031-03-01 00:00,1.1,2\n2031-03-01 00:05,1.2,2\n", `level = ["P1", "P2"]   # FILL IN: keep`, ""},
+	{"a level and its pressure", "Time,Level (m),Pressure (kPa),Barometer (hPa)\n2031-03-01 00:00,0.1,1,1013\n2031-03-01 00:05,0.2,1,1013\n", `# air_pressure = "Barometer"`, ""},
 	{"a date that may be two", "Time,Level (m)\n03/04/2031 00:00,0.1\n03/04/2031 00:05,0.2\n", `level = "Level"`, `set log.date_order = "day-first" or "month-first" in the site file`},
 }
 
@@ -113,20 +125,21 @@ func TestDraftIsAccepted(t *testing.T) {
 
 // undecided is what remains to be decided in drafts of some logs of testdata/log/oddity, or what is wrong with these.
 var undecided = map[string]string{
-	"code-is-a-reading":     `write log.columns.flow = { name = "Flow", unit = "L/s", missing = ["-9999"] }`,
-	"code-suspected":        `write log.columns.flow = { name = "Flow", unit = "L/s", missing = ["-9999"] }`,
-	"date-ambiguous":        `set log.date_order = "day-first" or "month-first"`,
-	"date-contradiction":    "split the file where the order changes",
-	"decimal-contradiction": `set log.decimal = "point" or "comma"`,
-	"loop-current":          `column "Current" names no unit`,
-	"no-header":             "its distance reading is not a number", // column 2, which nobody chose
-	"short-years":           `set log.date_order = "day-first", "month-first" or "year-first"`,
-	"short-years-settled":   `set log.date_order = "day-first", "month-first" or "year-first"`,
-	"spreadsheet-days":      "no line with a time stamp stands below a line of column names",
-	"spreadsheet-rounded":   "no line with a time stamp stands below a line of column names",
-	"thousands-ambiguous":   `set log.decimal = "point" or "comma"`,
-	"thousands-settled":     `set log.decimal = "point" or "comma"`,
-	"twelve-hours-bare":     "export the log again",
+	"code-is-a-reading":      `write log.columns.flow = { name = "Flow", unit = "L/s", missing = ["-9999"] }`,
+	"code-suspected":         `write log.columns.flow = { name = "Flow", unit = "L/s", missing = ["-9999"] }`,
+	"date-ambiguous":         `set log.date_order = "day-first" or "month-first"`,
+	"date-contradiction":     "split the file where the order changes",
+	"decimal-contradiction":  `set log.decimal = "point" or "comma"`,
+	"loop-current":           `column "Current" names no unit`,
+	"no-header":              "its distance reading is not a number", // column 2, which nobody chose
+	"pressure-of-air-within": "add air_pressure = ",
+	"short-years":            `set log.date_order = "day-first", "month-first" or "year-first"`,
+	"short-years-settled":    `set log.date_order = "day-first", "month-first" or "year-first"`,
+	"spreadsheet-days":       "no line with a time stamp stands below a line of column names",
+	"spreadsheet-rounded":    "no line with a time stamp stands below a line of column names",
+	"thousands-ambiguous":    `set log.decimal = "point" or "comma"`,
+	"thousands-settled":      `set log.decimal = "point" or "comma"`,
+	"twelve-hours-bare":      "export the log again",
 }
 
 // TestDraftsOfOddities: the same with every log of testdata/log/oddity.

@@ -21,12 +21,18 @@ const (
 	AngleDimension
 	TemperatureDimension
 	DurationDimension
+	PressureDimension
+	DensityDimension
+	AccelerationDimension
 )
 
 var dimensionNames = [...]string{
-	"a bare number", "a length", "a flow", "a volume", "an angle", "a temperature", "a duration",
+	"a bare number", "a length", "a flow", "a volume", "an angle", "a temperature", "a duration", "a pressure",
+	"a density", "an acceleration",
 }
-var dimensionExamples = [...]string{"2.5", "0.40 m", "12.5 L/s", "3000 m3", "90 deg", "20 degC", "15 min"}
+var dimensionExamples = [...]string{
+	"2.5", "0.40 m", "12.5 L/s", "3000 m3", "90 deg", "20 degC", "15 min", "25 kPa", "998.2 kg/m3", "9.81 m/s2",
+}
 
 // String names the dimension with its article: "a length".
 func (d Dimension) String() string { return dimensionNames[d] }
@@ -94,6 +100,7 @@ func buildUnits() map[string]Unit {
 	add(TemperatureDimension, 1, 0, "K")
 	add(TemperatureDimension, 1, 273.15, "degC", "°C", "C", "Cel")
 	add(TemperatureDimension, 5.0/9, 273.15-32*5.0/9, "degF", "°F", "F", "[degF]")
+	addPressures(add)
 	for t, seconds := range timeFactors {
 		add(DurationDimension, seconds, 0, t)
 		for v, cubicMetres := range volumeFactors {
@@ -136,7 +143,9 @@ var (
 // inverseTime ends the UCUM spelling of a flow without a stroke, as in m3.s-1.
 var inverseTime = regexp.MustCompile(`^(.+?)[. ](s|min|h|d)(-1|⁻¹)$`)
 
-var signs = strings.NewReplacer("³", "3", "^", "", "²", "2", "·", ".", "**", "", "µ", "u", "litre", "L", "liter", "L")
+var signs = strings.NewReplacer(
+	"³", "3", "^", "", "²", "2", "₂", "2", "·", ".", "**", "", "µ", "u", "litre", "L", "liter", "L",
+)
 
 // canonical folds the spellings of one unit together: superscripts, Unicode signs, inner blanks, UCUM symbols. Case is
 // kept, except of the litre.

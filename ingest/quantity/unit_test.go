@@ -28,6 +28,24 @@ func TestUnitFactors(t *testing.T) {
 		{"definition", "0 °C", "K", TemperatureDimension, 273.15, 1e-12},
 		{"definition", "212 degF", "degC", TemperatureDimension, 100, 1e-9},
 		{"definition", "1.5 h", "min", DurationDimension, 90, 1e-12},
+		// NIST Special Publication 811 (2008), B.8 and B.9, at the printed digits.
+		{"NIST bar", "1 bar", "Pa", PressureDimension, 1e5, 0},
+		{"NIST mbar", "1 mbar", "Pa", PressureDimension, 1e2, 0},
+		{"NIST psi", "1 psi", "Pa", PressureDimension, 6.894757e3, 5e-4},
+		{"NIST cmH2O", "1 cmH2O", "Pa", PressureDimension, 9.80665e1, 5e-5},
+		{"NIST inH2O", "1 inH2O", "Pa", PressureDimension, 2.490889e2, 5e-5},
+		{"NIST mmHg", "1 mmHg", "Pa", PressureDimension, 1.333224e2, 5e-5},
+		{"NIST inHg", "1 inHg", "Pa", PressureDimension, 3.386389e3, 5e-4},
+		{"definition", "1013.25 hPa", "kPa", PressureDimension, 101.325, 1e-10},
+		{"definition", "1 mH2O", "cmH2O", PressureDimension, 100, 1e-10},
+		{"definition", "25.4 mmH2O", "inH2O", PressureDimension, 1, 1e-12},
+		{"definition", "0.9982 g/cm3", "kg/m3", DensityDimension, 998.2, 1e-10},
+		{"definition", "1 m/s²", "m/s2", AccelerationDimension, 1, 0},
+		{"UCUM", "1 [psi]", "psi", PressureDimension, 1, 1e-12},
+		{"UCUM", "1 cm[H2O]", "cmH2O", PressureDimension, 1, 1e-12},
+		{"UCUM", "1 [in_i'H2O]", "inH2O", PressureDimension, 1, 1e-12},
+		{"spelling", "1 cmH₂O", "cmH2O", PressureDimension, 1, 1e-12},
+		{"spelling", "1 in H2O", "inH2O", PressureDimension, 1, 1e-12},
 		// UCUM symbols (UCUM ucum-essence), and spellings of the trade.
 		{"UCUM", "1 1000000.[gal_us]/d", "L/s", FlowDimension, 43.8126364, 1e-7},
 		{"UCUM", "1 10*6.[gal_br]/d", "L/s", FlowDimension, 52.6167824, 1e-7},
@@ -100,4 +118,25 @@ func FuzzParse(f *testing.F) {
 			t.Errorf("Parse(%q) let %v through", s, v.SI)
 		}
 	})
+}
+
+// TestWaterColumn: by hand, h = p / (ρ g); of conventional water a conventional column is as high as its name says.
+func TestWaterColumn(t *testing.T) {
+	for _, c := range []struct {
+		unit             string
+		density, gravity float64
+		want             float64 // m for 1 of the unit
+	}{
+		{"cmH2O", 1000, StandardGravity, 0.01},
+		{"inH2O", 1000, StandardGravity, 0.0254},
+		{"kPa", 1000, 9.80665, 0.101971621},
+		{"kPa", 998.2, 9.80665, 0.102155502},
+		{"psi", 1000, 9.80665, 0.703069580},
+		{"hPa", 1025, 9.81, 0.00994505},
+	} {
+		u := WaterColumn(MustLookUp(c.unit), c.density, c.gravity)
+		if got := u.ToSI(1); math.Abs(got/c.want-1) > 1e-6 || u.Dimension != LengthDimension || u.Symbol != c.unit {
+			t.Errorf("1 %s of %g kg/m³: %v m, want %v", c.unit, c.density, got, c.want)
+		}
+	}
 }

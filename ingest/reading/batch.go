@@ -23,11 +23,13 @@ const (
 	Downstream     // level of the water below the device, above the gauge datum
 	IntervalVolume // what passed since the reading before
 	SecondLevel    // level above the gauge datum by a second sensor
+	AirPressure    // taken off levels that are logged as absolute pressures
 	Count          // how many there are
 )
 
 var names = [Count]string{
 	"distance", "level", "head", "flow", "counter", "temperature", "downstream", "interval_volume", "second_level",
+	"air_pressure",
 }
 
 // String is the name of the quantity in a site file.
@@ -45,8 +47,15 @@ func (q Quantity) Dimension() quantity.Dimension {
 		return quantity.VolumeDimension
 	case Temperature:
 		return quantity.TemperatureDimension
+	case AirPressure:
+		return quantity.PressureDimension
 	}
 	return quantity.LengthDimension
+}
+
+// IsLevel reports whether a quantity is a height of water above some point, which a pressure there measures.
+func (q Quantity) IsLevel() bool {
+	return q == Level || q == Head || q == Downstream || q == SecondLevel
 }
 
 // State says whether a value is there; it stands beside the value, which is 0 when it is not.

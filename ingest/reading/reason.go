@@ -8,7 +8,7 @@ import (
 // most is the greatest value, of either sign, that a cell of a quantity may hold, SI. It is far beyond what any water
 // does, and beyond what loggers write for no value, which has its own question: what is greater was never measured.
 const (
-	most       = 1e7  // m, m³/s, K
+	most       = 1e7  // m, m³/s, K, Pa
 	mostVolume = 1e15 // m³
 )
 

@@ -2,6 +2,7 @@ package site
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"retotal/ingest/problem"
@@ -99,7 +100,16 @@ func (c Column) UnitIn(place problem.Place, header string, q reading.Quantity) (
 	if err != nil {
 		return u, problem.At(place, fmt.Sprintf("%s: %v", title, err), "", remedy)
 	}
-	if want := q.Dimension(); u.Dimension != want {
+	switch want := q.Dimension(); {
+	case c.Water != nil && u.Dimension == quantity.PressureDimension:
+		return quantity.WaterColumn(u, c.Water.Density.SI, c.Water.Gravity.SI), nil
+	case c.Water != nil:
+		return u, problem.At(c.Place, fmt.Sprintf("%s has a density, and %q is %s", title, text, u.Dimension),
+			"a pressure", "leave density out")
+	case q.IsLevel() && u.Dimension == quantity.PressureDimension:
+		return u, problem.At(c.Place, fmt.Sprintf("%s: %q is a pressure", title, text), needsDensity,
+			fmt.Sprintf("write log.columns.%s = { %s, density = \"998.2 kg/m3\" }", q, c.Key()))
+	case u.Dimension != want:
 		return u, problem.At(place, fmt.Sprintf("%s: %q is %s, not %s", title, text, u.Dimension, want), "", remedy)
 	}
 	return u, nil
@@ -136,17 +146,17 @@ func (t *table) column(key string, dim quantity.Dimension) Column {
 				sub.refuse("name", "is missing", "", `add name = "Distance", or number = 2`)
 			}
 		}
+		isLevel := slices.ContainsFunc(levels, func(q reading.Quantity) bool { return q.String() == key })
+		c.Water = sub.water(isLevel)
 		if unit := sub.text("unit", ""); unit == "mA" || unit == "%" {
+			if c.Water != nil {
+				sub.refuse("density", "goes with a unit of pressure, and not with a loop current", "",
+					"low and high are lengths")
+				c.Water = nil
+			}
 			sub.scale(&c, unit, dim)
 		} else if unit != "" && dim != quantity.None {
-			u, err := quantity.LookUp(unit)
-			if err != nil {
-				sub.refuse("unit", err.Error(), "one of "+strings.Join(quantity.Symbols(dim), ", "), "")
-			} else if u.Dimension != dim {
-				sub.refuse("unit", fmt.Sprintf("%q is %s", unit, u.Dimension), dim.String(),
-					"one of "+strings.Join(quantity.Symbols(dim), ", "))
-			}
-			c.Unit = &u
+			c.Unit = sub.unitOf(unit, dim, c.Water)
 		}
 		c.Missing, c.MissingSet = sub.texts("missing"), sub.has("missing")
 		for _, text := range c.Missing {
@@ -199,4 +209,80 @@ func (t *table) columnNumber(key string, n int64) int {
 		return 0
 	}
 	return int(n)
+}
+
+// levels are the quantities that may be logged as pressures.
+var levels = []reading.Quantity{reading.Level, reading.Head, reading.Downstream, reading.SecondLevel}
+
+// needsDensity is what a pressure lacks that is to be a level.
+const needsDensity = "the density of the water, as 998.2 kg/m3 for fresh water at 20 degC"
+
+// Water is what makes a level of a pressure.
+type Water struct{ Density, Gravity quantity.Value }
+
+// Bounds of what the water of a site can have. Fresh water has 999.97 kg/m³ at 4 °C, 998.21 at 20 °C and 992.2 at 40 °C
+// (Tanaka and others, Metrologia 38, 2001, page 301, from memory), the sea 1020 to 1030, sludge more (common practice);
+// gravity on the earth is 9.764 to 9.834 m/s².
+const (
+	leastDensity, mostDensity = 900, 1300
+	leastGravity, mostGravity = 9.76, 9.84
+)
+
+// water reads density and gravity; nil when there is no density.
+func (t *table) water(isLevel bool) *Water {
+	density := t.quantity("density", quantity.DensityDimension)
+	gravity := t.quantity("gravity", quantity.AccelerationDimension)
+	if density == nil {
+		if gravity != nil && !t.has("density") {
+			t.refuse("gravity", "stands without density", needsDensity, `add density = "998.2 kg/m3"`)
+		}
+		return nil
+	}
+	if !isLevel {
+		t.refuse("density", "goes with a level, head, downstream or second_level that is logged as a pressure", "", "")
+		return nil
+	}
+	if density.SI < leastDensity || density.SI > mostDensity {
+		t.refuse("density", fmt.Sprintf("%q is not that of water", density.Text),
+			fmt.Sprintf("%d to %d kg/m3", leastDensity, mostDensity), "998.2 kg/m3 is fresh water at 20 degC")
+		return nil
+	}
+	w := &Water{Density: *density}
+	if gravity == nil {
+		w.Gravity = quantity.Value{
+			Text: fmt.Sprint(quantity.StandardGravity, " m/s2"), SI: quantity.StandardGravity,
+			Unit: quantity.MustLookUp("m/s2"),
+		}
+		return w
+	}
+	if gravity.SI < leastGravity || gravity.SI > mostGravity {
+		t.refuse("gravity", fmt.Sprintf("%q is not that of any place", gravity.Text),
+			fmt.Sprintf("%g to %g m/s2", leastGravity, mostGravity), "leave it out for standard gravity")
+		return nil
+	}
+	w.Gravity = *gravity
+	return w
+}
+
+// unitOf looks up the unit of a column; of a pressure that is to be a level it is the column of water.
+func (t *table) unitOf(unit string, dim quantity.Dimension, w *Water) *quantity.Unit {
+	u, err := quantity.LookUp(unit)
+	all := "one of " + strings.Join(quantity.Symbols(dim), ", ")
+	switch {
+	case err != nil:
+		t.refuse("unit", err.Error(), all, "")
+	case w != nil && u.Dimension == quantity.PressureDimension:
+		u = quantity.WaterColumn(u, w.Density.SI, w.Gravity.SI)
+	case w != nil:
+		t.refuse("density", fmt.Sprintf("goes with a unit of pressure, and %q is %s", unit, u.Dimension),
+			"a unit such as kPa", "leave density out if the log holds lengths")
+	case u.Dimension == quantity.PressureDimension && dim == quantity.LengthDimension:
+		if !t.has("density") {
+			t.refuse("unit", fmt.Sprintf("%q is a pressure", unit), needsDensity,
+				`add density = "998.2 kg/m3" if the level is logged as a pressure`)
+		}
+	case u.Dimension != dim:
+		t.refuse("unit", fmt.Sprintf("%q is %s", unit, u.Dimension), dim.String(), all)
+	}
+	return &u
 }

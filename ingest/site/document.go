@@ -356,5 +356,5 @@ func nearKey(key string, known []string) string {
 // formerKeys are keys of earlier versions, and other words for the same, with those in their place.
 var formerKeys = map[string]string{
 	"check": "visit", "low_head": "validity", "clipped": "flat_peak", "zeros": "abrupt_zeros", "too_near": "blanking",
-	"rate": "rate_of_change", "loop": "loop_current",
+	"rate": "rate_of_change", "loop": "loop_current", "pressure": "level",
 }

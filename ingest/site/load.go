@@ -214,8 +214,14 @@ func (s *Site) readColumns(t *table) {
 		t.refuse("time", "is missing", "", `add time = "Time", the header of the column with the time stamps, `+
 			`or time = 1, its number where the log has no header`)
 	}
+	pressed := false
 	for q := range reading.Count {
 		s.Log.Columns[q] = t.column(q.String(), q.Dimension())
+		pressed = pressed || s.Log.Columns[q].Water != nil
+	}
+	if air := reading.AirPressure.String(); s.Log.Columns[reading.AirPressure].Given() && !pressed {
+		t.refuse(air, "is taken off levels that are logged as pressures, and there is none",
+			"a level with a density", `write level = { name = "Pressure", unit = "kPa", density = "998.2 kg/m3" }`)
 	}
 	t.close()
 }

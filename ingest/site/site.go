@@ -104,6 +104,7 @@ type Column struct {
 	Missing    []string       // texts and numbers that stand for no value, as written
 	MissingSet bool           // the site file says what stands for no value, if only that nothing does
 	Codes      []float64      // those of them that are numbers
+	Water      *Water         // of a level that is logged as a pressure; nil for others
 	Rollover   float64        // counter only: m³ at which it starts again; 0 when not stated
 	Place      problem.Place
 }
