@@ -60,7 +60,7 @@ func find(lines [][]byte, j judge) (best place, ok bool) {
 			l := Layout{delimiter: delimiter}
 			fields, whole := l.split(line)
 			named := withoutBlanks(fields)
-			if !whole || len(fields) < 2 || len(named) == 0 || slices.ContainsFunc(named, isStamp) {
+			if !whole || len(fields) < 2 || len(named) == 0 {
 				continue
 			}
 			p := place{delimiter: delimiter, line: i, fields: named, blank: len(fields) - len(named)}
@@ -130,6 +130,9 @@ func named(log *site.Log) judge {
 // time, and at most three between. Of several such lines the names are the one that calls the column of the times so,
 // and the lowest of those that are none of units.
 var unnamed = judge{3, func(l *Layout, fields [][]byte, blank int, below [][]byte) (time, agreement int) {
+	if slices.ContainsFunc(fields, isDate) {
+		return -1, 0
+	}
 	agreement = 1
 	for _, line := range below[:min(len(below), 4)] {
 		row, ok := l.split(line)
@@ -145,6 +148,9 @@ var unnamed = judge{3, func(l *Layout, fields [][]byte, blank int, below [][]byt
 				agreement = 0
 			}
 			continue
+		}
+		if isStamp(fields[time]) { // a reading itself
+			return -1, 0
 		}
 		if isTimeWord(fields[time]) {
 			return time, agreement + 2

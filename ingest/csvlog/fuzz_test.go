@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
 
@@ -68,6 +70,11 @@ func FuzzFile(f *testing.F) {
 		"\xff\xfeT\x00i\x00m\x00e\x00",
 		"Time\tDistance (m)\tFlow (L/s)\tTotal (m3)\n1930089600\t1\t2\t3\r\n47908,5\t1\t2\t3", "\x1f\x8b\x08",
 		"\x28\xb5\x2f\xfd",
+		"Station,Mill Road\nTime,zone\nFrom,2031-03-01 00:00:00\nTime,Distance (m),Flow (L/s),Total (m3),,\n" +
+			"2031-03-01 00:00:00,1.25,2.5,10,,,\n2031-03-01 00:05:00,1.25,2.5,10,x,y,z\n",
+		"2031-03-01 00:00:00;1.25;2.5;10\n2031-03-01 00:05:00;1.25;;\n;;;\n",
+		"Time,Distance (m),Flow (L/s),Total (m3)\n1930089600000000,1,2,3\n1930089600000000000,1,2,3\n" +
+			"1930089600.5,1,2,3\n",
 	} {
 		f.Add([]byte(s))
 	}
@@ -76,7 +83,17 @@ func FuzzFile(f *testing.F) {
 		if err := os.WriteFile(file, content, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		for _, log := range []*site.Log{demoLog4(), {
+		byNumber := demoLog4()
+		byNumber.Time = site.Column{Number: 1}
+		number := 1
+		for q, c := range byNumber.Columns {
+			if u := quantity.MustLookUp(quantity.Unit1(reading.Quantity(q).Dimension())); c.Given() {
+				number++
+				byNumber.Columns[q] = site.Column{Number: number, Unit: &u}
+			}
+		}
+		Heading(file)
+		for _, log := range []*site.Log{demoLog4(), byNumber, {
 			Primary:   demoLog4().Primary,
 			Time:      demoLog4().Time,
 			Columns:   demoLog4().Columns,

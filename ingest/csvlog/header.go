@@ -66,8 +66,8 @@ func findFor(lines [][]byte, log *site.Log) (place, bool) {
 func (l *Layout) noHeader(file string, lines [][]byte, log *site.Log) *problem.Problem {
 	if most, byNumber := log.Numbers(); byNumber {
 		return problem.At(problem.Place{File: file},
-			fmt.Sprintf("no line has a time in column %d and %d columns", log.Time.Number, most),
-			"the numbers of columns, from 1, in [log.columns]", "")
+			fmt.Sprintf("no line has a time in column %d, and %d columns", log.Time.Number, most),
+			"a date, or a count since 1970, and no number in [log.columns] above that of the last column", "")
 	}
 	var widest [][]byte
 	for _, line := range lines {

@@ -56,11 +56,17 @@ func Heading(file string) (*reading.Heading, *problem.Problem) {
 
 // isStamp reports whether a field is a time as loggers write it: a date, or a count since 1970.
 func isStamp(f []byte) bool {
-	if _, err := parseStamp(f); err == nil {
+	if isDate(f) {
 		return true
 	}
 	count, _ := parseEpoch(f, 1)
 	return reading.EpochOf([]int64{count}).Unit > 0
+}
+
+// isDate reports whether a field is a date, with or without a time of day.
+func isDate(f []byte) bool {
+	_, err := parseStamp(f)
+	return err == nil
 }
 
 // isClock reports whether a field is a time of day alone.

@@ -95,7 +95,7 @@ func compact(content []byte) thrift.TProtocol {
 // passed counts what became of a file with one bit changed.
 type passed struct{ tried, refused, same, wrong int }
 
-// flips changes one bit at a time in the pages of a file: every one with -tags slow, else 200 of them.
+// flips changes one bit at a time in the pages of a file: 3,000 of them with -tags slow, else 100.
 func flips(t *testing.T, content []byte, pages []span) (n passed) {
 	t.Helper()
 	name := filepath.Join(t.TempDir(), "log.parquet")
@@ -114,7 +114,7 @@ func flips(t *testing.T, content []byte, pages []span) (n passed) {
 	for _, page := range pages {
 		bits += 8 * (page.to - page.from)
 	}
-	every := max(1, bits/effort.Rounds(200, bits))
+	every := max(1, bits/effort.Rounds(100, 3000))
 	for bit := range bits {
 		if bit%every > 0 {
 			continue
@@ -181,7 +181,7 @@ func TestFlips(t *testing.T) {
 			parquet.DataPageV2), false},
 	} {
 		with, pages := withChecksums(t, c.content, true)
-		if n := flips(t, with, pages); n.refused != n.tried || n.tried < 200 {
+		if n := flips(t, with, pages); n.refused != n.tried || n.tried < 100 {
 			t.Errorf("%s with checksums: %+v", c.name, n)
 		}
 		without, pages := withChecksums(t, c.content, false)

@@ -43,6 +43,9 @@ func (c Column) Called(header string) bool {
 	if strings.EqualFold(header, c.Name) {
 		return c.Number == 0 && header != ""
 	}
+	if n := len(c.Name); n > len(header) || !strings.EqualFold(header[:n], c.Name) {
+		return false // most headers, at little cost
+	}
 	bare, unit := reading.SplitUnit(header)
 	return c.Number == 0 && unit != "" && strings.EqualFold(bare, c.Name)
 }
