@@ -3,8 +3,8 @@ package csvlog
 import (
 	"bytes"
 	"slices"
-	"strings"
 
+	"retotal/ingest/reading"
 	"retotal/ingest/site"
 )
 
@@ -152,7 +152,7 @@ var unnamed = judge{3, func(l *Layout, fields [][]byte, blank int, below [][]byt
 		if isStamp(fields[time]) { // a reading itself
 			return -1, 0
 		}
-		if isTimeWord(fields[time]) {
+		if reading.IsTimeWord(latin(fields[time])) {
 			return time, agreement + 2
 		}
 		if agreement == 0 || isUnitRow(fields) {
@@ -162,15 +162,6 @@ var unnamed = judge{3, func(l *Layout, fields [][]byte, blank int, below [][]byt
 	}
 	return -1, 0
 }}
-
-// timeWords are what columns of times are called, or part of it: English, German, French, Spanish, Italian, Dutch,
-// Danish (common practice).
-var timeWords = []string{"time", "date", "zeit", "datum", "heure", "fecha", "hora", "data", "ora", "tijd", "dato"}
-
-func isTimeWord(f []byte) bool {
-	name := strings.ToLower(latin(f))
-	return slices.ContainsFunc(timeWords, func(word string) bool { return strings.Contains(name, word) })
-}
 
 // findBare looks for the first line of readings of a log without names: it and most lines below have a time in a
 // column, −1 for any, and at least so many fields. Of several delimiters the one with the most fields is taken.

@@ -38,17 +38,8 @@ func Heading(file string) (h *reading.Heading, bad *problem.Problem) {
 				h.Time = i
 			}
 		}
-		for i := 0; i < s.NumColumns() && h.Time < 0; i++ {
-			if !isCount(s.Column(i)) {
-				continue
-			}
-			counts, err := r.firstCounts(i)
-			if err != nil {
-				return err
-			}
-			if reading.EpochOf(counts).Unit > 0 {
-				h.Time, h.Zoned = i, true
-			}
+		if h.Time < 0 {
+			return r.findCounts(h)
 		}
 		return nil
 	})
@@ -57,4 +48,24 @@ func Heading(file string) (h *reading.Heading, bad *problem.Problem) {
 			"a Parquet log with a time column", "write it as a timestamp")
 	}
 	return h, bad
+}
+
+// findCounts looks for a column of plain numbers that count since 1970, first among those that are called so.
+func (r *Reader) findCounts(h *reading.Heading) error {
+	for _, called := range []bool{true, false} {
+		for i, name := range h.Names {
+			if reading.IsTimeWord(name) != called || !isCount(r.parquet.MetaData().Schema.Column(i)) {
+				continue
+			}
+			counts, err := r.firstCounts(i)
+			if err != nil {
+				return err
+			}
+			if reading.EpochOf(counts).Unit > 0 {
+				h.Time, h.Zoned = i, true
+				return nil
+			}
+		}
+	}
+	return nil
 }

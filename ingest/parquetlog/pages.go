@@ -48,6 +48,9 @@ func (r *Reader) openColumn(group *file.RowGroupReader, number int) (file.Column
 		start = at
 	}
 	size := meta.TotalCompressedSize()
+	if meta.CryptoMetadata() != nil {
+		return nil, fmt.Errorf("column %q is encrypted", descriptor.Path())
+	}
 	if start < 0 || size < 0 || start > r.size || size > r.size {
 		return nil, fmt.Errorf("a column lies outside the file, %d bytes from byte %d", size, start)
 	}
@@ -60,6 +63,7 @@ func (r *Reader) openColumn(group *file.RowGroupReader, number int) (file.Column
 		in:       thrift.NewStreamTransportR(bufio.NewReaderSize(section, 1<<16)),
 		codec:    meta.Compression(),
 		values:   meta.NumValues(),
+		size:     size,
 		nullable: most > 0,
 		width:    width,
 		sums:     &r.sums,
@@ -78,6 +82,7 @@ type pages struct {
 	in       thrift.TTransport
 	codec    compress.Compression
 	values   int64 // still to come
+	size     int64 // bytes of the column as it is stored, which no page is larger than
 	nullable bool
 	width    int // bytes of a value; 0 for bytes of any length
 	sums     *checksums
@@ -114,6 +119,10 @@ func (p *pages) Next() bool {
 		if h.CompressedPageSize < 0 || h.UncompressedPageSize < 0 ||
 			max(h.CompressedPageSize, h.UncompressedPageSize) > mostPage {
 			p.failure = fmt.Errorf("a page of %d bytes", max(h.CompressedPageSize, h.UncompressedPageSize))
+			return false
+		}
+		if int64(h.CompressedPageSize) > p.size {
+			p.failure = fmt.Errorf("a page of %d bytes in a column of %d", h.CompressedPageSize, p.size)
 			return false
 		}
 		body := p.room(&p.stored, h, int(h.CompressedPageSize))

@@ -270,3 +270,26 @@ func TestUnitInName(t *testing.T) {
 		t.Error(bad)
 	}
 }
+
+// TestHeadingOfCounts: the time is told by its values, and among several columns by its name.
+func TestHeadingOfCounts(t *testing.T) {
+	counts := []int64{1930089600, 1930089660}
+	for _, c := range []struct {
+		columns []columnOf
+		want    int
+	}{
+		{[]columnOf{{"serial", nil, counts}, distances, {"time", nil, counts}}, 2},
+		{[]columnOf{distances, {"t", nil, counts}, flows}, 1},
+		{[]columnOf{{"time", nil, []int64{1, 2}}, {"t", nil, []float64{1930089600.5, 1930089660}}}, 1},
+		{[]columnOf{distances, {"time", nil, []int64{1, 2}}}, -1},
+	} {
+		name := filepath.Join(t.TempDir(), "log.parquet")
+		if err := os.WriteFile(name, writeColumns(t, c.columns...), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		h, bad := Heading(name)
+		if (bad != nil) != (c.want < 0) || bad == nil && (h.Time != c.want || !h.Zoned) {
+			t.Errorf("%d columns: %+v, %v, want %d", len(c.columns), h, bad, c.want)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package reading
 
 import (
+	"slices"
 	"strings"
 
 	"retotal/ingest/quantity"
@@ -44,4 +45,16 @@ func opening(field string) int {
 		}
 	}
 	return -1
+}
+
+// timeWords are what columns of times are called, or part of it: English, German, French, Spanish, Italian, Dutch,
+// Danish (common practice).
+var timeWords = []string{
+	"time", "date", "epoch", "zeit", "datum", "heure", "fecha", "hora", "data", "ora", "tijd", "dato",
+}
+
+// IsTimeWord reports whether a column is called as those of times are.
+func IsTimeWord(name string) bool {
+	name = strings.ToLower(name)
+	return slices.ContainsFunc(timeWords, func(word string) bool { return strings.Contains(name, word) })
 }
