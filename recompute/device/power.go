@@ -92,6 +92,20 @@ func newCipolletti(d *dimensions) Rating {
 	return r
 }
 
+// Proportional returns the factor by which the flows of one rating are those of another at every head, where they are
+// power laws that differ in nothing but their coefficients. The means of such flows differ by the same factor.
+func Proportional(to, from Rating) (factor float64, ok bool) {
+	if to == from {
+		return 1, true
+	}
+	a, isPower := to.(*Power)
+	b, alike := from.(*Power)
+	if !isPower || !alike || a.exponent != b.exponent || a.offset != b.offset || a.limits.End != b.limits.End {
+		return 0, false
+	}
+	return a.coefficient / b.coefficient, true
+}
+
 // Flow implements Rating.
 func (p *Power) Flow(h float64) float64 {
 	if h <= p.offset || h <= 0 {

@@ -48,7 +48,8 @@ func findEnds(s *site.Site, segment, recorded *Segment) ends {
 		e.Least = math.Inf(-1)
 	}
 	if s.Log.Means && segment.chain.Exact == 0 {
-		e.hull = &hull{segment: segment, recorded: recorded, most: e.Most, clamped: clamped}
+		e.hull = &hull{segment: segment, recorded: recorded, most: e.Most, clamped: clamped,
+			follows: e.Falling && math.IsInf(e.Least, -1) || !e.Falling && math.IsInf(e.Most, 1)}
 	}
 	return e
 }

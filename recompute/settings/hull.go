@@ -18,11 +18,12 @@ import (
 // The curve is followed from no head to the most that the meter can show or the water reach, hullTop where nothing
 // says. Between two places it is kept between bounds that it cannot leave when it is smooth there or has one kink or
 // jump (stat.Sampled). Within an interval the water may fall to the level of zero flow of either lane, not deeper, and
-// it rises above the meter's cap only where the channel's depth says how far.
+// it rises above the meter's cap only where the channel's depth says how far; figures that go on there show it.
 type hull struct {
 	segment, recorded *Segment
 	most              float64 // figure at which the meter stops; +Inf for none
 	clamped           bool    // the meter shows no level below zero
+	follows           bool    // figures go on above the meter's maximum head
 	lock              sync.Mutex
 	// By the logged temperature of the air, in steps of hullKelvin; 0 alone where none matters.
 	built map[int]*sides
@@ -123,7 +124,10 @@ func (h *hull) domain(c *curve) (bottom, top float64, open bool) {
 		bottom = Inverse(c.Backward, c.Corrected(h.recorded.CutOff), 0)
 		cap = c.placeOf(h.capOfFlow(cap))
 	}
-	top = math.Min(cap, c.deepest(optional(h.segment, site.ChannelDepth)))
+	depth := c.deepest(optional(h.segment, site.ChannelDepth))
+	if top = math.Min(cap, depth); h.follows && !math.IsInf(depth, 1) {
+		top = depth
+	}
 	if open = math.IsInf(top, 1); open {
 		top = hullTop
 	}

@@ -41,6 +41,10 @@ func TestMeansByHand(t *testing.T) {
 		{"level", "", 0.2, 0.09, inf},
 		{"level", "maximum_head = \"0.5 m\"\n", -0.2, 0, 0.36}, // part of the interval lay far below
 		{"distance", "channel_depth = \"0.6 m\"\n", 1.3, 0.09, 0.18},
+		// a distance goes on above the maximum head: to 0.8 m, which the meter has as 0.7, 0.8 (h + 0.1)
+		{"distance", "channel_depth = \"0.8 m\"\n", 1.3, 0.09, 0.24},
+		{"distance", "maximum_head = \"0.5 m\"\nchannel_depth = \"0.8 m\"\n", 1.3, 0.09, 0.24},
+		{"distance", "maximum_head = \"0.5 m\"\n", 1.3, 0.09, 0.18}, // nothing says that the water goes higher
 	} {
 		l := squaresOfMeans(t, c.quantity, c.settings)
 		s := &l.Corrected.Segments[0]
@@ -285,6 +289,43 @@ func TestWithoutCorrection(t *testing.T) {
 	for _, i := range []int{-1, 0, 3} {
 		if _, err := NewLanes(s, []int{i}); err == nil || !strings.Contains(err.Error(), "a number from 1 to 2") {
 			t.Errorf("without %d: %v", i, err)
+		}
+	}
+}
+
+// TestMeansOfProportionalRatings: where a power law's coefficient alone was wrong, every flow within an interval is off
+// by one factor, and so is their mean: it is exact, whatever the meter can show. Flows by hand at heads of 0.1 and 0.3 m.
+func TestMeansOfProportionalRatings(t *testing.T) {
+	power := "kind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n"
+	law := func(c, e, n float64) (mean float64) {
+		for _, h := range []float64{0.1, 0.3} {
+			mean += c * math.Pow(h-e, n) / 2
+		}
+		return mean
+	}
+	for _, c := range []struct {
+		name, device, correction string
+		logged, want             float64 // m³/s; 0 where only bounds are known
+	}{
+		{"a coefficient", strings.Replace(power, "exponent = 1", "exponent = 2.5\noffset = \"5 mm\"", 1),
+			"coefficient = 0.12", law(0.1, 0.005, 2.5), law(0.12, 0.005, 2.5)},
+		{"a maximum flow", "kind = \"maximum\"\nmaximum_head = \"0.4 m\"\nmaximum_flow = \"80 L/s\"\nexponent = 2.5\n",
+			"maximum_flow = \"100 L/s\"", law(0.08/math.Pow(0.4, 2.5), 0, 2.5), law(0.1/math.Pow(0.4, 2.5), 0, 2.5)},
+		{"a maximum head", "kind = \"maximum\"\nmaximum_head = \"0.4 m\"\nmaximum_flow = \"80 L/s\"\nexponent = 2.5\n",
+			"maximum_head = \"0.5 m\"", law(0.08/math.Pow(0.4, 2.5), 0, 2.5), law(0.08/math.Pow(0.5, 2.5), 0, 2.5)},
+		{"an exponent", power, "exponent = 1.1", 0.02, 0},
+		{"an offset", power, "offset = \"5 mm\"", 0.02, 0},
+		{"another kind", power,
+			"kind = \"maximum\"\nmaximum_head = \"0.4 m\"\nmaximum_flow = \"80 L/s\"\nexponent = 2.5", 0.02, 0},
+	} {
+		l, _ := lanesOf(t, strings.NewReplacer("time_zone", "values = \"means\"\ntime_zone", power, c.device),
+			column("flow"), "", "[[correction]]\nreason = \"test\"\n[correction.device]\n"+c.correction+"\n")
+		s := &l.Corrected.Segments[0]
+		if s.OfMeans() != (c.want == 0) {
+			t.Errorf("%s: only bounds are known: %v", c.name, s.OfMeans())
+		}
+		if got := s.Flow(0, c.logged, 293.15); c.want != 0 && math.Abs(got/c.want-1) > 1e-12 {
+			t.Errorf("%s: a mean of %g m3/s is %g, want %g", c.name, c.logged, got, c.want)
 		}
 	}
 }

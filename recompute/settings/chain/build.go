@@ -26,8 +26,8 @@ func Build(primary reading.Quantity, column *site.Column, origin int64, lane, me
 	c.depth = depthOf(primary, meter.Settings, origin)
 	if primary > reading.Head {
 		c.Backward = meter.Rating
-		if sameGeometry(lane, meter) && c.alpha == 0 {
-			c.Exact = c.beta
+		if k, ok := device.Proportional(lane.Rating, meter.Rating); ok && sameGeometry(lane, meter) && c.alpha == 0 {
+			c.Exact = float64(k * c.beta)
 		}
 	} else { // the figure's own correction is folded in
 		c.depth.a += float64(c.depth.b * c.alpha)
@@ -142,8 +142,8 @@ func factor(s *site.Settings, which site.Setting) float64 {
 	return 1
 }
 
-// sameGeometry reports whether both give the same flow for the same signal: they may differ in factors of the logged
-// figure alone.
+// sameGeometry reports whether both give the same head for the same signal: they may differ in factors of the logged
+// figure alone, and in their devices.
 func sameGeometry(a, b Told) bool {
 	geometry := []site.Setting{site.DistanceFactor, site.EmptyDistance, site.LevelOfZeroFlow, site.HeadFactor}
 	for _, which := range geometry {
@@ -152,7 +152,7 @@ func sameGeometry(a, b Told) bool {
 		}
 	}
 	sameAir := a.Settings.Air == b.Settings.Air || a.Settings.Air == nil || b.Settings.Air == nil
-	return a.Rating == b.Rating && sameAir && a.Settings.EchoAt == nil && a.Settings.Shift == nil
+	return sameAir && a.Settings.EchoAt == nil && a.Settings.Shift == nil
 }
 
 // Straight is a setting as a straight line in time from an origin.

@@ -26,8 +26,8 @@ type Chain struct {
 	// nil when y is the figure itself.
 	Backward    device.Rating
 	alpha, beta float64 // the figure is first corrected to alpha + beta × figure: loop, factor
-	// Exact is the factor of the flow by which alone the lane differs from the meter, so that no rating is needed; 0
-	// otherwise.
+	// Exact is the factor of the flow by which alone the lane differs from the meter, of the figure or of a power law's
+	// coefficient, so that no rating is needed; 0 otherwise.
 	Exact float64
 
 	air   *site.Air      // of the lane, when it is the logged temperature: then the distance below is not folded
