@@ -213,3 +213,49 @@ func TestNoiseLifts(t *testing.T) {
 		t.Errorf("storms without noise are said to lift by %.2f m3", r.Total.Tally.Lift)
 	}
 }
+
+// TestMeansAreNotScreened: of means only bounds are known, and the least counts. What that takes off a total is none of
+// screening's doing where nothing was screened: it belongs to the settings where these were corrected, and to what the
+// log does not show where they were not.
+func TestMeansAreNotScreened(t *testing.T) {
+	var levels, litres []float64
+	for i := range 1200 {
+		h := 0.2 + 0.1*math.Sin(float64(i)/57)
+		levels, litres = append(levels, h), append(litres, 1000*math.Pow(h, 2.5))
+	}
+	with := func(limits, correction string) string {
+		return "[settings]\nempty_distance = \"1 m\"\n" + limits + "[settings.device]\nkind = \"power\"\n" +
+			"coefficient = 1\nexponent = 2.5\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n" + correction
+	}
+	const depth, highest = "channel_depth = \"0.5 m\"\n", "maximum_head = \"0.5 m\"\n"
+	const begin = "[[correction]]\nreason = \"test\"\n"
+	const datum, bent = begin + "empty_distance = \"0.98 m\"\n", begin + "[correction.device]\nexponent = 2.2\n"
+	ofLevels := func(more string) string { return siteOf(t, "level", minutesOf(levels, "m"), with(depth, more)) }
+	ofFlows := func(more string) string { return siteOf(t, "flow", minutesOf(litres, "L/s"), with(highest, more)) }
+	for name, c := range map[string]struct {
+		file      string
+		corrected bool
+	}{
+		"levels":                {ofLevels(""), false},
+		"levels, datum":         {ofLevels(datum), true},
+		"flows, datum":          {ofFlows(datum), true},
+		"flows, bent downwards": {ofFlows(bent), true},
+	} {
+		r := run(t, replaceIn(t, c.file, "[log]\n", "[log]\nvalues = \"means\"\n"))
+		s, total := r.Total.Split(), r.Total.After.M3()
+		if r.Total.Bracketed.High.M3() <= r.Total.Bracketed.Low.M3() {
+			t.Errorf("%s: nothing is left open", name)
+		}
+		if math.Abs(s.Screening) > 1e-9*total {
+			t.Errorf("%s: %g m3 of %g are said to be screening", name, s.Screening, total)
+		}
+		if (math.Abs(s.Settings) > 1e-9*total) != c.corrected {
+			t.Errorf("%s: %g m3 of %g are said to be settings", name, s.Settings, total)
+		}
+		for _, f := range r.Flags {
+			if math.Abs(f.Effect) > 1e-9*total {
+				t.Errorf("%s: %d readings flagged %s have an effect of %g m3", name, f.Rows, f.Check, f.Effect)
+			}
+		}
+	}
+}

@@ -134,12 +134,16 @@ func (r *Run) splitText(p *recompute.Period, decimals int) string {
 	if len(r.site().Rulings) > 0 {
 		screening += " and rulings"
 	}
+	limits := "beyond what the meter could show"
+	if r.site().Log.Means {
+		limits = "as the least that may lie behind means or beyond what the meter could show"
+	}
 	text := r.signed(s.Settings, decimals) + " settings"
 	for _, x := range []struct {
 		m3   float64
 		name string
 	}{
-		{s.Limits, "beyond what the meter could show"},
+		{s.Limits, limits},
 		{s.Drowned, "drowned flow"},
 		{s.Filled, "filled"},
 		{s.Screening, screening},

@@ -50,7 +50,7 @@ func write(out *bufio.Writer) error {
 		return err
 	}
 	goroot := strings.TrimSpace(string(root))
-	fmt.Fprintln(out, "retotal links the code of others. Their licences and notices stand here as they came with the code.")
+	fmt.Fprintln(out, "retotal links the code of others. Their licences and notices stand here as they came with it.")
 	modules = append([]module{{
 		name: "The Go standard library", folder: goroot, packages: map[string]bool{goroot: true},
 	}}, modules...)
@@ -67,7 +67,8 @@ func linked() ([]module, error) {
 	found := map[string]*module{}
 	for _, system := range []string{"linux", "windows", "darwin"} {
 		list := exec.Command("go", "list", "-deps", "-f",
-			"{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Version}}\t{{.Dir}}\t{{end}}{{end}}{{.Dir}}", "./cmd/retotal")
+			"{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Version}}\t{{.Dir}}\t{{end}}{{end}}{{.Dir}}",
+			"./cmd/retotal")
 		list.Env = append(os.Environ(), "GOOS="+system, "CGO_ENABLED=0")
 		text, err := list.Output()
 		if err != nil {

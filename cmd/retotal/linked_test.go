@@ -51,7 +51,8 @@ func TestNotices(t *testing.T) {
 	}
 	slices.Sort(told)
 	if !slices.Equal(told, linked) {
-		t.Errorf("the notices are not those of the linked modules; run go run ./.ci/licenses > cmd/retotal/notices.txt\n"+
+		t.Errorf("the notices are not those of the linked modules; "+
+			"run go run ./.ci/licenses > cmd/retotal/notices.txt\n"+
 			"told   %q\nlinked %q", told, linked)
 	}
 	if code := run(t.Context(), []string{"licenses", "all"}, &out, &errs); code != badUse {

@@ -303,6 +303,9 @@ func (b *Block) Rate() {
 	})
 	b.EachSegment(b.Corrected.Lane, low, high, func(s *settings.Segment, low, high int) {
 		s.Flows(corrected[low:high], b.Head[low:high], b.Figure[low:high], b.Time[low:high])
+		for i := low; s.OfMeans() && i < high; i++ { // what is known of a mean, whatever screening makes of it
+			corrected[i], _ = s.MeanBounds(b.Figure[i], b.AirAt(i))
+		}
 		if b.Kept != b.Recorded {
 			b.keep(s, low, high)
 		}

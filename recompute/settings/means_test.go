@@ -294,7 +294,8 @@ func TestWithoutCorrection(t *testing.T) {
 }
 
 // TestMeansOfProportionalRatings: where a power law's coefficient alone was wrong, every flow within an interval is off
-// by one factor, and so is their mean: it is exact, whatever the meter can show. Flows by hand at heads of 0.1 and 0.3 m.
+// by one factor, and so is their mean: it is exact, whatever the meter can show. Flows by hand at heads of 0.1 and
+// 0.3 m.
 func TestMeansOfProportionalRatings(t *testing.T) {
 	power := "kind = \"power\"\ncoefficient = 0.1\nexponent = 1\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n"
 	law := func(c, e, n float64) (mean float64) {
