@@ -87,9 +87,15 @@ func expand(s *site.Site) (names []string, problems problem.List) {
 			continue
 		}
 		if len(found) == 0 {
-			problems.Add(problem.At(s.Places["log.files"],
-				fmt.Sprintf("log.files %q: there is no such file (%s)", pattern, path),
-				"a log beside the site file", "paths are relative to the site file"))
+			found := fmt.Sprintf("log.files %q: there is no such file", pattern)
+			if strings.ContainsAny(pattern, "*?[") {
+				found = fmt.Sprintf("log.files %q: no file has such a name", pattern)
+			}
+			if path != pattern {
+				found += " (" + path + ")"
+			}
+			problems.Add(problem.At(s.Places["log.files"], found, "a log beside the site file",
+				"paths are relative to the site file"))
 		}
 		for _, name := range found {
 			files, bad := within(name, s)

@@ -128,17 +128,6 @@ func (p past) text(key string) string {
 	}
 }
 
-// volume is a volume in words.
-func (p past) volume(key string) string {
-	switch v, ok := p[key].(float64); {
-	case ok:
-		return grouped(v, 1)
-	case p == nil:
-		return ""
-	}
-	return "missing"
-}
-
 // effect is a volume that something added, as text.
 func (p past) effect() string {
 	v, _ := p["effect_m3"].(float64)

@@ -120,6 +120,9 @@ site.toml:20:8: screening.loop is not a key of the site file; did you mean "loop
 	{name: "millimetres without a unit", edits: []string{`"1.250 m"`, `"1250"`},
 		all: `site.toml:10:18: settings.empty_distance "1250" has no unit; write it as "1250 mm"`},
 
+	{name: "an uncertainty without a unit", add: "[uncertainty]\ndatum = \"3\"\n",
+		all: `site.toml:15:9: uncertainty.datum "3" has no unit; write it as "3 mm"`},
+
 	// Quotes and paths.
 	{name: "curly quotes", edits: []string{`"1.250 m"`, "“1.250 m”"},
 		all: `site.toml:10:18: the text stands in curly quotes, which word processors make; expected straight ` +
@@ -156,6 +159,12 @@ site.toml:20:8: screening.loop is not a key of the site file; did you mean "loop
 		all: `site.toml:4:13: log.time_zone "BST" is not a time zone; expected ` + zoneWays},
 
 	// What is said of a log.
+	{name: "a log that is not there", edits: []string{`"log.csv"`, `"logs.csv"`},
+		all: `site.toml:3:9: log.files "logs.csv": there is no such file; expected a log beside the site file; paths ` +
+			`are relative to the site file`},
+	{name: "logs that are not there", edits: []string{`"log.csv"`, `"2030-*.csv"`},
+		all: `site.toml:3:9: log.files "2030-*.csv": no file has such a name; expected a log beside the site file; ` +
+			`paths are relative to the site file`},
 	{name: "a log of flows with holes", edits: []string{`distance = "Distance"`, `flow = "Flow"`},
 		log: plainLog("Time,Flow (L/s)", func(i int) string {
 			if i == 7 {

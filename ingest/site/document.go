@@ -260,12 +260,15 @@ func dimensionWord(dim quantity.Dimension) string {
 func (t *table) parse(key string, v any, dim quantity.Dimension) *quantity.Value {
 	s, isText := v.(string)
 	if !isText && dim != quantity.None {
-		t.refuse(key, fmt.Sprintf("= %v has no unit", v), "",
-			"write it as "+quantity.Written(fmt.Sprint(v), dim))
+		t.refuse(key, fmt.Sprintf("= %v has no unit", v), "", "write it as "+t.written(key, fmt.Sprint(v), dim))
 		return nil
 	}
 	if !isText {
 		s = fmt.Sprint(v)
+	}
+	if _, err := quantity.Parse(s, quantity.None); err == nil && dim != quantity.None {
+		t.refuse(key, fmt.Sprintf("%q has no unit", s), "", "write it as "+t.written(key, strings.TrimSpace(s), dim))
+		return nil
 	}
 	value, err := quantity.Parse(s, dim)
 	if err != nil {
@@ -273,6 +276,17 @@ func (t *table) parse(key string, v any, dim quantity.Dimension) *quantity.Value
 		return nil
 	}
 	return &value
+}
+
+// written is how a number without a unit may have been meant. A length that is an uncertainty or a limit of screening is
+// one of millimetres.
+func (t *table) written(key, number string, dim quantity.Dimension) string {
+	small := key == "uncertainty" || t.path == "uncertainty" || strings.HasPrefix(t.path, "screening") &&
+		!strings.HasSuffix(t.path, "_range")
+	if dim == quantity.LengthDimension && small {
+		return strconv.Quote(number + " mm")
+	}
+	return quantity.Written(number, dim)
 }
 
 // choice reads one of a few words, the first being the default.
