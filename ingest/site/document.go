@@ -278,8 +278,8 @@ func (t *table) parse(key string, v any, dim quantity.Dimension) *quantity.Value
 	return &value
 }
 
-// written is how a number without a unit may have been meant. A length that is an uncertainty or a limit of screening is
-// one of millimetres.
+// written is how a number without a unit may have been meant. A length that is an uncertainty or a limit of screening
+// is one of millimetres.
 func (t *table) written(key, number string, dim quantity.Dimension) string {
 	small := key == "uncertainty" || t.path == "uncertainty" || strings.HasPrefix(t.path, "screening") &&
 		!strings.HasSuffix(t.path, "_range")
