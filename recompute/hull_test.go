@@ -147,9 +147,28 @@ func meters() []meter {
 		figure:   pipe,
 		flow:     func(h float64) float64 { return pipe(h - 0.02) },
 		top:      full,
+	}, meter{ // a distance goes on above the maximum head, as far as the channel is deep
+		name:   "crest, 20 mm too high, distances above the maximum head",
+		column: "distance",
+		settings: settings("empty_distance = \"3.02 m\"\nmaximum_head = \"1 m\"\nchannel_depth = \"2.18 m\"\n",
+			crest05),
+		change: change,
+		figure: func(h float64) float64 { return 3.02 - h },
+		flow:   raised(crest, -0.02),
+		top:    2.2,
+	}, meter{ // one factor, whatever the water did, and nothing says how high it may rise
+		name:     "power law, coefficient 0.8 for 1, flows",
+		column:   "flow",
+		settings: settings("", strings.Replace(power08, "0.8", "1", 1)),
+		change:   correction(device(power08)),
+		figure:   func(h float64) float64 { return math.Pow(h, 2.5) },
+		flow:     func(h float64) float64 { return 0.8 * math.Pow(h, 2.5) },
+		top:      2.2,
 	})
 	return list
 }
+
+const power08 = "kind = \"power\"\ncoefficient = 0.8\nexponent = 2.5\nhead_unit = \"m\"\nflow_unit = \"m3/s\"\n"
 
 // mixture is what happened within one interval: heads of the meter and the shares of time that they stood.
 type mixture struct{ heads, shares []float64 }
