@@ -131,6 +131,26 @@ site.toml:20:8: screening.loop is not a key of the site file; did you mean "loop
 	{name: "no quotes", edits: []string{`"1.250 m"`, "1.250 m"},
 		all: `site.toml:10:24: 1.250 m stands in no quotes; expected text and values with a unit in quotes; ` +
 			`write empty_distance = "1.250 m"`},
+	{name: "no quotes, beside a comment", edits: []string{`"1.250 m"`, "1.250 m # the meter’s own"},
+		all: `site.toml:10:24: 1.250 m stands in no quotes; expected text and values with a unit in quotes; ` +
+			`write empty_distance = "1.250 m"`},
+	{name: "one quote", edits: []string{`"1.250 m"`, `"1.250 m`},
+		all: `site.toml:10:26: a text has no quote at its end; expected a text in quotes, as in "1.250 m"`},
+	{name: "a key twice", edits: []string{"[settings]\n", "[settings]\nempty_distance = \"1 m\"\n"},
+		all: `site.toml:11:1: the site file cannot be read here: key empty_distance is already defined; ` +
+			`expected every key and table once; take one of them out, or put both together`},
+	{name: "another encoding", edits: []string{`id = "a"`, "id = \"a\"\nname = \"M\xfcnster\""},
+		all: `site.toml:2:10: the file is not written in UTF-8; expected text in UTF-8; save it as UTF-8`},
+	{name: "a date in words", add: "[[correction]]\nreason = \"x\"\nfrom = 1 March 2031\nempty_distance = \"1.2 m\"\n",
+		all: `site.toml:16:10: 1 March 2031 is not a date and time; expected a time such as 2031-04-02T10:30:00, ` +
+			`without quotes`},
+	{name: "a date in quotes", add: "[[correction]]\nreason = \"x\"\nfrom = \"2031-03-01T00:00:00\"\n" +
+		"empty_distance = \"1.2 m\"\n",
+		all: `site.toml:16:8: the first correction (line 14): from = "2031-03-01T00:00:00" is not a date and time; ` +
+			`expected a time such as 2031-04-02T10:30:00, without quotes`},
+	{name: "a date that is none", add: "[[correction]]\nreason = \"x\"\nfrom = 2031-13-01T00:00:00\n" +
+		"empty_distance = \"1.2 m\"\n",
+		all: `site.toml:16:13: there is no such date or time; expected a time such as 2031-04-02T10:30:00`},
 	{name: "a path with backslashes", edits: []string{`["log.csv"]`, `["C:\logs\new.csv"]`},
 		all: `site.toml:3:13: a backslash in double quotes begins a special character; ` +
 			`expected a path with / or in single quotes; write files = ['C:\logs\new.csv']`},

@@ -340,7 +340,7 @@ func (t *table) instant(key string, c Clock) *Instant {
 	case toml.LocalDate:
 		local = v.AsTime(time.UTC)
 	default:
-		t.refuse(key, fmt.Sprintf("= %v is not a date and time", raw),
+		t.refuse(key, fmt.Sprintf("= %#v is not a date and time", raw),
 			"a time such as 2031-04-02T10:30:00, without quotes", "")
 		return nil
 	}

@@ -110,8 +110,8 @@ func TestRefusals(t *testing.T) {
 		{``, "[[settings.change]]\nempty_distance = \"1 m\"", `the first settings.change (line 13): at is missing`},
 		{``, "[[settings.change]]\nat = 2031-03-02T00:00:00\n[[settings.change]]\nat = 2031-03-01T00:00:00", `is not after the change before it`},
 		{``, "[extra]\na = 1", `extra is not a key of the site file`},
-		{`id = "a"`, "id = \"a\"\nid = \"b\"", `the site file cannot be read here`},
-		{`id = "a"`, "id = \"a", `the site file cannot be read here`},
+		{`id = "a"`, "id = \"a\"\nid = \"b\"", `every key and table once`},
+		{`id = "a"`, "id = \"a", `a text has no quote at its end`},
 	} {
 		text := base + c.with + "\n"
 		if c.old != "" {

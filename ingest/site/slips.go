@@ -1,6 +1,7 @@
 package site
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
 	"regexp"
@@ -23,26 +24,49 @@ var (
 	escaped = regexp.MustCompile(`"([^"']*\\[^"']*)"`)
 )
 
+// timeKeys are those of dates and times, which stand in no quotes.
+var timeKeys = []string{"at", "from", "until", "last_good_check"}
+
+// worded are what the reader of TOML says, with what is expected in its place and what to do.
+var worded = []struct{ says, found, expected, remedy string }{
+	{"already", "", "every key and table once", "take one of them out, or put both together"},
+	{"impossible date", "there is no such date or time", "a time such as 2031-04-02T10:30:00", ""},
+	{"invalid UTF-8", "the file is not written in UTF-8", "text in UTF-8", "save it as UTF-8"},
+	{"cannot have new lines", "a text has no quote at its end", "a text in quotes, as in \"1.250 m\"", ""},
+	{"", "", "TOML", "strings stand in quotes, as in empty_distance = \"1.250 m\""},
+}
+
 // notTOML words why a text is no TOML: by the usual slips of the line, else as the reader of TOML puts it.
 func notTOML(place problem.Place, text []byte, err error) *problem.Problem {
-	line, written := "", "strings stand in quotes, as in empty_distance = \"1.250 m\""
+	line := ""
 	if lines := strings.Split(string(text), "\n"); place.Line > 0 && place.Line <= len(lines) {
 		line = strings.TrimSpace(lines[place.Line-1])
 	}
-	switch straight := curly.Replace(line); {
-	case straight != line:
+	code, _, _ := strings.Cut(line, " #") // without a comment at its end
+	switch straight := curly.Replace(code); {
+	case straight != code:
 		return problem.At(place, "the text stands in curly quotes, which word processors make",
 			"straight quotes", "write "+straight)
-	case strings.Contains(err.Error(), "escape") && escaped.MatchString(line):
+	case strings.Contains(err.Error(), "escape") && escaped.MatchString(code):
 		return problem.At(place, "a backslash in double quotes begins a special character",
-			"a path with / or in single quotes", "write "+escaped.ReplaceAllString(line, "'$1'"))
+			"a path with / or in single quotes", "write "+escaped.ReplaceAllString(code, "'$1'"))
 	}
 	if m := unquoted.FindStringSubmatch(line); m != nil && !dated.MatchString(m[2]) {
-		return problem.At(place, fmt.Sprintf("%s stands in no quotes", m[2]), "text and values with a unit in quotes",
+		key, _, _ := strings.Cut(m[1], "=")
+		if slices.Contains(timeKeys, strings.TrimSpace(key)) {
+			return problem.At(place, m[2]+" is not a date and time",
+				"a time such as 2031-04-02T10:30:00, without quotes", "")
+		}
+		return problem.At(place, m[2]+" stands in no quotes", "text and values with a unit in quotes",
 			fmt.Sprintf("write %s\"%s\"", m[1], m[2]))
 	}
-	return problem.At(place, "the site file cannot be read here: "+strings.TrimPrefix(err.Error(), "toml: "),
-		"TOML", written)
+	says := strings.TrimPrefix(err.Error(), "toml: ")
+	for _, w := range worded {
+		if strings.Contains(says, w.says) {
+			return problem.At(place, cmp.Or(w.found, "the site file cannot be read here: "+says), w.expected, w.remedy)
+		}
+	}
+	return nil // not reached: the last of them is in every text
 }
 
 // refuseEscapes refuses a path with a control character: "C:\new.csv" in double quotes holds the end of a line.
