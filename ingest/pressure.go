@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 )
 
@@ -123,8 +124,8 @@ func (f *File) pressureDecisions(l *Log) (list []reading.Decision) {
 		u := f.Unit(reading.Quantity(q))
 		d := reading.Decision{
 			Subject: "pressure",
-			Found: fmt.Sprintf("%s is water of %s at %s, %.5g m for 1 %s",
-				reading.Quantity(q), c.Water.Density.Text, c.Water.Gravity.Text, u.Factor, u.Symbol),
+			Found: fmt.Sprintf("%s is water of %s at %s, %s m for 1 %s",
+				reading.Quantity(q), c.Water.Density.Text, c.Water.Gravity.Text, quantity.Digits(u.Factor, 5), u.Symbol),
 		}
 		if d.Found += ", gauge"; l.Has[reading.AirPressure] {
 			d.Found = strings.TrimSuffix(d.Found, "gauge") + "less the air's in each row"
