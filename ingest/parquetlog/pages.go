@@ -3,6 +3,7 @@ package parquetlog
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/binary"
 	"errors"
@@ -163,6 +164,9 @@ func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err err
 		}
 		if body, err = p.unpack(h, body, int(h.UncompressedPageSize)); err != nil {
 			return nil, err
+		}
+		if least := cmp.Or(p.width, 4); int64(d.NumValues)*int64(least) > int64(len(body)) { // before room is made
+			return nil, fmt.Errorf("a dictionary promises %d values in %d bytes", d.NumValues, len(body))
 		}
 		return file.NewDictionaryPage(memory.NewBufferBytes(body), d.NumValues, parquet.Encoding(d.Encoding)), nil
 	case h.DataPageHeader != nil:
