@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math/bits"
 
+	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
 )
 
@@ -96,4 +97,59 @@ func countLevels(runs []byte, width int) (n int64) {
 		n, runs = n+count, runs[length:]
 	}
 	return n
+}
+
+// checkIndexes refuses a page whose values point beyond their dictionary, for which the library would make room.
+func (p *pages) checkIndexes(body []byte, levels int, encoding parquet.Encoding) error {
+	if encoding != parquet.Encodings.PlainDict && encoding != parquet.Encodings.RLEDict || levels >= len(body) {
+		return nil
+	}
+	if width := int(body[levels]); width > 32 || mostIndex(body[levels+1:], width, p.entries) {
+		return fmt.Errorf("a value points beyond its dictionary of %d", p.entries)
+	}
+	return nil
+}
+
+// mostIndex reports whether runs hold a number that points beyond so many entries. Packed numbers of no more bits than
+// the entries need are not looked at: they lead to no more than twice the room, and to an error of the library.
+func mostIndex(runs []byte, width int, entries uint32) bool {
+	needed := bits.Len32(max(entries, 1) - 1)
+	for len(runs) > 0 {
+		head, size := binary.Uvarint(runs)
+		if size <= 0 {
+			return false // which the library finds
+		}
+		runs = runs[size:]
+		length := min((width+7)/8, len(runs))
+		if head&1 == 0 {
+			var value [8]byte
+			copy(value[:], runs[:length])
+			if head > 1 && binary.LittleEndian.Uint64(value[:]) >= uint64(max(entries, 1)) {
+				return true
+			}
+		} else {
+			length = int(min(head>>1*uint64(width), uint64(len(runs))))
+			if width > needed && packedBeyond(runs[:length], width, entries) {
+				return true
+			}
+		}
+		runs = runs[length:]
+	}
+	return false
+}
+
+// packedBeyond reports whether one of some packed numbers, the lowest bits first, points beyond so many entries.
+func packedBeyond(packed []byte, width int, entries uint32) bool {
+	var window uint64
+	held := 0
+	for _, b := range packed {
+		window |= uint64(b) << held
+		for held += 8; held >= width; held -= width {
+			if window&(1<<width-1) >= uint64(entries) {
+				return true
+			}
+			window >>= width
+		}
+	}
+	return false
 }

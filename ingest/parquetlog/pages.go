@@ -85,7 +85,8 @@ type pages struct {
 	values   int64 // still to come
 	size     int64 // bytes of the column as it is stored, which no page is larger than
 	nullable bool
-	width    int // bytes of a value; 0 for bytes of any length
+	width    int    // bytes of a value; 0 for bytes of any length
+	entries  uint32 // of the dictionary
 	sums     *checksums
 	keeps    bool   // values refer to the memory of their page, which is not used again then
 	stored   []byte // memory of a page as it is stored
@@ -168,6 +169,7 @@ func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err err
 		if least := cmp.Or(p.width, 4); int64(d.NumValues)*int64(least) > int64(len(body)) { // before room is made
 			return nil, fmt.Errorf("a dictionary promises %d values in %d bytes", d.NumValues, len(body))
 		}
+		p.entries = uint32(d.NumValues)
 		return file.NewDictionaryPage(memory.NewBufferBytes(body), d.NumValues, parquet.Encoding(d.Encoding)), nil
 	case h.DataPageHeader != nil:
 		d := h.DataPageHeader
@@ -183,6 +185,9 @@ func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err err
 			levels = 4 + int(binary.LittleEndian.Uint32(body))
 		}
 		encoding, err := p.join(body, levels, parquet.Encoding(d.Encoding))
+		if err == nil {
+			err = p.checkIndexes(body, levels, encoding)
+		}
 		return file.NewDataPageV1(memory.NewBufferBytes(body), d.NumValues, encoding,
 			parquet.Encoding(d.DefinitionLevelEncoding), parquet.Encoding(d.RepetitionLevelEncoding),
 			int32(len(body))), err
@@ -204,6 +209,9 @@ func (p *pages) open(h *format.PageHeader, body []byte) (page file.Page, err err
 			body = slices.Concat(body[:levels], values)
 		}
 		encoding, err := p.join(body, levels, parquet.Encoding(d.Encoding))
+		if err == nil {
+			err = p.checkIndexes(body, levels, encoding)
+		}
 		return file.NewDataPageV2(memory.NewBufferBytes(body), d.NumValues, d.NumNulls, d.NumRows, encoding,
 			d.DefinitionLevelsByteLength, d.RepetitionLevelsByteLength, int32(len(body)), false), err
 	}

@@ -142,3 +142,26 @@ func TestCountLevels(t *testing.T) {
 		}
 	}
 }
+
+// TestMostIndex: runs by hand, as above. 2 and 3 of 2 bits packed from the lowest on are 1110 and, with 0 and 1 in
+// front, 0b11100100; of 9 bits 511 and 1 are 0xff 0x03 and a rest.
+func TestMostIndex(t *testing.T) {
+	for _, c := range []struct {
+		runs    []byte
+		width   int
+		entries uint32
+		want    bool
+	}{
+		{nil, 1, 1, false}, {[]byte{0xd0, 0x0f, 3}, 2, 4, false}, {[]byte{0xd0, 0x0f, 4}, 2, 4, true},
+		{[]byte{0xd0, 0x0f, 0, 0, 0, 0x10}, 32, 4, true}, {[]byte{0xd0, 0x0f, 3, 0, 0, 0}, 32, 4, false},
+		{[]byte{3, 0xe4, 0}, 2, 4, false}, {[]byte{3, 0xe4, 0}, 2, 3, false}, // as many bits as 3 entries need
+		{[]byte{3, 0xe4, 0}, 2, 2, true}, {[]byte{3, 0x44, 0}, 2, 2, false},
+		{[]byte{3, 0xff, 0x03, 0, 0, 0, 0, 0, 0, 0}, 9, 256, true},
+		{[]byte{3, 0xff, 0x02, 0, 0, 0, 0, 0, 0, 0}, 9, 256, false}, // 255 and 1
+		{[]byte{2, 0}, 0, 1, false}, {[]byte{0xff}, 8, 1, false}, {[]byte{2, 5}, 8, 0, true},
+	} {
+		if got := mostIndex(c.runs, c.width, c.entries); got != c.want {
+			t.Errorf("% x at %d bits, %d entries: %v", c.runs, c.width, c.entries, got)
+		}
+	}
+}
