@@ -48,7 +48,7 @@ func Check(s *site.Site, without []int) (warnings problem.List, err error) {
 // or missing time is filled from hours that it must be read for; once more where the whole record shows what a first
 // pass could not know; and once for each ruling, to see what it did.
 func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
-	r := runner{log: l, site: s, options: o, passOver: -1}
+	r := runner{log: l, site: s, options: o}
 	var err error
 	if r.plan, err = newPlan(s, o.Without, r.budget()); err != nil {
 		return nil, err
@@ -68,12 +68,11 @@ func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
 
 // runner is a run on its way.
 type runner struct {
-	log     Log
-	site    *site.Site
-	options Options
-	plan    *plan
-	// passOver is the number of the ruling that is passed over, to see what it did; −1 for none.
-	passOver   int
+	log        Log
+	site       *site.Site
+	options    Options
+	plan       *plan
+	passOver   []int                            // numbers of the rulings that are passed over, to see what they did
 	estimate   func(hour int64) (float64, bool) // of missing hours; nil when nothing is filled by hours
 	wantsHours bool                             // hours are gathered, for an estimate
 	// shown is what the whole record showed under each recorded segment; nil when it was not read yet.
@@ -105,20 +104,6 @@ func (r *runner) bare(hours bool) *runner {
 	other.plan, _ = newPlan(r.site, nil, false)
 	other.options, other.wantsHours = Options{}, hours
 	return &other
-}
-
-// rule finds out what each ruling did, by a run without it.
-func (r *runner) rule(ctx context.Context, result *Result) error {
-	for i := range result.Rulings {
-		other := r.bare(false)
-		other.passOver = i
-		without, _, err := other.passes(ctx)
-		if err != nil {
-			return err
-		}
-		result.Rulings[i].Effect = result.Total.After.M3() - without.Total.After.M3()
-	}
-	return nil
 }
 
 // finish adds what is said of the result as a whole.
@@ -159,7 +144,7 @@ func (r *runner) fillFrom(ctx context.Context, own *fill.HourlyMeans) error {
 	if err != nil {
 		return err
 	}
-	theirs := runner{log: donor.Log, site: donor.Site, passOver: -1}
+	theirs := runner{log: donor.Log, site: donor.Site}
 	_, last, err := theirs.bare(true).passes(ctx)
 	if err != nil {
 		return err

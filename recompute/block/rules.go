@@ -1,6 +1,8 @@
 package block
 
 import (
+	"slices"
+
 	"retotal/ingest/site"
 	"retotal/qa"
 )
@@ -8,12 +10,12 @@ import (
 // Rulings are the decisions of persons, over what screening found.
 type Rulings struct {
 	List     []site.Ruling
-	PassOver int        // number of the ruling that is passed over, to see what it did; −1 for none
+	PassOver []int      // numbers of the rulings that are passed over, to see what they did
 	checks   []qa.Flags // of each: the flags that it is about; 0 for all readings
 }
 
 func newRulings(s *site.Site) Rulings {
-	r := Rulings{List: s.Rulings, PassOver: -1}
+	r := Rulings{List: s.Rulings}
 	for _, x := range s.Rulings {
 		flags := qa.Flags(0)
 		for _, c := range qa.Checks {
@@ -32,7 +34,7 @@ func newRulings(s *site.Site) Rulings {
 func (r *Rulings) of(at int64, flags qa.Flags) (*site.Ruling, int) {
 	for i := len(r.List) - 1; i >= 0; i-- {
 		x := &r.List[i]
-		if i != r.PassOver && at >= x.From.UTC && at < x.Until.UTC && (r.checks[i] == 0 || r.checks[i]&flags != 0) {
+		if !slices.Contains(r.PassOver, i) && at >= x.From.UTC && at < x.Until.UTC && (r.checks[i] == 0 || r.checks[i]&flags != 0) {
 			return x, i
 		}
 	}

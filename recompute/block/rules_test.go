@@ -61,15 +61,15 @@ func TestRulingOf(t *testing.T) {
 	for _, c := range []struct {
 		at       int64
 		flags    qa.Flags
-		passOver int
+		passOver []int
 		want     int
 	}{
-		{9, qa.Spike, -1, -1}, {10, 0, -1, 0}, {14, qa.Spike, -1, 0}, {15, qa.Spike, -1, 1}, {15, qa.Stuck | qa.Gap, -1, 1},
-		{15, qa.Capped, -1, 0}, {19, qa.Capped, -1, 0}, {20, qa.Capped, -1, -1}, {29, qa.Spike, -1, 1}, {30, qa.Spike, -1, -1},
-		{31, qa.Spike, -1, -1}, {15, qa.Spike, 1, 0}, {12, qa.Spike, 0, -1}, {25, qa.Spike, 0, 1},
+		{9, qa.Spike, nil, -1}, {10, 0, nil, 0}, {14, qa.Spike, nil, 0}, {15, qa.Spike, nil, 1}, {15, qa.Stuck | qa.Gap, nil, 1},
+		{15, qa.Capped, nil, 0}, {19, qa.Capped, nil, 0}, {20, qa.Capped, nil, -1}, {29, qa.Spike, nil, 1}, {30, qa.Spike, nil, -1},
+		{31, qa.Spike, nil, -1}, {15, qa.Spike, []int{1}, 0}, {12, qa.Spike, []int{0}, -1}, {25, qa.Spike, []int{0}, 1}, {15, qa.Spike, []int{0, 1}, -1},
 	} {
 		r := newRulings(s)
-		if r.PassOver != -1 {
+		if r.PassOver != nil {
 			t.Fatal("something is passed over")
 		}
 		r.PassOver = c.passOver

@@ -33,7 +33,7 @@ func hand(minutes, figures []float64) *block.Block {
 	b.Site = &site.Site{}
 	b.Site.Log.Primary = reading.Level
 	b.Log = &reading.Facts{Interval: time.Minute, GapLimit: 10 * time.Minute, Clock: time.UTC}
-	b.From, b.Until, b.Rulings.PassOver = math.MinInt64, math.MaxInt64, -1
+	b.From, b.Until = math.MinInt64, math.MaxInt64
 	b.Calendar = total.NewCalendar(time.UTC, 0, false, start)
 	for _, m := range minutes {
 		b.Time = append(b.Time, at(m))

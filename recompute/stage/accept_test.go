@@ -124,7 +124,6 @@ func accepts(b *block.Block) *Accept {
 	}
 	b.Drops = qa.Spike | qa.Conflict | qa.BelowZero | qa.Gap
 	b.Limits.BridgeLimit = 3 * time.Minute
-	b.Rulings.PassOver = -1
 	a := NewAccept(b, fill.Filler{})
 	a.Add(b)
 	return a
