@@ -19,6 +19,7 @@ const (
 	alikeSteps   = 12
 	mostSettings = 12
 	comesBack    = 3
+	shortSteps   = 4 // of a run that counts when it comes again more often than a person would change a logger
 	// Of so many rows every one is looked at for its decimals, of later ones each eighth.
 	allDecimals, someDecimals = 4096, 8
 	// The first rows, rejected ones and all, tell more of a log of so few.
@@ -35,7 +36,15 @@ type sampler struct {
 	paces  []*pace
 	run    []int64 // the last steps that are alike and not of the pace
 	begins int64   // stamp of the reading before them
+	short  []short // runs that ended too soon to be a pace
+	astray bool    // readings were held back, since they are to be read again
 	column [reading.Count]stepper
+}
+
+// short is how many runs of about one interval, longer than that of their pace, ended too soon to be a pace of their own.
+type short struct {
+	interval int64
+	runs     int
 }
 
 // pace is a stretch of a log with one interval.
@@ -127,11 +136,14 @@ func (s *sampler) step(from, to int64) {
 	}
 	p.count(d, 1)
 	if p.interval > 0 && d >= p.least && d <= p.most {
-		s.run = s.run[:0]
+		s.drop(p)
 		return
 	}
 	if len(s.run) > 0 && !keeps(d, s.run[0]) {
-		s.run = s.run[:0]
+		if d > s.run[0] { // a gap within the run
+			return
+		}
+		s.drop(p)
 	}
 	if len(s.run) == 0 {
 		s.begins = from
@@ -139,6 +151,21 @@ func (s *sampler) step(from, to int64) {
 	if s.run = append(s.run, d); len(s.run) == alikeSteps {
 		s.change(p)
 	}
+}
+
+// drop ends a run that is no pace.
+func (s *sampler) drop(p *pace) {
+	if len(s.run) >= shortSteps && s.run[0] > p.interval {
+		interval := median(s.run)
+		i := slices.IndexFunc(s.short, func(x short) bool { return keeps(x.interval, interval) })
+		if i < 0 && len(s.short) < mostSteps {
+			i, s.short = len(s.short), append(s.short, short{interval: interval})
+		}
+		if i >= 0 {
+			s.short[i].runs++
+		}
+	}
+	s.run = s.run[:0]
 }
 
 // change begins a pace with the steps that are alike.
@@ -253,6 +280,11 @@ func (s *sampler) facts() reading.Facts {
 	if len(paces) > mostSettings {
 		paces, longest = nil, max(longest, time.Duration(returning(paces)))
 	}
+	for _, x := range s.short {
+		if x.runs > mostSettings && time.Duration(x.interval) > longest {
+			paces, longest = nil, time.Duration(x.interval)
+		}
+	}
 	f.GapLimit = s.log.gapLimit(longest)
 	if len(paces) > 1 || len(s.column[f.Primary].list) > 1 {
 		f.Samplings = s.samplings(&f, paces)
@@ -263,7 +295,8 @@ func (s *sampler) facts() reading.Facts {
 // strays reports whether the readings so far say that the log was not sampled as is assumed: then what was made of them
 // must be made again.
 func (s *sampler) strays() bool {
-	return len(s.paces) > max(s.log.paces, 1) && s.log.learned < mostLearned
+	s.astray = s.astray || len(s.paces) > max(s.log.paces, 1) && s.log.learned < mostLearned
+	return s.astray
 }
 
 // settings are the stretches with one interval, each unlike the one before it.

@@ -49,6 +49,14 @@ func TestSampling(t *testing.T) {
 	for range 10 { // by itself: every quarter of an hour, in storms every minute
 		storms = append(storms, beat{rows: 30, interval: 15 * minute, decimals: 3}, beat{rows: 50, interval: minute, decimals: 3})
 	}
+	few := []beat{{rows: 200, interval: time.Hour, decimals: 3}}
+	for range 6 {
+		few = append(few, beat{rows: 40, interval: 5 * minute, decimals: 3}, beat{rows: 90, interval: time.Hour, decimals: 3})
+	}
+	nights := []beat{}
+	for range 20 {
+		nights = append(nights, beat{rows: 12, interval: time.Hour, decimals: 3}, beat{rows: 6, interval: 2 * time.Hour, decimals: 3})
+	}
 	mm := 0.001
 	for _, c := range []struct {
 		name  string
@@ -90,6 +98,22 @@ func TestSampling(t *testing.T) {
 			sampling(0, minute, 45*minute, mm), nil,
 		},
 		{
+			"hourly, and in six storms every 5 minutes", few, "",
+			sampling(0, time.Hour, 3*time.Hour, mm), nil,
+		},
+		{
+			"hourly by day, six steps of two hours by night", nights, "",
+			sampling(0, time.Hour, 6*time.Hour, mm), nil,
+		},
+		{
+			"another interval with a gap after its tenth reading",
+			[]beat{{300, time.Hour, 3, 0}, {9, day, 3, 0}, {1, 5 * day, 3, 0}, {20, day, 3, 0}}, "",
+			sampling(0, time.Hour, 3*time.Hour, mm),
+			[]reading.Sampling{
+				sampling(math.MinInt64, time.Hour, 3*time.Hour, mm), sampling(at(300*time.Hour), day, 3*day, mm),
+			},
+		},
+		{
 			"a few averages with many decimals", []beat{{2000, minute, 3, 8}}, "",
 			sampling(0, minute, 3*minute, mm), nil,
 		},
@@ -105,9 +129,16 @@ func TestSampling(t *testing.T) {
 		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			_, l, err := stamps(t, "+00:00", c.more, map[string]string{"a.csv": logOf(c.beats...)})
+			rows, l, err := stamps(t, "+00:00", c.more, map[string]string{"a.csv": logOf(c.beats...)})
 			if err != nil {
 				t.Fatal(err)
+			}
+			want := 0
+			for _, x := range c.beats {
+				want += max(x.rows, 0)
+			}
+			if len(rows) != want {
+				t.Errorf("%d readings came, want %d", len(rows), want)
 			}
 			got := sampling(0, l.Interval, l.GapLimit, l.Resolution[reading.Level])
 			if !like(got, c.want) {

@@ -171,7 +171,7 @@ func (l *Log) begin(ctx context.Context) *merger {
 // sampled takes in what all readings say of how the log was sampled; it is reading.ErrAgain when that is news.
 func (l *Log) sampled(s *sampler) error {
 	found := s.facts()
-	if l.learned == mostLearned || same(&found, &l.Facts) {
+	if !s.astray && (l.learned == mostLearned || same(&found, &l.Facts)) {
 		return nil
 	}
 	l.Facts, l.paces = found, len(s.paces)

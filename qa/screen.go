@@ -344,8 +344,18 @@ func (s *Screener) drowned(w *Window, from, until int) {
 func (s *Screener) gaps(w *Window, from, until int) {
 	limit := s.Limits.gap()
 	for i := max(from, 1); i < until; i++ {
-		if w.Time[i]-w.Time[i-1] > limit {
+		if step := w.Time[i] - w.Time[i-1]; step > limit && (i > from || step > s.gapBefore(w.Time[i-1])) {
 			w.Flags[i] |= Gap
 		}
 	}
+}
+
+// gapBefore is the longest step that is no gap under the limits of the reading before a change of them: the step to the
+// first one after it may be as long as either allows.
+func (s *Screener) gapBefore(at int64) int64 {
+	k := sort.Search(len(s.Timeline), func(k int) bool { return s.Timeline[k].From >= at })
+	if k == 0 {
+		return s.Limits.gap()
+	}
+	return s.Timeline[k-1].Limits.gap()
 }

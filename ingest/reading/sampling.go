@@ -32,8 +32,15 @@ func (f *Facts) At(end int64) Sampling {
 	}
 }
 
-// Gap reports whether a step between readings is too long to integrate over.
-func (f *Facts) Gap(from, until int64) bool { return until-from > f.At(until).GapLimit.Nanoseconds() }
+// Gap reports whether a step between readings is too long to integrate over. That from one sampling to the next may be as
+// long as either allows: readings that stand for the middle of their interval lie half of both apart.
+func (f *Facts) Gap(from, until int64) bool {
+	limit := f.At(until).GapLimit
+	if len(f.Samplings) > 0 {
+		limit = max(limit, f.At(from).GapLimit)
+	}
+	return until-from > limit.Nanoseconds()
+}
 
 // LongestGap is the longest step anywhere in the log over which totals are integrated.
 func (f *Facts) LongestGap() time.Duration {
