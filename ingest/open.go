@@ -30,6 +30,11 @@ func Open(s *site.Site) (*Log, error) {
 			continue
 		}
 		l.Files = append(l.Files, f)
+		for _, odd := range f.odd() {
+			if !slices.Contains(l.Odd, odd) {
+				l.Odd = append(l.Odd, odd)
+			}
+		}
 	}
 	problems.Add(wrong.list()...)
 	if err := problems.Err(); err != nil {

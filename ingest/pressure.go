@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -72,9 +73,13 @@ func (p *pressures) level(b *reading.Batch, i int) (reason string) {
 			continue
 		}
 		if p.air {
-			if state := b.State[reading.AirPressure][i]; state != reading.Present {
+			state, why := b.State[reading.AirPressure][i], ""
+			if v := b.Value[reading.AirPressure][i]; state == reading.Present && (v < leastAir || v > mostAir) {
+				state, why = reading.Impossible, reasonAir
+			}
+			if state != reading.Present {
 				if reading.Quantity(q) == p.log.Site.Log.Primary {
-					return reading.AirPressure.Reason(state)
+					return cmp.Or(why, reading.AirPressure.Reason(state))
 				}
 				b.Value[q][i], b.State[q][i], b.Whole = 0, state, false
 				continue
@@ -86,9 +91,14 @@ func (p *pressures) level(b *reading.Batch, i int) (reason string) {
 	return ""
 }
 
-// leastAir is the pressure below which that of the air falls nowhere that water is metered, Pa: at 4000 m above the sea
-// it is 61.6 kPa (ICAO standard atmosphere, from memory).
-const leastAir = 60e3
+// The pressure of the air lies between these wherever water is metered, Pa: at 4000 m above the sea it is 61.6 kPa (ICAO
+// standard atmosphere, from memory), and the highest that was measured, taken to the sea, 108 to 109 kPa (from memory).
+const (
+	leastAir = 50e3
+	mostAir  = 112e3
+)
+
+const reasonAir = "air pressure reading is that of no place (50 to 112 kPa)"
 
 // found is a problem when a pressure is taken for gauge and never goes below that of the air, or when the air was taken
 // off one from which it was off already: no channel holds so much or so little water.

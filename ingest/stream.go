@@ -84,6 +84,14 @@ func (f *File) Unit(q reading.Quantity) quantity.Unit {
 	return f.CSV.Units[q]
 }
 
+// odd is what the file contradicts in the site file.
+func (f *File) odd() []string {
+	if f.Parquet != nil {
+		return f.Parquet.Odd
+	}
+	return f.CSV.Odd
+}
+
 func (f *File) decisions() []reading.Decision {
 	if f.Parquet != nil {
 		return f.Parquet.Decisions()

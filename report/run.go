@@ -52,6 +52,7 @@ func (r *Run) NeedsPerson() (reasons []string) {
 				v.Visit.At.Text, 1000*v.After()))
 		}
 	}
+	reasons = append(reasons, r.totalReasons()...)
 	if c := r.Result.Total.Coverage(); c < leastCoverage {
 		reasons = append(reasons, fmt.Sprintf("coverage is %.1f %%", 100*c))
 	}
@@ -68,6 +69,29 @@ func (r *Run) beforeIs() string {
 		}
 	}
 	return "as the meter had it"
+}
+
+// How much of a total screening may change, and how little may be known of it, before a person has to look. Common
+// practice.
+const (
+	muchScreened = 0.05
+	littleKnown  = 0.5
+)
+
+// totalReasons says what is odd in the total as a whole.
+func (r *Run) totalReasons() (reasons []string) {
+	p := &r.Result.Total
+	if before := p.CommonBefore(); p.Both() && before > 0 {
+		if part := p.Split().Screening / before; math.Abs(part) > muchScreened && len(r.Result.Rulings) == 0 {
+			reasons = append(reasons, fmt.Sprintf("screening alone changes the total by %+.1f %%", 100*part))
+		}
+	}
+	if x, ok := p.Interval(); ok && !x.Open && p.After.M3() > 0 {
+		if u := (x.High - x.Low) / 2 / p.After.M3(); u > littleKnown {
+			reasons = append(reasons, fmt.Sprintf("the total is known to +/- %.0f %% only", 100*u))
+		}
+	}
+	return reasons
 }
 
 // limitReasons says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule

@@ -99,7 +99,7 @@ var draftsOf = []draftOf{
 	{"flows alone", "Time,Flow (L/s)\n2031-03-01 00:00,0.1\n2031-03-01 00:05,0.2\n", `flow = "Flow"`, `column "Flow (L/s)": "L/s" is a flow, not a length`},
 	{"a pressure", "Time,Pressure (kPa)\n2031-03-01 00:00,1.1\n2031-03-01 00:05,1.2\n", `level = { name = "Pressure", density = "" }   # FILL IN that of the water`, ""},
 	{"pressures of water and air", "Time,Water pressure (psi),Baro (inHg)\n2031-03-01 00:00,14.9,29.9\n2031-03-01 00:05,15.1,29.9\n", `air_pressure = "Baro"   # in inHg`, ""},
-	{"a pressure without a unit", "Time,Pressure,Air pressure (hPa)\n2031-03-01 00:00,1,0\n2031-03-01 00:05,2,0\n", `level = { name = "Pressure", unit = "", density = "" }`, ""},
+	{"a pressure without a unit", "Time,Pressure,Air pressure (hPa)\n2031-03-01 00:00,101.6,1013\n2031-03-01 00:05,101.7,1013\n", `level = { name = "Pressure", unit = "", density = "" }`, ""},
 	{"two pressures", "Time,P1 (kPa),P2 (kPa)\n2031-03-01 00:00,1.1,2\n2031-03-01 00:05,1.2,2\n", `level = ["P1", "P2"]   # FILL IN: keep`, ""},
 	{"a level and its pressure", "Time,Level (m),Pressure (kPa),Barometer (hPa)\n2031-03-01 00:00,0.1,1,1013\n2031-03-01 00:05,0.2,1,1013\n", `# air_pressure = "Barometer"`, ""},
 	{"a date that may be two", "Time,Level (m)\n03/04/2031 00:00,0.1\n03/04/2031 00:05,0.2\n", `level = "Level"`, `set log.date_order = "day-first" or "month-first" in the site file`},

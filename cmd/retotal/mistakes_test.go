@@ -28,6 +28,7 @@ type weir struct {
 	heads                 []float64                         // true ones
 	logged                func(i int, head float64) float64 // what the sensor makes of a head, m
 	unit                  string                            // that the site file says of the level
+	header                string                            // what the header adds to the name
 	log, site, correction string                            // keys added
 }
 
@@ -79,7 +80,7 @@ func (w *weir) write(t testing.TB) string {
 	if w.distance {
 		primary = "Distance"
 	}
-	fmt.Fprintf(&log, "Time,%s,Flow (L/s),Counter (m3)\n", primary)
+	fmt.Fprintf(&log, "Time,%s%s,Flow (L/s),Counter (m3)\n", primary, w.header)
 	at, counter := time.Date(2031, w.month, 1, 0, 0, 0, 0, time.UTC), 4711.0
 	told := emptyDistance - w.datum // the true one
 	before := 0.0
@@ -185,6 +186,18 @@ func TestMistakes(t *testing.T) {
 		{"metres called millimetres", func(w *weir) { level(w); w.unit = "mm" }, "the level gives no head above"},
 		{"metres called centimetres", func(w *weir) { level(w); w.unit, w.site = "cm", maximum },
 			"the level gives no head above"},
+		{"metres called feet, against the header", func(w *weir) { level(w); w.unit, w.header = "ft", " (m)" },
+			`column "Level" is read in ft, as log.columns.level says, and its header says m`},
+		{"millimetres for a tenth of the month", func(w *weir) {
+			level(w)
+			w.site = maximum
+			w.logged = func(i int, h float64) float64 {
+				if 10*i > 9*len(w.heads) {
+					return 1000 * h
+				}
+				return h
+			}
+		}, "the level gives heads that no such device has in 10 % of the readings"},
 		{"metres called feet, and the log has the meter's flow", func(w *weir) { level(w); w.unit, w.flow = "ft", true },
 			"logged flow and recorded settings: differs"},
 		{"a sensor dead at zero for three days", func(w *weir) { between(w, 0.4, 0.5, 0) },

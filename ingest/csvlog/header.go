@@ -263,6 +263,9 @@ func (l *Layout) planColumns(file string, log *site.Log) *problem.Problem {
 			return bad
 		}
 		l.Units[q] = unit
+		if odd := c.Contradicts(l.Header[slices.Index(l.plan, q)], reading.Quantity(q)); odd != "" {
+			l.Odd = append(l.Odd, odd)
+		}
 	}
 	return nil
 }

@@ -27,6 +27,7 @@ type Layout struct {
 	Units                   [reading.Count]quantity.Unit
 	Resolution              [reading.Count]float64 // SI, one step of the last decimal written; 0 when unknown
 	Preamble                []string               // the first lines above the header, shortened
+	Odd                     []string               // what the header contradicts
 	Settled                 bool                   // decided from all rows, not from the first ones
 	crlf                    bool
 	serial                  bool    // stamps are spreadsheet dates, local

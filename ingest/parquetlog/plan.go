@@ -319,5 +319,8 @@ func (l *Layout) planUnit(name string, q reading.Quantity, c site.Column, column
 	}
 	var bad *problem.Problem
 	l.Units[q], bad = c.UnitIn(place, column.Path(), q)
+	if odd := c.Contradicts(column.Path(), q); odd != "" {
+		l.Odd = append(l.Odd, odd)
+	}
 	return bad
 }

@@ -30,6 +30,7 @@ const blockRows = 1 << 16
 
 // Layout is how a Parquet file is written, as far as a log needs it.
 type Layout struct {
+	Odd      []string // what the names of columns contradict in the site file
 	log      *site.Log
 	Rows     int64
 	Columns  []string

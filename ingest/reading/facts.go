@@ -16,6 +16,7 @@ type Facts struct {
 	Has         [Count]bool    // which quantities are logged
 	From, Until int64          // first and last reading, instants
 	Clock       *time.Location // what the logger's clock keeps
+	Odd         []string       // what its files contradict in the site file
 }
 
 // Ends is the end of the interval that a mean or a volume stands for, which begins at an instant by the logger's clock:

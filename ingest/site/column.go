@@ -118,6 +118,18 @@ func (c Column) UnitIn(place problem.Place, header string, q reading.Quantity) (
 	return u, nil
 }
 
+// Contradicts says that the header of the column names another unit than the site file; "" when it does not.
+func (c Column) Contradicts(header string, q reading.Quantity) string {
+	name, text := reading.SplitUnit(header)
+	u, err := quantity.LookUp(text)
+	if c.Unit == nil || c.Water != nil || text == "" || err != nil || u.Dimension != c.Unit.Dimension ||
+		u.Factor == c.Unit.Factor && u.Offset == c.Unit.Offset {
+		return ""
+	}
+	return fmt.Sprintf("column %q is read in %s, as log.columns.%s says, and its header says %s",
+		name, c.Unit.Symbol, q, u.Symbol)
+}
+
 // column reads "Header", a number, or { name = "Header", unit = "m" }.
 func (t *table) column(key string, dim quantity.Dimension) Column {
 	t.asks(key, "column", "")

@@ -180,11 +180,11 @@ var Tables = []Table{
 	}},
 	{"[record]", []string{"record"}, []Key{
 		{"status", `"draft", "checked", "signed"`, "draft", "signed results are locked"},
-		{"author", "text", "", "who made the correction; needed for approved"},
-		{"reviewer", "text", "", "another person; needed for approved"},
-		{"basis", "text", "", "what the correction rests on; needed for approved"},
+		{"author", "text", "", "who made the correction; needed for signed"},
+		{"reviewer", "text", "", "another person; needed for signed"},
+		{"basis", "text", "", "what the correction rests on; needed for signed"},
 		{"evidence", "text or list", "", "sheets, photos, letters"},
-		{"supersedes", "text", "", "SHA-256 of the approved record that this one replaces"},
+		{"supersedes", "text", "", "SHA-256 of the signed record that this one replaces"},
 	}},
 	{"[[record.examined]]", []string{"record.examined"}, []Key{
 		{"from", "date and time", "the first reading", "begin of a period that was looked at and left alone"},

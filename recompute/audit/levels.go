@@ -13,7 +13,7 @@ import (
 
 // What heads hardly are over a whole record. Common practice.
 const (
-	deepest      = 10.0  // m, of the median, where nothing says how high heads can be
+	fewFar       = 0.005 // of the readings
 	farNegative  = -0.02 // m, of the median
 	leastHighest = 0.005 // m, of the highest
 	leastShare   = 0.02  // of the maximum head, of the highest
@@ -36,8 +36,19 @@ func levels(r *recompute.Result) []Finding {
 		Tolerance: fmt.Sprintf("half of the heads or more within what is expected of the device (or under %.0f m), the "+
 			"median no lower than %.0f mm, the highest over %.0f mm and %.0f %% of the maximum head; no run of one "+
 			"value for 12 h or longer between jumps over 3 times the largest change elsewhere",
-			deepest, 1000*farNegative, 1000*leastHighest, 100*leastShare),
+			float64(evidence.Deepest), 1000*farNegative, 1000*leastHighest, 100*leastShare),
 	}}
+}
+
+// units doubts a log whose headers name other units than the site file.
+func units(r *recompute.Result) (out []Finding) {
+	for _, odd := range r.Facts.Odd {
+		out = append(out, Finding{
+			Topic: "units:", Verdict: Doubtful, Doubts: []string{odd}, Sentence: "Units: " + odd + ".",
+			Tolerance: "the unit of the header, where it has one",
+		})
+	}
+	return out
 }
 
 // headDoubts says what speaks against the unit, the datum or the device.
@@ -56,11 +67,14 @@ func headDoubts(r *recompute.Result) (doubts []string) {
 		doubts = append(doubts, fmt.Sprintf("gives heads above the highest that is expected, %s m, in %.0f %% of the "+
 			"readings (median %s m): %s", quantity.Digits(last.Usual, 3), part(h.Surcharged, h),
 			quantity.Digits(h.Median, 4), remedy))
-	case h.Median > deepest:
+	case h.Median > evidence.Deepest:
 		doubts = append(doubts, fmt.Sprintf("gives a median head of %s m: %s", quantity.Digits(h.Median, 4), remedy))
 	case h.Median < farNegative:
 		doubts = append(doubts, fmt.Sprintf("gives heads below zero flow in %.0f %% of the readings (median %.3f m): %s",
 			part(h.Negative, h), h.Median, remedy))
+	case float64(h.Far) > fewFar*float64(h.Readings):
+		doubts = append(doubts, fmt.Sprintf("gives heads that no such device has in %s %% of the readings (%s to %s m): %s",
+			quantity.Digits(part(h.Far, h), 2), quantity.Digits(h.Least, 4), quantity.Digits(h.Highest, 4), remedy))
 	case h.Median > 0 && h.Highest < least:
 		doubts = append(doubts, fmt.Sprintf("gives no head above %s mm in the whole record: %s",
 			quantity.Digits(1000*h.Highest, 3), remedy))

@@ -35,6 +35,10 @@ const (
 	mostStills = 1000           // more tell that this record often stands still
 )
 
+// noLevel are the flags of readings that say nothing of levels. Those too near to the sensor or beyond what the meter
+// shows do, when there are many.
+const noLevel = qa.Conflict | qa.Unusable | qa.SensorRange | qa.Spike
+
 // Add takes in the rows of a block. Means may well be equal, and heads that come out of flows are the flows' matter.
 func (l *Levels) Add(b *block.Block) {
 	if b.Means || b.OfFlow {
@@ -44,7 +48,7 @@ func (l *Levels) Add(b *block.Block) {
 	b.EachSegment(b.Corrected.Lane, b.Low, b.High, func(s *settings.Segment, low, high int) {
 		lowest := s.Rating.Limits().Low
 		for i := low; i < high; i++ {
-			if b.Flags[i]&noTrial == 0 {
+			if b.Flags[i]&noLevel == 0 {
 				l.tally.add(b.Head[i], s, lowest, b.Limits.BelowZero)
 			}
 			if b.Flags[i]&(qa.Conflict|qa.Unusable|qa.Spike) == 0 {

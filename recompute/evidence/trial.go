@@ -35,6 +35,7 @@ type Heads struct {
 	Negative               int     // below the level of zero flow by more than screening allows
 	Surcharged             int     // above the least of maximum head, the device's limit of validity and its end
 	Low                    int     // below the lowest head of validity
+	Far                    int     // over three times the highest expected head, 10 m where none is known, or as far below zero
 	// Inside is above zero flow and below the end of channel and device or, where none is known, within three times the
 	// highest expected head.
 	Inside int
@@ -43,6 +44,9 @@ type Heads struct {
 // farBeyond is how many times the highest expected head still counts as inside a device of which no end is known;
 // common practice.
 const farBeyond = 3
+
+// Deepest is more than heads usually are, m, where nothing says how high they can be; common practice.
+const Deepest = 10
 
 // Outside is how many are negative, above the highest expected head or below validity.
 func (h *Heads) Outside() int { return h.Negative + h.Surcharged + h.Low }
@@ -218,6 +222,9 @@ func (t *headTally) add(h float64, s *settings.Segment, lowest, below float64) {
 		t.Surcharged++
 	case h > 0 && h < lowest:
 		t.Low++
+	}
+	if far := farBeyond * s.Usual; math.Abs(h) > far || math.IsInf(far, 1) && math.Abs(h) > Deepest {
+		t.Far++
 	}
 	if h > 0 && h <= min(s.Top, farBeyond*s.Usual) {
 		t.Inside++

@@ -42,6 +42,9 @@ func TestHeadTally(t *testing.T) {
 			if h > 0 && h <= 0.5 {
 				want.Inside++
 			}
+			if h > 3*0.4 || h < -3*0.4 {
+				want.Far++
+			}
 			if h > 0 && h < 0.06 {
 				want.Low++
 			}
@@ -207,7 +210,8 @@ func TestHeadEdges(t *testing.T) {
 		{0.001, 0.5, Heads{Low: 1, Inside: 1}}, {0.0599, 0.5, Heads{Low: 1, Inside: 1}}, {0.06, 0.5, Heads{Inside: 1}},
 		{0.25, 0.5, Heads{Inside: 1}}, {0.4, 0.5, Heads{Inside: 1}}, {0.401, 0.5, Heads{Surcharged: 1, Inside: 1}},
 		{0.5, 0.5, Heads{Surcharged: 1, Inside: 1}}, {0.501, 0.5, Heads{Surcharged: 1}},
-		{1.199, math.Inf(1), Heads{Surcharged: 1, Inside: 1}}, {1.201, math.Inf(1), Heads{Surcharged: 1}},
+		{1.199, math.Inf(1), Heads{Surcharged: 1, Inside: 1}}, {1.201, math.Inf(1), Heads{Surcharged: 1, Far: 1}},
+		{-1.199, 0.5, Heads{Negative: 1}}, {-1.201, 0.5, Heads{Negative: 1, Far: 1}},
 	} {
 		var tally headTally
 		tally.add(c.head, &settings.Segment{Usual: 0.4, Top: c.top}, 0.06, 0.001)
