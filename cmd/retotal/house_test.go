@@ -49,7 +49,8 @@ var house = map[string][]string{
 	"retotal/ingest/reading":  {"retotal/ingest/quantity"},
 	"retotal/ingest/site": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
-	"retotal/qa": {"retotal/ingest/quantity", "retotal/recompute/stat"},
+	"retotal/qa":         {"retotal/ingest/quantity", "retotal/recompute/stat"},
+	"retotal/qa/profile": {},
 	"retotal/recompute": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
 		"retotal/qa",

@@ -1,0 +1,289 @@
+package profile
+
+import (
+	"math"
+	"time"
+)
+
+// A run of equal values is looked at when it has so many readings and lasts so long.
+const (
+	leastRun  = 6
+	leastStay = 30 * time.Minute
+)
+
+// neighbours is how many runs before and after a run it is compared with, and fewestNeighbours with how many at least.
+const (
+	neighbours       = 12
+	fewestNeighbours = 6
+)
+
+// aloneFactor is how much longer a run is than its neighbours that stands alone.
+const aloneFactor = 3
+
+// mostRuns is how many runs are listed that stand alone.
+const mostRuns = 4096
+
+// stand is a run of equal values that stands alone among its neighbours.
+type stand struct {
+	from, until   int64
+	readings      int
+	value         float64
+	start, end    float64 // jumps to its value and from it, in m, up or down; 0 where there is none
+	before, after int     // the longest of its neighbours
+	waits         int     // neighbours after it that were seen
+}
+
+// jumps counts runs by length and the jump at their end, in bins of two of the histograms' bins.
+type jumps [lengthBins / 2][(bins + 1) / 2]uint32
+
+// runs follow the runs of equal values.
+type runs struct {
+	tolerance float64
+	interval  time.Duration
+
+	through bool // the excursion at hand does not end a run
+
+	length        int
+	low, high     float64
+	from, until   int64
+	start         float64
+	sound         [side]float64 // last readings that are no strong excursion, the newest last
+	soundCount    int
+	recent        [neighbours]int
+	recentCount   int
+	pending       []stand
+	list          []stand
+	left          int
+	withoutEnough int // runs with too few neighbours
+	jumps         jumps
+}
+
+func (r *runs) reset() {
+	r.length, r.soundCount, r.recentCount = 0, 0, 0
+	r.pending = r.pending[:0]
+}
+
+// add takes in reading k of those at hand.
+func (r *runs) add(p *Profile, k int) {
+	x := p.level[k]
+	if r.length > 0 {
+		low, high := min(r.low, x), max(r.high, x)
+		if high-low <= r.tolerance {
+			r.low, r.high, r.until = low, high, p.at[k]
+			r.length++
+			r.keep(x)
+			return
+		}
+		r.close(p, r.jumpTo(p.level[k:min(k+side, len(p.level))]))
+	}
+	r.length, r.low, r.high, r.from, r.until = 1, x, x, p.at[k], p.at[k]
+	r.start = 0
+	if r.soundCount >= side {
+		r.start = -jump(x, r.sound[side-1], r.sound)
+	}
+	r.keep(x)
+}
+
+func (r *runs) keep(x float64) {
+	r.sound[0], r.sound[1], r.sound[2] = r.sound[1], r.sound[2], x
+	r.soundCount++
+}
+
+// jump is how far the nearest of three readings lies from a value, or their median where that is less; 0 where the two
+// lie on different sides.
+func jump(value, nearest float64, three [side]float64) float64 {
+	middle := max(min(three[0], three[1]), min(max(three[0], three[1]), three[2]))
+	a, b := nearest-value, middle-value
+	switch {
+	case a > 0 && b > 0:
+		return min(a, b)
+	case a < 0 && b < 0:
+		return max(a, b)
+	}
+	return 0
+}
+
+// jumpTo is the jump from the run at hand to what follows it; 0 where too little does.
+func (r *runs) jumpTo(next []float64) float64 {
+	if len(next) < side {
+		return 0
+	}
+	return jump((r.low+r.high)/2, next[0], [side]float64(next))
+}
+
+// close ends the run at hand, with the jump at its end.
+func (r *runs) close(p *Profile, end float64) {
+	value := (r.low + r.high) / 2
+	p.habits.at(value).runs[lengthBin(r.length)]++
+	if r.length > 1 {
+		r.jumps[lengthBin(r.length)/2][bin(math.Abs(end))/2]++
+	}
+	r.neighbour(r.length)
+	if r.length >= leastRun && time.Duration(r.until-r.from) >= leastStay {
+		r.candidate(stand{
+			from: r.from, until: r.until, readings: r.length, value: value, start: r.start, end: end,
+		})
+	}
+	r.recent[r.recentCount%neighbours] = r.length
+	r.recentCount++
+}
+
+// candidate begins to wait for the neighbours after a run that is longer than those before it.
+func (r *runs) candidate(s stand) {
+	if r.recentCount < fewestNeighbours {
+		r.withoutEnough++
+		return
+	}
+	for _, n := range r.recent[:min(r.recentCount, neighbours)] {
+		s.before = max(s.before, n)
+	}
+	if s.readings >= aloneFactor*s.before {
+		r.pending = append(r.pending, s)
+	}
+}
+
+// neighbour tells the runs that wait of a run after them.
+func (r *runs) neighbour(length int) {
+	if len(r.pending) == 0 {
+		return
+	}
+	kept := r.pending[:0]
+	for _, s := range r.pending {
+		s.after = max(s.after, length)
+		s.waits++
+		switch {
+		case s.readings < aloneFactor*s.after:
+		case s.waits == neighbours:
+			r.put(s)
+		default:
+			kept = append(kept, s)
+		}
+	}
+	r.pending = kept
+}
+
+func (r *runs) put(s stand) {
+	if len(r.list) == mostRuns {
+		r.left++
+		return
+	}
+	r.list = append(r.list, s)
+}
+
+// finish ends the run at hand at a gap, behind which nothing is known.
+func (r *runs) finish(p *Profile) {
+	if r.length > 0 {
+		r.close(p, 0)
+	}
+	for _, s := range r.pending {
+		if s.waits >= fewestNeighbours {
+			r.put(s)
+			continue
+		}
+		r.withoutEnough++
+	}
+	r.pending = r.pending[:0]
+}
+
+// standing counts the runs of at least so many readings that did not end in a jump of a size or more.
+func (j *jumps) standing(length int, size float64) (n int) {
+	for k := lengthBin(length) / 2; k < len(j); k++ {
+		for _, c := range j[k][:(bin(size)+1)/2] {
+			n += int(c)
+		}
+	}
+	return n
+}
+
+// settleRuns tells the runs in which the sensor repeated its value.
+func (r *record) settleRuns(p *Profile) {
+	if n := p.runs.left; n > 0 {
+		r.result.Notes = append(r.result.Notes, Note{Kind: Left, Check: Stuck, Count: n})
+	}
+	cannot := p.runs.withoutEnough
+	for i := range p.runs.list {
+		s := &p.runs.list[i]
+		stuck, removes, known := r.stuck(p, s)
+		if !known {
+			cannot++
+		}
+		if !stuck {
+			continue
+		}
+		size := s.end
+		if math.Abs(s.start) > math.Abs(size) {
+			size = s.start
+		}
+		r.result.Verdicts = append(r.result.Verdicts, Verdict{
+			From: s.from, Until: s.until, Readings: s.readings, Kind: Stuck, Remove: removes, Size: size,
+			Why: "stands longer than this record does, and ends or begins with a jump",
+		})
+	}
+	if cannot > 0 {
+		r.result.Notes = append(r.result.Notes, Note{Kind: CannotTell, Check: Stuck, Count: cannot})
+	}
+}
+
+// Limits of a stuck run.
+const (
+	othersRank   = 0.99 // of the lengths of other runs at this level
+	fewestOthers = 30
+	longFactor   = 2
+	fewestAcquit = 5 // other long runs without a jump
+)
+
+// stuck judges a run that stands alone; known is false where the record holds too little to tell.
+func (r *record) stuck(p *Profile, s *stand) (stuck, removes, known bool) {
+	b := r.at(s.value)
+	others, count := b.runs.others(othersRank, s.readings)
+	if count < fewestOthers || b.changes < fewestChanges {
+		return false, false, false
+	}
+	n := s.readings
+	beside := max(s.before, s.after)
+	never := beside <= 4 && n >= max(12, 10*beside)
+	atEnd, atStart := math.Abs(s.end) >= r.limit(b, s.end), math.Abs(s.start) >= r.limit(b, s.start)
+	switch {
+	case n < longFactor*others, !atEnd && !atStart && !never:
+		return false, false, true
+	case p.runs.jumps.standing((n+2)/3, r.limit(b, s.end))-own(s, r.limit(b, s.end)) >= fewestAcquit:
+		return false, false, true
+	case r.bound(s):
+		return false, false, true
+	}
+	return true, atEnd && (s.end < 0 || never || s.before <= n/10 && n >= 5*others), true
+}
+
+// own is 1 where a run is itself among those that did not end in a jump.
+func own(s *stand, limit float64) int {
+	if math.Abs(s.end) < limit {
+		return 1
+	}
+	return 0
+}
+
+// limit is the least jump, up or down, that the water of a band does not make.
+func (r *record) limit(b *band, jump float64) float64 {
+	way := b.rise99
+	if jump < 0 {
+		way = b.fall99
+	}
+	return max(2*max(b.change99, way), 5*r.step, 5*b.change50, 2*r.settings.Tolerance)
+}
+
+// bound says that a run stands where the record ends below, as other runs do.
+func (r *record) bound(s *stand) bool {
+	reach := r.step + r.settings.Tolerance
+	if s.value > r.least+reach {
+		return false
+	}
+	n := 0
+	for _, b := range r.buckets {
+		if float64(b.index)*r.width <= r.least+reach {
+			for k := lengthBin(leastRun); k < lengthBins; k++ {
+				n += int(b.runs[k])
+			}
+		}
+	}
+	return n >= 1+3
+}

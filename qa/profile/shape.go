@@ -1,0 +1,115 @@
+package profile
+
+import (
+	"math"
+	"slices"
+)
+
+// side is how many readings on either side of an excursion are looked at, and mostSpikes how many it has at most.
+const (
+	side       = 3
+	mostSpikes = 12
+	windowSize = side + mostSpikes + side
+)
+
+// shape is an excursion to one side, the local slope taken out. Sizes are in metres and, Off aside, not negative.
+type shape struct {
+	readings int
+	off      float64 // median of the excursion from the median of the six readings around it, negative below
+	jump     float64 // the smaller of the jumps at its two ends
+	apart    float64 // the last reading before and the first one after it
+	spread   float64 // the largest distance of the six readings from their median
+	returns  bool    // the readings on both sides agree with each other; else the level is another one afterwards
+}
+
+// limits are what an excursion must reach, in metres: small is the noise that sizes are held against, large the one
+// that agreement is held against.
+type limits struct {
+	small, large float64
+	most         int     // readings of an excursion that returns
+	fall         float64 // jump of a fall that need not return
+}
+
+// Least sizes of an excursion in units of noise, by how many readings it has.
+func leastJump(readings int) float64 {
+	if readings == 1 {
+		return 3.3
+	}
+	return 5
+}
+
+func leastOff(readings int) float64 {
+	switch {
+	case readings == 1:
+		return 4.3
+	case readings <= 4:
+		return 7
+	default:
+		return 9
+	}
+}
+
+// find returns the shortest excursion that begins at the fourth reading of a window.
+func (l *limits) find(w []float64) (shape, bool) {
+	for m := 1; m <= mostSpikes && m+2*side <= len(w); m++ {
+		s, ends, ok := l.measure(w, m)
+		if ok || ends {
+			return s, ok
+		}
+	}
+	return shape{}, false
+}
+
+// slope is the mean of the middle two of the four changes within the two sides.
+func slope(w []float64, m int) float64 {
+	a, b := w[1]-w[0], w[2]-w[1]
+	c, d := w[side+m+1]-w[side+m], w[side+m+2]-w[side+m+1]
+	low, high := max(min(a, b), min(c, d)), min(max(a, b), max(c, d))
+	return (low + high) / 2
+}
+
+// measure looks at the excursion of m readings; it ends the search when a longer one cannot be either.
+func (l *limits) measure(w []float64, m int) (s shape, ends, ok bool) {
+	tilt := slope(w, m)
+	if math.Abs(tilt)*float64(m+1) < l.small/2 {
+		tilt = 0
+	}
+	level := func(i int) float64 { return w[i] - float64(tilt*float64(i-side+1)) }
+	a, b := w[side-1], level(side+m)
+	first, last := level(side)-a, level(side+m-1)-b
+	up := math.Copysign(1, first)
+	if up*(level(side+m-1)-a) <= 0 {
+		return s, true, false
+	}
+	s.jump = min(up*first, up*last)
+	if s.jump < leastJump(m)*l.small {
+		return s, false, false
+	}
+	excess := math.Inf(1)
+	var inside [mostSpikes]float64
+	for i := range m {
+		inside[i] = level(side + i)
+		excess = min(excess, up*(inside[i]-a), up*(inside[i]-b))
+	}
+	around := [2 * side]float64{w[0] + 2*tilt, w[1] + tilt, a, b, level(side + m + 1), level(side + m + 2)}
+	spread := around
+	slices.Sort(spread[:])
+	middle := (spread[side-1] + spread[side]) / 2
+	s.readings, s.apart = m, math.Abs(a-b)
+	s.spread = max(middle-spread[0], spread[2*side-1]-middle)
+	s.off = median(inside[:m]) - middle
+	h := math.Abs(s.off)
+	if h < leastOff(m)*l.small || excess < 0.3*h || m > 1 && s.jump < 0.6*h {
+		return s, false, false
+	}
+	s.returns = m <= l.most && s.apart <= float64(0.3*s.jump)+float64(1.5*l.large) &&
+		(s.spread <= 0.4*h || s.spread <= float64(0.25*h)+2*l.large)
+	return s, false, s.returns || up < 0 && s.jump > l.fall
+}
+
+// median sorts the values.
+func median(values []float64) float64 {
+	slices.Sort(values)
+	n := len(values)
+	return (values[(n-1)/2] + values[n/2]) / 2
+}

@@ -1,0 +1,275 @@
+package profile
+
+import (
+	"math"
+	"slices"
+	"time"
+)
+
+// candidate is an excursion that was set aside, with the readings around it.
+type candidate struct {
+	from, until int64
+	readings    int
+	strength    float64 // its size in units of the noise around it
+	window      [windowSize]float64
+}
+
+func (c *candidate) levels() []float64 { return c.window[:c.readings+2*side] }
+
+// class is the candidates of one side and about one length, of which mostCandidates are listed. When there are more, the
+// weaker half goes, and none that is weaker comes in any more.
+type class struct {
+	list    []candidate
+	weakest float64
+	left    int // not listed
+}
+
+const mostCandidates = 4096
+
+// classes: up and down, of 1, 2 to 4 and 5 to 12 readings, and falls that need not return.
+const (
+	lengthClasses = 3
+	falls         = 2 * lengthClasses
+	classes       = falls + 1
+)
+
+func (s *shape) class() int {
+	k := 0
+	switch {
+	case !s.returns:
+		return falls
+	case s.readings > 4:
+		k = 2
+	case s.readings > 1:
+		k = 1
+	}
+	if s.off < 0 {
+		k += lengthClasses
+	}
+	return k
+}
+
+// spikes are the excursions of a record.
+type spikes [classes]class
+
+// Readings this far apart or more may hide a whole storm between them: a lone peak can be sound.
+const coarse = 15 * time.Minute
+
+// mostReturning is how many readings an excursion may have that returns to its level.
+func (s *Settings) mostReturning() int {
+	if s.Interval >= coarse {
+		return 2
+	}
+	return mostSpikes
+}
+
+// How much looser an excursion is found than it is judged in the end, since only the noise around it is known.
+const (
+	looseSize  = 0.8
+	looseLevel = 1.25
+	looseFall  = 8
+	// an excursion of so much noise stands in a spell of equal values without ending it
+	throughNoise = 10
+	// excursions of less noise than this are part of what is normal
+	normalNoise = 5
+)
+
+// excursion looks whether one begins at reading k, and if so sets its changes aside.
+func (p *Profile) excursion(k int) {
+	if k < side {
+		return
+	}
+	w := p.level[k-side : min(k-side+windowSize, len(p.level))]
+	noise := p.local.noise
+	l := limits{looseSize * noise, looseLevel * noise, p.settings.mostReturning(), looseFall * noise}
+	s, ok := l.find(w)
+	if !ok {
+		return
+	}
+	strength := math.Abs(s.off) / noise
+	c := &p.spikes[s.class()]
+	if strength < c.weakest {
+		c.left++
+		if strength < normalNoise {
+			return
+		}
+	}
+	p.free = k + s.readings + 1
+	p.runs.through = s.returns && strength >= throughNoise
+	if strength < c.weakest {
+		return
+	}
+	if len(c.list) == mostCandidates {
+		p.thin(c)
+	}
+	one := candidate{from: p.at[k], until: p.at[k+s.readings-1], readings: s.readings, strength: strength}
+	copy(one.window[:], w[:s.readings+2*side])
+	c.list = append(c.list, one)
+}
+
+// thin drops the weaker half of a class.
+func (p *Profile) thin(c *class) {
+	all := make([]float64, len(c.list))
+	for i := range c.list {
+		all[i] = c.list[i].strength
+	}
+	c.weakest = median(all)
+	kept := c.list[:0]
+	for i := range c.list {
+		one := &c.list[i]
+		if one.strength >= c.weakest && len(kept) < mostCandidates/2 {
+			kept = append(kept, *one)
+			continue
+		}
+		c.left++
+		if one.strength < normalNoise {
+			p.restore(one)
+		}
+	}
+	c.list = kept
+}
+
+// restore counts the changes of an excursion that turned out to be normal.
+func (p *Profile) restore(c *candidate) {
+	w, least := c.levels(), leastChange(p.settings.Resolution)
+	for k := side; k <= side+c.readings; k++ {
+		b, change := p.habits.at(w[k-1]), w[k]-w[k-1]
+		switch {
+		case math.Abs(change) <= least:
+			b.rise[0]++
+		case change < 0:
+			b.fall.add(-change)
+		default:
+			b.rise.add(change)
+		}
+		if off := math.Abs(change-(w[k-1]-w[k-2])) / 2; off > least {
+			b.off.add(off)
+		} else {
+			b.off[0]++
+		}
+	}
+}
+
+// spiked is a candidate as it is judged against the whole record.
+type spiked struct {
+	*candidate
+	shape
+	band *band
+}
+
+// judge returns the candidates of a class that are excursions by the record's own noise.
+func (r *record) judge(c *class) (list []spiked) {
+	for i := range c.list {
+		one := spiked{candidate: &c.list[i]}
+		w := one.levels()
+		one.band = r.enough(w[side-1])
+		n := one.band.noise
+		l := limits{n, n, r.settings.mostReturning(), math.Inf(1)}
+		if c == &r.spikes[falls] {
+			l.most, l.fall = 0, 10*max(n, one.band.change99, r.whole.rise999, r.whole.fall999)
+		}
+		var ok bool
+		one.shape, _, ok = l.measure(w, one.candidate.readings)
+		if ok && !one.returns {
+			ok = slices.Max(w[side:side+one.candidate.readings]) < r.lowest
+		}
+		if ok {
+			list = append(list, one)
+		}
+	}
+	return list
+}
+
+// settleSpikes restores what is normal after all, and then tells the spikes.
+func (r *record) settleSpikes(p *Profile) {
+	for k := range p.spikes {
+		found := map[*candidate]bool{}
+		for _, one := range r.judge(&p.spikes[k]) {
+			found[one.candidate] = math.Abs(one.off) >= normalNoise*one.band.noise
+		}
+		for i := range p.spikes[k].list {
+			if one := &p.spikes[k].list[i]; !found[one] {
+				p.restore(one)
+			}
+		}
+	}
+	r.measure(p)
+	for k := range p.spikes {
+		r.tell(r.judge(&p.spikes[k]), &p.spikes[k])
+	}
+}
+
+// tell turns the excursions of a class into verdicts, unless they are what this record does.
+func (r *record) tell(list []spiked, c *class) {
+	own := r.own(list, c)
+	for _, one := range list {
+		if math.Abs(one.off) < own {
+			continue
+		}
+		v := Verdict{
+			From: one.from, Until: one.until, Readings: one.candidate.readings, Kind: Spike, Size: one.off,
+			Remove: r.removes(&one), Why: "leaves its level and returns to it",
+		}
+		if !one.returns {
+			v.Why = "far below all other readings"
+		}
+		r.result.Verdicts = append(r.result.Verdicts, v)
+	}
+}
+
+// Of a class there are too many for faults when there are more than ownCount, or ownDaily a day if that is more, or
+// more than ownShare of the readings. Then those below ownFactor times the ownRank of their sizes are the record's own.
+const (
+	ownCount  = 20
+	ownDaily  = 2
+	ownShare  = 0.005
+	ownRank   = 0.9
+	ownFactor = 3
+)
+
+// own returns the size below which excursions are what this record does by itself, 0 for none, and notes it.
+func (r *record) own(list []spiked, c *class) float64 {
+	n := len(list) + c.left
+	days := float64(r.total) * r.settings.Interval.Hours() / 24
+	if len(list) == 0 || float64(n) <= max(ownCount, ownDaily*days) && float64(n) <= ownShare*float64(r.total) {
+		if c.left > 0 {
+			r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
+		}
+		return 0
+	}
+	sizes := make([]float64, len(list))
+	for i := range list {
+		sizes[i] = math.Abs(list[i].off)
+	}
+	slices.Sort(sizes)
+	size := ownFactor * sizes[int(ownRank*float64(len(sizes)-1))]
+	r.result.Notes = append(r.result.Notes, Note{Kind: OwnPulses, Count: n, Low: sizes[0], High: size,
+		Rising: list[0].off > 0})
+	return size
+}
+
+// removes says that no sound explanation of an excursion is left.
+func (r *record) removes(one *spiked) bool {
+	h, n, b := math.Abs(one.off), one.band.noise, one.band
+	m := one.candidate.readings
+	switch {
+	case !one.returns:
+		return false
+	case h < 8*n, one.jump < max(6*n, 1.5*b.change99), one.spread > float64(0.25*h)+n:
+		return false
+	case one.apart > float64(0.3*one.jump)+float64(0.5*n):
+		return false
+	case m > 1 && (h < 10*n || h < 3*b.change99), m > 4 && h < 15*n:
+		return false
+	}
+	return r.settings.Interval < coarse || r.impossible(one)
+}
+
+// impossible says of an excursion between readings far apart that it lies below all that the water does.
+func (r *record) impossible(one *spiked) bool {
+	if one.off > 0 || -one.off <= 10*max(r.whole.fall999, one.band.change99) {
+		return false
+	}
+	highest := slices.Max(one.levels()[side : side+one.candidate.readings])
+	return highest < r.lowest-0.25*(r.high-r.low) || highest < r.low-3*r.whole.fall999
+}
