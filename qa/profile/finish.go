@@ -112,15 +112,17 @@ func (r *record) level(share float64) float64 {
 }
 
 // at is the band of a level.
-func (r *record) at(level float64) *band {
+func (r *record) at(level float64) *band { return &r.bands[r.index(level)] }
+
+func (r *record) index(level float64) int {
 	n := len(r.bands) - 2
 	switch {
 	case level < r.from:
-		return &r.bands[0]
+		return 0
 	case level >= r.to:
-		return &r.bands[n+1]
+		return n + 1
 	}
-	return &r.bands[1+min(int((level-r.from)/(r.to-r.from)*float64(n)), n-1)]
+	return 1 + min(int((level-r.from)/(r.to-r.from)*float64(n)), n-1)
 }
 
 // enough is the band of a level, or the whole record where that holds too little.

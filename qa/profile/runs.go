@@ -2,6 +2,7 @@ package profile
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -29,6 +30,8 @@ type stand struct {
 	readings      int
 	value         float64
 	start, end    float64 // jumps to its value and from it, in m, up or down; 0 where there is none
+	first, next   float64 // changes to its first reading, and from its last one
+	lowest        float64 // level of the days before it
 	before, after int     // the longest of its neighbours
 	waits         int     // neighbours after it that were seen
 }
@@ -46,10 +49,11 @@ type runs struct {
 	length        int
 	low, high     float64
 	from, until   int64
-	start         float64
+	start, first  float64
 	sound         [side]float64 // last readings that are no strong excursion, the newest last
 	soundCount    int
-	recent        [neighbours]int
+	recent        [neighbours]int // lengths of the last runs
+	lows          lows
 	recentCount   int
 	pending       []stand
 	list          []stand
@@ -74,12 +78,12 @@ func (r *runs) add(p *Profile, k int) {
 			r.keep(x)
 			return
 		}
-		r.close(p, r.jumpTo(p.level[k:min(k+side, len(p.level))]))
+		r.close(p, p.level[k:min(k+side, len(p.level))])
 	}
 	r.length, r.low, r.high, r.from, r.until = 1, x, x, p.at[k], p.at[k]
-	r.start = 0
+	r.start, r.first = 0, 0
 	if r.soundCount >= side {
-		r.start = -jump(x, r.sound[side-1], r.sound)
+		r.start, r.first = -jump(x, r.sound[side-1], r.sound), x-r.sound[side-1]
 	}
 	r.keep(x)
 }
@@ -103,17 +107,12 @@ func jump(value, nearest float64, three [side]float64) float64 {
 	return 0
 }
 
-// jumpTo is the jump from the run at hand to what follows it; 0 where too little does.
-func (r *runs) jumpTo(next []float64) float64 {
-	if len(next) < side {
-		return 0
+// close ends the run at hand; next are the readings that follow it.
+func (r *runs) close(p *Profile, next []float64) {
+	value, end, change := (r.low+r.high)/2, 0.0, 0.0
+	if len(next) >= side {
+		end, change = jump(value, next[0], [side]float64(next)), next[0]-value
 	}
-	return jump((r.low+r.high)/2, next[0], [side]float64(next))
-}
-
-// close ends the run at hand, with the jump at its end.
-func (r *runs) close(p *Profile, end float64) {
-	value := (r.low + r.high) / 2
 	p.habits.at(value).runs[lengthBin(r.length)]++
 	if r.length > 1 {
 		r.jumps[lengthBin(r.length)/2][bin(math.Abs(end))/2]++
@@ -122,9 +121,11 @@ func (r *runs) close(p *Profile, end float64) {
 	if r.length >= leastRun && time.Duration(r.until-r.from) >= leastStay {
 		r.candidate(stand{
 			from: r.from, until: r.until, readings: r.length, value: value, start: r.start, end: end,
+			first: r.first, next: change, lowest: r.lows.lowest(),
 		})
 	}
 	r.recent[r.recentCount%neighbours] = r.length
+	r.lows.add(r.until, r.low)
 	r.recentCount++
 }
 
@@ -173,7 +174,7 @@ func (r *runs) put(s stand) {
 // finish ends the run at hand at a gap, behind which nothing is known.
 func (r *runs) finish(p *Profile) {
 	if r.length > 0 {
-		r.close(p, 0)
+		r.close(p, nil)
 	}
 	for _, s := range r.pending {
 		if s.waits >= fewestNeighbours {
@@ -194,6 +195,32 @@ func (j *jumps) standing(length int, size float64) (n int) {
 	}
 	return n
 }
+
+// lows are the lowest levels of the last days.
+type lows struct {
+	days  [lowDays]float64
+	day   int64 // of the newest
+	begun bool
+}
+
+const lowDays = 8 // the day at hand and the week before it
+
+func (l *lows) add(at int64, level float64) {
+	day := at / int64(24*time.Hour)
+	if !l.begun {
+		l.begun, l.day = true, day-lowDays
+	}
+	for d := max(l.day+1, day-lowDays+1); d <= day; d++ {
+		*l.of(d) = math.Inf(1)
+	}
+	l.day = max(l.day, day)
+	*l.of(day) = min(*l.of(day), level)
+}
+
+func (l *lows) of(day int64) *float64 { return &l.days[uint64(day)%lowDays] }
+
+// lowest is the lowest level of these days, +Inf where nothing was logged in them.
+func (l *lows) lowest() float64 { return slices.Min(l.days[:]) }
 
 // settleRuns tells the runs in which the sensor repeated its value.
 func (r *record) settleRuns(p *Profile) {
@@ -234,7 +261,7 @@ const (
 
 // stuck judges a run that stands alone; known is false where the record holds too little to tell.
 func (r *record) stuck(p *Profile, s *stand) (stuck, removes, known bool) {
-	b := r.at(s.value)
+	b := r.without(s)
 	others, count := b.runs.others(othersRank, s.readings)
 	if count < fewestOthers || b.changes < fewestChanges {
 		return false, false, false
@@ -242,24 +269,57 @@ func (r *record) stuck(p *Profile, s *stand) (stuck, removes, known bool) {
 	n := s.readings
 	beside := max(s.before, s.after)
 	never := beside <= 4 && n >= max(12, 10*beside)
-	atEnd, atStart := math.Abs(s.end) >= r.limit(b, s.end), math.Abs(s.start) >= r.limit(b, s.start)
+	limit := r.limit(b, s.end)
+	atEnd, atStart := math.Abs(s.end) >= limit, math.Abs(s.start) >= r.limit(b, s.start)
+	standing := p.runs.jumps.standing((n+2)/3, limit)
+	if !atEnd {
+		standing-- // itself
+	}
+	above := (s.value - s.lowest) / b.noise
 	switch {
 	case n < longFactor*others, !atEnd && !atStart && !never:
 		return false, false, true
-	case p.runs.jumps.standing((n+2)/3, r.limit(b, s.end))-own(s, r.limit(b, s.end)) >= fewestAcquit:
-		return false, false, true
-	case r.bound(s):
+	case standing >= fewestAcquit, r.bound(s), s.end > 0 && above < dryNoise:
 		return false, false, true
 	}
-	return true, atEnd && (s.end < 0 || never || s.before <= n/10 && n >= 5*others), true
+	removes = atEnd && (s.end < 0 || above >= wetNoise && (never || s.before <= n/10 && n >= 5*others))
+	return true, removes, true
 }
 
-// own is 1 where a run is itself among those that did not end in a jump.
-func own(s *stand, limit float64) int {
-	if math.Abs(s.end) < limit {
-		return 1
+// A run that ends with a rise can be a bed that fell dry until a flood came, where the level was nowhere in the week
+// before lower than it by dryNoise times the noise; it is none for sure where it was lower by wetNoise.
+const (
+	dryNoise = 2
+	wetNoise = 5
+)
+
+// without is the band of a run, with as many bands around it as it takes to tell, without the changes at the ends of the
+// run, which are no evidence of what is normal.
+func (r *record) without(s *stand) *band {
+	b, at := *r.at(s.value), r.index(s.value)
+	for i := 1; i < len(r.bands) && (b.changes < fewestChanges || b.runs.count() <= fewestOthers); i++ {
+		for _, k := range []int{at - i, at + i} {
+			if k >= 0 && k < len(r.bands) {
+				b.merge(&r.bands[k].bucket)
+				b.changes += r.bands[k].changes
+			}
+		}
 	}
-	return 0
+	drop := func(change float64) {
+		h := &b.rise
+		if change < 0 {
+			h = &b.fall
+		}
+		if k := bin(math.Abs(change)); h[k] > 0 && change != 0 {
+			h[k]--
+		}
+	}
+	drop(s.next)
+	if r.at(s.value-s.first) == r.at(s.value) {
+		drop(s.first)
+	}
+	b.measure(r.step)
+	return &b
 }
 
 // limit is the least jump, up or down, that the water of a band does not make.

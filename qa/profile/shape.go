@@ -17,6 +17,7 @@ type shape struct {
 	readings int
 	off      float64 // median of the excursion from the median of the six readings around it, negative below
 	jump     float64 // the smaller of the jumps at its two ends
+	larger   float64 // the other one
 	apart    float64 // the last reading before and the first one after it
 	spread   float64 // the largest distance of the six readings from their median
 	returns  bool    // the readings on both sides agree with each other; else the level is another one afterwards
@@ -27,7 +28,7 @@ type shape struct {
 type limits struct {
 	small, large float64
 	most         int     // readings of an excursion that returns
-	fall         float64 // jump of a fall that need not return
+	fall         float64 // smaller jump of a fall that need not return; the larger one is twice that
 }
 
 // Least sizes of an excursion in units of noise, by how many readings it has.
@@ -81,7 +82,7 @@ func (l *limits) measure(w []float64, m int) (s shape, ends, ok bool) {
 	if up*(level(side+m-1)-a) <= 0 {
 		return s, true, false
 	}
-	s.jump = min(up*first, up*last)
+	s.jump, s.larger = min(up*first, up*last), max(up*first, up*last)
 	if s.jump < leastJump(m)*l.small {
 		return s, false, false
 	}
@@ -99,12 +100,18 @@ func (l *limits) measure(w []float64, m int) (s shape, ends, ok bool) {
 	s.spread = max(middle-spread[0], spread[2*side-1]-middle)
 	s.off = median(inside[:m]) - middle
 	h := math.Abs(s.off)
-	if h < leastOff(m)*l.small || excess < 0.3*h || m > 1 && s.jump < 0.6*h {
-		return s, false, false
+	if h >= leastOff(m)*l.small && excess >= 0.3*h && (m == 1 || s.jump >= 0.6*h) && l.agree(&s, h) {
+		s.returns = true
+		return s, false, true
 	}
-	s.returns = m <= l.most && s.apart <= float64(0.3*s.jump)+float64(1.5*l.large) &&
+	s.off += middle - min(median(around[:side]), median(around[side:]))
+	return s, false, up < 0 && s.jump > l.fall && s.larger > 2*l.fall && excess >= -s.off/2
+}
+
+// agree says that the readings on both sides of an excursion of a size agree with each other.
+func (l *limits) agree(s *shape, h float64) bool {
+	return s.readings <= l.most && s.apart <= float64(0.3*s.jump)+float64(1.5*l.large) &&
 		(s.spread <= 0.4*h || s.spread <= float64(0.25*h)+2*l.large)
-	return s, false, s.returns || up < 0 && s.jump > l.fall
 }
 
 // median sorts the values.

@@ -67,7 +67,7 @@ func (s *Settings) mostReturning() int {
 const (
 	looseSize  = 0.8
 	looseLevel = 1.25
-	looseFall  = 8
+	looseFall  = 5
 	// an excursion of so much noise stands in a spell of equal values without ending it
 	throughNoise = 10
 	// excursions of less noise than this are part of what is normal
@@ -150,6 +150,9 @@ func (p *Profile) restore(c *candidate) {
 	}
 }
 
+// A fall that need not return has fallFactor times the largest usual change at both ends, and twice that at one.
+const fallFactor = 5
+
 // spiked is a candidate as it is judged against the whole record.
 type spiked struct {
 	*candidate
@@ -166,7 +169,7 @@ func (r *record) judge(c *class) (list []spiked) {
 		n := one.band.noise
 		l := limits{n, n, r.settings.mostReturning(), math.Inf(1)}
 		if c == &r.spikes[falls] {
-			l.most, l.fall = 0, 10*max(n, one.band.change99, r.whole.rise999, r.whole.fall999)
+			l.most, l.fall = 0, fallFactor*max(n, one.band.change99, r.whole.rise999, r.whole.fall999)
 		}
 		var ok bool
 		one.shape, _, ok = l.measure(w, one.candidate.readings)
