@@ -19,6 +19,7 @@ const (
 type band struct {
 	bucket
 	changes  int
+	own      int     // of these, in its own range of levels
 	noise    float64 // m, of a reading, at least the record's step
 	change50 float64 // m, median of the changes from a reading to the next
 	change99 float64 // m, 99th percentile of these
@@ -96,6 +97,7 @@ func (r *record) measure(p *Profile) {
 	for i := range r.bands {
 		r.bands[i].measure(r.step)
 	}
+	r.pool()
 }
 
 // level is the level that a share of the readings do not exceed, on a straight line within its bucket.
@@ -125,12 +127,21 @@ func (r *record) index(level float64) int {
 	return 1 + min(int((level-r.from)/(r.to-r.from)*float64(n)), n-1)
 }
 
-// enough is the band of a level, or the whole record where that holds too little.
-func (r *record) enough(level float64) *band {
-	if b := r.at(level); b.changes >= fewestChanges {
-		return b
+// pool takes into every band that holds too little as many of the bands around it as it takes.
+func (r *record) pool() {
+	alone := slices.Clone(r.bands)
+	for at := range r.bands {
+		b := &r.bands[at]
+		for i := 1; i < len(alone) && (b.changes < fewestChanges || b.runs.count() <= fewestOthers); i++ {
+			for _, k := range []int{at - i, at + i} {
+				if k >= 0 && k < len(alone) {
+					b.merge(&alone[k].bucket)
+				}
+			}
+			b.measure(r.step)
+		}
+		b.own = alone[at].changes
 	}
-	return &r.whole
 }
 
 // tellBands puts what is normal into the result.
@@ -148,11 +159,8 @@ func (r *record) tellBands() {
 	}
 	for i := range r.bands {
 		b := &r.bands[i]
-		told := Band{Low: edge(i), High: edge(i + 1), Changes: b.changes}
-		if b.changes < fewestChanges {
-			b = &r.whole
-		}
-		told.Noise, told.Usual = b.noise, b.change99
-		r.result.Bands = append(r.result.Bands, told)
+		r.result.Bands = append(r.result.Bands, Band{
+			Low: edge(i), High: edge(i + 1), Changes: b.own, Noise: b.noise, Usual: b.change99,
+		})
 	}
 }

@@ -9,7 +9,8 @@ type Result struct {
 }
 
 // Band is what is normal in a range of levels: the noise of a reading, and how far the level usually goes from a reading
-// to the next (99 of 100 go less far). A band of few changes has those of the whole record.
+// to the next (99 of 100 go less far). Where a band has few changes, those of the bands
+// around it are taken in.
 type Band struct {
 	Low, High float64 // m
 	Changes   int     // of the band alone
@@ -22,7 +23,7 @@ type NoteKind uint8
 
 // The kinds of notes.
 const (
-	OwnPulses  NoteKind = iota // many similar excursions of less than High: the site's own, none of them is flagged
+	OwnPulses  NoteKind = iota // many excursions of one class: the site's own, not flagged
 	Left                       // a list was full: so many of the weakest were not looked at
 	CannotTell                 // so many runs of equal values stand where the record holds too little to tell
 )
@@ -32,7 +33,7 @@ type Note struct {
 	Kind      NoteKind
 	Check     Kind // which check it is about
 	Count     int
-	Low, High float64 // m, sizes of own pulses, from the least to where they are no longer the site's own
+	Low, High float64 // m, sizes of own pulses
 	Rising    bool    // own pulses go up
 }
 

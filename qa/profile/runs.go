@@ -293,18 +293,9 @@ const (
 	wetNoise = 5
 )
 
-// without is the band of a run, with as many bands around it as it takes to tell, without the changes at the ends of the
-// run, which are no evidence of what is normal.
+// without is the band of a run without the changes at the ends of the run, which are no evidence of what is normal.
 func (r *record) without(s *stand) *band {
-	b, at := *r.at(s.value), r.index(s.value)
-	for i := 1; i < len(r.bands) && (b.changes < fewestChanges || b.runs.count() <= fewestOthers); i++ {
-		for _, k := range []int{at - i, at + i} {
-			if k >= 0 && k < len(r.bands) {
-				b.merge(&r.bands[k].bucket)
-				b.changes += r.bands[k].changes
-			}
-		}
-	}
+	b := *r.at(s.value)
 	drop := func(change float64) {
 		h := &b.rise
 		if change < 0 {

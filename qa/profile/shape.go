@@ -50,15 +50,18 @@ func leastOff(readings int) float64 {
 	}
 }
 
-// find returns the shortest excursion that begins at the fourth reading of a window.
-func (l *limits) find(w []float64) (shape, bool) {
+// find returns the shortest excursion that begins at the fourth reading of a window and returns, else the shortest fall.
+func (l *limits) find(w []float64) (found shape, ok bool) {
 	for m := 1; m <= mostSpikes && m+2*side <= len(w); m++ {
-		s, ends, ok := l.measure(w, m)
-		if ok || ends {
-			return s, ok
+		s, ends, is := l.measure(w, m)
+		if is && (s.returns || !ok) {
+			found, ok = s, true
+		}
+		if ends || is && s.returns {
+			break
 		}
 	}
-	return shape{}, false
+	return found, ok
 }
 
 // slope is the mean of the middle two of the four changes within the two sides.

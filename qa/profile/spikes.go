@@ -153,6 +153,9 @@ func (p *Profile) restore(c *candidate) {
 // A fall that need not return has fallFactor times the largest usual change at both ends, and twice that at one.
 const fallFactor = 5
 
+// usualShare is how much of the usual largest change both jumps of a spike are at least.
+const usualShare = 0.8
+
 // spiked is a candidate as it is judged against the whole record.
 type spiked struct {
 	*candidate
@@ -165,7 +168,7 @@ func (r *record) judge(c *class) (list []spiked) {
 	for i := range c.list {
 		one := spiked{candidate: &c.list[i]}
 		w := one.levels()
-		one.band = r.enough(w[side-1])
+		one.band = r.at(w[side-1])
 		n := one.band.noise
 		l := limits{n, n, r.settings.mostReturning(), math.Inf(1)}
 		if c == &r.spikes[falls] {
@@ -173,7 +176,9 @@ func (r *record) judge(c *class) (list []spiked) {
 		}
 		var ok bool
 		one.shape, _, ok = l.measure(w, one.candidate.readings)
-		if ok && !one.returns {
+		if ok && one.returns {
+			ok = one.jump >= usualShare*one.band.change99
+		} else if ok {
 			ok = slices.Max(w[side:side+one.candidate.readings]) < r.lowest
 		}
 		if ok {
@@ -204,11 +209,7 @@ func (r *record) settleSpikes(p *Profile) {
 
 // tell turns the excursions of a class into verdicts, unless they are what this record does.
 func (r *record) tell(list []spiked, c *class) {
-	own := r.own(list, c)
-	for _, one := range list {
-		if math.Abs(one.off) < own {
-			continue
-		}
+	for _, one := range r.own(list, c) {
 		v := Verdict{
 			From: one.from, Until: one.until, Readings: one.candidate.readings, Kind: Spike, Size: one.off,
 			Remove: r.removes(&one), Why: "leaves its level and returns to it",
@@ -222,34 +223,61 @@ func (r *record) tell(list []spiked, c *class) {
 
 // Of a class there are too many for faults when there are more than ownCount, or ownDaily a day if that is more, or
 // more than ownShare of the readings. Then those below ownFactor times the ownRank of their sizes are the record's own.
+// Of those that jump by hardly more than the record usually does, fewer are too many.
 const (
-	ownCount  = 20
-	ownDaily  = 2
-	ownShare  = 0.005
-	ownRank   = 0.9
-	ownFactor = 3
+	ownCount      = 20
+	ownDaily      = 2
+	ownShare      = 0.005
+	ownRank       = 0.9
+	ownFactor     = 3
+	modestCount   = 8
+	modestShare   = 0.0004
+	unusualFactor = 1.5 // of the usual largest change
 )
 
-// own returns the size below which excursions are what this record does by itself, 0 for none, and notes it.
-func (r *record) own(list []spiked, c *class) float64 {
-	n := len(list) + c.left
+// tooMany says of how many of a class that they are no faults.
+func (r *record) tooMany(n int) bool {
 	days := float64(r.total) * r.settings.Interval.Hours() / 24
-	if len(list) == 0 || float64(n) <= max(ownCount, ownDaily*days) && float64(n) <= ownShare*float64(r.total) {
-		if c.left > 0 {
-			r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
-		}
-		return 0
-	}
-	sizes := make([]float64, len(list))
+	return float64(n) > max(ownCount, ownDaily*days) || float64(n) > ownShare*float64(r.total)
+}
+
+// own returns what is no pulse of the record's own, and notes the others.
+func (r *record) own(list []spiked, c *class) (kept []spiked) {
+	var sizes []float64
+	modest := 0
 	for i := range list {
-		sizes[i] = math.Abs(list[i].off)
+		sizes = append(sizes, math.Abs(list[i].off))
+		if list[i].modest() {
+			modest++
+		}
 	}
 	slices.Sort(sizes)
-	size := ownFactor * sizes[int(ownRank*float64(len(sizes)-1))]
-	r.result.Notes = append(r.result.Notes, Note{Kind: OwnPulses, Count: n, Low: sizes[0], High: size,
-		Rising: list[0].off > 0})
-	return size
+	size := 0.0
+	if len(list) > 0 && r.tooMany(len(list)+c.left) {
+		size = ownFactor * sizes[int(ownRank*float64(len(sizes)-1))]
+	} else if c.left > 0 {
+		r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
+	}
+	many := float64(modest) > max(modestCount, modestShare*float64(r.total))
+	note := Note{Kind: OwnPulses, Low: math.Inf(1)}
+	for _, one := range list {
+		h := math.Abs(one.off)
+		if h >= size && !(many && one.modest()) {
+			kept = append(kept, one)
+			continue
+		}
+		note.Count++
+		note.Low, note.High, note.Rising = min(note.Low, h), max(note.High, h), one.off > 0
+	}
+	if note.Count > 0 {
+		note.Count += c.left
+		r.result.Notes = append(r.result.Notes, note)
+	}
+	return kept
 }
+
+// modest says that an excursion jumps by hardly more than the record usually does there.
+func (s *spiked) modest() bool { return s.returns && s.jump < unusualFactor*s.band.change99 }
 
 // removes says that no sound explanation of an excursion is left.
 func (r *record) removes(one *spiked) bool {
@@ -258,7 +286,7 @@ func (r *record) removes(one *spiked) bool {
 	switch {
 	case !one.returns:
 		return false
-	case h < 8*n, one.jump < max(6*n, 1.5*b.change99), one.spread > float64(0.25*h)+n:
+	case h < 8*n, one.jump < 6*n, one.modest(), one.spread > float64(0.25*h)+n:
 		return false
 	case one.apart > float64(0.3*one.jump)+float64(0.5*n):
 		return false
