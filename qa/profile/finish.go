@@ -23,6 +23,7 @@ type band struct {
 	noise    float64 // m, of a reading, at least the record's step
 	change50 float64 // m, median of the changes from a reading to the next
 	change99 float64 // m, 99th percentile of these
+	usual    float64 // m, the same without the slope of the water, as of a tide
 	rise99   float64 // m, of the rises, and of the falls; zero is neither
 	fall99   float64
 	rise999  float64
@@ -35,6 +36,7 @@ func (b *band) measure(step float64) {
 	b.changes = all.count()
 	b.noise = max(step, noiseOfMedian*b.off.quantile(0.5))
 	b.change50, b.change99 = all.quantile(0.5), all.quantile(0.99)
+	b.usual = min(b.change99, 2*b.off.quantile(0.99)) // where a slope begins or ends it is halved
 	b.rise99, b.fall99 = b.rise.ofMoving(0.99), b.fall.ofMoving(0.99)
 	b.rise999, b.fall999 = b.rise.ofMoving(0.999), b.fall.ofMoving(0.999)
 }
@@ -160,7 +162,7 @@ func (r *record) tellBands() {
 	for i := range r.bands {
 		b := &r.bands[i]
 		r.result.Bands = append(r.result.Bands, Band{
-			Low: edge(i), High: edge(i + 1), Changes: b.own, Noise: b.noise, Usual: b.change99,
+			Low: edge(i), High: edge(i + 1), Changes: b.own, Noise: b.noise, Usual: b.usual,
 		})
 	}
 }

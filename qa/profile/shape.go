@@ -34,7 +34,7 @@ type limits struct {
 // Least sizes of an excursion in units of noise, by how many readings it has.
 func leastJump(readings int) float64 {
 	if readings == 1 {
-		return 3.3
+		return 3
 	}
 	return 5
 }
@@ -113,7 +113,7 @@ func (l *limits) measure(w []float64, m int) (s shape, ends, ok bool) {
 
 // agree says that the readings on both sides of an excursion of a size agree with each other.
 func (l *limits) agree(s *shape, h float64) bool {
-	return s.readings <= l.most && s.apart <= float64(0.3*s.jump)+float64(1.5*l.large) &&
+	return s.readings <= l.most && s.apart <= float64(0.3*s.jump)+2*l.large &&
 		(s.spread <= 0.4*h || s.spread <= float64(0.25*h)+2*l.large)
 }
 

@@ -86,6 +86,9 @@ func (p *Profile) excursion(k int) {
 	if !ok {
 		return
 	}
+	if !s.returns && p.returnsAt(k+s.readings, &l) {
+		return // the fall is a reading before a rise that returns
+	}
 	strength := math.Abs(s.off) / noise
 	c := &p.spikes[s.class()]
 	if strength < c.weakest {
@@ -105,6 +108,12 @@ func (p *Profile) excursion(k int) {
 	one := candidate{from: p.at[k], until: p.at[k+s.readings-1], readings: s.readings, strength: strength}
 	copy(one.window[:], w[:s.readings+2*side])
 	c.list = append(c.list, one)
+}
+
+// returnsAt says that an excursion begins at reading k that returns.
+func (p *Profile) returnsAt(k int, l *limits) bool {
+	s, ok := l.find(p.level[k-side : min(k-side+windowSize, len(p.level))])
+	return ok && s.returns
 }
 
 // thin drops the weaker half of a class.
@@ -153,9 +162,6 @@ func (p *Profile) restore(c *candidate) {
 // A fall that need not return has fallFactor times the largest usual change at both ends, and twice that at one.
 const fallFactor = 5
 
-// usualShare is how much of the usual largest change both jumps of a spike are at least.
-const usualShare = 0.8
-
 // spiked is a candidate as it is judged against the whole record.
 type spiked struct {
 	*candidate
@@ -176,9 +182,7 @@ func (r *record) judge(c *class) (list []spiked) {
 		}
 		var ok bool
 		one.shape, _, ok = l.measure(w, one.candidate.readings)
-		if ok && one.returns {
-			ok = one.jump >= usualShare*one.band.change99
-		} else if ok {
+		if ok && !one.returns {
 			ok = slices.Max(w[side:side+one.candidate.readings]) < r.lowest
 		}
 		if ok {
@@ -277,7 +281,7 @@ func (r *record) own(list []spiked, c *class) (kept []spiked) {
 }
 
 // modest says that an excursion jumps by hardly more than the record usually does there.
-func (s *spiked) modest() bool { return s.returns && s.jump < unusualFactor*s.band.change99 }
+func (s *spiked) modest() bool { return s.returns && s.jump < unusualFactor*s.band.usual }
 
 // removes says that no sound explanation of an excursion is left.
 func (r *record) removes(one *spiked) bool {
@@ -290,7 +294,7 @@ func (r *record) removes(one *spiked) bool {
 		return false
 	case one.apart > float64(0.3*one.jump)+float64(0.5*n):
 		return false
-	case m > 1 && (h < 10*n || h < 3*b.change99), m > 4 && h < 15*n:
+	case m > 1 && (h < 10*n || h < 3*b.usual), m > 4 && h < 15*n:
 		return false
 	}
 	return r.settings.Interval < coarse || r.impossible(one)
