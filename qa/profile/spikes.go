@@ -206,14 +206,25 @@ func (r *record) settleSpikes(p *Profile) {
 		}
 	}
 	r.measure(p)
+	var lists [classes][]spiked
+	modest := 0
 	for k := range p.spikes {
-		r.tell(r.judge(&p.spikes[k]), &p.spikes[k])
+		lists[k] = r.judge(&p.spikes[k])
+		for i := range lists[k] {
+			if lists[k][i].modest() {
+				modest++
+			}
+		}
+	}
+	many := float64(modest) > max(modestCount, modestShare*float64(r.total))
+	for k := range p.spikes {
+		r.tell(lists[k], &p.spikes[k], many)
 	}
 }
 
 // tell turns the excursions of a class into verdicts, unless they are what this record does.
-func (r *record) tell(list []spiked, c *class) {
-	for _, one := range r.own(list, c) {
+func (r *record) tell(list []spiked, c *class, modestToo bool) {
+	for _, one := range r.own(list, c, modestToo) {
 		v := Verdict{
 			From: one.from, Until: one.until, Readings: one.candidate.readings, Kind: Spike, Size: one.off,
 			Remove: r.removes(&one), Why: "leaves its level and returns to it",
@@ -227,7 +238,7 @@ func (r *record) tell(list []spiked, c *class) {
 
 // Of a class there are too many for faults when there are more than ownCount, or ownDaily a day if that is more, or
 // more than ownShare of the readings. Then those below ownFactor times the ownRank of their sizes are the record's own.
-// Of those that jump by hardly more than the record usually does, fewer are too many.
+// Of those of all classes that jump by hardly more than the record usually does, fewer are too many.
 const (
 	ownCount      = 20
 	ownDaily      = 2
@@ -245,15 +256,12 @@ func (r *record) tooMany(n int) bool {
 	return float64(n) > max(ownCount, ownDaily*days) || float64(n) > ownShare*float64(r.total)
 }
 
-// own returns what is no pulse of the record's own, and notes the others.
-func (r *record) own(list []spiked, c *class) (kept []spiked) {
+// own returns what is no pulse of the record's own, and notes the others; modestToo says that those are which jump by
+// hardly more than usual.
+func (r *record) own(list []spiked, c *class, modestToo bool) (kept []spiked) {
 	var sizes []float64
-	modest := 0
 	for i := range list {
 		sizes = append(sizes, math.Abs(list[i].off))
-		if list[i].modest() {
-			modest++
-		}
 	}
 	slices.Sort(sizes)
 	size := 0.0
@@ -262,11 +270,10 @@ func (r *record) own(list []spiked, c *class) (kept []spiked) {
 	} else if c.left > 0 {
 		r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
 	}
-	many := float64(modest) > max(modestCount, modestShare*float64(r.total))
 	note := Note{Kind: OwnPulses, Low: math.Inf(1)}
 	for _, one := range list {
 		h := math.Abs(one.off)
-		if h >= size && !(many && one.modest()) {
+		if h >= size && !(modestToo && one.modest()) {
 			kept = append(kept, one)
 			continue
 		}
