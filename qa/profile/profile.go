@@ -161,7 +161,6 @@ func (p *Profile) forget() {
 func (p *Profile) settle(until int) {
 	least := leastChange(p.settings.Resolution)
 	p.local.learn(p.level, least)
-	quick := quickNoise * p.local.noise
 	x := p.level
 	before := 0.0 // the change before
 	if p.next > 1 {
@@ -173,7 +172,7 @@ func (p *Profile) settle(until int) {
 			continue
 		}
 		change := x[k] - x[k-1]
-		if k >= p.free && math.Abs(change-before) > quick {
+		if k >= p.free && k >= side && p.mayLeave(k, change) {
 			p.excursion(k)
 		}
 		if k < p.free {
@@ -191,8 +190,19 @@ func (p *Profile) settle(until int) {
 	p.next = until
 }
 
-// quickNoise is how many times the noise the slope changes at least where an excursion begins.
-const quickNoise = 2.2
+// mayLeave says, of a reading and the change to it, that an excursion can begin with it; it is quick, and passes over nine
+// in ten readings of noise. A lone one has two jumps, which are together the difference of two changes, whatever the
+// slope; a longer one begins with a jump from the slope before.
+func (p *Profile) mayLeave(k int, change float64) bool {
+	x, noise := p.level, looseSize*p.local.noise
+	if k+1 < len(x) && math.Abs(x[k]-x[k-1]+x[k]-x[k+1]) >= 2*leastJump(1)*noise {
+		return true
+	}
+	return math.Abs(change-(x[k-1]-x[k-3])/2) >= (leastJump(2)-slopeNoise)*noise
+}
+
+// slopeNoise is by how much noise the slope before a reading may differ from the one around it.
+const slopeNoise = 0.6
 
 // count counts the change to reading k, and the one before where that was counted too. All that is less than least is
 // zero.

@@ -50,7 +50,7 @@ type runs struct {
 	low, high     float64
 	from, until   int64
 	start, first  float64
-	sound         [side]float64 // last readings that are no strong excursion, the newest last
+	sound         [side + 1]float64 // last readings that are no strong excursion, the newest last
 	soundCount    int
 	recent        [neighbours]int // lengths of the last runs
 	lows          lows
@@ -74,7 +74,10 @@ func (r *runs) add(p *Profile, k int) {
 		low, high := min(r.low, x), max(r.high, x)
 		if high-low <= r.tolerance {
 			r.low, r.high, r.until = low, high, p.at[k]
-			r.length++
+			if r.length++; r.length == 2 && r.soundCount > side {
+				before := [side]float64(r.sound[:side])
+				r.start, r.first = -jump(r.sound[side], before[side-1], before), r.sound[side]-before[side-1]
+			}
 			r.keep(x)
 			return
 		}
@@ -82,14 +85,11 @@ func (r *runs) add(p *Profile, k int) {
 	}
 	r.length, r.low, r.high, r.from, r.until = 1, x, x, p.at[k], p.at[k]
 	r.start, r.first = 0, 0
-	if r.soundCount >= side {
-		r.start, r.first = -jump(x, r.sound[side-1], r.sound), x-r.sound[side-1]
-	}
 	r.keep(x)
 }
 
 func (r *runs) keep(x float64) {
-	r.sound[0], r.sound[1], r.sound[2] = r.sound[1], r.sound[2], x
+	r.sound = [side + 1]float64{r.sound[1], r.sound[2], r.sound[3], x}
 	r.soundCount++
 }
 
@@ -109,24 +109,32 @@ func jump(value, nearest float64, three [side]float64) float64 {
 
 // close ends the run at hand; next are the readings that follow it.
 func (r *runs) close(p *Profile, next []float64) {
-	value, end, change := (r.low+r.high)/2, 0.0, 0.0
+	value := (r.low + r.high) / 2
+	p.habits.at(value).runs[lengthBin(r.length)]++
+	if len(r.pending) > 0 {
+		r.neighbour(r.length)
+	}
+	if r.length > 1 {
+		r.stood(value, next)
+	}
+	r.recent[r.recentCount%neighbours] = r.length
+	r.lows.add(r.until, r.low)
+	r.recentCount++
+}
+
+// stood takes in a run of several readings.
+func (r *runs) stood(value float64, next []float64) {
+	end, change := 0.0, 0.0
 	if len(next) >= side {
 		end, change = jump(value, next[0], [side]float64(next)), next[0]-value
 	}
-	p.habits.at(value).runs[lengthBin(r.length)]++
-	if r.length > 1 {
-		r.jumps[lengthBin(r.length)/2][bin(math.Abs(end))/2]++
-	}
-	r.neighbour(r.length)
+	r.jumps[lengthBin(r.length)/2][bin(math.Abs(end))/2]++
 	if r.length >= leastRun && time.Duration(r.until-r.from) >= leastStay {
 		r.candidate(stand{
 			from: r.from, until: r.until, readings: r.length, value: value, start: r.start, end: end,
 			first: r.first, next: change, lowest: r.lows.lowest(),
 		})
 	}
-	r.recent[r.recentCount%neighbours] = r.length
-	r.lows.add(r.until, r.low)
-	r.recentCount++
 }
 
 // candidate begins to wait for the neighbours after a run that is longer than those before it.
@@ -145,9 +153,6 @@ func (r *runs) candidate(s stand) {
 
 // neighbour tells the runs that wait of a run after them.
 func (r *runs) neighbour(length int) {
-	if len(r.pending) == 0 {
-		return
-	}
 	kept := r.pending[:0]
 	for _, s := range r.pending {
 		s.after = max(s.after, length)

@@ -76,9 +76,6 @@ const (
 
 // excursion looks whether one begins at reading k, and if so sets its changes aside.
 func (p *Profile) excursion(k int) {
-	if k < side {
-		return
-	}
 	w := p.level[k-side : min(k-side+windowSize, len(p.level))]
 	noise := p.local.noise
 	l := limits{looseSize * noise, looseLevel * noise, p.settings.mostReturning(), looseFall * noise}
