@@ -79,7 +79,6 @@ type harms struct {
 	falseFlags  share // readings that are flagged, of all that are sound, clean and spoilt records
 	right       map[Kind]*share
 	rightFlags  map[Kind]*share
-	debug func(*records.Record, *Result, *share)
 	found       map[string]*sized
 	names       []string
 }
@@ -105,7 +104,6 @@ func name(r *records.Record, cause string, size float64) string {
 }
 
 func (h *harms) score(r *records.Record, clean, found *Result) {
-	if h.debug != nil { h.debug(r, found, nil) }
 	wrong := make([]records.Cause, len(r.Level))
 	for i := range wrong {
 		wrong[i] = -1

@@ -195,14 +195,11 @@ func (p *Profile) settle(until int) {
 // slope; a longer one begins with a jump from the slope before.
 func (p *Profile) mayLeave(k int, change float64) bool {
 	x, noise := p.level, looseSize*p.local.noise
-	if k+1 < len(x) && math.Abs(x[k]-x[k-1]+x[k]-x[k+1]) >= 2*leastJump(1)*noise {
+	if k+1 < len(x) && math.Abs(change+x[k]-x[k+1]) >= 2*leastJump(1)*noise {
 		return true
 	}
 	return math.Abs(change-(x[k-1]-x[k-3])/2) >= (leastJump(2)-slopeNoise)*noise
 }
-
-// slopeNoise is by how much noise the slope before a reading may differ from the one around it.
-const slopeNoise = 0.6
 
 // count counts the change to reading k, and the one before where that was counted too. All that is less than least is
 // zero.

@@ -205,21 +205,32 @@ func (j *jumps) standing(length int, size float64) (n int) {
 type lows struct {
 	days  [lowDays]float64
 	day   int64 // of the newest
+	ends  int64 // when that is over, ns since 1970
 	begun bool
 }
 
 const lowDays = 8 // the day at hand and the week before it
 
 func (l *lows) add(at int64, level float64) {
-	day := at / int64(24*time.Hour)
+	if at >= l.ends || !l.begun {
+		l.begin(at)
+	}
+	if day := l.of(l.day); level < *day {
+		*day = level
+	}
+}
+
+// begin begins the day of an instant, and forgets those that are more than a week ago.
+func (l *lows) begin(at int64) {
+	const length = int64(24 * time.Hour)
+	day := at / length
 	if !l.begun {
 		l.begun, l.day = true, day-lowDays
 	}
 	for d := max(l.day+1, day-lowDays+1); d <= day; d++ {
 		*l.of(d) = math.Inf(1)
 	}
-	l.day = max(l.day, day)
-	*l.of(day) = min(*l.of(day), level)
+	l.day, l.ends = day, (day+1)*length
 }
 
 func (l *lows) of(day int64) *float64 { return &l.days[uint64(day)%lowDays] }

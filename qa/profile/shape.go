@@ -52,43 +52,78 @@ func leastOff(readings int) float64 {
 
 // find returns the shortest excursion that begins at the fourth reading of a window and returns, else the shortest fall.
 func (l *limits) find(w []float64) (found shape, ok bool) {
-	for m := 1; m <= mostSpikes && m+2*side <= len(w); m++ {
-		s, ends, is := l.measure(w, m)
+	most := min(mostSpikes, len(w)-2*side)
+	if !l.mayLast(w) {
+		most = min(most, 1)
+	}
+	for m := 1; m <= most; m++ {
+		tilt, jump, back := l.jumps(w, m)
+		if back {
+			break
+		}
+		if jump < leastJump(m)*l.small {
+			continue
+		}
+		s, is := l.shape(w, m, tilt)
 		if is && (s.returns || !ok) {
 			found, ok = s, true
 		}
-		if ends || is && s.returns {
+		if is && s.returns {
 			break
 		}
 	}
 	return found, ok
 }
 
-// slope is the mean of the middle two of the four changes within the two sides.
-func slope(w []float64, m int) float64 {
+// mayLast says that more than one reading can be off: the first jumps far enough from the slope before it.
+func (l *limits) mayLast(w []float64) bool {
+	return math.Abs(w[side]-w[side-1]-(w[side-1]-w[0])/2) >= (leastJump(2)-slopeNoise)*l.small
+}
+
+// slopeNoise is by how much noise the slope before an excursion may differ from the one around it.
+const slopeNoise = 0.6
+
+// measure looks at the excursion of m readings.
+func (l *limits) measure(w []float64, m int) (s shape, ok bool) {
+	tilt, jump, back := l.jumps(w, m)
+	if back || jump < leastJump(m)*l.small {
+		return s, false
+	}
+	return l.shape(w, m, tilt)
+}
+
+// slope is the mean of the middle two of the four changes within the two sides, or 0 where it does not matter.
+func (l *limits) slope(w []float64, m int) float64 {
 	a, b := w[1]-w[0], w[2]-w[1]
 	c, d := w[side+m+1]-w[side+m], w[side+m+2]-w[side+m+1]
 	low, high := max(min(a, b), min(c, d)), min(max(a, b), max(c, d))
-	return (low + high) / 2
+	tilt := (low + high) / 2
+	if math.Abs(tilt)*float64(m+1) < l.small/2 {
+		return 0
+	}
+	return tilt
 }
 
-// measure looks at the excursion of m readings; it ends the search when a longer one cannot be either.
-func (l *limits) measure(w []float64, m int) (s shape, ends, ok bool) {
-	tilt := slope(w, m)
-	if math.Abs(tilt)*float64(m+1) < l.small/2 {
-		tilt = 0
+// jumps returns the local slope and the smaller of the two jumps, negative where they go to different sides; back says
+// that the last of the m readings is back already, so that no longer excursion begins here either.
+func (l *limits) jumps(w []float64, m int) (tilt, jump float64, back bool) {
+	tilt = l.slope(w, m)
+	first := w[side] - w[side-1] - tilt
+	inside := w[side+m-1] - w[side-1] - float64(tilt*float64(m))
+	last := w[side+m-1] - w[side+m] + tilt
+	if first < 0 {
+		first, last, inside = -first, -last, -inside
 	}
+	return tilt, min(first, last), inside <= 0
+}
+
+// shape measures an excursion of m readings whose jumps are large enough.
+func (l *limits) shape(w []float64, m int, tilt float64) (s shape, ok bool) {
 	level := func(i int) float64 { return w[i] - float64(tilt*float64(i-side+1)) }
 	a, b := w[side-1], level(side+m)
 	first, last := level(side)-a, level(side+m-1)-b
 	up := math.Copysign(1, first)
-	if up*(level(side+m-1)-a) <= 0 {
-		return s, true, false
-	}
 	s.jump, s.larger = min(up*first, up*last), max(up*first, up*last)
-	if s.jump < leastJump(m)*l.small {
-		return s, false, false
-	}
 	excess := math.Inf(1)
 	var inside [mostSpikes]float64
 	for i := range m {
@@ -105,10 +140,10 @@ func (l *limits) measure(w []float64, m int) (s shape, ends, ok bool) {
 	h := math.Abs(s.off)
 	if h >= leastOff(m)*l.small && excess >= 0.3*h && (m == 1 || s.jump >= 0.6*h) && l.agree(&s, h) {
 		s.returns = true
-		return s, false, true
+		return s, true
 	}
 	s.off += middle - min(median(around[:side]), median(around[side:]))
-	return s, false, up < 0 && s.jump > l.fall && s.larger > 2*l.fall && excess >= -s.off/2
+	return s, up < 0 && s.jump > l.fall && s.larger > 2*l.fall && excess >= -s.off/2
 }
 
 // agree says that the readings on both sides of an excursion of a size agree with each other.

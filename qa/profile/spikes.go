@@ -178,7 +178,7 @@ func (r *record) judge(c *class) (list []spiked) {
 			l.most, l.fall = 0, fallFactor*max(n, one.band.change99, r.whole.rise999, r.whole.fall999)
 		}
 		var ok bool
-		one.shape, _, ok = l.measure(w, one.candidate.readings)
+		one.shape, ok = l.measure(w, one.candidate.readings)
 		if ok && !one.returns {
 			ok = slices.Max(w[side:side+one.candidate.readings]) < r.lowest
 		}
