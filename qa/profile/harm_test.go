@@ -76,7 +76,7 @@ type harms struct {
 	effects     []float64 // of clean records, shares of their totals
 	falseShares []float64 // of the readings of clean records
 	where       []string
-	falseFlags  share // readings that are flagged, of all that are sound, clean and spoilt records
+	falseFlags  share // readings that are flagged wrongly, of all, of clean and of spoilt records
 	right       map[Kind]*share
 	rightFlags  map[Kind]*share
 	found       map[string]*sized
@@ -103,26 +103,45 @@ func name(r *records.Record, cause string, size float64) string {
 	return ""
 }
 
-func (h *harms) score(r *records.Record, clean, found *Result) {
-	wrong := make([]records.Cause, len(r.Level))
-	for i := range wrong {
-		wrong[i] = -1
+// wrong says of every reading what is wrong with it, -1 for nothing. Readings beside a stuck spell that have its value
+// are part of it. What a drift does is within the water's own noise for long: it counts as sound.
+func wrong(r *records.Record) []records.Cause {
+	list := make([]records.Cause, len(r.Level))
+	for i := range list {
+		list[i] = -1
 	}
 	for _, f := range r.Injected {
-		if f.Cause == records.Step || f.Cause == records.Drift {
+		if f.Cause == records.Drift {
 			continue
 		}
-		for k := f.From; k < f.Until; k++ {
-			wrong[k] = f.Cause
+		from, until := f.From, f.Until
+		for f.Cause == records.Stuck && from > 0 && r.Level[from-1] == r.Level[f.From] {
+			from--
 		}
-		// readings beside a stuck spell that have its value are part of it
-		for k := f.From - 1; f.Cause == records.Stuck && k >= 0 && r.Level[k] == r.Level[f.From]; k-- {
-			wrong[k] = f.Cause
+		for f.Cause == records.Stuck && until < len(list) && r.Level[until] == r.Level[f.From] {
+			until++
 		}
-		for k := f.Until; f.Cause == records.Stuck && k < len(wrong) && r.Level[k] == r.Level[f.From]; k++ {
-			wrong[k] = f.Cause
+		for k := from; k < until; k++ {
+			list[k] = f.Cause
 		}
 	}
+	return list
+}
+
+// right says that a verdict of a kind is right of a reading. A spell of standing water that begins with a move of the
+// sensor begins with a jump that no water made.
+func right(kind Kind, cause records.Cause) bool {
+	switch cause {
+	case records.Stuck:
+		return true
+	case records.Step:
+		return kind == Stuck
+	}
+	return cause >= 0 && kind == Spike
+}
+
+func (h *harms) score(r *records.Record, clean, found *Result) {
+	causesOf := wrong(r)
 	flagged, removed := make([]bool, len(r.Level)), make([]bool, len(r.Level))
 	for i := range found.Verdicts {
 		v := &found.Verdicts[i]
@@ -131,18 +150,17 @@ func (h *harms) score(r *records.Record, clean, found *Result) {
 		for k := from; k < until; k++ {
 			flagged[k] = true
 			removed[k] = removed[k] || v.Remove
-			good = good && (wrong[k] == records.Stuck || wrong[k] >= 0 && v.Kind == Spike)
+			if !right(v.Kind, causesOf[k]) {
+				good = false
+				h.falseFlags.n++
+			}
 		}
 		h.rightFlags[v.Kind].add(good)
 		if v.Remove {
 			h.right[v.Kind].add(good)
 		}
 	}
-	for k, w := range wrong {
-		if w < 0 {
-			h.falseFlags.add(flagged[k])
-		}
-	}
+	h.falseFlags.of += len(r.Level)
 	for _, f := range r.Injected {
 		if f.Cause == records.Step || f.Cause == records.Drift {
 			continue
@@ -249,7 +267,7 @@ func (h *harms) table() string {
 	}
 	fmt.Fprintf(&b, "clean records %d: effect at most %.4f %%, median %.4f %%; flagged at most %.4f %% of a record\n",
 		len(h.effects), 100*most, 100*middle(h.effects), 100*slices.Max(h.falseShares))
-	fmt.Fprintf(&b, "sound readings that were flagged: %.5f %% of %d\n", h.falseFlags.percent(), h.falseFlags.of)
+	fmt.Fprintf(&b, "readings flagged wrongly: %.5f %% of %d\n", h.falseFlags.percent(), h.falseFlags.of)
 	for _, k := range []Kind{Spike, Stuck} {
 		fmt.Fprintf(&b, "%-5v flags right %.2f %% of %d; removed right %.2f %% of %d\n", k, h.rightFlags[k].percent(),
 			h.rightFlags[k].of, h.right[k].percent(), h.right[k].of)

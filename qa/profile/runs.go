@@ -36,8 +36,8 @@ type stand struct {
 	waits         int     // neighbours after it that were seen
 }
 
-// jumps counts runs by length and the jump at their end, in bins of two of the histograms' bins.
-type jumps [lengthBins / 2][(bins + 1) / 2]uint32
+// jumps counts runs by length and the jump at their end, in bins of two of the histogram's bins.
+type jumps [lengthBins][(bins + 1) / 2]uint32
 
 // runs follow the runs of equal values.
 type runs struct {
@@ -128,7 +128,7 @@ func (r *runs) stood(value float64, next []float64) {
 	if len(next) >= side {
 		end, change = jump(value, next[0], [side]float64(next)), next[0]-value
 	}
-	r.jumps[lengthBin(r.length)/2][bin(math.Abs(end))/2]++
+	r.jumps[lengthBin(r.length)][bin(math.Abs(end))/2]++
 	if r.length >= leastRun && time.Duration(r.until-r.from) >= leastStay {
 		r.candidate(stand{
 			from: r.from, until: r.until, readings: r.length, value: value, start: r.start, end: end,
@@ -193,7 +193,7 @@ func (r *runs) finish(p *Profile) {
 
 // standing counts the runs of at least so many readings that did not end in a jump of a size or more.
 func (j *jumps) standing(length int, size float64) (n int) {
-	for k := lengthBin(length) / 2; k < len(j); k++ {
+	for k := lengthBin(length); k < len(j); k++ {
 		for _, c := range j[k][:(bin(size)+1)/2] {
 			n += int(c)
 		}
@@ -335,7 +335,7 @@ func (r *record) limit(b *band, jump float64) float64 {
 	if jump < 0 {
 		way = b.fall99
 	}
-	return max(2*max(b.change99, way), 5*r.step, 5*b.change50, 2*r.settings.Tolerance)
+	return beyondTies * max(2*max(b.change99, way), 5*r.step, 5*b.change50, 2*r.settings.Tolerance)
 }
 
 // bound says that a run stands where the record ends below, as other runs do.

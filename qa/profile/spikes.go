@@ -156,6 +156,9 @@ func (p *Profile) restore(c *candidate) {
 	}
 }
 
+// beyondTies keeps what stands exactly at a limit, which is a matter of rounding, below it.
+const beyondTies = 1 + 1e-6
+
 // A fall that need not return has fallFactor times the largest usual change at both ends, and twice that at one.
 const fallFactor = 5
 
@@ -172,7 +175,7 @@ func (r *record) judge(c *class) (list []spiked) {
 		one := spiked{candidate: &c.list[i]}
 		w := one.levels()
 		one.band = r.at(w[side-1])
-		n := one.band.noise
+		n := one.band.noise * beyondTies
 		l := limits{n, n, r.settings.mostReturning(), math.Inf(1)}
 		if c == &r.spikes[falls] {
 			l.most, l.fall = 0, fallFactor*max(n, one.band.change99, r.whole.rise999, r.whole.fall999)
@@ -289,7 +292,7 @@ func (s *spiked) modest() bool { return s.returns && s.jump < unusualFactor*s.ba
 
 // removes says that no sound explanation of an excursion is left.
 func (r *record) removes(one *spiked) bool {
-	h, n, b := math.Abs(one.off), one.band.noise, one.band
+	h, n := math.Abs(one.off), one.band.noise*beyondTies
 	m := one.candidate.readings
 	switch {
 	case !one.returns:
@@ -298,7 +301,7 @@ func (r *record) removes(one *spiked) bool {
 		return false
 	case one.apart > float64(0.3*one.jump)+float64(0.5*n):
 		return false
-	case m > 1 && (h < 10*n || h < 3*b.usual), m > 4 && h < 15*n:
+	case m > 1 && (h < 10*n || h < 3*one.band.usual), m > 4 && h < 15*n:
 		return false
 	}
 	return r.settings.Interval < coarse || r.impossible(one)

@@ -1,0 +1,189 @@
+package profile
+
+import (
+	"math"
+	"testing"
+	"time"
+)
+
+// steps are levels in millimetres, the step of the log.
+func profiled(interval time.Duration, steps []int) Result {
+	p := New(Settings{Resolution: 0.001, Interval: interval})
+	for i, n := range steps {
+		p.Add(int64(i)*int64(interval), float64(n)/1000, true)
+	}
+	return p.Finish()
+}
+
+// calm is water that goes up by one step and down again every ten readings: the noise of the record is its step.
+func calm(n int) []int {
+	steps := make([]int, n)
+	for i := range steps {
+		steps[i] = i / 10 % 2
+	}
+	return steps
+}
+
+// TestSpikeEdges: below, at and above every limit of a spike. Nothing but these readings is flagged.
+func TestSpikeEdges(t *testing.T) {
+	const flagged, removed = 1, 2
+	for _, c := range []struct {
+		minutes  time.Duration
+		readings int
+		steps    int
+		want     int
+	}{
+		{5, 1, 4, 0}, {5, 1, 5, flagged}, {5, 1, -4, 0}, {5, 1, -5, flagged}, // 4.3 N
+		{5, 1, 8, flagged}, {5, 1, 9, removed}, {5, 1, -8, flagged}, {5, 1, -9, removed}, // 8 N
+		{5, 2, 7, 0}, {5, 2, 8, flagged}, {5, 2, 10, flagged}, {5, 2, 11, removed}, // 7 N, 10 N
+		{5, 4, 7, 0}, {5, 4, 8, flagged}, {5, 4, 10, flagged}, {5, 4, 11, removed},
+		{5, 5, 9, 0}, {5, 5, 10, flagged}, {5, 5, 15, flagged}, {5, 5, 16, removed}, // 9 N, 15 N
+		{5, 12, 9, 0}, {5, 12, 10, flagged}, {5, 12, -15, flagged}, {5, 12, -16, removed},
+		{5, 13, 10, 0}, {5, 13, 1000, 0}, // too long
+		{14, 1, 9, removed}, {14, 12, 16, removed},
+		{15, 1, 5, flagged}, {15, 1, 1000, flagged}, {15, 2, 1000, flagged}, {15, 3, 1000, 0}, // a peak can be sound
+		{15, 1, -10, flagged}, {15, 1, -11, removed}, {15, 2, -11, removed}, // ten falls
+		{15, 3, -10, 0}, {15, 3, -11, flagged}, {15, 12, -1000, flagged}, {15, 13, -1000, 0}, // out of the water
+	} {
+		steps := calm(4000)
+		const from = 2001
+		after := steps[from-1]
+		for i := from - 3; i < from+c.readings+3; i++ {
+			steps[i] = after
+		}
+		for i := from; i < from+c.readings; i++ {
+			steps[i] += c.steps
+		}
+		interval := c.minutes * time.Minute
+		found := profiled(interval, steps)
+		got := 0
+		for _, v := range found.Verdicts {
+			if v.From != from*int64(interval) || v.Readings != c.readings || v.Kind != Spike ||
+				v.Until != (from+int64(c.readings)-1)*int64(interval) || math.Abs(v.Size-float64(c.steps)/1000) > 1e-9 {
+				t.Errorf("%+v: %+v", c, v)
+			}
+			if got = flagged; v.Remove {
+				got = removed
+			}
+		}
+		if got != c.want || len(found.Verdicts) > 1 {
+			t.Errorf("%d readings %d min apart, %d steps off: %d, wanted %d", c.readings, c.minutes, c.steps, got, c.want)
+		}
+	}
+}
+
+// TestSpikeAgreement: a rise that does not go back is none, and what lies between its neighbours is none, whatever they
+// are worth.
+func TestSpikeAgreement(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		put   []int
+		flags int
+	}{
+		{"returns", []int{0, 0, 0, 30, 0, 0, 0}, 1},
+		{"returns to 0.3 of its jump and two steps", []int{0, 0, 0, 30, 8, 8, 8}, 1},
+		{"returns to more than that", []int{0, 0, 0, 30, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10}, 0},
+		{"does not return", []int{0, 0, 0, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 30, 20, 15, 10, 5}, 0},
+		{"storm", []int{0, 0, 0, 30, 60, 90, 80, 70, 62, 55, 48, 42, 37, 32, 28, 24, 21, 18, 15, 12, 10, 8, 6, 4, 3, 2}, 0},
+		{"sudden storm", []int{0, 0, 0, 90, 80, 70, 62, 55, 48, 42, 37, 32, 28, 24, 21, 18, 15, 12, 10, 8, 6, 4, 3, 2}, 0},
+		{"between its neighbours", []int{0, 0, 0, 30, 60, 60, 60, 60, 60, 60, 60, 60, 60, 60, 60, 60, 40, 20}, 0},
+		{"on a rise", []int{0, 10, 20, 30, 140, 50, 60, 70, 80, 70, 60, 50, 40, 30, 20, 10}, 1},
+		{"among others", []int{0, 30, 0, 30, 0, 0, 30, 0, 30, 0}, 0},
+	} {
+		steps := calm(4000)
+		for i := range 60 {
+			steps[1990+i] = 0
+		}
+		copy(steps[2000:], c.put)
+		if found := profiled(5*time.Minute, steps); len(found.Verdicts) != c.flags {
+			t.Errorf("%s: %+v", c.name, found.Verdicts)
+		}
+	}
+}
+
+// restless is water that never stands: up and down by a step, and once a day 50 steps down and up again.
+func restless(n int) []int {
+	steps := make([]int, n)
+	for i := range steps {
+		switch hour := i % 288; {
+		case hour < 50:
+			steps[i] = -hour
+		case hour < 100:
+			steps[i] = hour - 100
+		default:
+			steps[i] = hour % 2
+		}
+	}
+	return steps
+}
+
+// TestStuckEdges: below, at and above every limit of a stuck run.
+func TestStuckEdges(t *testing.T) {
+	const flagged, removed = 1, 2
+	for _, c := range []struct {
+		name          string
+		readings      int
+		start, end    int // jumps in steps
+		length, other int // other runs beside it, of so many readings; how often
+		want          int
+	}{
+		{"25 minutes", 6, 0, -20, 0, 0, 0},
+		{"30 minutes, falls", 7, 0, -20, 0, 0, removed},
+		{"a small jump", 7, 0, -5, 0, 0, 0},
+		{"a jump", 7, 0, -6, 0, 0, removed},
+		{"begins with a small jump", 7, 5, 0, 0, 0, 0},
+		{"begins with a jump", 7, 6, 0, 0, 0, flagged},
+		{"begins and ends with a jump", 7, 6, -6, 0, 0, removed},
+		{"no jump", 11, 0, 0, 0, 0, 0},
+		{"never stands, no jump", 12, 0, 0, 0, 0, flagged},
+		{"rises", 9, 0, 20, 0, 0, flagged},
+		{"rises, ten times its neighbours", 10, 0, 20, 0, 0, removed},
+		{"not three times its neighbours", 8, 0, -20, 3, 1, 0},
+		{"three times its neighbours", 9, 0, -20, 3, 1, removed},
+		{"others stand a third as long", 9, 0, -20, 3, 60, 0},
+		{"others stand less", 10, 0, -20, 3, 60, removed},
+		{"few others stand as long", 200, 0, -20, 81, 4, removed},
+		{"others stand as long", 200, 0, -20, 81, 5, 0},
+	} {
+		const interval = 5 * time.Minute
+		steps := restless(288 * 60)
+		const from = 288*30 + 150
+		for k := range c.other {
+			at := 288*(2+k/2) + 110 + 100*(k%2)
+			if c.other == 1 {
+				at = from - 10
+			}
+			for i := range c.length {
+				steps[at+i] = steps[at]
+			}
+		}
+		for i := range c.readings {
+			steps[from+i] = steps[from]
+		}
+		for i := from - 30; i < from; i++ {
+			steps[i] -= max(c.start, 1) - 1 + 2*(i%2)*min(c.start, 1)
+		}
+		for i := range 30 {
+			steps[from+c.readings+i] = i%2 + c.end
+			if c.end == 0 {
+				steps[from+c.readings+i] = 1 - i%2
+			}
+		}
+		got := 0
+		found := profiled(interval, steps)
+		for _, v := range found.Verdicts {
+			if v.Kind != Stuck || v.Until < from*int64(interval) || v.From > from*int64(interval) {
+				continue
+			}
+			if got = flagged; v.Remove {
+				got = removed
+			}
+			if v.Readings != c.readings {
+				t.Errorf("%s: %+v", c.name, v)
+			}
+		}
+		if got != c.want {
+			t.Errorf("%s: %d, wanted %d: %+v", c.name, got, c.want, found.Verdicts)
+		}
+	}
+}
