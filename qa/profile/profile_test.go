@@ -45,7 +45,9 @@ func TestAnyBeginning(t *testing.T) {
 				continue
 			}
 			for i, v := range want {
-				if w := got[i]; v.From != w.From || v.Until != w.Until || v.Remove != w.Remove {
+				// what a stuck spell would do hangs on the lowest level of a week, which may have been cut off
+				w := got[i]
+				if v.From != w.From || v.Until != w.Until || v.Kind == Spike && v.Remove != w.Remove {
 					t.Errorf("%v from reading %d: %+v, wanted %+v", kind, from, w, v)
 				}
 			}

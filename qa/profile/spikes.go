@@ -182,7 +182,9 @@ func (r *record) judge(c *class) (list []spiked) {
 		}
 		var ok bool
 		one.shape, ok = l.measure(w, one.candidate.readings)
-		if ok && !one.returns {
+		if ok && one.returns {
+			ok = one.candidate.readings == 1 || one.jump > one.band.change99
+		} else if ok {
 			ok = slices.Max(w[side:side+one.candidate.readings]) < r.lowest
 		}
 		if ok {
