@@ -86,12 +86,17 @@ type harms struct {
 // sizes are the bounds of the rows of the table, in units of noise.
 var sizes = []float64{0, 5, 10, 20, 30, math.Inf(1)}
 
+const (
+	coarseGroup = "15 min or more"
+	allQuick    = "all of 6 min or less"
+)
+
 // name is the row of the table that a fault belongs to.
 func name(r *records.Record, cause string, size float64) string {
 	group := "6 min or less"
 	switch {
 	case r.Interval > 6*time.Minute:
-		group = "15 min or more"
+		group = coarseGroup
 	case r.Kind == records.Pumped || r.Kind == records.DryBed:
 		group = "pumped, dry bed"
 	}
@@ -187,14 +192,16 @@ func (h *harms) find(name string, flagged, removed bool) {
 	h.found[name].removed.add(removed)
 }
 
-// sum adds the rows of the table whose cause and group a name begins with, from a size on.
+// sum adds the rows of the table of a cause in a group, or in all at 6 minutes or less, from a size on.
 func (h *harms) sum(cause, group string, least float64) (s sized) {
 	for name, one := range h.found {
 		var low float64
 		if _, err := fmt.Sscanf(name[36:], "%f", &low); err != nil {
 			panic(err)
 		}
-		if strings.HasPrefix(name, fmt.Sprintf("%-18s %-16s", cause, group)) && low >= least {
+		there := strings.TrimSpace(name[19:36])
+		if strings.TrimSpace(name[:19]) == cause && low >= least &&
+			(there == group || group == allQuick && there != coarseGroup) {
 			s.flagged = share{s.flagged.n + one.flagged.n, s.flagged.of + one.flagged.of}
 			s.removed = share{s.removed.n + one.removed.n, s.removed.of + one.removed.of}
 		}
@@ -314,7 +321,7 @@ func TestHarm(t *testing.T) {
 		{"lone spike", "6 min or less", 10, 95, 92},
 		{"lone spike", "pumped, dry bed", 10, 75, 75},
 		{"spike run", "6 min or less", 20, 80, 80},
-		{"stuck, at its end", "6 min or less", 30, 90, 80},
+		{"stuck, at its end", allQuick, 30, 90, 80},
 	} {
 		s := h.sum(want.cause, want.group, want.least)
 		if s.flagged.of < 10 || s.flagged.percent() < want.flagged || s.removed.percent() < want.removed {

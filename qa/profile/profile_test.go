@@ -7,6 +7,7 @@ import (
 	"slices"
 	"testing"
 	"time"
+	"unsafe"
 
 	"retotal/testdata/effort"
 	"retotal/testdata/records"
@@ -82,8 +83,18 @@ func TestTwoAtOnce(t *testing.T) {
 	}
 }
 
-// mostBytes is what a profile holds at the most: 256 buckets, all candidates and the runs, and the readings at hand.
-const mostBytes = 8 << 20
+// mostBytes is what a profile holds at the most: all buckets, candidates and runs, and the readings at hand. Lists that
+// grow have a quarter to spare.
+const mostBytes = 9_000_000
+
+// TestSizes adds up what a profile holds at the most.
+func TestSizes(t *testing.T) {
+	lists := classes*mostCandidates*unsafe.Sizeof(candidate{}) + mostRuns*unsafe.Sizeof(stand{})
+	total := unsafe.Sizeof(Profile{}) + 16*block + mostBuckets*unsafe.Sizeof(bucket{}) + lists + lists/4
+	if total > mostBytes {
+		t.Errorf("%d bytes", total)
+	}
+}
 
 // TestMemory: memory does not grow with the record, however many readings it has and however wild they are.
 func TestMemory(t *testing.T) {

@@ -246,21 +246,13 @@ func (r *record) settleRuns(p *Profile) {
 	cannot := p.runs.withoutEnough
 	for i := range p.runs.list {
 		s := &p.runs.list[i]
-		stuck, removes, known := r.stuck(p, s)
-		if !known {
+		b := r.without(s)
+		others, count := b.runs.others(othersRank, s.readings)
+		if count < fewestOthers || b.changes < fewestChanges {
 			cannot++
-		}
-		if !stuck {
 			continue
 		}
-		size := s.end
-		if math.Abs(s.start) > math.Abs(size) {
-			size = s.start
-		}
-		r.result.Verdicts = append(r.result.Verdicts, Verdict{
-			From: s.from, Until: s.until, Readings: s.readings, Kind: Stuck, Remove: removes, Size: size,
-			Why: "stands longer than this record does, and ends or begins with a jump",
-		})
+		r.settleRun(p, s, b, others)
 	}
 	if cannot > 0 {
 		r.result.Notes = append(r.result.Notes, Note{Kind: CannotTell, Check: Stuck, Count: cannot})
@@ -273,18 +265,22 @@ const (
 	fewestOthers = 30
 	longFactor   = 2
 	fewestAcquit = 5 // other long runs without a jump
+
+	// a record never stands where no run beside is longer than neverBeside, and the run has neverReadings at least and
+	// neverFactor times those beside
+	neverBeside   = 4
+	neverReadings = 12
+	neverFactor   = 10
+
+	// a run that ends with a rise is removed when it is so many times as long as those before, and as others
+	riseBefore = 10
+	riseOthers = 5
 )
 
-// stuck judges a run that stands alone; known is false where the record holds too little to tell.
-func (r *record) stuck(p *Profile, s *stand) (stuck, removes, known bool) {
-	b := r.without(s)
-	others, count := b.runs.others(othersRank, s.readings)
-	if count < fewestOthers || b.changes < fewestChanges {
-		return false, false, false
-	}
-	n := s.readings
-	beside := max(s.before, s.after)
-	never := beside <= 4 && n >= max(12, 10*beside)
+// settleRun judges a run that stands alone, by the band of its level and the length of the other runs there.
+func (r *record) settleRun(p *Profile, s *stand, b *band, others int) {
+	n, beside := s.readings, max(s.before, s.after)
+	never := beside <= neverBeside && n >= max(neverReadings, neverFactor*beside)
 	limit := r.limit(b, s.end)
 	atEnd, atStart := math.Abs(s.end) >= limit, math.Abs(s.start) >= r.limit(b, s.start)
 	standing := p.runs.jumps.standing((n+2)/3, limit)
@@ -292,14 +288,24 @@ func (r *record) stuck(p *Profile, s *stand) (stuck, removes, known bool) {
 		standing-- // itself
 	}
 	above := (s.value - s.lowest) / b.noise
-	switch {
-	case n < longFactor*others, !atEnd && !atStart && !never:
-		return false, false, true
-	case standing >= fewestAcquit, r.bound(s), s.end > 0 && above < dryNoise:
-		return false, false, true
+	if n < longFactor*others || !atEnd && !atStart && !never ||
+		standing >= fewestAcquit || r.bound(s) || s.end > 0 && above < dryNoise {
+		return
 	}
-	removes = atEnd && (s.end < 0 || above >= wetNoise && (never || s.before <= n/10 && n >= 5*others))
-	return true, removes, true
+	v := Verdict{From: s.from, Until: s.until, Readings: n, Kind: Stuck, Size: s.end, Why: "stands, and ends with a jump"}
+	if math.Abs(s.start) > math.Abs(s.end) {
+		v.Size = s.start
+	}
+	switch {
+	case !atEnd && atStart:
+		v.Why = "begins with a jump, and stands"
+	case !atEnd:
+		v.Why = "stands where the record never does"
+	default:
+		longest := never || s.before <= n/riseBefore && n >= riseOthers*others
+		v.Remove = s.end < 0 || above >= wetNoise && longest
+	}
+	r.result.Verdicts = append(r.result.Verdicts, v)
 }
 
 // A run that ends with a rise can be a bed that fell dry until a flood came, where the level was nowhere in the week

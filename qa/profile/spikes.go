@@ -229,10 +229,10 @@ func (r *record) tell(list []spiked, c *class, modestToo bool) {
 	for _, one := range r.own(list, c, modestToo) {
 		v := Verdict{
 			From: one.from, Until: one.until, Readings: one.candidate.readings, Kind: Spike, Size: one.off,
-			Remove: r.removes(&one), Why: "leaves its level and returns to it",
+			Remove: r.removes(&one), Why: "jumps off its level and back",
 		}
 		if !one.returns {
-			v.Why = "far below all other readings"
+			v.Why = "falls far below all other readings, and does not return to its level"
 		}
 		r.result.Verdicts = append(r.result.Verdicts, v)
 	}
