@@ -2,6 +2,7 @@ package profile
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 )
@@ -184,6 +185,63 @@ func TestStuckEdges(t *testing.T) {
 		}
 		if got != c.want {
 			t.Errorf("%s: %d, wanted %d: %+v", c.name, got, c.want, found.Verdicts)
+		}
+	}
+}
+
+// TestTolerance: a run may jitter by the tolerance that is stated, and not by more.
+func TestTolerance(t *testing.T) {
+	for _, c := range []struct {
+		jitter    int
+		tolerance float64
+		want      bool
+	}{{0, 0, true}, {1, 0, false}, {1, 0.001, true}, {2, 0.001, false}, {2, 0.002, true}} {
+		steps := restless(288 * 60)
+		for i := range steps {
+			steps[i] *= 10
+		}
+		const from, length = 288*30 + 150, 40
+		for i := range length {
+			steps[from+i] = steps[from] + i%2*c.jitter
+		}
+		for i := range 30 {
+			steps[from+length+i] -= 200
+		}
+		p := New(Settings{Resolution: 0.001, Interval: 5 * time.Minute, Tolerance: c.tolerance})
+		for i, n := range steps {
+			p.Add(int64(i)*int64(5*time.Minute), float64(n)/1000, true)
+		}
+		found := slices.ContainsFunc(p.Finish().Verdicts, func(v Verdict) bool {
+			return v.Kind == Stuck && v.Remove && v.Readings == length
+		})
+		if found != c.want {
+			t.Errorf("jitter %d mm, tolerance %v m: found is %v", c.jitter, c.tolerance, found)
+		}
+	}
+}
+
+// TestSet: a sensor that is taken out of the water and set anew lower is flagged and kept, however many readings it is
+// out, up to twelve; one that falls by less than ten times what the water falls is not.
+func TestSet(t *testing.T) {
+	for _, c := range []struct {
+		readings, out, anew int
+		want                bool
+	}{
+		{1, -700, -500, true}, {4, -700, -500, true}, {12, -700, -500, true}, {13, -700, -500, false},
+		{4, -700, -650, true}, {4, -700, 500, true}, {4, -700, -697, false}, {4, -8, -2, false},
+	} {
+		for _, interval := range []time.Duration{5 * time.Minute, 15 * time.Minute} {
+			steps := calm(8000)
+			for i := 4001; i < len(steps); i++ {
+				if steps[i] += c.anew; i < 4001+c.readings {
+					steps[i] += c.out - c.anew
+				}
+			}
+			found := profiled(interval, steps)
+			got := len(found.Verdicts) == 1 && found.Verdicts[0].Readings == c.readings && !found.Verdicts[0].Remove
+			if got != c.want || len(found.Verdicts) > 1 {
+				t.Errorf("%+v, %v: %+v", c, interval, found.Verdicts)
+			}
 		}
 	}
 }

@@ -127,8 +127,15 @@ func TestMemory(t *testing.T) {
 		if late > mostBytes || late > early+early/2 {
 			t.Errorf("%s: %d bytes after %d readings, %d after half", name, late, rows, early)
 		}
-		if found := p.Finish(); len(found.Verdicts) > classes*mostCandidates+mostRuns {
+		found := p.Finish()
+		if len(found.Verdicts) > classes*mostCandidates+mostRuns {
 			t.Errorf("%s: %d verdicts", name, len(found.Verdicts))
+		}
+		own := slices.ContainsFunc(found.Notes, func(n Note) bool {
+			return n.Kind == OwnPulses && n.Count > mostCandidates
+		})
+		if own != (name == "wild") {
+			t.Errorf("%s: %+v", name, found.Notes)
 		}
 	}
 }
