@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"time"
 )
 
 // fewestChanges is how many changes a band must hold to speak for itself.
@@ -45,6 +46,7 @@ func (b *band) measure(step float64) {
 type record struct {
 	settings Settings
 	total    int
+	covered  time.Duration
 	spikes   *spikes
 	result   Result
 
@@ -65,7 +67,7 @@ func (p *Profile) Finish() Result {
 	if len(p.habits.list) == 0 {
 		return Result{}
 	}
-	r := &record{settings: p.settings, total: p.total, spikes: &p.spikes}
+	r := &record{settings: p.settings, total: p.total, covered: p.covered, spikes: &p.spikes}
 	r.measure(p)
 	r.settleSpikes(p)
 	r.settleRuns(p)

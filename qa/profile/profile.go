@@ -69,8 +69,8 @@ type Profile struct {
 	local   local
 	spikes  spikes
 	runs    runs
-	total   int // readings
-	doubted int // readings that came with a doubt
+	total   int           // readings
+	covered time.Duration // by them
 }
 
 // New begins a record.
@@ -116,11 +116,11 @@ func (p *Profile) Add(at int64, level float64, ok bool) {
 		}
 	}
 	if !ok || math.IsNaN(level) || math.IsInf(level, 0) {
-		p.doubted++
 		p.end()
 		return
 	}
 	p.total++
+	p.covered += p.settings.Interval
 	p.at, p.level = append(p.at, at), append(p.level, level)
 	if len(p.at) == block {
 		p.settle(block - ahead)

@@ -209,6 +209,16 @@ func TestSampling(t *testing.T) {
 	if len(found.Verdicts) != 2 || !found.Verdicts[0].Remove || !found.Verdicts[1].Remove {
 		t.Errorf("%+v", found.Verdicts)
 	}
+	// what may be removed hangs on the interval at that time
+	for _, first := range []time.Duration{5 * time.Minute, 15 * time.Minute} {
+		p = New(Settings{Resolution: 0.001, Interval: first})
+		put(first, map[int]float64{1505: 0.05})
+		put(20*time.Minute-first, map[int]float64{1505: 0.05})
+		found = p.Finish()
+		if v := found.Verdicts; len(v) != 2 || v[0].Remove == v[1].Remove || v[0].Remove != (first == 5*time.Minute) {
+			t.Errorf("%v first: %+v", first, found.Verdicts)
+		}
+	}
 }
 
 // TestNothing: records of nothing, of one value, and of garbage have no verdicts or few, and break nothing.

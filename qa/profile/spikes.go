@@ -10,6 +10,7 @@ import (
 type candidate struct {
 	from, until int64
 	readings    int
+	coarse      bool    // its readings are so far apart that a lone peak can be sound
 	strength    float64 // its size in units of the noise around it
 	window      [windowSize]float64
 }
@@ -53,11 +54,11 @@ func (s *shape) class() int {
 type spikes [classes]class
 
 // Readings this far apart or more may hide a whole storm between them: a lone peak can be sound.
-const coarse = 15 * time.Minute
+const coarseInterval = 15 * time.Minute
 
 // mostReturning is how many readings an excursion may have that returns to its level.
-func (s *Settings) mostReturning() int {
-	if s.Interval >= coarse {
+func mostReturning(coarse bool) int {
+	if coarse {
 		return 2
 	}
 	return mostSpikes
@@ -78,7 +79,8 @@ const (
 func (p *Profile) excursion(k int) {
 	w := p.level[k-side : min(k-side+windowSize, len(p.level))]
 	noise := p.local.noise
-	l := limits{looseSize * noise, looseLevel * noise, p.settings.mostReturning(), looseFall * noise}
+	coarse := p.settings.Interval >= coarseInterval
+	l := limits{looseSize * noise, looseLevel * noise, mostReturning(coarse), looseFall * noise}
 	s, ok := l.find(w)
 	if !ok {
 		return
@@ -102,7 +104,9 @@ func (p *Profile) excursion(k int) {
 	if len(c.list) == mostCandidates {
 		p.thin(c)
 	}
-	one := candidate{from: p.at[k], until: p.at[k+s.readings-1], readings: s.readings, strength: strength}
+	one := candidate{
+		from: p.at[k], until: p.at[k+s.readings-1], readings: s.readings, coarse: coarse, strength: strength,
+	}
 	copy(one.window[:], w[:s.readings+2*side])
 	c.list = append(c.list, one)
 }
@@ -176,7 +180,7 @@ func (r *record) judge(c *class) (list []spiked) {
 		w := one.levels()
 		one.band = r.at(w[side-1])
 		n := one.band.noise * beyondTies
-		l := limits{n, n, r.settings.mostReturning(), math.Inf(1)}
+		l := limits{n, n, mostReturning(one.coarse), math.Inf(1)}
 		if c == &r.spikes[falls] {
 			l.most, l.fall = 0, fallFactor*max(n, one.band.change99, r.whole.rise999, r.whole.fall999)
 		}
@@ -254,8 +258,7 @@ const (
 
 // tooMany says of how many of a class that they are no faults.
 func (r *record) tooMany(n int) bool {
-	days := float64(r.total) * r.settings.Interval.Hours() / 24
-	return float64(n) > max(ownCount, ownDaily*days) || float64(n) > ownShare*float64(r.total)
+	return float64(n) > max(ownCount, ownDaily*r.covered.Hours()/24) || float64(n) > ownShare*float64(r.total)
 }
 
 // own returns what is no pulse of the record's own, and notes the others; modestToo says that those are which jump by
@@ -306,7 +309,7 @@ func (r *record) removes(one *spiked) bool {
 	case m > 1 && (h < 10*n || h < 3*one.band.usual), m > 4 && h < 15*n:
 		return false
 	}
-	return r.settings.Interval < coarse || r.impossible(one)
+	return !one.coarse || r.impossible(one)
 }
 
 // impossible says of an excursion between readings far apart that it lies below all that the water does.
@@ -315,5 +318,5 @@ func (r *record) impossible(one *spiked) bool {
 		return false
 	}
 	highest := slices.Max(one.levels()[side : side+one.candidate.readings])
-	return highest < r.lowest-0.25*(r.high-r.low) || highest < r.low-3*r.whole.fall999
+	return highest < r.lowest-float64(0.25*(r.high-r.low)) || highest < r.low-float64(3*r.whole.fall999)
 }

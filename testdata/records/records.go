@@ -163,7 +163,7 @@ func (w *water) storm(at, height, rise float64) {
 		x := float64(i)*w.hours - at
 		if x < rise {
 			s := math.Sin(math.Pi / 2 * x / rise)
-			w.level[i] += height * s * s
+			w.level[i] += float64(height * s * s)
 			continue
 		}
 		x -= rise
@@ -171,19 +171,19 @@ func (w *water) storm(at, height, rise float64) {
 		if left < 1e-5 {
 			return
 		}
-		w.level[i] += height * left
+		w.level[i] += float64(height * left)
 	}
 }
 
 // melt adds days of melt, steep in the afternoon and slow at night, of an amplitude that comes and goes.
 func (w *water) melt(amplitude float64) {
-	envelope, second := w.wave(1, 20*dayHours), w.wave(0.25, dayHours/2)
+	envelope := w.wave(1, 20*dayHours)
 	begins := w.between(0, float64(len(w.level))*w.hours/2)
 	w.add(func(hour float64) float64 {
 		if hour < begins {
 			return 0
 		}
-		course := math.Sin(2*math.Pi*(hour-10)/dayHours) + second(2*hour)/4
+		course := math.Sin(2*math.Pi*(hour-10)/dayHours) + float64(0.2*math.Sin(4*math.Pi*(hour-8)/dayHours))
 		return amplitude * (1 + envelope(hour)) * (1 - math.Exp(-(hour-begins)/72)) * (1 + course) / 2
 	})
 }
@@ -230,7 +230,7 @@ func (w *water) damp(hours float64) {
 	share := 1 - math.Exp(-w.hours/hours)
 	shown, noise := w.level[0], w.between(0, 0.0002)
 	for i, x := range w.level {
-		shown += share * (x + float64(noise*w.random.NormFloat64()) - shown)
+		shown += float64(share * (x + float64(noise*w.random.NormFloat64()) - shown))
 		w.level[i] = shown
 	}
 }
@@ -252,7 +252,7 @@ func (w *water) pulses(height float64) {
 			if at < until {
 				target = height
 			}
-			shown += (target - shown) * fine / (runsOut + fine)
+			shown += float64((target-shown)*fine) / (runsOut + fine)
 		}
 		w.level[i] += shown
 	}
@@ -268,7 +268,7 @@ func (w *water) noise(deviation, ofRise float64) {
 	for i, x := range w.level {
 		d := deviation + float64(ofRise*(x-lowest))
 		slow = float64(keeps*slow) + float64(math.Sqrt(1-float64(keeps*keeps))*w.random.NormFloat64())
-		w.level[i] += d * (w.random.NormFloat64() + slow/2)
+		w.level[i] += float64(d * (w.random.NormFloat64() + slow/2))
 	}
 }
 
