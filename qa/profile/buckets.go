@@ -19,6 +19,27 @@ type bucket struct {
 	runs     lengths   // of runs of equal values
 }
 
+// change counts a change from a reading to the next; what is no more than least is zero.
+func (b *bucket) change(change, least float64) {
+	switch {
+	case change < -least:
+		b.fall.add(-change)
+	case change <= least:
+		b.rise[0]++
+	default:
+		b.rise.add(change)
+	}
+}
+
+// bend counts the reading between two changes that differ by so much.
+func (b *bucket) bend(difference, least float64) {
+	if off := math.Abs(difference) / 2; off > least {
+		b.off.add(off)
+	} else {
+		b.off[0]++
+	}
+}
+
 func (b *bucket) merge(other *bucket) {
 	b.readings += other.readings
 	b.rise.merge(&other.rise)

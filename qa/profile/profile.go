@@ -201,32 +201,21 @@ func (p *Profile) mayLeave(k int, change float64) bool {
 	return math.Abs(change-(x[k-1]-x[k-3])/2) >= (leastJump(2)-slopeNoise)*noise
 }
 
-// count counts the change to reading k, and the one before where that was counted too. All that is less than least is
+// count counts the change to reading k, and the one before where that was counted too. All that is no more than least is
 // zero.
 func (p *Profile) count(k int, change, before, least float64) {
 	b := p.habits.at(p.level[k-1])
 	b.readings++
-	counted := p.counted == k-1
+	both := p.counted == k-1
 	p.counted = k
-	switch {
-	case math.Abs(change) <= least:
-		if p.zeros++; p.zeros > mostZeros {
-			return
-		}
-		b.rise[0]++
-	case change < 0:
+	if math.Abs(change) > least {
 		p.zeros = 0
-		b.fall[bin(-change)]++
-	default:
-		p.zeros = 0
-		b.rise[bin(change)]++
+	} else if p.zeros++; p.zeros > mostZeros {
+		return
 	}
-	if counted {
-		off := math.Abs(change-before) / 2
-		if off < least {
-			off = 0
-		}
-		b.off[bin(off)]++
+	b.change(change, least)
+	if both {
+		b.bend(change-before, least)
 	}
 }
 

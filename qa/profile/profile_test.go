@@ -233,6 +233,13 @@ func TestNothing(t *testing.T) {
 	if found := one.Finish(); len(found.Verdicts) > 0 {
 		t.Errorf("%+v", found.Verdicts)
 	}
+	far := New(Settings{Interval: time.Minute})
+	for i := range 10000 {
+		far.Add(int64(i)*int64(time.Minute), float64(i/1000%2)*1e6, true)
+	}
+	if found := far.Finish(); len(found.Verdicts) > 0 {
+		t.Errorf("%+v", found.Verdicts)
+	}
 	without := New(Settings{})
 	for i, n := range calm(10000) {
 		without.Add(int64(i), float64(n)+float64(i%17), true)
@@ -316,5 +323,89 @@ func TestOwnPulses(t *testing.T) {
 	if len(found.Notes) != 1 || found.Notes[0].Kind != OwnPulses || !found.Notes[0].Rising ||
 		math.Abs(found.Notes[0].Low-0.04) > 0.002 || math.Abs(found.Notes[0].High-0.046) > 0.002 {
 		t.Errorf("%+v", found.Notes)
+	}
+}
+
+// TestCounts: where nothing is a fault, the profile holds every reading, every change and every distance of a reading
+// from the middle of its neighbours once, whatever was set aside for a while; and of zeros in a row the first three.
+func TestCounts(t *testing.T) {
+	random := rand.New(rand.NewPCG(25, 14))
+	for range effort.Rounds(5, 50) {
+		p := New(Settings{Interval: time.Minute})
+		var rise, fall, off histogram
+		var x []float64
+		aside := 0
+		for i := range 30000 {
+			x = append(x, 0.3+0.05*math.Sin(float64(i)/3000)+0.001*random.NormFloat64())
+			p.Add(int64(i)*int64(time.Minute), x[i], true)
+			if i > 0 && x[i] >= x[i-1] {
+				rise.add(x[i] - x[i-1])
+			} else if i > 0 {
+				fall.add(x[i-1] - x[i])
+			}
+			if i > 1 {
+				off.add(math.Abs(x[i-1] - (x[i]+x[i-2])/2))
+			}
+		}
+		found := p.Finish()
+		if len(found.Verdicts) > 0 {
+			continue // by chance; it stays aside
+		}
+		var all bucket
+		for _, b := range p.habits.list {
+			all.merge(b)
+		}
+		for k := range p.spikes {
+			aside += len(p.spikes[k].list)
+		}
+		if aside == 0 || int(all.readings) != len(x) || all.runs.count() != len(x) {
+			t.Errorf("%d aside, %d readings, %d runs, of %d", aside, all.readings, all.runs.count(), len(x))
+		}
+		near := func(a, b *histogram) bool { // arithmetic may put a size into the bin beside
+			moved := 0
+			for k := range a {
+				moved += int(math.Abs(float64(a[k]) - float64(b[k])))
+			}
+			return moved < 10 && a.count() == b.count()
+		}
+		if !near(&all.rise, &rise) || !near(&all.fall, &fall) || !near(&all.off, &off) {
+			t.Errorf("rises %d of %d, falls %d of %d, distances %d of %d", all.rise.count(), rise.count(),
+				all.fall.count(), fall.count(), all.off.count(), off.count())
+		}
+	}
+	p := New(Settings{Interval: time.Minute, Resolution: 0.001})
+	for i, n := range calm(1000) {
+		p.Add(int64(i)*int64(time.Minute), float64(n)/1000, true)
+	}
+	p.Finish()
+	var all bucket
+	for _, b := range p.habits.list {
+		all.merge(b)
+	}
+	if zeros, others := all.rise[0], all.rise.count()+all.fall.count()-int(all.rise[0]); zeros != 300 || others != 99 {
+		t.Errorf("%d zeros and %d other changes, wanted 300 and 99", zeros, others)
+	}
+}
+
+// TestQuietAfterNoise: a spike in calm water is flagged soon after a month of waves, and kept, since such jumps were usual then.
+func TestQuietAfterNoise(t *testing.T) {
+	random := rand.New(rand.NewPCG(26, 14))
+	p := New(Settings{Interval: 5 * time.Minute, Resolution: 0.0001})
+	const month = 30 * 288
+	for i := range 4 * month {
+		level := 0.3 + 0.0005*random.NormFloat64()
+		if i < month {
+			level = 0.3 + 0.01*random.NormFloat64()
+		}
+		if i == month+month/2 {
+			level += 0.01
+		}
+		p.Add(int64(i)*int64(5*time.Minute), level, true)
+	}
+	found := slices.ContainsFunc(p.Finish().Verdicts, func(v Verdict) bool {
+		return v.From == (month+month/2)*int64(5*time.Minute)
+	})
+	if !found {
+		t.Error("not found")
 	}
 }

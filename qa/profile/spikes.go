@@ -143,20 +143,9 @@ func (p *Profile) thin(c *class) {
 func (p *Profile) restore(c *candidate) {
 	w, least := c.levels(), leastChange(p.settings.Resolution)
 	for k := side; k <= side+c.readings; k++ {
-		b, change := p.habits.at(w[k-1]), w[k]-w[k-1]
-		switch {
-		case math.Abs(change) <= least:
-			b.rise[0]++
-		case change < 0:
-			b.fall.add(-change)
-		default:
-			b.rise.add(change)
-		}
-		if off := math.Abs(change-(w[k-1]-w[k-2])) / 2; off > least {
-			b.off.add(off)
-		} else {
-			b.off[0]++
-		}
+		b := p.habits.at(w[k-1])
+		b.change(w[k]-w[k-1], least)
+		b.bend(w[k]-w[k-1]-(w[k-1]-w[k-2]), least)
 	}
 }
 
