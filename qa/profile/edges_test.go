@@ -245,3 +245,68 @@ func TestSet(t *testing.T) {
 		}
 	}
 }
+
+// TestExcursionOfStanding: a run that ends or begins with an excursion to which the level returns within a dozen readings
+// has no jump there, even if that is too small for a spike.
+func TestExcursionOfStanding(t *testing.T) {
+	for _, c := range []struct {
+		readings int
+		after    bool
+		jump     bool
+	}{{6, true, false}, {12, true, false}, {13, true, true}, {6, false, false}, {12, false, false}, {13, false, true}} {
+		const from, length = 288*30 + 150, 11 // too short to be flagged without a jump
+		steps := restless(288 * 60)
+		for i := range length {
+			steps[from+i] = steps[from]
+		}
+		for i := range c.readings {
+			at := from - 1 - i
+			if c.after {
+				at = from + length + i
+			}
+			steps[at] = -8 - i%2
+		}
+		found := slices.ContainsFunc(profiled(5*time.Minute, steps).Verdicts, func(v Verdict) bool {
+			return v.Kind == Stuck && v.From <= from*int64(5*time.Minute) && v.Until >= from*int64(5*time.Minute)
+		})
+		if found != c.jump {
+			t.Errorf("%+v: found is %v", c, found)
+		}
+	}
+}
+
+// TestSpikeOnSlope: the slope of the water is taken out: on a steep one the limits are those of still water.
+func TestSpikeOnSlope(t *testing.T) {
+	const flagged, removed = 1, 2
+	for _, slope := range []int{1, 5, 40} {
+		for _, c := range []struct{ readings, steps, want int }{
+			{1, 4, 0}, {1, 5, flagged}, {1, 8, flagged}, {1, 9, removed}, {1, -4, 0}, {1, -5, flagged}, {1, -9, removed},
+			{3, 50, removed}, {12, 50, removed}, {3, -50, removed}, {12, -50, removed},
+		} {
+			for _, from := range []int{1500, 2500} { // up and down
+				steps := calm(6000)
+				for i := from - side; i < from+c.readings+side; i++ {
+					steps[i] = 0
+				}
+				for i := range steps {
+					steps[i] += slope * (1000 - max(i%2000-1000, 1000-i%2000))
+				}
+				for i := range c.readings {
+					steps[from+i] += c.steps
+				}
+				found, got := profiled(5*time.Minute, steps), 0
+				for _, v := range found.Verdicts {
+					if got = flagged; v.Remove {
+						got = removed
+					}
+					if v.Readings != c.readings || math.Abs(v.Size-float64(c.steps)/1000) > 1e-9 {
+						t.Errorf("slope %d, %+v: %+v", slope, c, v)
+					}
+				}
+				if got != c.want || len(found.Verdicts) > 1 {
+					t.Errorf("slope %d at %d, %+v: %+v", slope, from, c, found.Verdicts)
+				}
+			}
+		}
+	}
+}

@@ -88,7 +88,7 @@ func (r *record) measure(p *Profile) {
 	}
 	changes := r.whole.rise
 	changes.merge(&r.whole.fall)
-	r.step = max(r.settings.Resolution, changes.ofMoving(stepShare), leastChange(r.settings.Resolution))
+	r.step = max(r.settings.Resolution, stepOf(&changes, &r.whole.off), leastChange(r.settings.Resolution))
 	r.whole.measure(r.step)
 	r.least = float64(r.buckets[0].index) * r.width
 	r.lowest, r.low, r.high = r.level(0.002), r.level(0.01), r.level(0.99)

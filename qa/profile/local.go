@@ -9,6 +9,12 @@ const noiseOfMedian = 1.15
 // stepShare is the share of the changes other than zero that are no more than the record's step.
 const stepShare = 0.02
 
+// stepOf is the step of a record by its changes, and by the distances of readings from the middle of their neighbours,
+// which are half a step at least and know no slope: water that moves by more than a step each time does not hide it.
+func stepOf(changes, off *histogram) float64 {
+	return min(changes.ofMoving(stepShare), 2*off.ofMoving(stepShare))
+}
+
 // local is the noise of the last some thousand readings, by which excursions are found before the whole record is known.
 type local struct {
 	least   float64 // m, the stated step
@@ -52,8 +58,7 @@ func (l *local) learn(x []float64, least float64) {
 		return
 	}
 	l.unasked = 0
-	step := max(l.least, l.changes.ofMoving(stepShare), least)
-	l.noise = max(step, noiseOfMedian*l.off.quantile(0.5))
+	l.noise = max(l.least, stepOf(&l.changes, &l.off), least, noiseOfMedian*l.off.quantile(0.5))
 	if l.fresh >= block {
 		l.fresh = 0
 		l.changes.halve()

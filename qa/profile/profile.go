@@ -50,7 +50,7 @@ type Verdict struct {
 const (
 	block  = 2048
 	ahead  = mostSpikes + side - 1
-	behind = side + 1
+	behind = side + mostSpikes
 )
 
 // Profile takes in a record, reading by reading.

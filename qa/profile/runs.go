@@ -75,17 +75,32 @@ func (r *runs) add(p *Profile, k int) {
 		if high-low <= r.tolerance {
 			r.low, r.high, r.until = low, high, p.at[k]
 			if r.length++; r.length == 2 && r.soundCount > side {
-				before := [side]float64(r.sound[:side])
-				r.start, r.first = -jump(r.sound[side], before[side-1], before), r.sound[side]-before[side-1]
+				r.begun(p, k)
 			}
 			r.keep(x)
 			return
 		}
-		r.close(p, p.level[k:min(k+side, len(p.level))])
+		r.close(p, p.level[k:min(k+mostSpikes+1, len(p.level))])
 	}
 	r.length, r.low, r.high, r.from, r.until = 1, x, x, p.at[k], p.at[k]
 	r.start, r.first = 0, 0
 	r.keep(x)
+}
+
+// begun looks at the jump to the first reading of a run, now that reading k is its second.
+func (r *runs) begun(p *Profile, k int) {
+	value, before := r.sound[side], [side]float64(r.sound[:side])
+	r.start, r.first = -jump(value, before[side-1], before), value-before[side-1]
+	if math.Abs(r.start) > 3*p.local.noise && r.stands(p, p.level[max(0, k-2-mostSpikes):k-1], value) {
+		r.start = 0
+	}
+}
+
+// stands says that one of some readings beside a run has its value, but for noise: what is between was no end of it, but
+// an excursion.
+func (r *runs) stands(p *Profile, beside []float64, value float64) bool {
+	near := max(r.tolerance, p.local.noise)
+	return slices.ContainsFunc(beside, func(x float64) bool { return math.Abs(x-value) <= near })
 }
 
 func (r *runs) keep(x float64) {
@@ -115,7 +130,7 @@ func (r *runs) close(p *Profile, next []float64) {
 		r.neighbour(r.length)
 	}
 	if r.length > 1 {
-		r.stood(value, next)
+		r.stood(p, value, next)
 	}
 	r.recent[r.recentCount%neighbours] = r.length
 	r.lows.add(r.until, r.low)
@@ -123,13 +138,16 @@ func (r *runs) close(p *Profile, next []float64) {
 }
 
 // stood takes in a run of several readings.
-func (r *runs) stood(value float64, next []float64) {
+func (r *runs) stood(p *Profile, value float64, next []float64) {
 	end, change := 0.0, 0.0
 	if len(next) >= side {
-		end, change = jump(value, next[0], [side]float64(next)), next[0]-value
+		end, change = jump(value, next[0], [side]float64(next[:side])), next[0]-value
 	}
 	r.jumps[lengthBin(r.length)][bin(math.Abs(end))/2]++
 	if r.length >= leastRun && time.Duration(r.until-r.from) >= leastStay {
+		if r.stands(p, next, value) {
+			end = 0
+		}
 		r.candidate(stand{
 			from: r.from, until: r.until, readings: r.length, value: value, start: r.start, end: end,
 			first: r.first, next: change, lowest: r.lows.lowest(),

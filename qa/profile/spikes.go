@@ -212,14 +212,24 @@ func (r *record) settleSpikes(p *Profile) {
 		}
 	}
 	many := float64(modest) > max(modestCount, modestShare*float64(r.total))
+	var sizes [classes]float64
 	for k := range p.spikes {
-		r.tell(lists[k], &p.spikes[k], many)
+		sizes[k] = r.ownSize(lists[k], &p.spikes[k])
+	}
+	for k := range p.spikes {
+		size := sizes[k]
+		for other := range falls {
+			if other/lengthClasses == k/lengthClasses && k != falls {
+				size = max(size, sizes[other]/besideFactor)
+			}
+		}
+		r.tell(r.others(lists[k], &p.spikes[k], size, many))
 	}
 }
 
-// tell turns the excursions of a class into verdicts, unless they are what this record does.
-func (r *record) tell(list []spiked, c *class, modestToo bool) {
-	for _, one := range r.own(list, c, modestToo) {
+// tell turns excursions into verdicts.
+func (r *record) tell(list []spiked) {
+	for _, one := range list {
 		v := Verdict{
 			From: one.from, Until: one.until, Readings: one.candidate.readings, Kind: Spike, Size: one.off,
 			Remove: r.removes(&one), Why: "jumps off its level and back",
@@ -233,6 +243,7 @@ func (r *record) tell(list []spiked, c *class, modestToo bool) {
 
 // Of a class there are too many for faults when there are more than ownCount, or ownDaily a day if that is more, or
 // more than ownShare of the readings. Then those below ownFactor times the ownRank of their sizes are the record's own.
+// Pulses that last longer or shorter than these, to the same side, are too where they are smaller than half of that.
 // Of those of all classes that jump by hardly more than the record usually does, fewer are too many.
 const (
 	ownCount      = 20
@@ -240,6 +251,7 @@ const (
 	ownShare      = 0.005
 	ownRank       = 0.9
 	ownFactor     = 3
+	besideFactor  = 2
 	modestCount   = 8
 	modestShare   = 0.0004
 	unusualFactor = 1.5 // of the usual largest change
@@ -250,20 +262,22 @@ func (r *record) tooMany(n int) bool {
 	return float64(n) > max(ownCount, ownDaily*r.covered.Hours()/24) || float64(n) > ownShare*float64(r.total)
 }
 
-// own returns what is no pulse of the record's own, and notes the others; modestToo says that those are which jump by
-// hardly more than usual.
-func (r *record) own(list []spiked, c *class, modestToo bool) (kept []spiked) {
+// ownSize is the size below which the excursions of a class are the record's own; 0 where there are few.
+func (r *record) ownSize(list []spiked, c *class) float64 {
+	if len(list) == 0 || !r.tooMany(len(list)+c.left) {
+		return 0
+	}
 	var sizes []float64
 	for i := range list {
 		sizes = append(sizes, math.Abs(list[i].off))
 	}
 	slices.Sort(sizes)
-	size := 0.0
-	if len(list) > 0 && r.tooMany(len(list)+c.left) {
-		size = ownFactor * sizes[int(ownRank*float64(len(sizes)-1))]
-	} else if c.left > 0 {
-		r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
-	}
+	return ownFactor * sizes[int(ownRank*float64(len(sizes)-1))]
+}
+
+// others returns what is no pulse of the record's own, of which those are below a size, and the modest ones where there
+// are many; it notes these.
+func (r *record) others(list []spiked, c *class, size float64, modestToo bool) (kept []spiked) {
 	note := Note{Kind: OwnPulses, Low: math.Inf(1)}
 	for _, one := range list {
 		h := math.Abs(one.off)
@@ -274,9 +288,12 @@ func (r *record) own(list []spiked, c *class, modestToo bool) (kept []spiked) {
 		note.Count++
 		note.Low, note.High, note.Rising = min(note.Low, h), max(note.High, h), one.off > 0
 	}
-	if note.Count > 0 {
+	switch {
+	case note.Count > 0:
 		note.Count += c.left
 		r.result.Notes = append(r.result.Notes, note)
+	case c.left > 0:
+		r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
 	}
 	return kept
 }
