@@ -310,3 +310,59 @@ func TestSpikeOnSlope(t *testing.T) {
 		}
 	}
 }
+
+// TestSpikeInStanding: a strong spike in a stuck spell does not end it; a weak one does, since a sensor that shows it
+// does not stand, and of two spells side by side none stands alone.
+func TestSpikeInStanding(t *testing.T) {
+	for _, c := range []struct{ off, readings int }{{300, 299}, {-300, 299}, {6, 0}} {
+		const from, length = 288*30 + 150, 300
+		steps := restless(288 * 60)
+		for i := range length {
+			steps[from+i] = steps[from]
+		}
+		for i := range 30 {
+			steps[from+length+i] -= 30
+		}
+		steps[from+length/2-1] += c.off
+		longest := 0
+		for _, v := range profiled(5*time.Minute, steps).Verdicts {
+			if v.Kind == Stuck {
+				longest = max(longest, v.Readings)
+			}
+		}
+		if longest != c.readings {
+			t.Errorf("%d steps off: %d readings, wanted %d", c.off, longest, c.readings)
+		}
+	}
+}
+
+// TestFewNeighbours: a run of which fewer than six others are known before or after a gap is not judged, and told.
+func TestFewNeighbours(t *testing.T) {
+	for _, c := range []struct {
+		before, after int
+		want          bool
+	}{{6, 20, true}, {5, 20, false}, {20, 6, true}, {20, 5, false}} {
+		const from, length = 288*30 + 150, 40
+		const interval = 5 * time.Minute
+		steps := restless(288 * 60)
+		for i := range length {
+			steps[from+i] = steps[from]
+		}
+		for i := range 30 {
+			steps[from+length+i] = i%2 - 30
+		}
+		p := New(Settings{Resolution: 0.001, Interval: interval})
+		for i, n := range steps {
+			// the last run is closed by the gap
+			if i != from-c.before-1 && i != from+length+c.after {
+				p.Add(int64(i)*int64(interval), float64(n)/1000, true)
+			}
+		}
+		found := p.Finish()
+		stuck := slices.ContainsFunc(found.Verdicts, func(v Verdict) bool { return v.Kind == Stuck })
+		told := slices.ContainsFunc(found.Notes, func(n Note) bool { return n.Kind == CannotTell && n.Count == 1 })
+		if stuck != c.want || told == c.want {
+			t.Errorf("%+v: found is %v, %+v", c, stuck, found.Notes)
+		}
+	}
+}

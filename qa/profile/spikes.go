@@ -139,12 +139,14 @@ func (p *Profile) thin(c *class) {
 	c.list = kept
 }
 
-// restore counts the changes of an excursion that turned out to be normal.
+// restore counts the changes of an excursion that turned out to be normal, and the distances of all readings beside these.
 func (p *Profile) restore(c *candidate) {
 	w, least := c.levels(), leastChange(p.settings.Resolution)
-	for k := side; k <= side+c.readings; k++ {
+	for k := side; k <= side+c.readings+1; k++ {
 		b := p.habits.at(w[k-1])
-		b.change(w[k]-w[k-1], least)
+		if k <= side+c.readings {
+			b.change(w[k]-w[k-1], least)
+		}
 		b.bend(w[k]-w[k-1]-(w[k-1]-w[k-2]), least)
 	}
 }
@@ -243,7 +245,7 @@ func (r *record) tell(list []spiked) {
 
 // Of a class there are too many for faults when there are more than ownCount, or ownDaily a day if that is more, or
 // more than ownShare of the readings. Then those below ownFactor times the ownRank of their sizes are the record's own.
-// Pulses that last longer or shorter than these, to the same side, are too where they are smaller than half of that.
+// Pulses that last longer or shorter than these, to the same side, are too where they are smaller than a third of that.
 // Of those of all classes that jump by hardly more than the record usually does, fewer are too many.
 const (
 	ownCount      = 20
@@ -251,7 +253,7 @@ const (
 	ownShare      = 0.005
 	ownRank       = 0.9
 	ownFactor     = 3
-	besideFactor  = 2
+	besideFactor  = 3
 	modestCount   = 8
 	modestShare   = 0.0004
 	unusualFactor = 1.5 // of the usual largest change
