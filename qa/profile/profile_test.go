@@ -362,7 +362,8 @@ func TestCounts(t *testing.T) {
 		if aside > 0 {
 			judged++
 		}
-		if int(all.readings) != len(x) || all.runs.count() != len(x) {
+		// two of them may be the same to a nanometre
+		if int(all.readings) != len(x) || all.runs.count() > len(x) || all.runs.count() < len(x)-1 {
 			t.Errorf("%d aside, %d readings, %d runs, of %d", aside, all.readings, all.runs.count(), len(x))
 		}
 		near := func(a, b *histogram) bool { // arithmetic may put a size into the bin beside
