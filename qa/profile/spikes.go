@@ -256,7 +256,7 @@ const (
 	besideFactor  = 3
 	modestCount   = 8
 	modestShare   = 0.0004
-	unusualFactor = 1.5 // of the usual largest change
+	unusualFactor = 1.25 // of the usual largest change
 )
 
 // tooMany says of how many of a class that they are no faults.
