@@ -22,6 +22,8 @@ const (
 	Blanking
 	Spike
 	Stuck
+	OddPeak
+	Still
 	CutOff
 	Capped
 	BelowZero
@@ -114,17 +116,36 @@ var Checks = []Check{
 	{Blanking, Fail, "blanking", "is nearer to the sensor than it can see", "common practice",
 		func(Limits) string { return "distance within half a step of the blanking distance, or below it" },
 		(*Screener).blanking},
-	{Spike, Fail, "spike", "lies far off the median of the readings around it",
-		"Hampel identifier with 1.4826 MAD (signal-processing documentation); floor at the log's resolution",
+	{
+		Spike, Fail, "spike", "leaves the level of the readings around it and returns to it, as this water does not",
+		"common practice; with a threshold stated, the Hampel identifier with 1.4826 MAD (signal-processing documentation)",
 		func(l Limits) string {
+			if l.SpikeThreshold == 0 {
+				return "over 8 times the noise, which the record tells, and no sound explanation left"
+			}
 			return fmt.Sprintf("more than %s x max(1.4826 MAD, %s mm) off the median of %s",
 				digits(l.SpikeThreshold, 3), digits(l.SpikeFloor*1000, 3), quantity.FormatDuration(l.SpikeWindow))
-		}, (*Screener).spikes},
-	{Stuck, Fail, "stuck", "repeats one value for too long while there is flow", "common practice",
+		}, (*Screener).spikes,
+	},
+	{
+		Stuck, Fail, "stuck", "repeats one value for longer than this water stands, and ends in a jump", "common practice",
 		func(l Limits) string {
+			if l.StuckDuration == 0 {
+				return "twice as long as it stands at that level, with a jump at the end, which the record tells"
+			}
 			return fmt.Sprintf("within %s mm for %s or longer",
 				digits(l.StuckTolerance*1000, 3), quantity.FormatDuration(l.StuckDuration))
-		}, nil}, // flagged by scanStuck, which decides how many rows are ready
+		}, nil,
+	}, // flagged ahead of the others, with spikes
+	{
+		OddPeak, Suspect, "odd_peak", "may be a spike: it leaves the level of the readings around it and returns to it",
+		"common practice", func(Limits) string { return "over 4 times the noise, which the record tells" }, nil,
+	}, // flagged with spikes
+	{
+		Still, Suspect, "still", "may be stuck: it repeats one value for longer than this water usually stands",
+		"common practice",
+		func(Limits) string { return "twice as long as it stands at that level, which the record tells" }, nil,
+	}, // flagged with spikes
 	{
 		CutOff, Suspect, "cut_off",
 		"stands at zero or at the low end of what the meter shows, which hides what flowed", "settings of the meter",

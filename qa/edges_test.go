@@ -35,15 +35,14 @@ func check(
 func TestDefaults(t *testing.T) {
 	inf := math.Inf(1)
 	common := Limits{
-		SpikeThreshold: 3,
-		BridgeLimit:    4 * time.Hour,
-		SensorLeast:    -inf,
-		SensorMost:     inf,
-		UserLeast:      -inf,
-		UserMost:       inf,
-		FlatWindow:     24 * time.Hour,
-		SecondLimit:    0.02,
-		GapLimit:       time.Hour,
+		BridgeLimit: 4 * time.Hour,
+		SensorLeast: -inf,
+		SensorMost:  inf,
+		UserLeast:   -inf,
+		UserMost:    inf,
+		FlatWindow:  24 * time.Hour,
+		SecondLimit: 0.02,
+		GapLimit:    time.Hour,
 	}
 	for _, c := range []struct {
 		interval                                       time.Duration
@@ -58,7 +57,7 @@ func TestDefaults(t *testing.T) {
 	} {
 		want := common
 		want.Resolution, want.Step, want.SpikeWindow = c.resolution, c.resolution, c.spike
-		want.StuckDuration, want.StepWindow, want.RatePer = c.stuck, c.step, c.ratePer
+		want.FlatLimit, want.StepWindow, want.RatePer = c.stuck, c.step, c.ratePer
 		want.SpikeFloor, want.BelowZero = c.spikeFloor, c.below
 		want.FlatRange, want.StepLimit, want.NoiseLimit = c.flat, c.stepLimit, c.noiseLimit
 		if got := NewLimits(Stated{}, c.interval, time.Hour, c.resolution); got != want {
@@ -73,6 +72,8 @@ func TestLimitsInWords(t *testing.T) {
 		Stated{
 			TooLarge:       0.25,
 			StuckTolerance: 0.002,
+			StuckDuration:  time.Hour,
+			SpikeThreshold: 3,
 			Sensor:         Range{Least: 0.02, Most: 0.35},
 			RateUp:         0.123,
 		},

@@ -12,10 +12,11 @@ type Limits struct {
 	GapLimit       time.Duration // longest step that is no gap; 0 where no step is one, as of a counter that counts on
 	Means          bool          // the figures are means over intervals: nothing is a spike or stuck
 	SpikeWindow    time.Duration // whole width
-	SpikeThreshold float64
-	SpikeFloor     float64 // m
-	StuckDuration  time.Duration
-	StuckTolerance float64 // m
+	SpikeThreshold float64       // 0: the record tells what is a spike
+	SpikeFloor     float64       // m
+	StuckDuration  time.Duration // 0: the record tells what is stuck
+	StuckTolerance float64       // m
+	FlatLimit      time.Duration // longest run of one value that is looked at as the flat top of a peak
 	BridgeLimit    time.Duration
 	TooLarge       float64 // m, largest correction of a head; 0 for no limit
 	Step           float64 // one step of the logged figure, in its own SI unit
@@ -75,9 +76,8 @@ type Stated struct {
 // Range is a range of the logged figure, SI, limits inclusive.
 type Range struct{ Least, Most float64 }
 
-// NewLimits fills what is left open from the log's interval and resolution: a spike window of seven
-// intervals, three deviations, a noise floor of 3 mm or two steps of the log, a value stuck for an hour or 20
-// intervals, bridges of at most four hours; half a step below zero; half the highest head as the most that water rises
+// NewLimits fills what is left open from the log's interval and resolution: a spike window of seven intervals, a noise
+// floor of 3 mm or two steps of the log, bridges of at most four hours; half a step below zero; half the highest head as the most that water rises
 // in one interval; steps of five noise floors between levels that stand for six hours or 24 intervals; a signal that
 // moves by one step in a day; changes of five noise floors from reading to reading; 20 mm between two sensors.
 func NewLimits(s Stated, interval, gapLimit time.Duration, resolution float64) Limits {
@@ -88,10 +88,11 @@ func NewLimits(s Stated, interval, gapLimit time.Duration, resolution float64) L
 		Step:           resolution,
 		TooLarge:       s.TooLarge,
 		SpikeWindow:    or(s.SpikeWindow, 7*interval),
-		SpikeThreshold: or(s.SpikeThreshold, 3),
+		SpikeThreshold: s.SpikeThreshold,
 		SpikeFloor:     or(s.SpikeFloor, math.Max(0.003, 2*resolution)),
-		StuckDuration:  or(s.StuckDuration, max(time.Hour, 20*interval)),
+		StuckDuration:  s.StuckDuration,
 		StuckTolerance: s.StuckTolerance,
+		FlatLimit:      max(time.Hour, 20*interval),
 		BridgeLimit:    or(s.BridgeLimit, 4*time.Hour),
 		BelowZero:      or(s.BelowZero, math.Max(resolution/2, 1e-9)),
 		SensorLeast:    math.Inf(-1),

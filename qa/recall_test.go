@@ -100,7 +100,7 @@ func (s *scenario) putStuck(random *rand.Rand, count int) {
 // screen runs every check with its defaults.
 func (s *scenario) screen() *Window {
 	w := window(s.interval, s.heads)
-	screener := Screener{Limits: NewLimits(Stated{}, s.interval, 3*s.interval, s.resolution)}
+	screener := Screener{Limits: NewLimits(byHand(s.interval), s.interval, 3*s.interval, s.resolution)}
 	screener.Flag(w, 0, true)
 	return w
 }

@@ -25,8 +25,10 @@ type Window struct {
 	Second     []bool
 	// what the whole record says of readings at an end; nil before it was read once, or when it says nothing
 	Verdicts []Verdict
-	Flags    []Flags // set by the screener; 0 for rows that it has not seen
-	Spans    []Span  // the settings in force, covering all rows
+	// Told are the flags by which the record as a whole tells of spikes and of stuck readings; nil when it tells of none.
+	Told  []Flags
+	Flags []Flags // set by the screener; 0 for rows that it has not seen
+	Spans []Span  // the settings in force, covering all rows
 }
 
 // Span is a stretch of rows under one set of limits.
@@ -105,7 +107,10 @@ func (s *Screener) lookAhead(w *Window, final bool) {
 	}
 	if until > s.seen {
 		s.conflicts(w, s.seen, until)
-		s.eachLimits(w, s.seen, until, func(from, until int) { s.spikes(w, from, until) })
+		s.eachLimits(w, s.seen, until, func(from, until int) {
+			s.spikes(w, from, until)
+			s.told(w, from, until)
+		})
 		s.seen = until
 	}
 }
@@ -265,6 +270,24 @@ func (s *Screener) ends(span *Span) (least, most float64) {
 // full is the logged flow from which on two heads give the same flow, or a pipe runs full: to half a step of the log.
 func (s *Screener) full(span *Span) float64 {
 	return span.Twofold - s.Limits.Step/2 - 1e-9*span.Twofold
+}
+
+// told takes over what the record tells of spikes and of stuck readings, where no limits of the user's own are stated.
+// What stands at an end of what the meter shows is not stuck.
+func (s *Screener) told(w *Window, from, until int) {
+	if w.Told == nil {
+		return
+	}
+	for i := from; i < until; i++ {
+		f := w.Told[i]
+		if s.Limits.SpikeThreshold > 0 {
+			f &^= Spike | OddPeak
+		}
+		if f&(Stuck|Still) != 0 && (s.Limits.StuckDuration > 0 || s.hides(w, i)) {
+			f &^= Stuck | Still
+		}
+		w.Flags[i] |= f
+	}
 }
 
 // judge sets the flags of readings of which the whole record has told what they are.

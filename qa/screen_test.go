@@ -13,7 +13,7 @@ import (
 
 // limits are those of the logs in testdata/log: one reading a minute, logged to 1 mm.
 func limits() Limits {
-	return NewLimits(Stated{}, time.Minute, 3*time.Minute, 0.001)
+	return NewLimits(byHand(time.Minute), time.Minute, 3*time.Minute, 0.001)
 }
 
 // load reads a log with its expected flags.
@@ -84,7 +84,7 @@ func TestLogs(t *testing.T) {
 	}
 	for _, c := range Checks {
 		if elsewhere := Conflict | Loop | Unusable | Dead | CutOff | Capped | Blanking | SensorRange | SecondSensor |
-			Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange; c.Flag&elsewhere == 0 && !flagged[c.Name] {
+			Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange | OddPeak | Still; c.Flag&elsewhere == 0 && !flagged[c.Name] {
 			t.Errorf("no log shows check %s", c.Name)
 		}
 	}
@@ -237,7 +237,7 @@ func TestHeldAtAnEnd(t *testing.T) {
 		}
 		c.span.End, c.span.Valid, c.span.Usual = 200, 9, 9
 		w.Spans = []Span{c.span}
-		s := Screener{Limits: NewLimits(Stated{}, time.Minute, time.Hour, step)}
+		s := Screener{Limits: NewLimits(byHand(time.Minute), time.Minute, time.Hour, step)}
 		s.Flag(w, 0, true)
 		if got := w.Flags[100]&Stuck != 0; got != c.stuck {
 			t.Errorf("%s: stuck %v, flags %q", name, got, w.Flags[100].Text())

@@ -21,6 +21,9 @@ func (s *Screener) spikes(w *Window, from, until int) {
 	if s.Limits.Means {
 		return
 	}
+	if s.Limits.SpikeThreshold == 0 {
+		return // the record tells
+	}
 	const block = 64
 	least := s.Limits.SpikeThreshold * s.Limits.SpikeFloor
 	for low := from; low < until; low += block {

@@ -24,7 +24,8 @@ func (s *Screener) scanStuck(w *Window) {
 
 // scanRows does so for some rows.
 func (s *Screener) scanRows(w *Window, from, until int) {
-	limit := s.Limits.StuckDuration.Nanoseconds()
+	stated := s.Limits.StuckDuration > 0
+	limit := or(s.Limits.StuckDuration, s.Limits.FlatLimit).Nanoseconds()
 	gap := s.Limits.gap()
 	tolerance := s.Limits.StuckTolerance + 1e-12
 	r, times, values, heads := s.run, w.Time, w.Value[:len(w.Time)], w.Head[:len(w.Time)]
@@ -37,13 +38,12 @@ func (s *Screener) scanRows(w *Window, from, until int) {
 			r.start, r.value, r.long = i, values[i], false
 			continue
 		}
-		if r.long {
-			s.stick(w, i)
-		} else if times[i]-times[r.start] >= limit {
-			r.long = true
-			for k := r.start; k <= i; k++ {
-				s.stick(w, k)
-			}
+		first := i
+		if !r.long && times[i]-times[r.start] >= limit {
+			r.long, first = true, r.start
+		}
+		for k := first; k <= i && r.long && stated; k++ {
+			s.stick(w, k)
 		}
 	}
 	r.scanned = until

@@ -222,7 +222,7 @@ func TestPublishedVectors(t *testing.T) {
 	// well, and leaves the first and the last value unjudged; the median of the readings around does neither.
 	series = []float64{10, 12, 999.99, 13, 15, 40, 9, 9}
 	w = window(time.Minute, series)
-	s = Screener{Limits: NewLimits(Stated{SpikeFloor: 25.0 / 3}, time.Minute, time.Hour, 0.01)}
+	s = Screener{Limits: NewLimits(Stated{SpikeThreshold: 3, SpikeFloor: 25.0 / 3}, time.Minute, time.Hour, 0.01)}
 	s.spikes(w, 0, len(series))
 	check("QC-SP1", grades(w, Spike, 0), []Grade{1, 1, 4, 1, 1, 4, 1, 1})
 }

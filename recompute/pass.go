@@ -2,7 +2,6 @@ package recompute
 
 import (
 	"iter"
-	"slices"
 
 	"retotal/ingest/reading"
 	"retotal/qa"
@@ -58,6 +57,7 @@ type looks struct {
 	courses *evidence.Courses
 	stays   *evidence.Stays
 	levels  *evidence.Levels
+	habits  *habits
 }
 
 // rate is the stage that computes the flows of all lanes.
@@ -70,7 +70,7 @@ func (rate) Add(b *block.Block) { b.Rate() }
 // screened, and goes through these stages in turn.
 func (p *pass) begin(first int64) {
 	r := p.runner
-	b := block.New(r.log.Known(), r.site, r.plan.blocks(), slices.Clone(r.told), first)
+	b := block.New(r.log.Known(), r.site, r.plan.blocks(), r.told, first)
 	b.Rulings.PassOver = r.passOver
 	filler := fill.New(r.site, r.estimate)
 	p.block, p.sources = b, r.plan.sources.Clone()
@@ -97,11 +97,17 @@ func (p *pass) begin(first int64) {
 	if p.rows != nil {
 		p.rows.sources = &p.sources
 	}
+	if r.asks {
+		p.habits = newHabits(b)
+	}
 	p.stages = p.list()
 }
 
 // list is the stages in their order.
 func (p *pass) list() []adder {
+	if p.runner.asks {
+		return []adder{p.habits}
+	}
 	list := []adder{
 		rate{},
 		p.recorded, p.logged, p.flow, p.trials, // as the meter showed it: it knows neither flags nor drowned flow
@@ -176,12 +182,17 @@ func (p *pass) advance(final bool) error {
 	return nil
 }
 
-// finish decides the rows still held back and returns the result.
-func (p *pass) finish() (*Result, error) {
+// drain decides the rows still held back.
+func (p *pass) drain() error {
 	if p.block == nil {
 		p.begin(p.runner.log.Known().From)
 	}
-	if err := p.advance(true); err != nil {
+	return p.advance(true)
+}
+
+// finish decides the rows still held back and returns the result.
+func (p *pass) finish() (*Result, error) {
+	if err := p.drain(); err != nil {
 		return nil, err
 	}
 	p.difference.Finish()

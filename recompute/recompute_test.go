@@ -145,6 +145,7 @@ func TestGapsAndActions(t *testing.T) {
 		return sum
 	}
 	all := func(int) bool { return false }
+	const byHand = "[screening]\nspike = { threshold = 3 }\n"
 	around5 := func(i int) bool { return i == 5 || i == 6 }
 	for _, c := range []struct {
 		name, more string
@@ -153,10 +154,11 @@ func TestGapsAndActions(t *testing.T) {
 		seconds    int64
 	}{
 		{"nothing odd", "", steady, trapezoids(steady, all), 600},
-		{"spike bridged", "", with(5, 0.5), trapezoids(steady, around5) + (flow(steady[4])+flow(steady[6]))/2*120, 600},
-		{"spike left out", "[screening]\nspike = \"leave-out\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
+		{"spike bridged", byHand, with(5, 0.5), trapezoids(steady, around5) + (flow(steady[4])+flow(steady[6]))/2*120, 600},
+		{"spike left out", "[screening]\nspike = { action = \"leave-out\", threshold = 3 }\n", with(5, 0.5), trapezoids(steady, around5), 480},
 		{"spike kept", "[screening]\nspike = \"keep\"\n", with(5, 0.5), trapezoids(with(5, 0.5), all), 600},
-		{"bridge too long", "[screening]\nbridge_limit = \"90 s\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
+		{"bridge too long", byHand + "bridge_limit = \"90 s\"\n", with(5, 0.5), trapezoids(steady, around5), 480},
+		{"what the record cannot tell is kept", "", with(5, 0.5), trapezoids(with(5, 0.5), all), 600},
 		{"spike before a gap is no way over it", "gap_limit = \"1 min\"\n",
 			func() []float64 { d := with(5, 0.5); d[6] = -1; return d }(),
 			trapezoids(steady, func(i int) bool { return i >= 5 && i <= 7 }), 420},
@@ -166,7 +168,7 @@ func TestGapsAndActions(t *testing.T) {
 	} {
 		more := c.more
 		if strings.HasPrefix(more, "gap_limit") {
-			file := simple(t, minutes(c.distances...), "")
+			file := simple(t, minutes(c.distances...), byHand)
 			text, _ := os.ReadFile(file)
 			os.WriteFile(file, []byte(strings.Replace(string(text), "[log]\n", "[log]\n"+more, 1)), 0o644)
 			checkAfter(t, c.name, run(t, file), c.after, c.seconds)
@@ -314,7 +316,7 @@ func TestRulings(t *testing.T) {
 	}
 	distances[5] = 0.5
 	rule := func(text string) string {
-		return "[screening]\nstuck = \"keep\"\n" +
+		return "[screening]\nstuck = \"keep\"\nspike = { threshold = 3 }\n" +
 			"[[ruling]]\nfrom = 2031-03-01T00:04:30\nuntil = 2031-03-01T00:05:30\nreason = \"by hand\"\n" +
 			"by = \"test\"\n" + text
 	}
@@ -323,7 +325,7 @@ func TestRulings(t *testing.T) {
 		after, lower, upper float64
 		covered             time.Duration
 	}{
-		{"screening alone", "[screening]\nstuck = \"keep\"\n", 6, 6, 6, 10 * time.Minute},
+		{"screening alone", "[screening]\nstuck = \"keep\"\nspike = { threshold = 3 }\n", 6, 6, 6, 10 * time.Minute},
 		{"keep: the spike is real", rule("action = \"keep\"\n"), 6 + 0.04*60, 6 + 0.04*60, 6 + 0.04*60, 10 * time.Minute},
 		{"keep, of another check", rule("action = \"keep\"\nchecks = [\"surcharge\"]\n"), 6, 6, 6, 10 * time.Minute},
 		{"leave out: two minutes are missing", rule("action = \"leave-out\"\n"), 4.8, 4.8, 4.8, 8 * time.Minute},

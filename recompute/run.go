@@ -44,13 +44,16 @@ func Check(s *site.Site, without []int) (warnings problem.List, err error) {
 	return slices.Concat(s.Warnings, plan.Warnings), err
 }
 
-// Run computes a site: the one way in. The log is read once; once more where steps found in it are defensible onsets,
+// Run computes a site: the one way in. The log is read for what is normal in it, and for the result; once more where steps found in it are defensible onsets,
 // or missing time is filled from hours that it must be read for; once more where the whole record shows what a first
 // pass could not know; and once for each ruling, to see what it did.
 func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
 	r := runner{log: l, site: s, options: o}
 	var err error
 	if r.plan, err = newPlan(s, o.Without, r.budget()); err != nil {
+		return nil, err
+	}
+	if err := r.ask(ctx); err != nil {
 		return nil, err
 	}
 	if err := r.learnFirst(ctx); err != nil {
@@ -77,7 +80,8 @@ type runner struct {
 	wantsHours bool                             // hours are gathered, for an estimate
 	// shown is what the whole record showed under each recorded segment; nil when it was not read yet.
 	shown  []settings.Extremes
-	told   []block.Told // what it told of readings at an end
+	told   block.Record // what it told of single readings
+	asks   bool         // a pass asks the record what is normal in it, and nothing else
 	fit    *fill.DonorFit
 	beside []site.Beside
 }
@@ -145,6 +149,9 @@ func (r *runner) fillFrom(ctx context.Context, own *fill.HourlyMeans) error {
 		return err
 	}
 	theirs := runner{log: donor.Log, site: donor.Site}
+	if err := theirs.ask(ctx); err != nil {
+		return err
+	}
 	_, last, err := theirs.bare(true).passes(ctx)
 	if err != nil {
 		return err
@@ -243,8 +250,8 @@ func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 // it.
 func (r *runner) learn(p *pass) (news bool) {
 	found := p.stays.Verdicts(&p.block.Limits, p.block.Log.Interval) // before the extremes are final
-	r.told = slices.Concat(r.told, found)
-	slices.SortFunc(r.told, func(a, b block.Told) int { return cmp.Compare(a.From, b.From) })
+	r.told[0] = slices.Concat(r.told[0], found)
+	slices.SortFunc(r.told[0], func(a, b block.Told) int { return cmp.Compare(a.From, b.From) })
 	r.shown = p.stays.Shown
 	return settings.Learn(r.site, r.plan.Recorded, r.shown, r.plan.lanes()) || len(found) > 0
 }

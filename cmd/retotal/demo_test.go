@@ -63,8 +63,9 @@ func TestDemoAgainstTruth(t *testing.T) {
 		t.Errorf("recorded lane against logged flow: %+v", w)
 	}
 	for _, f := range run.Result.Flags {
+		// The hour in which the sensor repeats a value hides less than its noise: standing water, and nothing lost.
 		want := map[string]bool{
-			"spike": true, "stuck": true, "below_zero": true, "validity": true, "gap": true,
+			"spike": true, "odd_peak": true, "below_zero": true, "validity": true, "gap": true,
 		}[f.Check]
 		if (f.Rows > 0) != want {
 			t.Errorf("check %s flagged %d readings", f.Check, f.Rows)

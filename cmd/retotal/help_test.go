@@ -183,9 +183,9 @@ func TestDefaultsOfLimits(t *testing.T) {
 		holds      bool
 	}{
 		{"spike.window", "7 intervals", minute.SpikeWindow == 7*time.Minute && hour.SpikeWindow == 7*time.Hour},
-		{"spike.threshold", "3", minute.SpikeThreshold == 3},
+		{"spike.threshold", "the record tells", minute.SpikeThreshold == 0},
 		{"spike.floor", "3 mm or 2 steps", minute.SpikeFloor == 0.004 && hour.SpikeFloor == 0.003},
-		{"stuck.duration", "1 h or 20 intervals", minute.StuckDuration == time.Hour && hour.StuckDuration == 20*time.Hour},
+		{"stuck.duration", "the record tells", minute.StuckDuration == 0},
 		{"stuck.tolerance", "0 m", minute.StuckTolerance == 0},
 		{"below_zero.tolerance", "half a step", minute.BelowZero == 0.001 && hour.BelowZero == 0.00005},
 		{"rate_of_change.up", "half the highest head", minute.RateUp == 0},

@@ -53,7 +53,7 @@ var house = map[string][]string{
 	"retotal/qa/profile": {},
 	"retotal/recompute": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"retotal/qa",
+		"retotal/qa", "retotal/qa/profile",
 		"retotal/recompute/block", "retotal/recompute/evidence", "retotal/recompute/fill", "retotal/recompute/settings",
 		"retotal/recompute/stage", "retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},

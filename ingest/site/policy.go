@@ -24,6 +24,8 @@ var Checks = []struct {
 	{"blanking", Hold},
 	{"spike", Bridge},
 	{"stuck", Bridge},
+	{"odd_peak", Keep},
+	{"still", Keep},
 	{"cut_off", Hold},
 	{"capped", Hold},
 	{"below_zero", Zero},

@@ -71,6 +71,7 @@ func (p *Profile) Finish() Result {
 	r.measure(p)
 	r.settleSpikes(p)
 	r.settleRuns(p)
+	r.tellImpossible(p)
 	slices.SortStableFunc(r.result.Verdicts, func(a, b Verdict) int {
 		return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(b.Until, a.Until))
 	})

@@ -69,6 +69,10 @@ type Profile struct {
 	local   local
 	spikes  spikes
 	runs    runs
+	lastAt  int64         // of the last reading, one that cannot be a level too
+	beyond  impossible    // the readings at hand that cannot be
+	beyonds []impossible  // those before
+	left    int           // of them, not listed
 	total   int           // readings
 	covered time.Duration // by them
 }
@@ -110,8 +114,8 @@ func (p *Profile) Sampling(s Settings) {
 // reading that is not ok, since other checks doubt it, ends what it stands in, as a gap does; so does one that is no
 // number or not later than the one before.
 func (p *Profile) Add(at int64, level float64, ok bool) {
-	if n := len(p.at); n > 0 {
-		if apart := at - p.at[n-1]; apart <= 0 || apart >= p.apart {
+	if len(p.at) > 0 {
+		if apart := at - p.lastAt; apart <= 0 || apart >= p.apart {
 			p.end()
 		}
 	}
@@ -119,7 +123,11 @@ func (p *Profile) Add(at int64, level float64, ok bool) {
 		p.end()
 		return
 	}
+	if p.beyond.readings > 0 {
+		p.returned(level)
+	}
 	p.total++
+	p.lastAt = at
 	p.covered += p.settings.Interval
 	p.at, p.level = append(p.at, at), append(p.level, level)
 	if len(p.at) == block {
@@ -141,7 +149,7 @@ func (p *Profile) end() {
 
 func (p *Profile) reset() {
 	p.at, p.level = p.at[:0], p.level[:0]
-	p.next, p.zeros, p.free, p.counted = 0, 0, 1, -1
+	p.next, p.zeros, p.free, p.counted, p.beyond = 0, 0, 1, -1, impossible{}
 	p.local.seen = 1
 	p.runs.reset()
 }

@@ -81,18 +81,23 @@ type Block struct {
 	Used    []bool // the corrected flow counts
 	Rulings Rulings
 	Steps   []Step // of the corrected total through the rows, see Step
-	told    []Told
+	told    Record
 	counter counter
 }
 
 // Told is what an earlier pass over the whole record told of the rows from one instant to another.
 type Told struct {
 	From, Until int64
-	Verdict     qa.Verdict
+	Verdict     qa.Verdict // of readings at an end of what the meter shows
+	Flags       qa.Flags   // of others
 }
 
+// Record is what earlier passes told of the whole record, in lists in the order of time whose spans do not overlap: of
+// readings at an end, of spikes, of stuck readings.
+type Record [3][]Told
+
 // New prepares the rows of a log. first is its first reading.
-func New(l *reading.Facts, s *site.Site, lanes Lanes, told []Told, first int64) *Block {
+func New(l *reading.Facts, s *site.Site, lanes Lanes, told Record, first int64) *Block {
 	b := &Block{Frame: newFrame(l, s, lanes.Corrected.Lane, first), Lanes: lanes, Rulings: newRulings(s), told: told}
 	b.counter.rollover = s.Log.Columns[reading.Counter].Rollover
 	b.counter.changes = CounterChanges(&s.Log, func(at int64) int64 { return at })

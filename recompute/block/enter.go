@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"retotal/ingest/reading"
+	"retotal/qa"
 	"retotal/recompute/settings"
 )
 
@@ -117,17 +118,34 @@ func (b *Block) enterFlows(_ *reading.Batch, start int) {
 
 // enterTold marks the rows of which an earlier pass told more.
 func (b *Block) enterTold(_ *reading.Batch, start int) {
-	if len(b.told) == 0 && b.Verdicts == nil {
-		return
+	for k := range b.told {
+		list := &b.told[k]
+		for i := start; i < len(b.Time) && len(*list) > 0; i++ {
+			for len(*list) > 0 && (*list)[0].Until < b.Time[i] {
+				*list = (*list)[1:]
+			}
+			if len(*list) > 0 && b.Time[i] >= (*list)[0].From {
+				b.tell(i, (*list)[0])
+			}
+		}
 	}
-	b.Verdicts = Grow(b.Verdicts, len(b.Time))
-	for i := start; i < len(b.Time); i++ {
-		for len(b.told) > 0 && b.told[0].Until < b.Time[i] {
-			b.told = b.told[1:]
-		}
-		if len(b.told) > 0 && b.Time[i] >= b.told[0].From {
-			b.Verdicts[i] = b.told[0].Verdict
-		}
+	if b.Verdicts != nil {
+		b.Verdicts = Grow(b.Verdicts, len(b.Time))
+	}
+	if b.Told != nil {
+		b.Told = Grow(b.Told, len(b.Time))
+	}
+}
+
+// tell marks one row.
+func (b *Block) tell(i int, x Told) {
+	if x.Verdict != qa.NoVerdict {
+		b.Verdicts = Grow(b.Verdicts, len(b.Time))
+		b.Verdicts[i] = x.Verdict
+	}
+	if x.Flags != 0 {
+		b.Told = Grow(b.Told, len(b.Time))
+		b.Told[i] |= x.Flags
 	}
 }
 
@@ -219,7 +237,8 @@ func (b *Block) Forget(k int) {
 	if k <= 0 {
 		return
 	}
-	b.Time, b.Flags, b.Verdicts = shift(b.Time, k), shift(b.Flags, k), shift(b.Verdicts, k)
+	b.Time, b.Flags = shift(b.Time, k), shift(b.Flags, k)
+	b.Verdicts, b.Told = shift(b.Verdicts, k), shift(b.Told, k)
 	if len(b.Site.Log.Checks) > 0 {
 		b.Shown = shift(b.Shown, k)
 	}

@@ -34,7 +34,7 @@ func of(t *testing.T, column, keys, more string) *Block {
 		t.Fatal(err)
 	}
 	facts := &reading.Facts{Interval: time.Minute, GapLimit: 10 * time.Minute, Clock: time.UTC}
-	return New(facts, s, NewLanes(l, len(s.Corrections) > 0), nil, start)
+	return New(facts, s, NewLanes(l, len(s.Corrections) > 0), Record{}, start)
 }
 
 // batch is one of figures of the block's quantity at minutes of the day.
@@ -151,14 +151,21 @@ func TestTooLarge(t *testing.T) {
 // TestToldEntered: a verdict holds from its first reading to its last.
 func TestToldEntered(t *testing.T) {
 	b := of(t, distance, empty, "")
-	b.told = []Told{
-		{start + minute, start + 2*minute, qa.Glitch}, {start + 4*minute, start + 4*minute, qa.DeadEnd},
+	b.told[0] = []Told{
+		{From: start + minute, Until: start + 2*minute, Verdict: qa.Glitch},
+		{From: start + 4*minute, Until: start + 4*minute, Verdict: qa.DeadEnd},
 	}
+	b.told[1] = []Told{{From: start + minute, Until: start + minute, Flags: qa.Spike}}
+	b.told[2] = []Told{{From: start + minute, Until: start + 3*minute, Flags: qa.Still}}
 	b.Enter(batch(b, []float64{0, 1, 2}, 0.9, 0.9, 0.9))
 	b.Enter(batch(b, []float64{3, 4, 5}, 0.9, 0.9, 0.9))
 	want := []qa.Verdict{qa.NoVerdict, qa.Glitch, qa.Glitch, qa.NoVerdict, qa.DeadEnd, qa.NoVerdict}
 	if !slices.Equal(b.Verdicts, want) {
 		t.Errorf("%v, want %v", b.Verdicts, want)
+	}
+	flags := []qa.Flags{0, qa.Spike | qa.Still, qa.Still, qa.Still, 0, 0}
+	if !slices.Equal(b.Told, flags) {
+		t.Errorf("%v, want %v", b.Told, flags)
 	}
 }
 

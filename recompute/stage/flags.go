@@ -89,6 +89,11 @@ func notRun(b *block.Block) map[qa.Flags]string {
 	set(qa.Rate, topless && l.RateUp == 0 && l.RateDown == 0, "no rate is set and the device has no highest head")
 	set(qa.Spike, b.Means, "the log holds means over intervals")
 	set(qa.Stuck, b.Means, "the log holds means over intervals")
+	for _, f := range []qa.Flags{qa.OddPeak, qa.Still} {
+		set(f, b.Limits.SpikeThreshold > 0 && f == qa.OddPeak || b.Limits.StuckDuration > 0 && f == qa.Still,
+			"limits of its own are stated")
+		set(f, b.Means, "the log holds means over intervals")
+	}
 	set(qa.Unusable, b.Unusable == nil && l.TooLarge == 0,
 		"no span is marked unusable and no largest correction is set")
 	set(qa.Loop, !b.Site.Log.Columns[b.Site.Log.Primary].Loop, "the log holds no loop current")

@@ -71,7 +71,7 @@ func loaded(t *testing.T, log, keys, more string, minutes, figures []float64) *b
 		t.Fatal(err)
 	}
 	facts := &reading.Facts{Interval: time.Minute, GapLimit: 10 * time.Minute, Clock: time.UTC}
-	b := block.New(facts, s, block.NewLanes(l, len(s.Corrections) > 0), nil, start)
+	b := block.New(facts, s, block.NewLanes(l, len(s.Corrections) > 0), block.Record{}, start)
 	n := len(minutes)
 	for i, m := range minutes {
 		b.Time = append(b.Time, start+int64(m*float64(minute)))

@@ -1,0 +1,119 @@
+package recompute
+
+import (
+	"context"
+	"math"
+
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+	"retotal/qa"
+	"retotal/qa/profile"
+	"retotal/recompute/block"
+	"retotal/recompute/settings"
+)
+
+// habits is the stage that takes in what is normal in the record: a pass of its own, before any that screens by it.
+type habits struct {
+	record *profile.Profile
+	sign   float64 // −1 for distances, which fall as the water rises
+}
+
+// noHabit are the flags of readings that say nothing of what the water does.
+const noHabit = qa.Conflict | qa.Unusable | qa.SensorRange | qa.Loop | qa.Blanking
+
+// newHabits begins a record.
+func newHabits(b *block.Block) *habits {
+	h := &habits{sign: 1}
+	if b.Site.Log.Primary == reading.Distance {
+		h.sign = -1
+	}
+	h.record = profile.New(settingsAt(b, math.MinInt64))
+	return h
+}
+
+// settingsAt are what a record must be told of its sampling at a time.
+func settingsAt(b *block.Block, at int64) profile.Settings {
+	s := b.Log.At(at)
+	resolution := s.Step
+	if b.OfFlow {
+		resolution = 0 // heads are computed, not logged
+	}
+	return profile.Settings{
+		Resolution: resolution, Interval: s.Interval, Tolerance: b.Limits.StuckTolerance,
+	}
+}
+
+// Add takes in the rows of a block.
+func (h *habits) Add(b *block.Block) {
+	b.EachSegment(b.Corrected.Lane, b.Low, b.High, func(s *settings.Segment, low, high int) {
+		bed, depth := channelOf(s)
+		for i := low; i < high; i++ {
+			if len(b.Log.Samplings) > 0 {
+				h.record.Sampling(settingsAt(b, b.Time[i]))
+			}
+			level := h.sign * b.Value[i]
+			switch doubted := b.Flags[i]&noHabit != 0; {
+			case !doubted && (b.Head[i] > depth || b.Head[i] < bed):
+				h.record.Impossible(b.Time[i], level)
+			default:
+				h.record.Add(b.Time[i], level, !doubted)
+			}
+		}
+	})
+}
+
+// channelOf is the head at the bed of the channel and that at its depth, between which levels lie; ∓Inf where the site
+// file does not say.
+func channelOf(s *settings.Segment) (bed, depth float64) {
+	bed, depth = math.Inf(-1), math.Inf(1)
+	if v := s.Settings.Values[site.ChannelDepth]; v != nil {
+		depth = max(v.From.SI, v.To.SI)
+	}
+	if d := s.Settings.Device; d != nil {
+		text, _ := d.Values["crest_height"].(string)
+		if v, err := quantity.Parse(text, quantity.LengthDimension); err == nil {
+			bed = -v.SI
+		}
+	}
+	return bed, depth
+}
+
+// flagOf is the flag of what a record says of readings.
+func flagOf(v profile.Verdict) qa.Flags {
+	switch {
+	case v.Kind == profile.Spike && v.Remove:
+		return qa.Spike
+	case v.Kind == profile.Spike:
+		return qa.OddPeak
+	case v.Remove:
+		return qa.Stuck
+	}
+	return qa.Still
+}
+
+// ask reads the log once for what is normal in it, which tells spikes and stuck readings. Means over intervals tell
+// neither, and limits of the user's own leave nothing to ask.
+func (r *runner) ask(ctx context.Context) error {
+	if s := &r.site.Screening; r.site.Log.Means || s.SpikeThreshold > 0 && s.StuckDuration > 0 {
+		return nil
+	}
+	asker := r.bare(false)
+	asker.asks = true
+	p, err := asker.read(ctx)
+	if err == nil {
+		err = p.drain()
+	}
+	if err != nil {
+		return err
+	}
+	found := p.habits.record.Finish()
+	for _, v := range found.Verdicts {
+		list := &r.told[1]
+		if v.Kind == profile.Stuck {
+			list = &r.told[2]
+		}
+		*list = append(*list, block.Told{From: v.From, Until: v.Until, Flags: flagOf(v)})
+	}
+	return nil
+}
