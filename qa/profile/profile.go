@@ -7,8 +7,8 @@
 // to be looked at.
 //
 // It takes one pass in memory that does not grow with the record: 1 to 3 MB, and 9 MB however wild it is. Results do not
-// depend on how readings are handed in. Its rules and their constants are common practice or were found on generated records (testdata/records),
-// on which TestHarm holds what it promises.
+// depend on how readings are handed in. Its rules and their constants are common practice or were found on generated
+// records (testdata/records), on which TestHarm holds what it promises.
 package profile
 
 import (

@@ -65,7 +65,8 @@ func TestMoves(t *testing.T) {
 		if r.Level[f.From-1] != r.Sound[f.From-1] {
 			t.Errorf("%+v: off before it", f)
 		}
-		if first := r.Level[f.From] - r.Sound[f.From]; f.Cause == Step && first < 0.098 || f.Cause == Drift && first > 0.002 {
+		first := r.Level[f.From] - r.Sound[f.From]
+		if f.Cause == Step && first < 0.098 || f.Cause == Drift && first > 0.002 {
 			t.Errorf("%+v: begins with %v", f, first)
 		}
 	}
