@@ -59,8 +59,8 @@ func Open(s *site.Site) (*Log, error) {
 	return l, nil
 }
 
-// findInterval takes the interval that most files begin with, and the gap limit that follows from it, until all readings
-// were seen.
+// findInterval takes the interval that most files begin with, and the gap limit that follows from it, until all
+// readings were seen.
 func (l *Log) findInterval() {
 	var list []int64
 	for _, f := range l.Files {

@@ -91,8 +91,9 @@ func (p *pressures) level(b *reading.Batch, i int) (reason string) {
 	return ""
 }
 
-// The pressure of the air lies between these wherever water is metered, Pa: at 4000 m above the sea it is 61.6 kPa (ICAO
-// standard atmosphere, from memory), and the highest that was measured, taken to the sea, 108 to 109 kPa (from memory).
+// The pressure of the air lies between these wherever water is metered, Pa: at 4000 m above the sea it is 61.6 kPa
+// (ICAO standard atmosphere, from memory), and the highest that was measured, taken to the sea, 108 to 109 kPa (from
+// memory).
 const (
 	leastAir = 50e3
 	mostAir  = 112e3
@@ -135,7 +136,8 @@ func (f *File) pressureDecisions(l *Log) (list []reading.Decision) {
 		d := reading.Decision{
 			Subject: "pressure",
 			Found: fmt.Sprintf("%s is water of %s at %s, %s m for 1 %s",
-				reading.Quantity(q), c.Water.Density.Text, c.Water.Gravity.Text, quantity.Digits(u.Factor, 5), u.Symbol),
+				reading.Quantity(q), c.Water.Density.Text, c.Water.Gravity.Text, quantity.Digits(u.Factor, 5),
+				u.Symbol),
 		}
 		if d.Found += ", gauge"; l.Has[reading.AirPressure] {
 			d.Found = strings.TrimSuffix(d.Found, "gauge") + "less the air's in each row"

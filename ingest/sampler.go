@@ -41,7 +41,8 @@ type sampler struct {
 	column [reading.Count]stepper
 }
 
-// short is how many runs of about one interval, longer than that of their pace, ended too soon to be a pace of their own.
+// short is how many runs of about one interval, longer than that of their pace, ended too soon to be a pace of their
+// own.
 type short struct {
 	interval int64
 	runs     int

@@ -47,15 +47,15 @@ func TestSampling(t *testing.T) {
 	}
 	storms := []beat{}
 	for range 10 { // by itself: every quarter of an hour, in storms every minute
-		storms = append(storms, beat{rows: 30, interval: 15 * minute, decimals: 3}, beat{rows: 50, interval: minute, decimals: 3})
+		storms = append(storms, beat{30, 15 * minute, 3, 0}, beat{50, minute, 3, 0})
 	}
 	few := []beat{{rows: 200, interval: time.Hour, decimals: 3}}
 	for range 6 {
-		few = append(few, beat{rows: 40, interval: 5 * minute, decimals: 3}, beat{rows: 90, interval: time.Hour, decimals: 3})
+		few = append(few, beat{40, 5 * minute, 3, 0}, beat{90, time.Hour, 3, 0})
 	}
 	nights := []beat{}
 	for range 20 {
-		nights = append(nights, beat{rows: 12, interval: time.Hour, decimals: 3}, beat{rows: 6, interval: 2 * time.Hour, decimals: 3})
+		nights = append(nights, beat{12, time.Hour, 3, 0}, beat{6, 2 * time.Hour, 3, 0})
 	}
 	mm := 0.001
 	for _, c := range []struct {
@@ -78,7 +78,8 @@ func TestSampling(t *testing.T) {
 			},
 		},
 		{
-			"a stated gap limit holds for all", []beat{{30, day, 3, 0}, {1000, 5 * minute, 3, 0}}, "gap_limit = \"2 h\"\n",
+			"a stated gap limit holds for all", []beat{{30, day, 3, 0}, {1000, 5 * minute, 3, 0}},
+			"gap_limit = \"2 h\"\n",
 			sampling(0, 5*minute, 2*time.Hour, mm),
 			[]reading.Sampling{
 				sampling(math.MinInt64, day, 2*time.Hour, mm), sampling(at(30*day), 5*minute, 2*time.Hour, mm),
@@ -164,8 +165,8 @@ func like(a, b reading.Sampling) bool {
 	return a.Interval == b.Interval && a.GapLimit == b.GapLimit && math.Abs(a.Step-b.Step) < 1e-9*b.Step
 }
 
-// TestStampsOfSamplings: hourly values, daily ones from the third of the month on, and hourly ones again. A mean that is
-// stamped at its start ends an interval later, a day or an hour, by its own; a reading that stands for the middle of
+// TestStampsOfSamplings: hourly values, daily ones from the third of the month on, and hourly ones again. A mean that
+// is stamped at its start ends an interval later, a day or an hour, by its own; a reading that stands for the middle of
 // its interval lies half of it on or back.
 func TestStampsOfSamplings(t *testing.T) {
 	var stamped []time.Time
@@ -184,7 +185,9 @@ func TestStampsOfSamplings(t *testing.T) {
 	}
 	for more, moved := range map[string]func(i int) time.Time{
 		"stamp = \"start\"\nvalues = \"means\"": func(i int) time.Time { return stamped[i].Add(interval(stamped[i])) },
-		"stamp = \"start\"":                     func(i int) time.Time { return stamped[i].Add(interval(stamped[i]) / 2) },
+		"stamp = \"start\"": func(i int) time.Time {
+			return stamped[i].Add(interval(stamped[i]) / 2)
+		},
 		"stamp = \"end\"": func(i int) time.Time { // the interval before the stamp is that before it in the log
 			return stamped[i].Add(-interval(stamped[max(i-1, 0)]) / 2)
 		},

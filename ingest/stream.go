@@ -145,7 +145,8 @@ func (r relearned) Error() string { return r.file.Name + ": its interval is anot
 
 // Batches is one reading of the log: all readings in the order of time, each time once. A batch is valid until the next
 // one; an error is the last thing that comes. That a file's first rows misled, that its rows are out of order, or that
-// the log was sampled in another way than they show, is found only on the way; then the error is reading.ErrAgain, and the next call of Batches reads by what was learned.
+// the log was sampled in another way than they show, is found only on the way; then the error is reading.ErrAgain, and
+// the next call of Batches reads by what was learned.
 func (l *Log) Batches(ctx context.Context) iter.Seq2[*reading.Batch, error] {
 	return func(yield func(*reading.Batch, error) bool) {
 		m := l.begin(ctx)

@@ -118,7 +118,8 @@ var Checks = []Check{
 		(*Screener).blanking},
 	{
 		Spike, Fail, "spike", "leaves the level of the readings around it and returns to it, as this water does not",
-		"common practice; with a threshold stated, the Hampel identifier with 1.4826 MAD (signal-processing documentation)",
+		"common practice; with a threshold stated, the Hampel identifier with 1.4826 MAD (signal-processing " +
+			"documentation)",
 		func(l Limits) string {
 			if l.SpikeThreshold == 0 {
 				return "over 8 times the noise, which the record tells, and no sound explanation left"
@@ -128,7 +129,8 @@ var Checks = []Check{
 		}, (*Screener).spikes,
 	},
 	{
-		Stuck, Fail, "stuck", "repeats one value for longer than this water stands, and ends in a jump", "common practice",
+		Stuck, Fail, "stuck", "repeats one value for longer than this water stands, and ends in a jump",
+		"common practice",
 		func(l Limits) string {
 			if l.StuckDuration == 0 {
 				return "twice as long as it stands at that level, with a jump at the end, which the record tells"

@@ -25,7 +25,8 @@ type Window struct {
 	Second     []bool
 	// what the whole record says of readings at an end; nil before it was read once, or when it says nothing
 	Verdicts []Verdict
-	// Told are the flags by which the record as a whole tells of spikes and of stuck readings; nil when it tells of none.
+	// Told are the flags by which the record as a whole tells of spikes and of stuck readings; nil when it tells of
+	// none.
 	Told  []Flags
 	Flags []Flags // set by the screener; 0 for rows that it has not seen
 	Spans []Span  // the settings in force, covering all rows

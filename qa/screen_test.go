@@ -84,7 +84,8 @@ func TestLogs(t *testing.T) {
 	}
 	for _, c := range Checks {
 		if elsewhere := Conflict | Loop | Unusable | Dead | CutOff | Capped | Blanking | SensorRange | SecondSensor |
-			Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange | OddPeak | Still; c.Flag&elsewhere == 0 && !flagged[c.Name] {
+			Rate | Step | Attenuated | Noise | Clipped | Zeros | UserRange | OddPeak |
+			Still; c.Flag&elsewhere == 0 && !flagged[c.Name] {
 			t.Errorf("no log shows check %s", c.Name)
 		}
 	}

@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// rule finds out what each ruling did, by runs without them: of rulings far enough apart that none reaches into the days
-// of another, one run tells all.
+// rule finds out what each ruling did, by runs without them: of rulings far enough apart that none reaches into the
+// days of another, one run tells all.
 func (r *runner) rule(ctx context.Context, result *Result) error {
 	for _, group := range result.groups() {
 		without, err := r.without(ctx, group)

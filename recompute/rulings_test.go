@@ -25,8 +25,8 @@ func (c *counted) Batches(ctx context.Context) iter.Seq2[*reading.Batch, error] 
 	return c.Log.Batches(ctx)
 }
 
-// TestRulingsAtOnce: what each of many rulings did, and how often the log is read for that. Q = 0.1 m²/s × h at 0.1 m is
-// 0.01 m³/s; a ruling that leaves a reading out takes the two minutes beside it, 1.2 m³. Rulings days apart share a
+// TestRulingsAtOnce: what each of many rulings did, and how often the log is read for that. Q = 0.1 m²/s × h at 0.1 m
+// is 0.01 m³/s; a ruling that leaves a reading out takes the two minutes beside it, 1.2 m³. Rulings days apart share a
 // reading of the log, whatever their number; two of one day need one each, and of two over one reading the later one
 // stands, so that without it the other does the same.
 func TestRulingsAtOnce(t *testing.T) {
@@ -37,7 +37,8 @@ func TestRulingsAtOnce(t *testing.T) {
 		fmt.Fprintf(&log, "%s,0.1\n", at.Add(time.Duration(i)*time.Minute).Format("2006-01-02 15:04:05"))
 	}
 	rule := func(at time.Time) {
-		fmt.Fprintf(&rulings, "[[ruling]]\nfrom = %s\nuntil = %s\naction = \"leave-out\"\nreason = \"by hand\"\nby = \"test\"\n",
+		fmt.Fprintf(&rulings,
+			"[[ruling]]\nfrom = %s\nuntil = %s\naction = \"leave-out\"\nreason = \"by hand\"\nby = \"test\"\n",
 			at.Add(-30*time.Second).Format("2006-01-02T15:04:05"), at.Add(30*time.Second).Format("2006-01-02T15:04:05"))
 	}
 	want := []float64{}

@@ -9,8 +9,8 @@ import (
 
 // odd is what is found in files where it does not belong.
 var odd = []string{
-	"1e308", "-1e308", "NaN", "inf", "-", "\"", ",", ";", "\t", "\x00", "\u202e", "\ufeff", "\xe4", "ä", "9999", "=", "#",
-	"\r", "\n\n", "0x1p3", "  ", "[", "}", "2031-02-30", "00:00", "-999",
+	"1e308", "-1e308", "NaN", "inf", "-", "\"", ",", ";", "\t", "\x00", "\u202e", "\ufeff", "\xe4", "ä", "9999",
+	"=", "#", "\r", "\n\n", "0x1p3", "  ", "[", "}", "2031-02-30", "00:00", "-999",
 }
 
 // damage does one thing to a file, and says what.

@@ -1,5 +1,5 @@
-// Command abuse damages a day of the demo at random, in each of the forms that a site comes in, and asks the program for
-// its totals: they must be right, the loss must be accounted for, or there must be a clear error. A fault of the
+// Command abuse damages a day of the demo at random, in each of the forms that a site comes in, and asks the program
+// for its totals: they must be right, the loss must be accounted for, or there must be a clear error. A fault of the
 // program, a hang, and a total that is another without a word fail it.
 //
 //	go run ./.ci/abuse -n 500

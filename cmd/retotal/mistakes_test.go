@@ -111,8 +111,9 @@ func (w *weir) write(t testing.TB) string {
 		correction = fmt.Sprintf("[[correction]]\nreason = \"survey\"\nempty_distance = \"%.3f m\"\n", told)
 	}
 	site := "id = \"w\"\n[log]\nfiles = [\"log.csv\"]\ntime_zone = \"+00:00\"\n" + w.log +
-		"[log.columns]\ntime = \"Time\"\n" + column + "[settings]\n" + setting + w.site + fmt.Sprintf("[settings.device]\nkind = \"power\"\ncoefficient = %g\nexponent = %g\n"+
-		"head_unit = \"m\"\nflow_unit = \"m3/s\"\n", w.coefficient*cmp.Or(w.wrong, 1), w.exponent) + correction
+		"[log.columns]\ntime = \"Time\"\n" + column + "[settings]\n" + setting + w.site +
+		fmt.Sprintf("[settings.device]\nkind = \"power\"\ncoefficient = %g\nexponent = %g\n"+
+			"head_unit = \"m\"\nflow_unit = \"m3/s\"\n", w.coefficient*cmp.Or(w.wrong, 1), w.exponent) + correction
 	for name, text := range map[string]string{"log.csv": log.String(), "site.toml": site} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
 			t.Fatal(err)

@@ -32,8 +32,8 @@ func (f *Facts) At(end int64) Sampling {
 	}
 }
 
-// Gap reports whether a step between readings is too long to integrate over. That from one sampling to the next may be as
-// long as either allows: readings that stand for the middle of their interval lie half of both apart.
+// Gap reports whether a step between readings is too long to integrate over. That from one sampling to the next may be
+// as long as either allows: readings that stand for the middle of their interval lie half of both apart.
 func (f *Facts) Gap(from, until int64) bool {
 	limit := f.At(until).GapLimit
 	if len(f.Samplings) > 0 {
@@ -78,9 +78,9 @@ func Step(digits int, u quantity.Unit) float64 {
 	return math.Abs(u.Factor) / math.Pow10(digits)
 }
 
-// A few averages among readings have many decimals: most values have no more than their step. And a step is coarser than
-// the decimals that are written only when enough values say so that differ from the one before them, and are not the
-// same few again and again. Common practice.
+// A few averages among readings have many decimals: most values have no more than their step. And a step is coarser
+// than the decimals that are written only when enough values say so that differ from the one before them, and are not
+// the same few again and again. Common practice.
 const (
 	mostObey = 0.9
 	enough   = 64

@@ -272,7 +272,8 @@ func (t *table) water(isLevel bool) *Water {
 	}
 	if gravity.SI < leastGravity || gravity.SI > mostGravity {
 		t.refuse("gravity", fmt.Sprintf("%q is not that of any place", gravity.Text),
-			fmt.Sprintf("%s to %s m/s2", quantity.Digits(leastGravity, 4), quantity.Digits(mostGravity, 4)), "leave it out for standard gravity")
+			fmt.Sprintf("%s to %s m/s2", quantity.Digits(leastGravity, 4), quantity.Digits(mostGravity, 4)),
+			"leave it out for standard gravity")
 		return nil
 	}
 	w.Gravity = *gravity

@@ -68,7 +68,8 @@ func TestSpikeEdges(t *testing.T) {
 			}
 		}
 		if got != c.want || len(found.Verdicts) > 1 {
-			t.Errorf("%d readings %d min apart, %d steps off: %d, wanted %d", c.readings, c.minutes, c.steps, got, c.want)
+			t.Errorf("%d readings %d min apart, %d steps off: %d, wanted %d", c.readings, c.minutes, c.steps,
+				got, c.want)
 		}
 	}
 }
@@ -246,8 +247,8 @@ func TestSet(t *testing.T) {
 	}
 }
 
-// TestExcursionOfStanding: a run that ends or begins with an excursion to which the level returns within a dozen readings
-// has no jump there, even if that is too small for a spike.
+// TestExcursionOfStanding: a run that ends or begins with an excursion to which the level returns within a dozen
+// readings has no jump there, even if that is too small for a spike.
 func TestExcursionOfStanding(t *testing.T) {
 	for _, c := range []struct {
 		readings int

@@ -326,7 +326,8 @@ func TestHarm(t *testing.T) {
 		s := h.sum(want.cause, want.group, want.least)
 		if s.flagged.of < 10 || s.flagged.percent() < want.flagged || s.removed.percent() < want.removed {
 			t.Errorf("%s, %s, over %v: %.1f %% of %d flagged, wanted %v; %.1f %% removed, wanted %v", want.cause,
-				want.group, want.least, s.flagged.percent(), s.flagged.of, want.flagged, s.removed.percent(), want.removed)
+				want.group, want.least, s.flagged.percent(), s.flagged.of, want.flagged,
+				s.removed.percent(), want.removed)
 		}
 	}
 }

@@ -53,8 +53,8 @@ func TestBins(t *testing.T) {
 	}
 }
 
-// TestBuckets: however far levels spread, no more buckets are in use than there may be, and nothing is lost or put where
-// it does not belong.
+// TestBuckets: however far levels spread, no more buckets are in use than there may be, and nothing is lost or put
+// where it does not belong.
 func TestBuckets(t *testing.T) {
 	random := rand.New(rand.NewPCG(33, 14))
 	for range 50 {

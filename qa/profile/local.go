@@ -15,7 +15,8 @@ func stepOf(changes, off *histogram) float64 {
 	return min(changes.ofMoving(stepShare), 2*off.ofMoving(stepShare))
 }
 
-// local is the noise of the last some thousand readings, by which excursions are found before the whole record is known.
+// local is the noise of the last some thousand readings, by which excursions are found before the whole record is
+// known.
 type local struct {
 	least   float64 // m, the stated step
 	seen    int     // first reading at hand that it has not learned from

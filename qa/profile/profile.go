@@ -6,9 +6,9 @@
 // to tell, nothing is flagged. A reading is to be removed only where no sound explanation is left; all else is flagged
 // to be looked at.
 //
-// It takes one pass in memory that does not grow with the record: 1 to 3 MB, and 9 MB however wild it is. Results do not
-// depend on how readings are handed in. Its rules and their constants are common practice or were found on generated
-// records (testdata/records), on which TestHarm holds what it promises.
+// It takes one pass in memory that does not grow with the record: 1 to 3 MB, and 9 MB however wild it is. Results do
+// not depend on how readings are handed in. Its rules and their constants are common practice or were found on
+// generated records (testdata/records), on which TestHarm holds what it promises.
 package profile
 
 import (
@@ -20,7 +20,8 @@ import (
 type Settings struct {
 	Resolution float64       // step of the log in metres; 0 when it is not known
 	Interval   time.Duration // from a reading to the next; readings more than one and a half apart are no neighbours
-	Tolerance  float64       // how far the readings of a run of equal values may lie apart, in metres; 0 for exactly equal
+	// how far the readings of a run of equal values may lie apart, in metres; 0 for exactly equal
+	Tolerance float64
 }
 
 // Kind is what is wrong with readings.
@@ -198,9 +199,9 @@ func (p *Profile) settle(until int) {
 	p.next = until
 }
 
-// mayLeave says, of a reading and the change to it, that an excursion can begin with it; it is quick, and passes over nine
-// in ten readings of noise. A lone one has two jumps, which are together the difference of two changes, whatever the
-// slope; a longer one begins with a jump from the slope before.
+// mayLeave says, of a reading and the change to it, that an excursion can begin with it; it is quick, and passes over
+// nine in ten readings of noise. A lone one has two jumps, which are together the difference of two changes, whatever
+// the slope; a longer one begins with a jump from the slope before.
 func (p *Profile) mayLeave(k int, change float64) bool {
 	x, noise := p.level, looseSize*p.local.noise
 	if k+1 < len(x) && math.Abs(change+x[k]-x[k+1]) >= 2*leastJump(1)*noise {
@@ -209,8 +210,8 @@ func (p *Profile) mayLeave(k int, change float64) bool {
 	return math.Abs(change-(x[k-1]-x[k-3])/2) >= (leastJump(2)-slopeNoise)*noise
 }
 
-// count counts the change to reading k, and the one before where that was counted too. All that is no more than least is
-// zero.
+// count counts the change to reading k, and the one before where that was counted too. All that is no more than least
+// is zero.
 func (p *Profile) count(k int, change, before, least float64) {
 	b := p.habits.at(p.level[k-1])
 	b.readings++

@@ -77,7 +77,8 @@ func TestTwoAtOnce(t *testing.T) {
 	}
 	for i, p := range profiles {
 		got, want := p.Finish(), look(list[i])
-		if !slices.Equal(got.Verdicts, want.Verdicts) || !slices.Equal(got.Bands, want.Bands) || len(want.Verdicts) == 0 {
+		if !slices.Equal(got.Verdicts, want.Verdicts) || !slices.Equal(got.Bands, want.Bands) ||
+			len(want.Verdicts) == 0 {
 			t.Errorf("record %d: %d verdicts, wanted %d", i, len(got.Verdicts), len(want.Verdicts))
 		}
 	}
@@ -274,8 +275,8 @@ func garbage(random *rand.Rand) {
 	p.Finish()
 }
 
-// TestStillWater: records that stand for hours, as they should, have no stuck spell: a slow recession and a damped meter
-// at whole millimetres, and a bed that is dry between floods.
+// TestStillWater: records that stand for hours, as they should, have no stuck spell: a slow recession and a damped
+// meter at whole millimetres, and a bed that is dry between floods.
 func TestStillWater(t *testing.T) {
 	day := func(i int, interval time.Duration) float64 { return float64(i) * interval.Hours() / 24 }
 	for _, c := range []struct {

@@ -8,9 +8,9 @@ type Result struct {
 	Bands    []Band  // by level; the outermost two reach to −Inf and +Inf
 }
 
-// Band is what is normal in a range of levels: the noise of a reading, and how far the level usually goes from a reading
-// to the next, its slope aside (99 of 100 go less far). Where a band has few changes, those of the bands
-// around it are taken in.
+// Band is what is normal in a range of levels: the noise of a reading, and how far the level usually goes from a
+// reading to the next, its slope aside (99 of 100 go less far). Where a band has few changes, those of the bands around
+// it are taken in.
 type Band struct {
 	Low, High float64 // m
 	Changes   int     // of the band alone

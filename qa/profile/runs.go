@@ -96,8 +96,8 @@ func (r *runs) begun(p *Profile, k int) {
 	}
 }
 
-// stands says that one of some readings beside a run has its value, but for noise: what is between was no end of it, but
-// an excursion.
+// stands says that one of some readings beside a run has its value, but for noise: what is between was no end of it,
+// but an excursion.
 func (r *runs) stands(p *Profile, beside []float64, value float64) bool {
 	near := max(r.tolerance, p.local.noise)
 	return slices.ContainsFunc(beside, func(x float64) bool { return math.Abs(x-value) <= near })
@@ -310,7 +310,8 @@ func (r *record) settleRun(p *Profile, s *stand, b *band, others int) {
 		standing >= fewestAcquit || r.bound(s) || s.end > 0 && above < dryNoise {
 		return
 	}
-	v := Verdict{From: s.from, Until: s.until, Readings: n, Kind: Stuck, Size: s.end, Why: "stands, and ends with a jump"}
+	v := Verdict{From: s.from, Until: s.until, Readings: n, Kind: Stuck, Size: s.end,
+		Why: "stands, and ends with a jump"}
 	if math.Abs(s.start) > math.Abs(s.end) {
 		v.Size = s.start
 	}

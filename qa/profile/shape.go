@@ -50,7 +50,8 @@ func leastOff(readings int) float64 {
 	}
 }
 
-// find returns the shortest excursion that begins at the fourth reading of a window and returns, else the shortest fall.
+// find returns the shortest excursion that begins at the fourth reading of a window and returns, else the shortest
+// fall.
 func (l *limits) find(w []float64) (found shape, ok bool) {
 	most := min(mostSpikes, len(w)-2*side)
 	if !l.mayLast(w) {

@@ -17,8 +17,8 @@ type candidate struct {
 
 func (c *candidate) levels() []float64 { return c.window[:c.readings+2*side] }
 
-// class is the candidates of one side and about one length, of which mostCandidates are listed. When there are more, the
-// weaker half goes, and none that is weaker comes in any more.
+// class is the candidates of one side and about one length, of which mostCandidates are listed. When there are more,
+// the weaker half goes, and none that is weaker comes in any more.
 type class struct {
 	list    []candidate
 	weakest float64
@@ -139,7 +139,8 @@ func (p *Profile) thin(c *class) {
 	c.list = kept
 }
 
-// restore counts the changes of an excursion that turned out to be normal, and the distances of all readings beside these.
+// restore counts the changes of an excursion that turned out to be normal, and the distances of all readings beside
+// these.
 func (p *Profile) restore(c *candidate) {
 	w, least := c.levels(), leastChange(p.settings.Resolution)
 	for k := side; k <= side+c.readings+1; k++ {

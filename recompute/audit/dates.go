@@ -35,8 +35,8 @@ func dates(r *recompute.Result) []Finding {
 	if len(days) < leastDays || follow(days) > fewFollow || follow(swapped) < almostEvery {
 		return nil
 	}
-	doubt := fmt.Sprintf("have readings on %d days, hardly one of which follows another, and in the other order of day "+
-		"and month they follow each other: check log.date_order", len(days))
+	doubt := fmt.Sprintf("have readings on %d days, hardly one of which follows another, and in the other order of "+
+		"day and month they follow each other: check log.date_order", len(days))
 	return []Finding{{
 		Topic: "the dates", Verdict: Doubtful, Doubts: []string{doubt}, Sentence: "The dates " + doubt + ".",
 		Tolerance: "days that follow each other as read",

@@ -24,7 +24,8 @@ const (
 func levels(r *recompute.Result) []Finding {
 	doubts := headDoubts(r)
 	for _, x := range r.Dead {
-		doubts = append(doubts, fmt.Sprintf("stands at a head of %.3f m from %s to %s UTC (%s), %s: a dead sensor does so",
+		doubts = append(doubts, fmt.Sprintf(
+			"stands at a head of %.3f m from %s to %s UTC (%s), %s: a dead sensor does so",
 			x.Head, utc(x.From), utc(x.Until), quantity.FormatDuration(time.Duration(x.Until-x.From)), jumps(x)))
 	}
 	if len(doubts) == 0 {
@@ -33,9 +34,9 @@ func levels(r *recompute.Result) []Finding {
 	return []Finding{{
 		Topic: "the level", Verdict: Doubtful, Doubts: doubts,
 		Sentence: "The level " + strings.Join(doubts, ", and ") + ".",
-		Tolerance: fmt.Sprintf("half of the heads or more within what is expected of the device (or under %.0f m), the "+
-			"median no lower than %.0f mm, the highest over %.0f mm and %.0f %% of the maximum head; no run of one "+
-			"value for 12 h or longer between jumps over 3 times the largest change elsewhere",
+		Tolerance: fmt.Sprintf("half of the heads or more within what is expected of the device (or under %.0f m), "+
+			"the median no lower than %.0f mm, the highest over %.0f mm and %.0f %% of the maximum head; no run of "+
+			"one value for 12 h or longer between jumps over 3 times the largest change elsewhere",
 			float64(evidence.Deepest), 1000*farNegative, 1000*leastHighest, 100*leastShare),
 	}}
 }
@@ -70,10 +71,12 @@ func headDoubts(r *recompute.Result) (doubts []string) {
 	case h.Median > evidence.Deepest:
 		doubts = append(doubts, fmt.Sprintf("gives a median head of %s m: %s", quantity.Digits(h.Median, 4), remedy))
 	case h.Median < farNegative:
-		doubts = append(doubts, fmt.Sprintf("gives heads below zero flow in %.0f %% of the readings (median %.3f m): %s",
+		doubts = append(doubts, fmt.Sprintf(
+			"gives heads below zero flow in %.0f %% of the readings (median %.3f m): %s",
 			part(h.Negative, h), h.Median, remedy))
 	case float64(h.Far) > fewFar*float64(h.Readings):
-		doubts = append(doubts, fmt.Sprintf("gives heads that no such device has in %s %% of the readings (%s to %s m): %s",
+		doubts = append(doubts, fmt.Sprintf(
+			"gives heads that no such device has in %s %% of the readings (%s to %s m): %s",
 			quantity.Digits(part(h.Far, h), 2), quantity.Digits(h.Least, 4), quantity.Digits(h.Highest, 4), remedy))
 	case h.Median > 0 && h.Highest < least:
 		doubts = append(doubts, fmt.Sprintf("gives no head above %s mm in the whole record: %s",

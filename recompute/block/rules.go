@@ -34,7 +34,8 @@ func newRulings(s *site.Site) Rulings {
 func (r *Rulings) of(at int64, flags qa.Flags) (*site.Ruling, int) {
 	for i := len(r.List) - 1; i >= 0; i-- {
 		x := &r.List[i]
-		if !slices.Contains(r.PassOver, i) && at >= x.From.UTC && at < x.Until.UTC && (r.checks[i] == 0 || r.checks[i]&flags != 0) {
+		if !slices.Contains(r.PassOver, i) && at >= x.From.UTC && at < x.Until.UTC &&
+			(r.checks[i] == 0 || r.checks[i]&flags != 0) {
 			return x, i
 		}
 	}

@@ -35,7 +35,8 @@ type Heads struct {
 	Negative               int     // below the level of zero flow by more than screening allows
 	Surcharged             int     // above the least of maximum head, the device's limit of validity and its end
 	Low                    int     // below the lowest head of validity
-	Far                    int     // over three times the highest expected head, 10 m where none is known, or as far below zero
+	// Far is over three times the highest expected head, 10 m where none is known, or as far below zero.
+	Far int
 	// Inside is above zero flow and below the end of channel and device or, where none is known, within three times the
 	// highest expected head.
 	Inside int

@@ -143,5 +143,6 @@ func (r *Record) shift(cause Cause, at int, by func(i int) float64) {
 	for i := at; i < len(r.Level); i++ {
 		r.Level[i] = r.round(r.Sound[i] + by(i))
 	}
-	r.Injected = append(r.Injected, Fault{Cause: cause, From: at, Until: len(r.Level), Size: math.Abs(by(len(r.Level)))})
+	r.Injected = append(r.Injected, Fault{Cause: cause, From: at, Until: len(r.Level),
+		Size: math.Abs(by(len(r.Level)))})
 }

@@ -57,7 +57,8 @@ var Begin = time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
 // Make makes a record without faults.
 func Make(random *rand.Rand, kind Kind, interval time.Duration, resolution float64, length time.Duration) *Record {
 	n := int(length / interval)
-	r := &Record{Kind: kind, Interval: interval, Resolution: resolution, At: make([]int64, n), Level: make([]float64, n)}
+	r := &Record{Kind: kind, Interval: interval, Resolution: resolution, At: make([]int64, n),
+		Level: make([]float64, n)}
 	for i := range r.At {
 		r.At[i] = Begin.Add(time.Duration(i) * interval).UnixNano()
 	}
