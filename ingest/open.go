@@ -134,6 +134,9 @@ func within(name string, s *site.Site) (files []string, problems problem.List) {
 				"name the folder that it leads to in log.files, or remove the link")
 			return nil
 		}
+		if entry.IsDir() && path != name && ours(path) {
+			return fs.SkipDir
+		}
 		if !entry.IsDir() && site.LogEnding(path) != "" {
 			files = append(files, path)
 		}
@@ -177,6 +180,16 @@ func (a alike) list() (out problem.List) {
 		out.Add(&one)
 	}
 	return out
+}
+
+// ours reports whether a folder holds results, whose tables are no logs.
+func ours(folder string) bool {
+	for _, name := range []string{"record.json", "totals.csv", "readings.parquet"} {
+		if _, err := os.Stat(filepath.Join(folder, name)); err != nil {
+			return false
+		}
+	}
+	return true
 }
 
 // plain looks at a log before it is opened: nothing waits for what never ends.

@@ -123,7 +123,7 @@ func newRow(r rated, h headToRate, unit quantity.Unit, below *float64) report.Ra
 		Flow:       unit.FromSI(q),
 		Unit:       unit.Symbol,
 		Downstream: below,
-		Status:     device.Assess(r.rating, h.head).String() + h.note,
+		Status:     statusAt(r.rating, h.head) + h.note,
 	}
 	if q > 0 {
 		row.PerMM = 0.1 * r.rating.Slope(h.head) / q
@@ -205,6 +205,15 @@ func printHeading(w io.Writer, r rated, unit quantity.Unit) {
 		fmt.Fprintf(w, "  assumed: %s\n", text)
 	}
 	fmt.Fprintf(w, "\n  %9s  %12s  %8s\n", "head m", "flow "+unit.Symbol, "% per mm")
+}
+
+// statusAt says how a head stands to the limits of a rating; within none that are known is not within limits.
+func statusAt(r device.Rating, head float64) string {
+	status := device.Assess(r, head)
+	if l := r.Limits(); status == device.Within && l.Low == 0 && math.IsInf(l.High, 1) {
+		return "no limits known"
+	}
+	return status.String()
 }
 
 // limitLines are the limits of validity and the physical end, each with its source.

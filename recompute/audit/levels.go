@@ -35,8 +35,8 @@ func levels(r *recompute.Result) []Finding {
 		Topic: "the level", Verdict: Doubtful, Doubts: doubts,
 		Sentence: "The level " + strings.Join(doubts, ", and ") + ".",
 		Tolerance: fmt.Sprintf("half of the heads or more within what is expected of the device (or under %.0f m), "+
-			"the median no lower than %.0f mm, the highest over %.0f mm and %.0f %% of the maximum head; no run of "+
-			"one value for 12 h or longer between jumps over 3 times the largest change elsewhere",
+			"the median no lower than %.0f mm where nothing flows, the highest over %.0f mm and %.0f %% of the "+
+			"maximum head; no run of one value for 12 h or longer between jumps over 3 times the largest change elsewhere",
 			float64(evidence.Deepest), 1000*farNegative, 1000*leastHighest, 100*leastShare),
 	}}
 }
@@ -70,7 +70,7 @@ func headDoubts(r *recompute.Result) (doubts []string) {
 			quantity.Digits(h.Median, 4), remedy))
 	case h.Median > evidence.Deepest:
 		doubts = append(doubts, fmt.Sprintf("gives a median head of %s m: %s", quantity.Digits(h.Median, 4), remedy))
-	case h.Median < farNegative:
+	case h.Median < farNegative && h.Highest <= 0: // an overflow stands below its crest most of the time
 		doubts = append(doubts, fmt.Sprintf(
 			"gives heads below zero flow in %.0f %% of the readings (median %.3f m): %s",
 			part(h.Negative, h), h.Median, remedy))
