@@ -36,7 +36,7 @@ func levels(r *recompute.Result) []Finding {
 		Sentence: "The level " + strings.Join(doubts, ", and ") + ".",
 		Tolerance: fmt.Sprintf("half of the heads or more within what is expected of the device (or under %.0f m), "+
 			"the median no lower than %.0f mm where nothing flows, the highest over %.0f mm and %.0f %% of the "+
-			"maximum head; no run of one value for 12 h or longer between jumps over 3 times the largest change elsewhere",
+			"maximum head; no run of one value for 12 h or longer between jumps over 3 times the largest elsewhere",
 			float64(evidence.Deepest), 1000*farNegative, 1000*leastHighest, 100*leastShare),
 	}}
 }
