@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"context"
+	"fmt"
 	"math"
 
 	"retotal/ingest/quantity"
@@ -115,5 +116,29 @@ func (r *runner) ask(ctx context.Context) error {
 		}
 		*list = append(*list, block.Told{From: v.From, Until: v.Until, Flags: flagOf(v)})
 	}
+	for _, n := range found.Notes {
+		r.habits = append(r.habits, noteText(n))
+	}
 	return nil
+}
+
+// noteText says what a record says of itself.
+func noteText(n profile.Note) string {
+	mm := func(v float64) string { return quantity.Digits(1000*v, 3) }
+	switch n.Kind {
+	case profile.OwnPulses:
+		way := "falls"
+		if n.Rising {
+			way = "rises"
+		}
+		return fmt.Sprintf("%d short %s of %s to %s mm are so many that they are this record's own, as a pump's are: "+
+			"none of them is flagged", n.Count, way, mm(n.Low), mm(n.High))
+	case profile.CannotTell:
+		if n.Count == 1 {
+			return "a run of one value stands where the record holds too little to tell whether it is stuck: it is kept"
+		}
+		return fmt.Sprintf("%d runs of one value stand where the record holds too little to tell whether they are "+
+			"stuck: they are kept", n.Count)
+	}
+	return fmt.Sprintf("%d of the weakest excursions were not looked at, since there are so many", n.Count)
 }

@@ -46,6 +46,7 @@ type Screened struct {
 	Events  []*stage.Event
 	Rulings []RulingResult
 	Drowned stage.Drowned
+	Habits  []string // what the record says of its own pulses and runs
 }
 
 // RulingResult is what a ruling did.

@@ -81,6 +81,7 @@ type runner struct {
 	// shown is what the whole record showed under each recorded segment; nil when it was not read yet.
 	shown  []settings.Extremes
 	told   block.Record // what it told of single readings
+	habits []string     // what the record says of itself
 	asks   bool         // a pass asks the record what is normal in it, and nothing else
 	fit    *fill.DonorFit
 	beside []site.Beside
@@ -116,7 +117,7 @@ func (r *runner) finish(result *Result) error {
 	if err := outside.Err(); err != nil {
 		return err
 	}
-	result.Warnings, result.Fit, result.Beside = outside.Warnings(), r.fit, r.beside
+	result.Warnings, result.Fit, result.Beside, result.Habits = outside.Warnings(), r.fit, r.beside, r.habits
 	return nil
 }
 

@@ -37,6 +37,7 @@ type Record struct {
 	Days        *Table          `json:"days"`
 	Split       splitRecord     `json:"difference_parts"`
 	FlowCheck   flowCheckRecord `json:"logged_flow_against_lanes"`
+	Habits      []string        `json:"habits_of_the_record,omitempty"`
 	Drowned     drownedRecord   `json:"drowned"`
 	Without     []int           `json:"without,omitempty"`
 	Lanes       []string        `json:"what_if,omitempty"`
@@ -119,6 +120,7 @@ func NewRecord(r *Run) *Record {
 		Findings:    r.findings(),
 		OverLimit:   r.daysOver(),
 		NeedsPerson: r.NeedsPerson(),
+		Habits:      r.Result.Habits,
 		Review:      "A correction is for a competent person to review before it is reported.",
 	}
 	for _, l := range res.WhatIfs {

@@ -278,7 +278,16 @@ func screening(w io.Writer, r *Run) {
 	t := r.flags()
 	if t.shown() == 0 {
 		fmt.Fprintln(w, "\nScreening flagged nothing.")
+		habits(w, r)
 		return
 	}
 	subject(w, "Screening", t)
+	habits(w, r)
+}
+
+// habits prints what the record says of itself.
+func habits(w io.Writer, r *Run) {
+	for _, text := range r.Result.Habits {
+		fmt.Fprintf(w, "  %s.\n", text)
+	}
 }
