@@ -36,9 +36,11 @@ type sampler struct {
 	paces  []*pace
 	run    []int64 // the last steps that are alike and not of the pace
 	begins int64   // stamp of the reading before them
-	short  []short // runs that ended too soon to be a pace
-	astray bool    // readings were held back, since they are to be read again
-	column [reading.Count]stepper
+	// gap is the last step, when it was a longer one than those of the run, and began at gapFrom.
+	gap, gapFrom int64
+	short        []short // runs that ended too soon to be a pace
+	astray       bool    // readings were held back, since they are to be read again
+	column       [reading.Count]stepper
 }
 
 // short is how many runs of about one interval, longer than that of their pace, ended too soon to be a pace of their
@@ -141,14 +143,20 @@ func (s *sampler) step(from, to int64) {
 		return
 	}
 	if len(s.run) > 0 && !keeps(d, s.run[0]) {
-		if d > s.run[0] { // a gap within the run
+		if d > s.run[0] && !(s.gap > 0 && keeps(d, s.gap)) { // a gap within the run, unless two are alike
+			s.gap, s.gapFrom = d, from
 			return
 		}
+		gap, at := s.gap, s.gapFrom
 		s.drop(p)
+		if gap > 0 && keeps(d, gap) {
+			s.run, s.begins = append(s.run, gap), at
+		}
 	}
 	if len(s.run) == 0 {
 		s.begins = from
 	}
+	s.gap = 0
 	if s.run = append(s.run, d); len(s.run) == alikeSteps {
 		s.change(p)
 	}
@@ -166,7 +174,7 @@ func (s *sampler) drop(p *pace) {
 			s.short[i].runs++
 		}
 	}
-	s.run = s.run[:0]
+	s.run, s.gap = s.run[:0], 0
 }
 
 // change begins a pace with the steps that are alike.
@@ -182,7 +190,7 @@ func (s *sampler) change(p *pace) {
 		}
 		s.paces = append(s.paces, next)
 	}
-	s.run = s.run[:0]
+	s.run, s.gap = s.run[:0], 0
 }
 
 // keeps reports whether two intervals are the same but for jitter.

@@ -71,6 +71,48 @@ func TestSampling(t *testing.T) {
 			sampling(0, 5*minute, 15*minute, mm), nil,
 		},
 		{
+			"eleven steps of another interval are gaps",
+			[]beat{{300, time.Hour, 3, 0}, {11, day, 3, 0}, {50, time.Hour, 3, 0}}, "",
+			sampling(0, time.Hour, 3*time.Hour, mm), nil,
+		},
+		{
+			"twelve begin it", []beat{{300, time.Hour, 3, 0}, {12, day, 3, 0}, {50, time.Hour, 3, 0}},
+			"", sampling(0, time.Hour, 3*time.Hour, mm),
+			[]reading.Sampling{
+				sampling(math.MinInt64, time.Hour, 3*time.Hour, mm), sampling(at(300*time.Hour), day, 3*day, mm),
+				sampling(at(300*time.Hour+12*day), time.Hour, 3*time.Hour, mm),
+			},
+		},
+		{
+			"one short step first", []beat{{1, time.Second, 3, 0}, {300, 5 * minute, 3, 0}, {50, time.Hour, 3, 0}}, "",
+			sampling(0, 5*minute, 15*minute, mm),
+			[]reading.Sampling{
+				sampling(math.MinInt64, 5*minute, 15*minute, mm),
+				sampling(at(time.Second+1500*minute), time.Hour, 3*time.Hour, mm),
+			},
+		},
+		{
+			"one short step where the interval changes",
+			[]beat{{300, 5 * minute, 3, 0}, {1, time.Minute, 3, 0}, {50, time.Hour, 3, 0}}, "",
+			sampling(0, 5*minute, 15*minute, mm),
+			[]reading.Sampling{
+				sampling(math.MinInt64, 5*minute, 15*minute, mm),
+				sampling(at(1501*minute), time.Hour, 3*time.Hour, mm),
+			},
+		},
+		{
+			"half as long again is jitter", []beat{{300, 10 * minute, 3, 0}, {50, 15 * minute, 3, 0}}, "",
+			sampling(0, 10*minute, 30*minute, mm), nil,
+		},
+		{
+			"longer is another interval", []beat{{300, 10 * minute, 3, 0}, {50, 16 * minute, 3, 0}}, "",
+			sampling(0, 10*minute, 30*minute, mm),
+			[]reading.Sampling{
+				sampling(math.MinInt64, 10*minute, 30*minute, mm),
+				sampling(at(3000*minute), 16*minute, 48*minute, mm),
+			},
+		},
+		{
 			"a month of daily ones first", []beat{{30, day, 3, 0}, {1000, 5 * minute, 3, 0}}, "",
 			sampling(0, 5*minute, 15*minute, mm),
 			[]reading.Sampling{

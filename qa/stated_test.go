@@ -1,6 +1,7 @@
 package qa
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -30,6 +31,28 @@ func TestTold(t *testing.T) {
 		s.told(w, 0, len(all))
 		if !slices.Equal(w.Flags, c.want) {
 			t.Errorf("%s: %v, want %v", c.name, w.Flags, c.want)
+		}
+	}
+}
+
+// TestGapAtAChange: the step to the first reading under other limits may be as long as either allow; the next one only
+// as its own do. Limits of 3 hours up to minute 0, of 30 minutes after it.
+func TestGapAtAChange(t *testing.T) {
+	for _, c := range []struct {
+		first, second int64 // minutes from reading to reading
+		want          []int
+	}{
+		{30, 30, nil}, {180, 30, nil}, {181, 30, []int{2}}, {30, 31, []int{3}}, {180, 31, []int{3}},
+	} {
+		w := window(time.Minute, []float64{0.1, 0.1, 0.1, 0.1})
+		for i, m := range []int64{-60, 0, c.first, c.first + c.second} {
+			w.Time[i] = m * int64(time.Minute)
+		}
+		long, short := Limits{GapLimit: 3 * time.Hour}, Limits{GapLimit: 30 * time.Minute}
+		s := Screener{Timeline: []Timed{{math.MinInt64, long}, {0, short}}}
+		s.eachLimits(w, 0, 4, func(from, until int) { s.gaps(w, from, until) })
+		if got := w.flagged(Gap); !slices.Equal(got, c.want) {
+			t.Errorf("%d and %d minutes: gaps before %v, want %v", c.first, c.second, got, c.want)
 		}
 	}
 }

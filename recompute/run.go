@@ -46,7 +46,8 @@ func Check(s *site.Site, without []int) (warnings problem.List, err error) {
 
 // Run computes a site: the one way in. The log is read for what is normal in it, and for the result; once more where
 // steps found in it are defensible onsets, or missing time is filled from hours that it must be read for; once more
-// where the whole record shows what a first pass could not know; and once for each ruling, to see what it did.
+// where the whole record shows what a first pass could not know; and once for rulings that lie days apart, to see what
+// they did, more often for those that do not.
 func Run(ctx context.Context, l Log, s *site.Site, o Options) (*Result, error) {
 	r := runner{log: l, site: s, options: o}
 	var err error

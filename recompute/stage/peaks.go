@@ -13,7 +13,7 @@ type Peaks struct {
 	MeanAt int64   // end of its window
 	window int64
 	volume float64  // m³ since the stretch began
-	line   []corner // end points of the stretch
+	line   []corner // end points of the stretch, as far back as the window reaches; none without a window
 }
 
 // corner is a volume at an instant, and the straight line of flow that leads to it.
@@ -65,10 +65,13 @@ func (p *Peaks) step(t0 int64, q0 float64, t1 int64, q1 float64, joined bool) {
 		p.begin(t1)
 		return
 	}
+	if p.window == 0 {
+		return
+	}
 	p.volume += (q0 + q1) / 2 * float64(t1-t0) * 1e-9
 	p.line = append(p.line, corner{t1, p.volume, q0, q1})
 	start := t1 - p.window
-	if p.window == 0 || p.line[0].at > start {
+	if p.line[0].at > start {
 		return
 	}
 	for len(p.line) > 1 && p.line[1].at <= start {

@@ -23,3 +23,19 @@ func TestPeaks(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 }
+
+// TestPeaksKeepNoLine: without a window only the beginning is kept of the way, with one only as much as it reaches
+// back.
+func TestPeaksKeepNoLine(t *testing.T) {
+	for window, most := range map[time.Duration]int{0: 1, 2 * time.Minute: 4} {
+		p := Peaks{window: int64(window)}
+		p.step(0, 0, int64(time.Minute), 1, false)
+		for i := range 1000 {
+			at := int64(time.Minute) * int64(i+2)
+			p.step(at-int64(time.Minute), 1, at, 1, true)
+			if i > 10 && len(p.line) > most {
+				t.Fatalf("a window of %v: %d points are kept", window, len(p.line))
+			}
+		}
+	}
+}
