@@ -1,0 +1,181 @@
+// Package moves finds where the sensor of a record was moved: jumps after which the level goes on as before, elsewhere.
+//
+// A storm recedes, a flow that stops begins again, and what a record does often is its own. A move is told with the
+// readings it lies between, so with a gap or with the time that the sensor was out of its place. Everything is measured
+// against the record itself: how far it goes within a day, from a reading to the next and from days to days.
+//
+// It takes one pass and keeps under 100 bytes an hour of the record. Its rules and their constants are common practice
+// or were found on generated records (testdata/records), on which TestHarm holds what it promises.
+package moves
+
+import (
+	"math"
+	"slices"
+	"time"
+)
+
+const (
+	hourNs   = int64(time.Hour)
+	dayHours = 24
+)
+
+// hour is the median level of one hour of a record.
+type hour struct {
+	number int64   // since 1970
+	level  float64 // m
+}
+
+// jump is a change from a reading to the next.
+type jump struct {
+	before, after int64 // times of the two
+	change        float64
+	sharp         float64 // by how many times it exceeds the four changes on either side
+	fine          bool    // readings follow each other closely enough for water to be followed
+	gap           bool    // the two readings are no neighbours
+}
+
+// pair is the largest rise and the largest fall that end within an hour.
+type pair struct {
+	number int64
+	rise   jump
+	fall   jump
+}
+
+// around is how many changes on either side a change is compared with.
+const around = 4
+
+// fineInterval is the most that readings may lie apart for a storm to take several of them; common practice.
+const fineInterval = 10 * time.Minute
+
+// Record takes in a record, reading by reading.
+type Record struct {
+	step   float64
+	hours  []hour
+	pairs  []pair
+	number int64     // of the hour at hand
+	levels []float64 // its readings
+	recent []reading
+	spread map[int][]spread // shifts of all times, by days; made when asked for
+	noise  float64
+}
+
+type reading struct {
+	at    int64
+	level float64
+}
+
+// New begins a record with a step of the log in metres; 0 when it is not known.
+func New(step float64) *Record { return &Record{step: step} }
+
+// Add takes the next reading: its time in ns since 1970, and its level in metres, up or down. What is no number, or not
+// later than the reading before, is passed over.
+func (r *Record) Add(at int64, level float64) {
+	if math.IsNaN(level) || math.IsInf(level, 0) || len(r.recent) > 0 && at <= r.recent[len(r.recent)-1].at {
+		return
+	}
+	if n := hourOf(at); len(r.levels) > 0 && n != r.number {
+		r.close()
+	}
+	r.number = hourOf(at)
+	r.levels = append(r.levels, level)
+	if len(r.recent) == 2*around+2 {
+		r.recent = r.recent[:copy(r.recent, r.recent[1:])]
+	}
+	r.recent = append(r.recent, reading{at, level})
+	if len(r.recent) == 2*around+2 {
+		r.compare()
+	}
+}
+
+// hourOf numbers the hour of an instant, before 1970 too.
+func hourOf(at int64) int64 {
+	if at < 0 {
+		return (at+1)/hourNs - 1
+	}
+	return at / hourNs
+}
+
+// close ends the hour at hand.
+func (r *Record) close() {
+	if len(r.levels) > 0 {
+		r.hours = append(r.hours, hour{r.number, median(r.levels)})
+		r.levels = r.levels[:0]
+	}
+}
+
+// compare looks at the change in the middle of the readings at hand.
+func (r *Record) compare() {
+	x := r.recent
+	most, least := 0.0, int64(math.MaxInt64)
+	for k := 1; k < len(x); k++ {
+		if k != around+1 {
+			most = max(most, math.Abs(x[k].level-x[k-1].level))
+			least = min(least, x[k].at-x[k-1].at)
+		}
+	}
+	a, b := x[around], x[around+1]
+	j := jump{before: a.at, after: b.at, change: b.level - a.level}
+	j.sharp = math.Abs(j.change) / max(most, r.step, 1e-9)
+	j.gap = b.at-a.at > 3*max(least, int64(fineInterval))/2
+	j.fine = least <= int64(fineInterval) && !j.gap
+	n := hourOf(b.at)
+	if len(r.pairs) == 0 || r.pairs[len(r.pairs)-1].number != n {
+		r.pairs = append(r.pairs, pair{number: n})
+	}
+	p := &r.pairs[len(r.pairs)-1]
+	if j.change > p.rise.change {
+		p.rise = j
+	}
+	if j.change < p.fall.change {
+		p.fall = j
+	}
+}
+
+// median sorts the values and returns the middle one, or the mean of the middle two.
+func median(values []float64) float64 {
+	slices.Sort(values)
+	n := len(values)
+	if n%2 == 1 {
+		return values[n/2]
+	}
+	return (values[n/2-1] + values[n/2]) / 2
+}
+
+// ofNormal makes a standard deviation of the median distance from the middle, for normal scatter.
+const ofNormal = 1.4826
+
+// scatter is the median distance of values from their median, as a standard deviation. It sorts them.
+func scatter(values []float64) float64 {
+	m := median(values)
+	for i := range values {
+		values[i] = math.Abs(values[i] - m)
+	}
+	return ofNormal * median(values)
+}
+
+// Daily is how far the record goes within a day: the scatter of the hours of a day, in the median of all days, and a
+// step of the log at least; m.
+func (r *Record) Daily() float64 {
+	r.close()
+	var days, day []float64
+	flush := func() {
+		if len(day) >= dayHours/2 {
+			days = append(days, scatter(day))
+		}
+		day = day[:0]
+	}
+	for i, h := range r.hours {
+		if i > 0 && hourDay(h.number) != hourDay(r.hours[i-1].number) {
+			flush()
+		}
+		day = append(day, h.level)
+	}
+	flush()
+	if len(days) == 0 {
+		return math.Inf(1)
+	}
+	return max(r.step, 1e-9, median(days))
+}
+
+// hourDay numbers the day of an hour.
+func hourDay(number int64) int64 { return hourOf(number * hourNs / dayHours) }
