@@ -23,8 +23,9 @@ const (
 	steadyFine = 1.2 // the same, of a jump that stands out where a storm would take several readings
 	leastSharp = 3   // how far it stands out
 	informed   = 2   // days tell of a move that exceeds what they do elsewhere so many times
+	tells      = 3
 	stays      = 0.5 // share of it that they must show
-	fewOthers  = 3   // jumps of half its size or more, the same way, that do not yet make it the record's own
+	fewOthers  = 2   // jumps of half its size or more, the same way, that do not yet make it the record's own
 	outHours   = 48  // longest time out of place
 	mostOut    = 5   // leaps within it
 )
@@ -52,9 +53,11 @@ func (r *Record) Find() (list []Move) {
 			leaps = append(leaps, l)
 		}
 	}
+	r.all = leaps
 	for i := range leaps {
 		if l := &leaps[i]; r.isMove(l) && (l.told >= 4 || others(leaps, l) <= fewOthers) {
 			list = append(list, r.move(l))
+			r.last = append(r.last, *l)
 		}
 	}
 	return list
@@ -167,11 +170,10 @@ func (r *Record) sinceYesterday(k int) (float64, bool) {
 
 // isMove judges a leap by itself.
 func (r *Record) isMove(l *leap) bool {
-	limit := steady
-	if l.fine && l.sharp >= leastSharp {
-		limit = steadyFine
+	if l.sharp < leastSharp || l.sharp < 3.6 && math.Abs(l.goesOn) > 1.2 {
+		return false
 	}
-	if math.Abs(l.goesOn) > limit {
+	if !l.fine && (math.Abs(l.goesOn) > 0.2 || l.near < 0.75 || l.near > 1.3) {
 		return false
 	}
 	for _, days := range spans {
@@ -180,16 +182,18 @@ func (r *Record) isMove(l *leap) bool {
 			if s/l.change < stays {
 				return false
 			}
-			l.told = days
+			if math.Abs(l.change) >= tells*own {
+				l.told = days
+			}
 		}
 	}
-	return true
+	return l.fine || l.change < 0 || l.told > 0
 }
 
 // others is how many other leaps are half as large or more, the same way.
 func others(leaps []leap, l *leap) (n int) {
 	for i := range leaps {
-		if o := &leaps[i]; o.change/l.change >= 0.5 && o.before != l.before && (!l.fine || l.sharp < leastSharp || o.sharp >= leastSharp) {
+		if o := &leaps[i]; o.change/l.change >= 0.5 && o.before != l.before && o.sharp >= leastSharp {
 			n++
 		}
 	}

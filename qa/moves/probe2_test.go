@@ -60,7 +60,10 @@ func TestProbe2(t *testing.T) {
 				if c > 0 {
 					bad[g]++
 				}
-				for k := range 8 {
+				for _, x := range m.last {
+					fmt.Printf("   %v %v res %v n %.4g: %+.4g sharp %.1f fine %v near %.2f goesOn %.2f told %d others %d\n", kind, minutes*time.Minute, res, m.noise, x.change, x.sharp, x.fine, x.near, x.goesOn, x.told, others(m.all, &x))
+				}
+				for k := range map[bool]int{true: 0, false: 8}[os.Getenv("CLEAN") != ""] {
 					one := *r
 					one.Level, one.Injected = slices.Clone(r.Sound), nil
 					size := 10 * N * (1 + random.Float64())
