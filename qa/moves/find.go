@@ -5,59 +5,67 @@ import (
 	"slices"
 )
 
-// Move is a time in which the sensor was moved.
+// Move is a time in which the sensor was moved, or set anew after it had been out of its place.
 type Move struct {
 	Before, After int64   // times of the last reading before it and of the first after it
-	Out           int     // leaps in between that are part of it: the sensor was out of its place
 	Size          float64 // m, of the level
-	Scatter       float64 // m: how far the record goes over the same time anyway, as a standard deviation
+	Scatter       float64 // m: how far the level goes over the same time anyway, as a standard deviation
+	Out           bool    // the readings in between, if any, are of neither side
 }
 
-// Limits of the search, in words of the comments beside them.
+// Limits of the search.
 const (
-	leastMove  = 6    // a move exceeds what the record does within a day so many times
-	overOthers = 2    // and the largest changes of the hours around it, in the median
-	leastNear  = 0.65 // share of the jump by which the hours after it differ from those before it
-	mostNear   = 1.4
-	steady     = 0.3 // share by which the level may go on otherwise than before, within 12 hours
-	steadyFine = 1.2 // the same, of a jump that stands out where a storm would take several readings
-	leastSharp = 3   // how far it stands out
-	informed   = 2   // days tell of a move that exceeds what they do elsewhere so many times
-	tells      = 3
-	stays      = 0.5 // share of it that they must show
-	fewOthers  = 2   // jumps of half its size or more, the same way, that do not yet make it the record's own
+	leastMove  = 6    // a jump exceeds what the record does within a day so many times
+	overHours  = 2    // and the largest changes of the hours around it, in the median
+	leastSharp = 3    // and the four changes on either side of it
+	leastNear  = 0.65 // share of a jump by which the hours after it differ from those before it, at least
+	mostNear   = 1.4  // and at the most
+	nearSparse = 0.1  // by which both are stricter where readings lie far apart
+	goesOn     = 0.2  // share of it by which the level may then go on otherwise, where readings lie far apart
+	goesOnDim  = 1.2  // the same of a jump that is dim: less sharp than
+	clearSharp = 3.6
+	asks       = 2   // days are asked of a jump that exceeds what days do so many times
+	tells      = 3   // what days say is told of one that exceeds it so many times
+	stays      = 0.5 // share of it that days must show
+	ofGap      = 2   // a jump over a gap exceeds so many times what the level does in such a time
+	mostOthers = 2   // other jumps of half its size or more, the same way; more are what this record does
+	longTold   = 4   // days that tell of a jump whatever the record's others
 	outHours   = 48  // longest time out of place
-	mostOut    = 5   // leaps within it
+	mostOut    = 6   // jumps within it
+	backHours  = 72  // in which a flow comes back that stopped or began
+	backShare  = 0.75
 )
 
-// leap is a jump, or several, that may be a move.
+// spans are the days that are compared on either side.
+var spans = []int{1, 2, 4, 8, 16, 32}
+
+// leap is a jump, or the first to the last of several between which the sensor was out, that may be a move.
 type leap struct {
 	jump
-	out    int
-	b, a   int // last hour before it and first after it
-	size   float64
-	near   float64 // by which share of it the hours after it differ from those before it
-	goesOn float64 // share of it by which the level then goes on otherwise than before
-	told   int     // the longest time, in days, in which the days before and after it tell of it
-	back   bool    // these days do not show it
+	out   bool
+	b, a  int // last whole hour before it and first after it
+	size  float64
+	near  float64 // by which share of the jump the hours after it differ from those before it
+	goes  float64 // share by which the level then goes on otherwise than before
+	told  int     // the longest time, in days, before and after it that tells of it
+	moved bool
 }
 
 // Find looks for moves, in the order of time.
 func (r *Record) Find() (list []Move) {
-	r.noise = r.Daily()
-	r.spread = map[int][]spread{}
+	r.noise, r.shifts = r.Daily(), map[int][]placed{}
 	jumps := r.large()
-	var leaps []leap
-	for i := range jumps {
-		if l, ok := r.leapOf(jumps[i : i+1]); ok {
-			leaps = append(leaps, l)
-		}
-	}
-	r.all = leaps
+	leaps := r.leaps(jumps)
 	for i := range leaps {
-		if l := &leaps[i]; r.isMove(l) && (l.told >= 4 || others(leaps, l) <= fewOthers) {
-			list = append(list, r.move(l))
-			r.last = append(r.last, *l)
+		l := &leaps[i]
+		l.moved = r.moves(l) && (l.told >= longTold || others(leaps, l) <= mostOthers)
+	}
+	leaps = append(leaps, r.outs(jumps, leaps)...)
+	slices.SortStableFunc(leaps, func(a, b leap) int { return int(min(max(a.before-b.before, -1), 1)) })
+	leaps = slices.DeleteFunc(leaps, func(l leap) bool { return !l.moved })
+	for i := range leaps {
+		if l := &leaps[i]; !r.comesBack(leaps, i) {
+			list = append(list, Move{l.before, l.after, l.size, r.scatterAt(l), l.out})
 		}
 	}
 	return list
@@ -66,13 +74,12 @@ func (r *Record) Find() (list []Move) {
 // large lists the jumps that are large enough, in the order of time.
 func (r *Record) large() (list []jump) {
 	for i := range r.pairs {
-		p := &r.pairs[i]
-		two := []jump{p.rise, p.fall}
+		two := []jump{r.pairs[i].rise, r.pairs[i].fall}
 		if two[1].before < two[0].before {
 			two[0], two[1] = two[1], two[0]
 		}
 		for _, j := range two {
-			if math.Abs(j.change) >= leastMove*r.noise && math.Abs(j.change) >= overOthers*r.around(i) {
+			if c := math.Abs(j.change); c >= leastMove*r.noise && c >= overHours*r.around(i) {
 				list = append(list, j)
 			}
 		}
@@ -94,54 +101,27 @@ func (r *Record) around(i int) float64 {
 	return median(all)
 }
 
-// leapOf makes a leap of jumps; false where the hours around them do not tell, or tell that the level does not go by as much.
-func (r *Record) leapOf(jumps []jump) (l leap, ok bool) {
-	first, last := &jumps[0], &jumps[len(jumps)-1]
-	l = leap{jump: *first, out: len(jumps) - 1}
-	l.after = last.after
-	if l.out > 0 {
-		l.fine = false
-	}
-	l.b, _ = r.find(hourOf(l.before))
-	l.b--
-	if l.a, ok = r.find(hourOf(l.after)); ok {
-		l.a++
-	}
-	if l.b < dayHours || l.a+dayHours >= len(r.hours) {
-		return l, false
-	}
-	x1, x0 := r.level(l.a), r.level(l.b-2)
-	c := l.change
-	l.near, l.size = (x1-x0)/c, x1-x0
-	A, B := (r.level(l.a+9)-x1)/c, (x0-r.level(l.b-11))/c
-	l.goesOn = least(A, A-B)
-	y1, ok1 := r.sinceYesterday(l.a)
-	y2, ok2 := r.sinceYesterday(l.a + 9)
-	y0, ok3 := r.sinceYesterday(l.b - 2)
-	y4, ok4 := r.sinceYesterday(l.b - 11)
-	if ok1 && ok2 {
-		l.goesOn = least(l.goesOn, (y2-y1)/c)
-		if ok3 && ok4 {
-			l.goesOn = least(l.goesOn, (y2-y1-y0+y4)/c)
-			if n := (y1 - y0) / c; math.Abs(n-1) < math.Abs(l.near-1) {
-				l.near, l.size = n, y1-y0
+// leaps are the jumps that the hours around them show too.
+func (r *Record) leaps(jumps []jump) (list []leap) {
+	for _, j := range jumps {
+		if l := (leap{jump: j}); r.place(&l) {
+			if r.compareHours(&l); l.near >= leastNear && l.near <= mostNear {
+				list = append(list, l)
 			}
 		}
 	}
-	h := r.hours
-	lin := h[l.a].level - h[l.b].level - (h[l.a+1].level-h[l.a].level)/2 - (h[l.b].level-h[l.b-1].level)/2
-	if n := lin / c; math.Abs(n-1) < math.Abs(l.near-1) {
-		l.near, l.size = n, lin
-	}
-	return l, l.near >= leastNear && l.near <= mostNear
+	return list
 }
 
-// least is the one nearer to zero.
-func least(a, b float64) float64 {
-	if math.Abs(a) < math.Abs(b) {
-		return a
+// place finds the hours around a leap; false within a day of an end of the record.
+func (r *Record) place(l *leap) bool {
+	l.b, _ = r.find(hourOf(l.before))
+	l.b--
+	var ok bool
+	if l.a, ok = r.find(hourOf(l.after)); ok {
+		l.a++
 	}
-	return b
+	return l.b >= dayHours && l.a+dayHours < len(r.hours)
 }
 
 // find returns where an hour stands, or would.
@@ -149,48 +129,103 @@ func (r *Record) find(number int64) (int, bool) {
 	return slices.BinarySearchFunc(r.hours, number, func(h hour, n int64) int { return int(h.number - n) })
 }
 
+// compareHours works out how a leap shows in the hours around it, in three ways: as they are, against the same hours of
+// the day before, where a day is like another, and along the lines that lead to it, where the water falls or rises. The
+// way counts that speaks for it most.
+func (r *Record) compareHours(l *leap) {
+	c, h := l.change, r.hours
+	after, before := r.level(l.a), r.level(l.b-2)
+	later, earlier := (r.level(l.a+9)-after)/c, (before-r.level(l.b-11))/c
+	l.size, l.near = after-before, (after-before)/c
+	l.goes = smaller(later, later-earlier)
+	nearer := func(size float64) {
+		if math.Abs(size/c-1) < math.Abs(l.near-1) {
+			l.size, l.near = size, size/c
+		}
+	}
+	nearer(h[l.a].level - h[l.b].level - (h[l.a+1].level-h[l.a].level)/2 - (h[l.b].level-h[l.b-1].level)/2)
+	y1, y2 := r.sinceYesterday(l.a), r.sinceYesterday(l.a+9)
+	if later := (y2 - y1) / c; !math.IsNaN(later) {
+		l.goes = smaller(l.goes, later)
+		y0 := r.sinceYesterday(l.b - 2)
+		if earlier := (y0 - r.sinceYesterday(l.b-11)) / c; !math.IsNaN(earlier) {
+			l.goes = smaller(l.goes, later-earlier)
+			nearer(y1 - y0)
+		}
+	}
+}
+
+// smaller is the one nearer to zero.
+func smaller(a, b float64) float64 {
+	if math.Abs(a) < math.Abs(b) {
+		return a
+	}
+	return b
+}
+
 // level is the median of three hours from k on.
 func (r *Record) level(k int) float64 {
 	return median([]float64{r.hours[k].level, r.hours[k+1].level, r.hours[k+2].level})
 }
 
-// sinceYesterday is how far three hours from k on differ from those at the same time of the day before, in the median; false where there are none.
-func (r *Record) sinceYesterday(k int) (float64, bool) {
+// sinceYesterday is how far three hours from k on differ from those at the same time of the day before, in the median;
+// NaN where these are missing.
+func (r *Record) sinceYesterday(k int) float64 {
 	var all []float64
-	for j := k; j < k+3; j++ {
-		if i, ok := r.find(r.hours[j].number - dayHours); ok {
-			all = append(all, r.hours[j].level-r.hours[i].level)
+	for _, h := range r.hours[k : k+3] {
+		if i, ok := r.find(h.number - dayHours); ok {
+			all = append(all, h.level-r.hours[i].level)
 		}
 	}
 	if len(all) == 0 {
-		return 0, false
+		return math.NaN()
 	}
-	return median(all), true
+	return median(all)
 }
 
-// isMove judges a leap by itself.
-func (r *Record) isMove(l *leap) bool {
-	if l.sharp < leastSharp || l.sharp < 3.6 && math.Abs(l.goesOn) > 1.2 {
+// moves judges a leap by itself. Where readings follow each other closely a storm takes several of them. Where they do
+// not, or over a gap, the level must go on as before; and days must tell of a rise, as a storm is one.
+func (r *Record) moves(l *leap) bool {
+	if l.sharp < leastSharp || l.sharp < clearSharp && math.Abs(l.goes) > goesOnDim {
 		return false
 	}
-	if !l.fine && (math.Abs(l.goesOn) > 0.2 || l.near < 0.75 || l.near > 1.3) {
+	if !l.fine && (math.Abs(l.goes) > goesOn || l.near < leastNear+nearSparse || l.near > mostNear-nearSparse) {
 		return false
 	}
+	if !r.askDays(l) {
+		return false
+	}
+	switch {
+	case l.gap:
+		return l.told > 0 || math.Abs(l.size) >= ofGap*r.inSuchTime(l)
+	case l.fine || l.change < 0:
+		return true
+	}
+	return l.told > 0
+}
+
+// askDays asks the days before and after a leap whether they show it, as far as it exceeds what days do elsewhere.
+func (r *Record) askDays(l *leap) bool {
 	for _, days := range spans {
 		s, ok := r.shift(l.b, l.a, days)
-		if own := r.own(days, l); ok && math.Abs(l.change) >= informed*own {
-			if s/l.change < stays {
-				return false
-			}
-			if math.Abs(l.change) >= tells*own {
-				l.told = days
-			}
+		if !ok {
+			continue
+		}
+		own := r.own(days, l)
+		if math.Abs(l.change) < asks*own {
+			continue
+		}
+		if s/l.change < stays {
+			return false
+		}
+		if math.Abs(l.change) >= tells*own {
+			l.told = days
 		}
 	}
-	return l.fine || l.change < 0 || l.told > 0
+	return true
 }
 
-// others is how many other leaps are half as large or more, the same way.
+// others is how many other leaps are sharp too and half as large or more, the same way.
 func others(leaps []leap, l *leap) (n int) {
 	for i := range leaps {
 		if o := &leaps[i]; o.change/l.change >= 0.5 && o.before != l.before && o.sharp >= leastSharp {
@@ -200,45 +235,107 @@ func others(leaps []leap, l *leap) (n int) {
 	return n
 }
 
-// spans are the days that are compared on either side.
-var spans = []int{1, 2, 4, 8, 16, 32}
+// outs looks for a sensor that was out of its place and is elsewhere after that: several jumps, the first and the last
+// in opposite ways, none of which is a move. What lies between them is of neither side.
+func (r *Record) outs(jumps []jump, leaps []leap) (list []leap) {
+	isMove := func(j jump) bool {
+		return slices.ContainsFunc(leaps, func(l leap) bool { return l.moved && l.before == j.before })
+	}
+	for i := 0; i < len(jumps); i++ {
+		first := jumps[i]
+		for k := i + 1; k < min(i+mostOut, len(jumps)) && !isMove(first); k++ {
+			last := jumps[k]
+			if isMove(last) || last.after-first.before > outHours*hourNs {
+				break
+			}
+			l := leap{jump: first, out: true}
+			l.after, l.fine, l.gap = last.after, false, true
+			if first.change*last.change < 0 && r.place(&l) {
+				if l.change = r.level(l.a) - r.level(l.b-2); r.setAnew(&l, first, last) {
+					list = append(list, l)
+					i = k
+					break
+				}
+			}
+		}
+	}
+	return list
+}
 
-// spread is a shift, and where it was taken.
-type spread struct {
+// setAnew judges a time out of place: what it left behind is a move by all that is asked of one over a gap.
+func (r *Record) setAnew(l *leap, first, last jump) bool {
+	least := math.Abs(l.change) / 2
+	if math.Abs(l.change) < leastMove*r.noise || math.Abs(first.change) < least || math.Abs(last.change) < least {
+		return false
+	}
+	l.sharp = clearSharp
+	r.compareHours(l)
+	l.moved = r.moves(l)
+	return l.moved
+}
+
+// comesBack reports whether another move takes one back within three days, as a flow does that stops and begins.
+func (r *Record) comesBack(leaps []leap, i int) bool {
+	l := &leaps[i]
+	return slices.ContainsFunc(leaps, func(o leap) bool {
+		share := -o.size / l.size
+		return share >= backShare && share <= 1/backShare &&
+			max(o.before-l.after, l.before-o.after) <= backHours*hourNs
+	})
+}
+
+// placed is a shift, and the hour where it was taken.
+type placed struct {
 	at    int
 	shift float64
 }
 
-// shift is how far the low of some days from hour a on lies above that of the days to hour b; false where more than half of them are missing.
+// shift is how far the low of some days from hour a on lies above that of the days to hour b: the level that a fifth of
+// their hours do not exceed, which storms hardly raise. It is false where half of them are missing.
 func (r *Record) shift(b, a, days int) (float64, bool) {
-	low := func(from, until int) (float64, bool) {
-		if until-from < days*dayHours/2 {
-			return 0, false
-		}
-		all := make([]float64, 0, until-from)
-		for _, h := range r.hours[from:until] {
-			all = append(all, h.level)
-		}
-		slices.Sort(all)
-		return all[(len(all)-1)/5], true
-	}
 	first, _ := r.find(r.hours[b].number - int64(days*dayHours) + 1)
 	last, _ := r.find(r.hours[a].number + int64(days*dayHours))
-	before, ok1 := low(first, b+1)
-	after, ok2 := low(a, last)
-	return after - before, ok1 && ok2
+	if least := days * dayHours / 2; b+1-first < least || last-a < least {
+		return 0, false
+	}
+	return low(r.hours[a:last]) - low(r.hours[first:b+1]), true
 }
 
-// own is what days do elsewhere: their shifts are less in 98 of 100; +Inf where too few are known.
+// low is the level that a fifth of some hours do not exceed.
+func low(hours []hour) float64 {
+	all := make([]float64, len(hours))
+	for i, h := range hours {
+		all[i] = h.level
+	}
+	slices.Sort(all)
+	return all[(len(all)-1)/5]
+}
+
+// fewest is how many times or days elsewhere tell what is usual, and usual the share of them that is.
+const (
+	fewest = 10
+	usual  = 0.98
+)
+
+// usually is what a share of some sizes do not exceed; +Inf where there are too few.
+func usually(all []float64) float64 {
+	if len(all) < fewest {
+		return math.Inf(1)
+	}
+	slices.Sort(all)
+	return all[int(usual*float64(len(all)))]
+}
+
+// own is what days do elsewhere, away from a leap.
 func (r *Record) own(days int, l *leap) float64 {
-	list, ok := r.spread[days]
+	list, ok := r.shifts[days]
 	if !ok {
 		for i := 0; i+1 < len(r.hours); i += dayHours / 4 * days {
 			if s, ok := r.shift(i, i+1, days); ok {
-				list = append(list, spread{i, math.Abs(s)})
+				list = append(list, placed{i, math.Abs(s)})
 			}
 		}
-		r.spread[days] = list
+		r.shifts[days] = list
 	}
 	var all []float64
 	for _, s := range list {
@@ -246,25 +343,32 @@ func (r *Record) own(days int, l *leap) float64 {
 			all = append(all, s.shift)
 		}
 	}
-	if len(all) < 10 {
-		return math.Inf(1)
-	}
-	slices.Sort(all)
-	return all[len(all)*98/100]
+	return usually(all)
 }
 
-// move makes a move of a leap.
-func (r *Record) move(l *leap) Move {
-	m := Move{Before: l.before, After: l.after, Out: l.out, Size: l.size}
+// inSuchTime is how far the level goes elsewhere in the time that a gap takes.
+func (r *Record) inSuchTime(l *leap) float64 {
+	lag := r.hours[l.a].number - r.hours[l.b].number
 	var all []float64
-	lag := l.a - l.b
-	for k := max(l.b-5*dayHours, 0); k+lag+3 < min(l.a+5*dayHours, len(r.hours)); k++ {
-		if k+lag+3 < l.b || k > l.a {
+	for k := 0; k < len(r.hours); k += 3 {
+		if i, ok := r.find(r.hours[k].number + lag); ok && (i < l.b || k > l.a) {
+			all = append(all, math.Abs(r.hours[i].level-r.hours[k].level))
+		}
+	}
+	return usually(all)
+}
+
+// scatterAt is how far the level goes in the time of a leap, in the five days on either side of it.
+func (r *Record) scatterAt(l *leap) float64 {
+	lag, end := l.a-(l.b-2), min(l.a+5*dayHours, len(r.hours))
+	var all []float64
+	for k := max(l.b-5*dayHours, 0); k+lag+3 <= end; k++ {
+		if k+lag+3 <= l.b || k >= l.a {
 			all = append(all, r.level(k+lag)-r.level(k))
 		}
 	}
-	if len(all) > 0 {
-		m.Scatter = scatter(all)
+	if len(all) == 0 {
+		return 0
 	}
-	return m
+	return scatter(all)
 }

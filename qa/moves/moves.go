@@ -49,15 +49,14 @@ const fineInterval = 10 * time.Minute
 
 // Record takes in a record, reading by reading.
 type Record struct {
-	step      float64
-	hours     []hour
-	pairs     []pair
-	number    int64     // of the hour at hand
-	levels    []float64 // its readings
-	recent    []reading
-	spread    map[int][]spread // shifts of all times, by days; made when asked for
-	noise     float64
-	last, all []leap
+	step   float64
+	hours  []hour
+	pairs  []pair
+	number int64     // of the hour at hand
+	levels []float64 // its readings
+	recent []reading
+	shifts map[int][]placed // of all times, by days; made when asked for
+	noise  float64          // m, see Daily
 }
 
 type reading struct {
