@@ -199,13 +199,16 @@ var Checks = []Check{
 		"QARTOD manual for water level, rate of change test; limits of our own",
 		func(l Limits) string {
 			return fmt.Sprintf("%s up, %s down in %s",
-				orHalf(l.RateUp), orHalf(l.RateDown), quantity.FormatDuration(l.RatePer))
+				orHalf(l.RateUp, l.ToldUp), orHalf(l.RateDown, l.ToldDown), quantity.FormatDuration(l.RatePer))
 		}, (*Screener).rates,
 	},
 	{
 		Step, Suspect, "step",
 		"begins a level that stays elsewhere: a sensor that moved or a setting that changed", "common practice",
 		func(l Limits) string {
+			if l.StepLimit == 0 {
+				return "over 6 times what the level does within a day, and it stays, which the record tells"
+			}
 			return fmt.Sprintf("a jump of more than %s mm between levels that stand still for %s",
 				digits(l.StepLimit*1000, 3), quantity.FormatDuration(l.StepWindow))
 		}, (*Screener).steps,
@@ -259,11 +262,15 @@ func halfStep(is bool) string {
 	return ""
 }
 
-func orHalf(limit float64) string {
-	if limit == 0 {
-		return "half the highest valid head"
+func orHalf(limit, told float64) string {
+	mm := func(v float64) string { return digits(v*1000, 3) + " mm" }
+	switch {
+	case limit > 0:
+		return mm(limit)
+	case told > 0:
+		return fmt.Sprintf("half the highest valid head, or %s where there is none,", mm(told))
 	}
-	return fmt.Sprintf("%s mm", digits(limit*1000, 3))
+	return "half the highest valid head"
 }
 
 func rangeText(least, most float64) string {

@@ -25,13 +25,15 @@ type Limits struct {
 	SensorLeast, SensorMost float64
 	UserLeast, UserMost     float64
 	RateUp, RateDown        float64 // m in RatePer; 0: half the highest valid head
-	RatePer                 time.Duration
-	StepLimit               float64 // m
-	StepWindow              time.Duration
-	FlatRange               float64 // m
-	FlatWindow              time.Duration
-	NoiseLimit              float64 // m
-	SecondLimit             float64 // m
+	// by the record, where there is no highest head; 0 where it does not tell
+	ToldUp, ToldDown float64
+	RatePer          time.Duration
+	StepLimit        float64 // m; 0: the record tells what is a step
+	StepWindow       time.Duration
+	FlatRange        float64 // m
+	FlatWindow       time.Duration
+	NoiseLimit       float64 // m
+	SecondLimit      float64 // m
 }
 
 // gap is the longest step that is no gap, ns.
@@ -78,8 +80,7 @@ type Range struct{ Least, Most float64 }
 
 // NewLimits fills what is left open from the log's interval and resolution: a spike window of seven intervals, a noise
 // floor of 3 mm or two steps of the log, bridges of at most four hours; half a step below zero; half the highest head
-// as the most that water rises in one interval; steps of five noise floors between levels that stand for six hours or
-// 24 intervals; a signal that moves by one step in a day; changes of five noise floors from reading to reading; 20 mm
+// as the most that water rises in one interval; a step window of six hours or 24 intervals; a signal that moves by one step in a day; changes of five noise floors from reading to reading; 20 mm
 // between two sensors.
 func NewLimits(s Stated, interval, gapLimit time.Duration, resolution float64) Limits {
 	interval = max(interval, time.Second)
@@ -103,6 +104,7 @@ func NewLimits(s Stated, interval, gapLimit time.Duration, resolution float64) L
 		RateUp:         s.RateUp,
 		RateDown:       s.RateDown,
 		RatePer:        or(s.RatePer, interval),
+		StepLimit:      s.StepLimit,
 		StepWindow:     or(s.StepWindow, max(6*time.Hour, 24*interval)),
 		FlatRange:      or(s.FlatRange, math.Max(resolution, 0.001)),
 		FlatWindow:     or(s.FlatWindow, 24*time.Hour),
@@ -114,7 +116,7 @@ func NewLimits(s Stated, interval, gapLimit time.Duration, resolution float64) L
 	if r := s.User; r != (Range{}) {
 		l.UserLeast, l.UserMost = r.Least, r.Most
 	}
-	l.StepLimit, l.NoiseLimit = or(s.StepLimit, 5*l.SpikeFloor), or(s.NoiseLimit, 5*l.SpikeFloor)
+	l.NoiseLimit = or(s.NoiseLimit, 5*l.SpikeFloor)
 	return l
 }
 

@@ -25,8 +25,8 @@ type Window struct {
 	Second     []bool
 	// what the whole record says of readings at an end; nil before it was read once, or when it says nothing
 	Verdicts []Verdict
-	// Told are the flags by which the record as a whole tells of spikes and of stuck readings; nil when it tells of
-	// none.
+	// Told are the flags by which the record as a whole tells of spikes, of stuck readings and of steps; nil when it
+	// tells of none.
 	Told  []Flags
 	Flags []Flags // set by the screener; 0 for rows that it has not seen
 	Spans []Span  // the settings in force, covering all rows
@@ -273,7 +273,7 @@ func (s *Screener) full(span *Span) float64 {
 	return span.Twofold - s.Limits.Step/2 - 1e-9*span.Twofold
 }
 
-// told takes over what the record tells of spikes and of stuck readings, where no limits of the user's own are stated.
+// told takes over what the record tells of spikes, stuck readings and steps, where no limits of the user's own are stated.
 // What stands at an end of what the meter shows is not stuck.
 func (s *Screener) told(w *Window, from, until int) {
 	if w.Told == nil {
@@ -283,6 +283,9 @@ func (s *Screener) told(w *Window, from, until int) {
 		f := w.Told[i]
 		if s.Limits.SpikeThreshold > 0 {
 			f &^= Spike | OddPeak
+		}
+		if s.Limits.StepLimit > 0 {
+			f &^= Step
 		}
 		if f&(Stuck|Still) != 0 && (s.Limits.StuckDuration > 0 || s.hides(w, i)) {
 			f &^= Stuck | Still

@@ -34,10 +34,10 @@ func (s *Screener) rates(w *Window, from, until int) {
 	w.eachSpan(from, until, func(span *Span, from, until int) {
 		up, down := s.Limits.RateUp, s.Limits.RateDown
 		if up == 0 {
-			up = span.Usual / 2
+			up = span.most(s.Limits.ToldUp)
 		}
 		if down == 0 {
-			down = span.Usual / 2
+			down = span.most(s.Limits.ToldDown)
 		}
 		for i := from; i < until; i++ {
 			if w.Flags[i]&(Spike|Conflict|SensorRange|Unusable) != 0 {
@@ -59,11 +59,23 @@ func (s *Screener) rates(w *Window, from, until int) {
 	})
 }
 
-// steps flags the first reading after a jump that does not come back: on either side of it the level stands still, to a
-// third of the jump, for the length of the step window. A storm recedes and is none, and so is a flow that stops or
-// begins.
+// most is the most that water rises or falls by where nothing is stated: half the highest head that is expected, or,
+// where none is, what the record tells; +Inf where it does not.
+func (s *Span) most(told float64) float64 {
+	if math.IsInf(s.Usual, 1) && told > 0 {
+		return told
+	}
+	return s.Usual / 2
+}
+
+// steps flags, where a limit is stated, the first reading after a jump that does not come back: on either side of it the
+// level stands still, to a third of the jump, for the length of the step window. A storm recedes and is none, and so is
+// a flow that stops or begins. Where no limit is stated the record tells what is a step.
 func (s *Screener) steps(w *Window, from, until int) {
 	limit, length := s.Limits.StepLimit, s.Limits.StepWindow.Nanoseconds()
+	if limit == 0 {
+		return
+	}
 	gap := s.Limits.gap()
 	for i := max(from, 1); i < until; i++ {
 		jump := math.Abs(w.Value[i] - w.Value[i-1])

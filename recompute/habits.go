@@ -4,11 +4,14 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
+	"time"
 
 	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/qa/moves"
 	"retotal/qa/profile"
 	"retotal/recompute/block"
 	"retotal/recompute/settings"
@@ -93,12 +96,8 @@ func flagOf(v profile.Verdict) qa.Flags {
 	return qa.Still
 }
 
-// ask reads the log once for what is normal in it, which tells spikes and stuck readings. Means over intervals tell
-// neither, and limits of the user's own leave nothing to ask.
+// ask reads the log once for what is normal in it, which tells spikes and stuck readings, and for moves of the sensor.
 func (r *runner) ask(ctx context.Context) error {
-	if s := &r.site.Screening; r.site.Log.Means || s.SpikeThreshold > 0 && s.StuckDuration > 0 {
-		return nil
-	}
 	asker := r.bare(false)
 	asker.asks = true
 	p, err := asker.read(ctx)
@@ -108,7 +107,12 @@ func (r *runner) ask(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	r.tellMoves(p.moves.Find())
+	if r.site.Log.Means {
+		return nil // means over intervals tell neither spikes nor stuck readings
+	}
 	found := p.habits.record.Finish()
+	r.rise, r.fall = fastest*found.Rise, fastest*found.Fall
 	for _, v := range found.Verdicts {
 		list := &r.told[1]
 		if v.Kind == profile.Stuck {
@@ -120,6 +124,32 @@ func (r *runner) ask(ctx context.Context) error {
 		r.habits = append(r.habits, noteText(n))
 	}
 	return nil
+}
+
+// fastest is how many times faster than 999 in 1,000 of its changes a record's water may rise or fall; common practice.
+const fastest = 3
+
+// tellMoves takes in moves of the sensor. The readings while it was out of its place are flagged with the first after
+// it.
+func (r *runner) tellMoves(list []moves.Move) {
+	r.moves = list
+	for _, m := range list {
+		r.told[3] = append(r.told[3], block.Told{From: m.Before + 1, Until: m.After, Flags: qa.Step})
+	}
+}
+
+// rates puts in what the record tells of how fast its water rises and falls, where a device has no highest head.
+func (r *runner) rates(b *block.Block) {
+	topless := slices.ContainsFunc(b.Corrected.Segments, func(s settings.Segment) bool { return math.IsInf(s.Usual, 1) })
+	put := func(l *qa.Limits, interval time.Duration) {
+		if share := float64(l.RatePer) / float64(max(interval, time.Second)); topless {
+			l.ToldUp, l.ToldDown = r.rise*share, r.fall*share
+		}
+	}
+	put(&b.Limits, b.Log.Interval)
+	for i := range b.Limited {
+		put(&b.Limited[i].Limits, b.Log.At(b.Limited[i].From+1).Interval)
+	}
 }
 
 // noteText says what a record says of itself.

@@ -58,6 +58,7 @@ type looks struct {
 	stays   *evidence.Stays
 	levels  *evidence.Levels
 	habits  *habits
+	moves   *evidence.Moves
 }
 
 // rate is the stage that computes the flows of all lanes.
@@ -74,6 +75,7 @@ func (p *pass) begin(first int64) {
 	b.Rulings.PassOver = r.passOver
 	filler := fill.New(r.site, r.estimate)
 	p.block, p.sources = b, r.plan.sources.Clone()
+	r.rates(b)
 	p.screener.Limits, p.screener.Timeline = b.Limits, b.Limited
 	p.figures = figures{
 		recorded:   stage.NewRecorded(b),
@@ -98,7 +100,7 @@ func (p *pass) begin(first int64) {
 		p.rows.sources = &p.sources
 	}
 	if r.asks {
-		p.habits = newHabits(b)
+		p.habits, p.moves = newHabits(b), evidence.NewMoves(b)
 	}
 	p.stages = p.list()
 }
@@ -106,7 +108,10 @@ func (p *pass) begin(first int64) {
 // list is the stages in their order.
 func (p *pass) list() []adder {
 	if p.runner.asks {
-		return []adder{p.habits}
+		if p.block.Means {
+			return []adder{p.moves}
+		}
+		return []adder{p.habits, p.moves}
 	}
 	list := []adder{
 		rate{},

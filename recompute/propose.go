@@ -95,6 +95,10 @@ func visitsInWords(list []*evidence.Visit) string {
 
 // steps are the steps found in the log, as defensible onsets of a correction.
 func (r *Result) steps() (list []settings.Step) {
+	for _, m := range r.Moves {
+		what := fmt.Sprintf("a move of %s mm in what the sensor measured", quantity.Signed(1000*m.Size, 2))
+		list = append(list, settings.Step{At: m.After, What: what})
+	}
 	for _, p := range r.Changes {
 		if !p.Drift {
 			what := fmt.Sprintf("a step of %s %s in the %s", quantity.Signed(p.Size, 2), p.Unit, p.Statistic)

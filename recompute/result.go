@@ -7,6 +7,7 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/qa/moves"
 	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
 	"retotal/recompute/settings"
@@ -70,6 +71,7 @@ type Evidence struct {
 	Trials    []evidence.Trial
 	Refused   problem.List // corrections that no structure allows: the result is not to be used
 	Changes   []evidence.ChangePoint
+	Moves     []moves.Move // of the sensor
 	Pattern   evidence.Pattern
 	Heads     evidence.Heads   // how all readings stand to the device
 	Dead      []evidence.Still // times in which the sensor seems to have been dead
@@ -128,7 +130,7 @@ func (p *pass) evidence(r *Result) {
 	r.Evidence = Evidence{
 		Visits: p.visits.List, FlowCheck: *p.flow, Trials: p.trials.Finish(r.Site),
 		Changes: p.courses.ChangePoints(days, p.block.OfFlow), Pattern: p.courses.Pattern(days, r.lastDistance()),
-		Heads: p.levels.Heads(), Dead: p.levels.Dead(),
+		Heads: p.levels.Heads(), Dead: p.levels.Dead(), Moves: p.runner.moves,
 	}
 	r.Refused = evidence.Refused(r.Trials)
 }

@@ -19,6 +19,7 @@ import (
 	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
+	"retotal/qa/moves"
 	"retotal/recompute/block"
 	"retotal/recompute/fill"
 	"retotal/recompute/settings"
@@ -83,9 +84,12 @@ type runner struct {
 	shown  []settings.Extremes
 	told   block.Record // what it told of single readings
 	habits []string     // what the record says of itself
-	asks   bool         // a pass asks the record what is normal in it, and nothing else
-	fit    *fill.DonorFit
-	beside []site.Beside
+	moves  []moves.Move // of the sensor
+	// m: the most that the record's water rises and falls by from a reading to the next; 0 when it does not tell
+	rise, fall float64
+	asks       bool // a pass asks the record what is normal in it, and nothing else
+	fit        *fill.DonorFit
+	beside     []site.Beside
 }
 
 // budget reports whether the uncertainty of totals is wanted.

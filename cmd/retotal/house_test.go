@@ -50,10 +50,11 @@ var house = map[string][]string{
 	"retotal/ingest/site": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
 	"retotal/qa":         {"retotal/ingest/quantity", "retotal/recompute/stat"},
+	"retotal/qa/moves":   {},
 	"retotal/qa/profile": {},
 	"retotal/recompute": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"retotal/qa", "retotal/qa/profile",
+		"retotal/qa", "retotal/qa/moves", "retotal/qa/profile",
 		"retotal/recompute/block", "retotal/recompute/evidence", "retotal/recompute/fill", "retotal/recompute/settings",
 		"retotal/recompute/stage", "retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},
@@ -67,7 +68,7 @@ var house = map[string][]string{
 	},
 	"retotal/recompute/evidence": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"retotal/qa",
+		"retotal/qa", "retotal/qa/moves",
 		"retotal/recompute/block", "retotal/recompute/settings", "retotal/recompute/stat", "retotal/recompute/total",
 	},
 	"retotal/recompute/fill": {"retotal/ingest/site", "retotal/recompute/block", "retotal/recompute/stat"},

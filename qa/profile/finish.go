@@ -151,7 +151,7 @@ func (r *record) pool() {
 
 // tellBands puts what is normal into the result.
 func (r *record) tellBands() {
-	r.result.Step = r.step
+	r.result.Step, r.result.Rise, r.result.Fall = r.step, r.whole.rise999, r.whole.fall999
 	n := len(r.bands) - 2
 	edge := func(i int) float64 {
 		switch {

@@ -6,6 +6,8 @@ type Result struct {
 	Notes    []Note
 	Step     float64 // m: the record's own step, at least the stated one
 	Bands    []Band  // by level; the outermost two reach to −Inf and +Inf
+	// m: the rise and the fall from a reading to the next that 999 of 1,000 do not exceed; 0 where there is none
+	Rise, Fall float64
 }
 
 // Band is what is normal in a range of levels: the noise of a reading, and how far the level usually goes from a

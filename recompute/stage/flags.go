@@ -86,7 +86,8 @@ func notRun(b *block.Block) map[qa.Flags]string {
 	set(qa.UserRange, math.IsInf(l.UserLeast, -1) && math.IsInf(l.UserMost, 1), "no user range is set")
 	set(qa.SecondSensor, !b.Log.Has[reading.SecondLevel], "the log has no second level")
 	topless := nowhere(func(s *settings.Segment) bool { return !math.IsInf(s.Usual, 1) })
-	set(qa.Rate, topless && l.RateUp == 0 && l.RateDown == 0, "no rate is set and the device has no highest head")
+	set(qa.Rate, topless && max(l.RateUp, l.RateDown, l.ToldUp, l.ToldDown) == 0,
+		"no rate is set, the device has no highest head, and the record does not tell")
 	set(qa.Spike, b.Means, "the log holds means over intervals")
 	set(qa.Stuck, b.Means, "the log holds means over intervals")
 	for _, f := range []qa.Flags{qa.OddPeak, qa.Still} {
