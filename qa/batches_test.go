@@ -216,7 +216,7 @@ func TestBatchesOfMonths(t *testing.T) {
 func TestStepInBatches(t *testing.T) {
 	heads := slices.Concat(levels(60, 0.25), levels(60, 0.5))
 	limits := NewLimits(
-		Stated{FlatWindow: 100 * time.Hour, StuckDuration: 100 * time.Hour},
+		Stated{FlatWindow: 100 * time.Hour, StuckDuration: 100 * time.Hour, StepLimit: 15 * mm},
 		15*time.Minute,
 		20*time.Minute,
 		mm,

@@ -3,6 +3,7 @@ package qa
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 )
@@ -45,21 +46,21 @@ func TestDefaults(t *testing.T) {
 		GapLimit:    time.Hour,
 	}
 	for _, c := range []struct {
-		interval                                       time.Duration
-		resolution                                     float64
-		spike, stuck, step, ratePer                    time.Duration
-		spikeFloor, below, flat, stepLimit, noiseLimit float64
+		interval                            time.Duration
+		resolution                          float64
+		spike, stuck, step, ratePer         time.Duration
+		spikeFloor, below, flat, noiseLimit float64
 	}{
-		{time.Minute, 0.001, 7 * time.Minute, time.Hour, 6 * time.Hour, time.Minute, 0.003, 0.0005, 0.001, 0.015, 0.015},
-		{15 * time.Minute, 0.002, 105 * time.Minute, 5 * time.Hour, 6 * time.Hour, 15 * time.Minute, 0.004, 0.001, 0.002, 0.020, 0.020},
-		{2 * time.Hour, 0.0001, 14 * time.Hour, 40 * time.Hour, 48 * time.Hour, 2 * time.Hour, 0.003, 0.00005, 0.001, 0.015, 0.015},
-		{0, 0, 7 * time.Second, time.Hour, 6 * time.Hour, time.Second, 0.003, 1e-9, 0.001, 0.015, 0.015},
+		{time.Minute, 0.001, 7 * time.Minute, time.Hour, 6 * time.Hour, time.Minute, 0.003, 0.0005, 0.001, 0.015},
+		{15 * time.Minute, 0.002, 105 * time.Minute, 5 * time.Hour, 6 * time.Hour, 15 * time.Minute, 0.004, 0.001, 0.002, 0.020},
+		{2 * time.Hour, 0.0001, 14 * time.Hour, 40 * time.Hour, 48 * time.Hour, 2 * time.Hour, 0.003, 0.00005, 0.001, 0.015},
+		{0, 0, 7 * time.Second, time.Hour, 6 * time.Hour, time.Second, 0.003, 1e-9, 0.001, 0.015},
 	} {
 		want := common
 		want.Resolution, want.Step, want.SpikeWindow = c.resolution, c.resolution, c.spike
 		want.FlatLimit, want.StepWindow, want.RatePer = c.stuck, c.step, c.ratePer
 		want.SpikeFloor, want.BelowZero = c.spikeFloor, c.below
-		want.FlatRange, want.StepLimit, want.NoiseLimit = c.flat, c.stepLimit, c.noiseLimit
+		want.FlatRange, want.NoiseLimit = c.flat, c.noiseLimit
 		if got := NewLimits(Stated{}, c.interval, time.Hour, c.resolution); got != want {
 			t.Errorf("every %v to %g m:\n%+v, want\n%+v", c.interval, c.resolution, got, want)
 		}
@@ -76,6 +77,7 @@ func TestLimitsInWords(t *testing.T) {
 			SpikeThreshold: 3,
 			Sensor:         Range{Least: 0.02, Most: 0.35},
 			RateUp:         0.123,
+			StepLimit:      0.015,
 		},
 		time.Minute,
 		3*time.Minute,
@@ -101,6 +103,16 @@ func TestLimitsInWords(t *testing.T) {
 	} {
 		if words[flag] != want {
 			t.Errorf("%s: %q, want %q", flag.Text(), words[flag], want)
+		}
+	}
+	told := Limits{ToldUp: 0.03, ToldDown: 0.02, RatePer: time.Minute}
+	for _, c := range Checks {
+		if want := map[Flags]string{
+			Rate: "half the highest valid head, or 30 mm where there is none, up, half the highest valid head, or " +
+				"20 mm where there is none, down in 1 min",
+			Step: "over 6 times what the level does within a day, and it stays, which the record tells",
+		}[c.Flag]; want != "" && c.Limit(told) != want {
+			t.Errorf("%s: %q, want %q", c.Name, c.Limit(told), want)
 		}
 	}
 	inf := math.Inf(1)
@@ -317,6 +329,9 @@ func TestRangeEdges(t *testing.T) {
 func TestRateEdges(t *testing.T) {
 	set := Limits{RateUp: 20 * mm, RateDown: 10 * mm, RatePer: per, GapLimit: 2 * per, Resolution: mm}
 	open := Limits{RatePer: per, GapLimit: 2 * per, Resolution: mm}
+	told, stated := open, set
+	told.ToldUp, told.ToldDown = 32*mm, 16*mm
+	stated.ToldUp, stated.ToldDown = 32*mm, 16*mm
 	for _, c := range []struct {
 		name   string
 		limits Limits
@@ -337,6 +352,13 @@ func TestRateEdges(t *testing.T) {
 		{"over a conflict, above", set, []float64{100, 900, 140.125}, Conflict, []int{2}},
 		{"over what the sensor cannot give", set, []float64{100, 900, 140}, SensorRange, nil},
 		{"over what is unusable", set, []float64{100, 900, 140}, Unusable, nil},
+		{"no highest head, told, at", told, []float64{100, 132}, 0, nil},
+		{"no highest head, told, above", told, []float64{100, 132.125}, 0, []int{1}},
+		{"no highest head, told, down, at", told, []float64{100, 84}, 0, nil},
+		{"no highest head, told, down, above", told, []float64{100, 83.875}, 0, []int{1}},
+		{"no highest head, told, up stated", stated, []float64{100, 120.125}, 0, []int{1}},
+		{"no highest head, nothing told", open, []float64{100, 9000}, 0, nil},
+		{"a highest head outranks what is told", told, []float64{100, 132}, 0, nil},
 		{"the check is not run", Limits{RateUp: mm, GapLimit: 2 * per}, []float64{100, 300}, 0, nil},
 	} {
 		heads := make([]float64, len(c.heads))
@@ -344,7 +366,9 @@ func TestRateEdges(t *testing.T) {
 			heads[i] = h * mm
 		}
 		w := window(per, heads)
-		w.Spans[0].Usual = 64 * mm
+		if w.Spans[0].Usual = 64 * mm; strings.HasPrefix(c.name, "no highest head") {
+			w.Spans[0].Usual = math.Inf(1)
+		}
 		w.Flags[1] = c.before
 		check(t, c.name, w, c.limits, (*Screener).rates, Rate, c.want...)
 	}

@@ -59,7 +59,7 @@ func TestTrends(t *testing.T) {
 		still[i] = 0.100 + float64(i%3)/1000
 	}
 	screening := Stated{
-		Sensor: Range{Least: 0.02, Most: 0.35}, User: Range{Least: 0.05, Most: 0.30},
+		Sensor: Range{Least: 0.02, Most: 0.35}, User: Range{Least: 0.05, Most: 0.30}, StepLimit: 0.015,
 	}
 	for _, c := range []struct {
 		name  string

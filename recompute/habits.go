@@ -112,7 +112,7 @@ func (r *runner) ask(ctx context.Context) error {
 		return nil // means over intervals tell neither spikes nor stuck readings
 	}
 	found := p.habits.record.Finish()
-	r.rise, r.fall = fastest*found.Rise, fastest*found.Fall
+	r.rise, r.fall = found.Rise, found.Fall
 	for _, v := range found.Verdicts {
 		list := &r.told[1]
 		if v.Kind == profile.Stuck {
@@ -125,9 +125,6 @@ func (r *runner) ask(ctx context.Context) error {
 	}
 	return nil
 }
-
-// fastest is how many times faster than 999 in 1,000 of its changes a record's water may rise or fall; common practice.
-const fastest = 3
 
 // tellMoves takes in moves of the sensor. The readings while it was out of its place are flagged with the first after
 // it.

@@ -127,6 +127,7 @@ func TestChecksNotRun(t *testing.T) {
 		cutOff, capped, spike, rate string // how the reason begins
 	}{
 		"levels":     {siteOf(t, "level", levels, ""), no, no, none, noRate},
+		"many":       {siteOf(t, "level", minutesOf(slices.Repeat(heads, 7), "m"), ""), no, no, none, none},
 		"its limit":  {siteOf(t, "level", levels, with("maximum_head = \"0.106 m\"")), no, none, none, none},
 		"flows":      {siteOf(t, "flow", litres, ""), no, no, none, noRate},
 		"a limit":    {siteOf(t, "flow", litres, with("maximum_flow = \"15 L/s\"")), no, none, none, noRate},
