@@ -146,13 +146,13 @@ func (c *Courses) broken(i int) bool {
 
 // ChangePoint is a day on which a slow statistic of the log changes its level: a candidate for when a setting changed.
 type ChangePoint struct {
-	Statistic  string
-	Day        string // first day after the change
-	At         int64  // its beginning
-	Size       float64
-	Drift      bool // Size is the change over the whole log, along a line
-	Unit       string
-	Confidence float64
+	Statistic string
+	Day       string // first day after the change
+	At        int64  // its beginning
+	Size      float64
+	Drift     bool // Size is the change over the whole log, along a line
+	Unit      string
+	P         float64 // of the test: Pettitt's, or Mann-Kendall's of a drift
 }
 
 // ChangePoints looks for changes, or a drift where that explains a series better, in the night minimum, in the ratio of
@@ -210,13 +210,13 @@ func changes(days []Day, statistic, unit string, value func(i int) (float64, boo
 			return nil
 		}
 		return []ChangePoint{{
-			Statistic:  statistic,
-			Day:        d.Label,
-			At:         d.Start,
-			Size:       trend.PerStep * span,
-			Unit:       unit,
-			Drift:      true,
-			Confidence: trend.Confidence,
+			Statistic: statistic,
+			Day:       d.Label,
+			At:        d.Start,
+			Size:      trend.PerStep * span,
+			Unit:      unit,
+			Drift:     true,
+			P:         trend.P,
 		}}
 	}
 	for _, c := range found {
@@ -225,12 +225,12 @@ func changes(days []Day, statistic, unit string, value func(i int) (float64, boo
 		}
 		d := &days[at[c.Index]]
 		list = append(list, ChangePoint{
-			Statistic:  statistic,
-			Day:        d.Label,
-			At:         d.Start,
-			Size:       c.Size,
-			Unit:       unit,
-			Confidence: c.Confidence,
+			Statistic: statistic,
+			Day:       d.Label,
+			At:        d.Start,
+			Size:      c.Size,
+			Unit:      unit,
+			P:         c.P,
 		})
 	}
 	return list

@@ -55,7 +55,7 @@ func TestStepEdges(t *testing.T) {
 			continue
 		}
 		if len(list) != 1 || list[0].Index != c.before || !near(list[0].Size, 0.25) ||
-			!near(list[0].Confidence, 1-c.p) {
+			!near(list[0].P, c.p) {
 			t.Errorf(
 				"%d and %d values: %+v, want one after %d of 0.25 with p %v",
 				c.before,
@@ -96,12 +96,18 @@ func TestStepTie(t *testing.T) {
 	}
 }
 
-// inverted returns 1 to n in order but for a number of inversions.
-func inverted(n, inversions int) (out []float64) {
-	for i := range n {
-		at := max(len(out)-inversions, 0)
-		inversions -= len(out) - at
-		out = append(out[:at], append([]float64{float64(i + 1)}, out[at:]...)...)
+// inverted returns 20 values that rise but for a number of inversions up to 55: every other one stands above so many of
+// those that follow it. What a line leaves of them goes up and down, so nothing follows its neighbour.
+func inverted(inversions int) (out []float64) {
+	above := [10]int{}
+	for k := 0; inversions > 0; k++ {
+		if i := 9 - k%10; above[i] < 10-i {
+			above[i]++
+			inversions--
+		}
+	}
+	for i, n := range above {
+		out = append(out, float64(2*i+2*n)-0.5+0.02*float64(i), float64(2*i+1))
 	}
 	return out
 }
@@ -110,7 +116,7 @@ func inverted(n, inversions int) (out []float64) {
 // |S| − 1 ≥ 101.4: 104 is a trend, 102 is none. Fewer than 20 values are none, however straight. Pairs of equal values
 // count for neither side: of 0 0 1 1 … 9 9 S is 190 − 10.
 func TestTrendEdges(t *testing.T) {
-	confidence := func(s float64) float64 { return math.Erf(math.Max(s-1, 0) / math.Sqrt(950) / math.Sqrt2) }
+	chance := func(s float64) float64 { return math.Erfc(math.Max(s-1, 0) / math.Sqrt(950) / math.Sqrt2) }
 	pairs := make([]float64, 20)
 	for i := range pairs {
 		pairs[i] = float64(i / 2)
@@ -121,8 +127,8 @@ func TestTrendEdges(t *testing.T) {
 		s      float64
 		ok     bool
 	}{
-		{"43 inversions", inverted(20, 43), 104, true},
-		{"44 inversions", inverted(20, 44), 102, false},
+		{"43 inversions", inverted(43), 104, true},
+		{"44 inversions", inverted(44), 102, false},
 		{"pairs", pairs, 180, true},
 		{"standing still", repeat(3, 20), 0, false},
 	} {
@@ -131,12 +137,12 @@ func TestTrendEdges(t *testing.T) {
 			for i, v := range c.values {
 				values[i] = sign * v
 			}
-			if got, ok := MannKendall(values); ok != c.ok || math.Abs(got.Confidence-confidence(c.s)) > 1e-15 {
-				t.Errorf("%s, sign %v: %+v, %v; want %v", c.name, sign, got, ok, confidence(c.s))
+			if got, ok := MannKendall(values); ok != c.ok || math.Abs(got.P-chance(c.s)) > 1e-15 {
+				t.Errorf("%s, sign %v: %+v, %v; want %v", c.name, sign, got, ok, chance(c.s))
 			}
 		}
 	}
-	if got, ok := MannKendall(inverted(19, 0)); ok || got != (Trend{}) {
+	if got, ok := MannKendall(inverted(0)[:19]); ok || got != (Trend{}) {
 		t.Errorf("19 values: %+v", got)
 	}
 }
