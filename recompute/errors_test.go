@@ -16,7 +16,6 @@ import (
 	"retotal/ingest"
 	"retotal/ingest/site"
 	"retotal/recompute"
-	timeline "retotal/recompute/settings"
 	"retotal/recompute/total"
 )
 
@@ -882,8 +881,8 @@ func TestSimulatedTotals(t *testing.T) {
 	}
 }
 
-// TestFoundStep: error 41, a change that nobody recorded, is found in the night minimum within a day, and becomes a
-// defensible onset.
+// TestFoundStep: error 41, a change that nobody recorded, is found between the two readings where it was made, and
+// becomes a defensible onset. It is found too where a wrong correction hides it.
 func TestFoundStep(t *testing.T) {
 	m := loadMonth(t)
 	k := mistake{
@@ -900,10 +899,11 @@ func TestFoundStep(t *testing.T) {
 	}
 	uncorrected := k
 	uncorrected.change = ""
-	changes := undo(t, &m, &uncorrected, "%.4f").result.Changes
-	if len(changes) != 1 || changes[0].Day < "2031-03-11" || changes[0].Day > "2031-03-12" ||
-		math.Abs(changes[0].Size-20) > 2 {
-		t.Fatalf("%+v", changes)
+	made := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).Add(1000 * 15 * time.Minute).UnixNano()
+	r := undo(t, &m, &uncorrected, "%.4f").result
+	if len(r.Changes) != 0 || len(r.Moves) != 1 || r.Moves[0].After != made || r.Moves[0].Before != made-900e9 ||
+		math.Abs(r.Moves[0].Size-0.02) > 0.002 {
+		t.Fatalf("%+v, %+v", r.Changes, r.Moves)
 	}
 	out := undo(t, &m, &k, "%.4f")
 	var names []string
@@ -913,17 +913,13 @@ func TestFoundStep(t *testing.T) {
 	want := []string{
 		"onset at the last good check, 2031-03-03 00:00:00",
 		"onset half-way since the last good check, 2031-03-17 12:00:00",
+		fmt.Sprintf("onset at a move of %+.2g mm in what the sensor measured, 2031-03-11 10:00:00", 1000*r.Moves[0].Size),
 	}
 	if !slices.Equal(names, want) {
 		t.Errorf("%q", names)
 	}
-	found := changes[0]
-	what := fmt.Sprintf("a step of %+.2g %s in the %s", found.Size, found.Unit, found.Statistic)
-	step := timeline.Step{At: found.At, What: what}
-	lanes, _ := timeline.NewLanes(out.result.Site, nil, step)
-	atStep := "onset at a step of +20 mm in the night minimum of the head, 2031-03-1"
-	if n := len(lanes.WhatIfs); n != 3 || !strings.HasPrefix(lanes.WhatIfs[2].Name, atStep) {
-		t.Errorf("%d lanes, the last %q", n, lanes.WhatIfs[n-1].Name)
+	if !slices.Equal(out.result.Moves, r.Moves) {
+		t.Errorf("with a correction from another day: %+v", out.result.Moves)
 	}
 }
 

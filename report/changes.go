@@ -10,18 +10,62 @@ import (
 
 // changeRecord is a day on which a slow statistic of the log changes its level, or the drift of one over the whole log.
 type changeRecord struct {
-	Statistic  string  `json:"statistic"`
-	Day        string  `json:"day"` // first day after the change
-	Size       float64 `json:"size"`
-	Drift      bool    `json:"drift,omitempty"`
-	Unit       string  `json:"unit"`
-	Confidence float64 `json:"confidence"`
+	Statistic string  `json:"statistic"`
+	Day       string  `json:"day"` // first day after the change
+	Size      float64 `json:"size"`
+	Drift     bool    `json:"drift,omitempty"`
+	Unit      string  `json:"unit"`
+	P         float64 `json:"p"` // of the test
+	Test      string  `json:"test"`
+}
+
+// testOf names the test that p is of.
+func testOf(c *evidence.ChangePoint) string {
+	if c.Drift {
+		return "Mann-Kendall"
+	}
+	return "Pettitt"
+}
+
+// moveRecord is a move of the sensor.
+type moveRecord struct {
+	Last    string  `json:"last_before"`
+	First   string  `json:"first_after"`
+	Size    float64 `json:"size_mm"`
+	Scatter float64 `json:"scatter_mm"`
+	Out     bool    `json:"out_of_place,omitempty"`
+}
+
+// moves are the moves of the sensor.
+func (r *Run) moves() (out []moveRecord) {
+	clock := r.Result.Site.Log.Clock
+	for _, m := range r.Result.Moves {
+		out = append(out, moveRecord{
+			clock.Format(m.Before), clock.Format(m.After), round(1000*m.Size, 100), round(1000*m.Scatter, 100), m.Out,
+		})
+	}
+	return out
+}
+
+// moveSentences words the moves of the sensor.
+func (r *Run) moveSentences() (list []string) {
+	for _, m := range r.moves() {
+		text := fmt.Sprintf("between %s and %s what the sensor measured moves by %s mm of level, and stays (the level goes "+
+			"by %s mm over such a time anyway): a sensor that moved or was set anew, or a setting that changed",
+			m.Last, m.First, quantity.Signed(m.Size, 3), quantity.Digits(m.Scatter, 2))
+		if m.Out {
+			text += "; the readings in between are of neither side"
+		}
+		list = append(list, text)
+	}
+	return list
 }
 
 func newChanges(list []evidence.ChangePoint) (out []changeRecord) {
-	for _, c := range list {
+	for i := range list {
+		c := &list[i]
 		out = append(out, changeRecord{
-			c.Statistic, c.Day, round(c.Size, 100), c.Drift, c.Unit, round(c.Confidence, 1e4),
+			c.Statistic, c.Day, round(c.Size, 100), c.Drift, c.Unit, round(c.P, 1e4), testOf(c),
 		})
 	}
 	return out
@@ -44,18 +88,27 @@ func newPattern(p *evidence.Pattern) patternRecord {
 // 20 K of a year's nights.
 const leastPerKelvin = 0.005
 
-// changeSentences words the steps found in slow statistics.
+// chanceOf words the p of a test.
+func chanceOf(c *evidence.ChangePoint) string {
+	p := "p < 0.0001"
+	if c.P >= 0.0001 {
+		p = fmt.Sprintf("p %.4f", c.P)
+	}
+	return p + " by " + testOf(c) + "'s test, autocorrelation allowed for"
+}
+
+// changeSentences words the moves of the sensor, and the steps and drifts found in slow statistics.
 func (r *Run) changeSentences() (list []string) {
-	for _, c := range r.Result.Changes {
+	list = r.moveSentences()
+	for i := range r.Result.Changes {
+		c := &r.Result.Changes[i]
 		if c.Drift {
-			list = append(list,
-				fmt.Sprintf("the %s drifts by %s %s over the log (confidence %.2f %%): a sensor that moves, "+
-					"or the season",
-					c.Statistic, quantity.Signed(c.Size, 2), c.Unit, math.Floor(c.Confidence*1e4)/100))
+			list = append(list, fmt.Sprintf("the %s drifts by %s %s over the log (%s): a sensor that moves, or the season",
+				c.Statistic, quantity.Signed(c.Size, 2), c.Unit, chanceOf(c)))
 			continue
 		}
-		list = append(list, fmt.Sprintf("%s: the %s goes by %s %s (confidence %.2f %%)",
-			c.Day, c.Statistic, quantity.Signed(c.Size, 2), c.Unit, math.Floor(c.Confidence*1e4)/100))
+		list = append(list, fmt.Sprintf("%s: the %s goes by %s %s (%s)", c.Day, c.Statistic,
+			quantity.Signed(c.Size, 2), c.Unit, chanceOf(c)))
 	}
 	p := &r.Result.Pattern
 	if len(p.Broken) > 0 {

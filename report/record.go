@@ -42,6 +42,7 @@ type Record struct {
 	Without     []int           `json:"without,omitempty"`
 	Lanes       []string        `json:"what_if,omitempty"`
 	Changes     []changeRecord  `json:"change_points,omitempty"`
+	Moves       []moveRecord    `json:"sensor_moves,omitempty"`
 	Pattern     patternRecord   `json:"pattern"`
 	Averages    *Table          `json:"average_daily_volume"`
 	Limits      *Table          `json:"limits,omitzero"`
@@ -108,6 +109,7 @@ func NewRecord(r *Run) *Record {
 		Drowned:     drownedRecord(res.Drowned),
 		Without:     r.Without,
 		Changes:     newChanges(res.Changes),
+		Moves:       r.moves(),
 		Pattern:     newPattern(&res.Pattern),
 		Averages:    r.averages(),
 		Limits:      r.limits(),

@@ -27,6 +27,7 @@ const (
 	asks       = 2   // days are asked of a jump that exceeds what days do so many times
 	tells      = 3   // what days say is told of one that exceeds it so many times
 	stays      = 0.5 // share of it that days must show
+	ofDays     = 2   // a move exceeds what the level does in its time in the days around it, where readings lie far apart
 	ofGap      = 2   // a jump over a gap exceeds so many times what the level does in such a time
 	mostOthers = 2   // other jumps of half its size or more, the same way; more are what this record does
 	longTold   = 4   // days that tell of a jump whatever the record's others
@@ -192,7 +193,7 @@ func (r *Record) moves(l *leap) bool {
 	if !l.fine && (math.Abs(l.goes) > goesOn || l.near < leastNear+nearSparse || l.near > mostNear-nearSparse) {
 		return false
 	}
-	if !r.askDays(l) {
+	if !l.fine && math.Abs(l.size) < ofDays*r.scatterAt(l) || !r.askDays(l) {
 		return false
 	}
 	switch {

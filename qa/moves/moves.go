@@ -153,10 +153,23 @@ func scatter(values []float64) float64 {
 	return ofNormal * median(values)
 }
 
-// Daily is how far the record goes within a day: the scatter of the hours of a day, in the median of all days, and a
-// step of the log at least; m.
+// Daily is how far the record goes within a day: the scatter of the hours of a day, or of what the same hours of the day
+// before leave of them, where days are alike; the lesser of the two, each in the median of all days, and a step of the
+// log at least; m. It is +Inf where no day is known.
 func (r *Record) Daily() float64 {
 	r.close()
+	level := func(i int) float64 { return r.hours[i].level }
+	since := func(i int) float64 {
+		if k, ok := r.find(r.hours[i].number - dayHours); ok {
+			return (level(i) - level(k)) / math.Sqrt2
+		}
+		return math.NaN()
+	}
+	return max(r.step, 1e-9, min(r.within(level), r.within(since)))
+}
+
+// within is the scatter of what hours have within a day, in the median of all days.
+func (r *Record) within(of func(i int) float64) float64 {
 	var days, day []float64
 	flush := func() {
 		if len(day) >= dayHours/2 {
@@ -168,13 +181,15 @@ func (r *Record) Daily() float64 {
 		if i > 0 && hourDay(h.number) != hourDay(r.hours[i-1].number) {
 			flush()
 		}
-		day = append(day, h.level)
+		if v := of(i); !math.IsNaN(v) {
+			day = append(day, v)
+		}
 	}
 	flush()
 	if len(days) == 0 {
 		return math.Inf(1)
 	}
-	return max(r.step, 1e-9, median(days))
+	return median(days)
 }
 
 // hourDay numbers the day of an hour.

@@ -2,6 +2,7 @@ package evidence
 
 import (
 	"math"
+	"slices"
 
 	"retotal/qa"
 	"retotal/recompute/block"
@@ -87,6 +88,7 @@ type Pattern struct {
 const (
 	alike      = 0.8 // mean correlation of the days before with their own mean
 	unlike     = 0.2
+	asFar      = 0.25 // share of the days' scatter by which the values of a day, in order, may differ from theirs
 	beforeDays = 7
 	fewestAir  = 20 // days
 )
@@ -123,25 +125,68 @@ func (c *Courses) Pattern(days []Day, d float64) (p Pattern) {
 	return p
 }
 
-// broken reports whether day i has nothing of the course of the days before it, which resembled each other.
+// broken reports whether day i has nothing of the course of the days before it, which resembled each other in what a line
+// leaves of them, nor of the day before, but goes as far, in another order, while the day after has their course again.
+// What storms do goes further, a recession has no course of days, and a tide comes later each day.
 func (c *Courses) broken(i int) bool {
-	before := c.days[i-beforeDays : i]
-	var mean [24]float64
-	usable := c.days[i].whole()
+	before, day := c.days[i-beforeDays:i], &c.days[i]
+	var mean, sorted [24]float64
+	usable := day.whole()
 	for k := range before {
 		usable = usable && before[k].whole()
 		for h, v := range before[k].hours {
 			mean[h] += v / beforeDays
 		}
+		for h, v := range inOrder(before[k].hours) {
+			sorted[h] += v / beforeDays
+		}
 	}
-	if !usable {
+	if !usable || stat.Pearson(day.hours[:], mean[:]) > unlike ||
+		stat.Pearson(day.hours[:], before[beforeDays-1].hours[:]) > unlike {
 		return false
 	}
-	similar := 0.0
-	for k := range before {
-		similar += stat.Pearson(before[k].hours[:], mean[:]) / beforeDays
+	if i+1 < len(c.days) && c.days[i+1].whole() && stat.Pearson(c.days[i+1].hours[:], mean[:]) < alike {
+		return false // another course that stays
 	}
-	return similar >= alike && stat.Pearson(c.days[i].hours[:], mean[:]) <= unlike
+	bent, similar := bends(mean), 0.0
+	for k := range before {
+		shape := bends(before[k].hours)
+		similar += stat.Pearson(shape[:], bent[:]) / beforeDays
+	}
+	return similar >= alike && apart(inOrder(day.hours), sorted) <= asFar*apart(mean, [24]float64{})
+}
+
+// inOrder returns values less their mean, sorted.
+func inOrder(hours [24]float64) [24]float64 {
+	mean := stat.Mean(hours[:])
+	for h := range hours {
+		hours[h] -= mean
+	}
+	slices.Sort(hours[:])
+	return hours
+}
+
+// apart is how far two series lie apart, their means aside: a root mean square.
+func apart(a, b [24]float64) float64 {
+	sum, mean := 0.0, stat.Mean(a[:])-stat.Mean(b[:])
+	for h := range a {
+		d := a[h] - b[h] - mean
+		sum += float64(d * d)
+	}
+	return math.Sqrt(sum / float64(len(a)))
+}
+
+// bends is what the straight line of least squares leaves of a day.
+func bends(hours [24]float64) [24]float64 {
+	product, square, middle := 0.0, 0.0, float64(len(hours)-1)/2
+	for h, v := range hours {
+		product += float64(v * (float64(h) - middle))
+		square += (float64(h) - middle) * (float64(h) - middle)
+	}
+	for h := range hours {
+		hours[h] -= float64(product / square * (float64(h) - middle))
+	}
+	return hours
 }
 
 // ChangePoint is a day on which a slow statistic of the log changes its level: a candidate for when a setting changed.
@@ -155,9 +200,9 @@ type ChangePoint struct {
 	P         float64 // of the test: Pettitt's, or Mann-Kendall's of a drift
 }
 
-// ChangePoints looks for changes, or a drift where that explains a series better, in the night minimum, in the ratio of
-// the logged flow to that of the recorded settings, and in the ratio of the counter to the logged flow. ofFlow says
-// that the log holds no level to compute a flow from.
+// ChangePoints looks for changes, or a drift where that explains a series better, in the ratio of the logged flow to that
+// of the recorded settings and in the ratio of the counter to the logged flow; and for a drift in the night minimum, whose
+// changes Moves finds. ofFlow says that the log holds no level to compute a flow from.
 func (c *Courses) ChangePoints(days []Day, ofFlow bool) (list []ChangePoint) {
 	c.close()
 	list = changes(days, "night minimum of the head", "mm", func(i int) (float64, bool) {
@@ -166,6 +211,7 @@ func (c *Courses) ChangePoints(days []Day, ofFlow bool) (list []ChangePoint) {
 		}
 		return c.days[i].lowest * 1000, true
 	})
+	list = slices.DeleteFunc(list, func(c ChangePoint) bool { return !c.Drift })
 	if !ofFlow {
 		list = append(list, changes(
 			days,
@@ -194,6 +240,21 @@ func ratio(a, b total.Volume) (percent float64, ok bool) {
 // however sure.
 const leastTold = 0.05
 
+// even reports whether both halves of a series go along a line as steep as the whole, to a factor of two: a recession is
+// steep and then flat.
+func even(values []float64, slope float64) bool {
+	for _, half := range [][]float64{values[:len(values)/2], values[len(values)/2:]} {
+		t, _ := stat.MannKendall(half)
+		if share := t.PerStep / slope; len(half) >= fewestHalf && (share < 0.5 || share > 2) {
+			return false
+		}
+	}
+	return true
+}
+
+// fewestHalf is how many values a half must have to be asked.
+const fewestHalf = 20
+
 // changes looks for changes or a drift in one statistic.
 func changes(days []Day, statistic, unit string, value func(i int) (float64, bool)) (list []ChangePoint) {
 	var values []float64
@@ -205,6 +266,9 @@ func changes(days []Day, statistic, unit string, value func(i int) (float64, boo
 	}
 	found := stat.Pettitt(values)
 	if trend, ok := stat.MannKendall(values); ok && stat.Straighter(values, trend, found) {
+		if !even(values, trend.PerStep) {
+			return nil
+		}
 		d, span := &days[at[0]], float64(at[len(at)-1]-at[0])
 		if math.Abs(trend.PerStep*span) < leastTold {
 			return nil

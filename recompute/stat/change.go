@@ -128,6 +128,9 @@ func split(values []float64) (list []Change) {
 
 // size works out how large changes are, and how likely by chance.
 func size(values []float64, list []Change) {
+	if len(list) == 0 {
+		return
+	}
 	bounds := []int{0}
 	for _, c := range list {
 		bounds = append(bounds, c.Index)

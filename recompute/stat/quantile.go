@@ -17,6 +17,15 @@ func Median(values []float64) float64 {
 	return (values[n/2-1] + values[n/2]) / 2
 }
 
+// Mean is the mean of values.
+func Mean(values []float64) float64 {
+	sum := 0.0
+	for _, v := range values {
+		sum += v
+	}
+	return sum / float64(len(values))
+}
+
 // Percentile returns a quantile of sorted values, on the straight line between the two nearest (definition 7 of Hyndman
 // and Fan 1996, the usual one of general-purpose statistics programs).
 func Percentile(sorted []float64, p float64) float64 {
