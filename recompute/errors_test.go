@@ -882,7 +882,7 @@ func TestSimulatedTotals(t *testing.T) {
 }
 
 // TestFoundStep: error 41, a change that nobody recorded, is found between the two readings where it was made, and
-// becomes a defensible onset. It is found too where a wrong correction hides it.
+// becomes a defensible onset; a correction from another day makes no difference.
 func TestFoundStep(t *testing.T) {
 	m := loadMonth(t)
 	k := mistake{
@@ -899,10 +899,10 @@ func TestFoundStep(t *testing.T) {
 	}
 	uncorrected := k
 	uncorrected.change = ""
-	made := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).Add(1000 * 15 * time.Minute).UnixNano()
+	made := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC).Add(1000 * step15).UnixNano()
 	r := undo(t, &m, &uncorrected, "%.4f").result
-	if len(r.Changes) != 0 || len(r.Moves) != 1 || r.Moves[0].After != made || r.Moves[0].Before != made-900e9 ||
-		math.Abs(r.Moves[0].Size-0.02) > 0.002 {
+	if len(r.Changes) != 0 || len(r.Moves) != 1 || r.Moves[0].After != made ||
+		r.Moves[0].Before != made-step15.Nanoseconds() || math.Abs(r.Moves[0].Size-0.02) > 0.002 {
 		t.Fatalf("%+v, %+v", r.Changes, r.Moves)
 	}
 	out := undo(t, &m, &k, "%.4f")

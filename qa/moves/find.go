@@ -15,26 +15,29 @@ type Move struct {
 
 // Limits of the search.
 const (
-	leastMove  = 6    // a jump exceeds what the record does within a day so many times
-	overHours  = 2    // and the largest changes of the hours around it, in the median
-	leastSharp = 3    // and the four changes on either side of it
-	leastNear  = 0.65 // share of a jump by which the hours after it differ from those before it, at least
-	mostNear   = 1.4  // and at the most
-	nearSparse = 0.1  // by which both are stricter where readings lie far apart
-	goesOn     = 0.2  // share of it by which the level may then go on otherwise, where readings lie far apart
-	goesOnDim  = 1.2  // the same of a jump that is dim: less sharp than
-	clearSharp = 3.6
-	asks       = 2   // days are asked of a jump that exceeds what days do so many times
-	tells      = 3   // what days say is told of one that exceeds it so many times
-	stays      = 0.5 // share of it that days must show
-	ofDays     = 2   // a move exceeds what the level does in its time in the days around it, where readings lie far apart
-	ofGap      = 2   // a jump over a gap exceeds so many times what the level does in such a time
-	mostOthers = 2   // other jumps of half its size or more, the same way; more are what this record does
-	longTold   = 4   // days that tell of a jump whatever the record's others
-	outHours   = 48  // longest time out of place
-	mostOut    = 6   // jumps within it
-	backHours  = 72  // in which a flow comes back that stopped or began
-	backShare  = 0.75
+	leastMove   = 6    // a jump exceeds what the record does within a day so many times
+	overHours   = 2    // and the largest changes of the hours around it, in the median
+	leastSharp  = 3    // and the four changes on either side of it
+	leastNear   = 0.65 // share of a jump by which the hours after it differ from those before it, at least
+	mostNear    = 1.4  // and at the most
+	nearSparse  = 0.1  // by which both are stricter where readings lie far apart
+	goesOn      = 0.2  // share of it by which the level may then go on otherwise, where readings lie far apart
+	goesOnDim   = 1.2  // the same of a jump that is dim: less sharp than
+	clearSharp  = 3.6
+	asks        = 2    // days are asked of a jump that exceeds what days do so many times
+	tells       = 3    // what days say is told of one that exceeds it so many times
+	fewestSpans = 4    // of days that tell whether a jump is kept
+	nearKept    = 0.15 // by which its share in the hours may differ from 1
+	kept        = 0.4  // and that in the days
+	stays       = 0.5  // share of it that days must show
+	ofDays      = 2    // a move exceeds what the level does in its time in the days around it, where readings lie far apart
+	ofGap       = 2    // a jump over a gap exceeds so many times what the level does in such a time
+	mostOthers  = 2    // other jumps of half its size or more, the same way; more are what this record does
+	longTold    = 4    // days that tell of a jump whatever the record's others
+	outHours    = 48   // longest time out of place
+	mostOut     = 6    // jumps within it
+	backHours   = 72   // in which a flow comes back that stopped or began
+	backShare   = 0.75
 )
 
 // spans are the days that are compared on either side.
@@ -48,6 +51,7 @@ type leap struct {
 	size  float64
 	near  float64 // by which share of the jump the hours after it differ from those before it
 	goes  float64 // share by which the level then goes on otherwise than before
+	keeps bool    // see keeps
 	told  int     // the longest time, in days, before and after it that tells of it
 	moved bool
 }
@@ -202,16 +206,18 @@ func (r *Record) moves(l *leap) bool {
 	case l.fine || l.change < 0:
 		return true
 	}
-	return l.told > 0
+	return l.told > 0 || l.keeps
 }
 
 // askDays asks the days before and after a leap whether they show it, as far as it exceeds what days do elsewhere.
 func (r *Record) askDays(l *leap) bool {
+	var shares []float64
 	for _, days := range spans {
 		s, ok := r.shift(l.b, l.a, days)
 		if !ok {
 			continue
 		}
+		shares = append(shares, s/l.change)
 		own := r.own(days, l)
 		if math.Abs(l.change) < asks*own {
 			continue
@@ -223,13 +229,25 @@ func (r *Record) askDays(l *leap) bool {
 			l.told = days
 		}
 	}
+	l.keeps = r.keeps(l, shares)
 	return true
+}
+
+// keeps reports whether a jump is kept as no storm keeps its rise: the hours after it go on just as before, and the days
+// differ by about as much, most of them and the longest.
+func (r *Record) keeps(l *leap, shares []float64) bool {
+	if len(shares) < fewestSpans || math.Abs(l.goes) > goesOn/2 || math.Abs(l.near-1) > nearKept {
+		return false
+	}
+	last := shares[len(shares)-1]
+	return math.Abs(last-1) <= kept && math.Abs(median(shares)-1) <= kept
 }
 
 // others is how many other leaps are sharp too and half as large or more, the same way.
 func others(leaps []leap, l *leap) (n int) {
 	for i := range leaps {
-		if o := &leaps[i]; o.change/l.change >= 0.5 && o.before != l.before && o.sharp >= leastSharp {
+		if o := &leaps[i]; o.change/l.change >= 0.5 && o.before != l.before && o.sharp >= leastSharp &&
+			(l.fine || math.Abs(o.goes) <= goesOn) {
 			n++
 		}
 	}
@@ -359,17 +377,25 @@ func (r *Record) inSuchTime(l *leap) float64 {
 	return usually(all)
 }
 
-// scatterAt is how far the level goes in the time of a leap, in the five days on either side of it.
+// scatterAt is how far the level goes in the time of a leap, in the five days on either side of it, or by how much more or
+// less than the day before, where days are alike; the lesser of the two.
 func (r *Record) scatterAt(l *leap) float64 {
 	lag, end := l.a-(l.b-2), min(l.a+5*dayHours, len(r.hours))
-	var all []float64
+	var plain, daily []float64
 	for k := max(l.b-5*dayHours, 0); k+lag+3 <= end; k++ {
-		if k+lag+3 <= l.b || k >= l.a {
-			all = append(all, r.level(k+lag)-r.level(k))
+		if k+lag+3 > l.b && k < l.a {
+			continue
+		}
+		plain = append(plain, r.level(k+lag)-r.level(k))
+		if d := r.sinceYesterday(k+lag) - r.sinceYesterday(k); !math.IsNaN(d) {
+			daily = append(daily, d)
 		}
 	}
-	if len(all) == 0 {
+	switch {
+	case len(plain) == 0:
 		return 0
+	case len(daily) < len(plain)/2:
+		return scatter(plain)
 	}
-	return scatter(all)
+	return min(scatter(plain), scatter(daily))
 }
