@@ -36,6 +36,7 @@ const (
 	longTold    = 4    // days that tell of a jump whatever the record's others
 	outHours    = 48   // longest time out of place
 	mostOut     = 6    // jumps within it
+	outShare    = 0.3  // share of the move that the first and the last of them have at least
 	backHours   = 72   // in which a flow comes back that stopped or began
 	backShare   = 0.75
 )
@@ -283,7 +284,7 @@ func (r *Record) outs(jumps []jump, leaps []leap) (list []leap) {
 
 // setAnew judges a time out of place: what it left behind is a move by all that is asked of one over a gap.
 func (r *Record) setAnew(l *leap, first, last jump) bool {
-	least := math.Abs(l.change) / 2
+	least := outShare * math.Abs(l.change)
 	if math.Abs(l.change) < leastMove*r.noise || math.Abs(first.change) < least || math.Abs(last.change) < least {
 		return false
 	}
