@@ -1,6 +1,7 @@
 package moves
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -22,6 +23,7 @@ const (
 	mostNear    = 1.4  // and at the most
 	nearSparse  = 0.1  // by which both are stricter where readings lie far apart
 	goesOn      = 0.2  // share of it by which the level may then go on otherwise, where readings lie far apart
+	takenBack   = 0.5  // share of it that is taken back where the water recedes
 	goesOnDim   = 1.2  // the same of a jump that is dim: less sharp than
 	clearSharp  = 3.6
 	asks        = 2    // days are asked of a jump that exceeds what days do so many times
@@ -33,6 +35,7 @@ const (
 	ofDays      = 2    // a move exceeds what the level does in its time in the days around it, where readings lie far apart
 	ofGap       = 2    // a jump over a gap exceeds so many times what the level does in such a time
 	mostOthers  = 2    // other jumps of half its size or more, the same way; more are what this record does
+	mustStay    = 4    // days that must show it; in longer ones it may be taken back
 	longTold    = 4    // days that tell of a jump whatever the record's others
 	outHours    = 48   // longest time out of place
 	mostOut     = 6    // jumps within it
@@ -66,13 +69,14 @@ func (r *Record) Find() (list []Move) {
 		l := &leaps[i]
 		l.moved = r.moves(l) && (l.told >= longTold || others(leaps, l) <= mostOthers)
 	}
-	leaps = append(leaps, r.outs(jumps, leaps)...)
-	slices.SortStableFunc(leaps, func(a, b leap) int { return int(min(max(a.before-b.before, -1), 1)) })
 	leaps = slices.DeleteFunc(leaps, func(l leap) bool { return !l.moved })
+	all := slices.Clone(leaps)
+	leaps = slices.DeleteFunc(leaps, func(l leap) bool { return comesBack(all, &l) })
+	leaps = append(leaps, r.outs(jumps, leaps)...)
+	slices.SortStableFunc(leaps, func(a, b leap) int { return cmp.Compare(a.before, b.before) })
 	for i := range leaps {
-		if l := &leaps[i]; !r.comesBack(leaps, i) {
-			list = append(list, Move{l.before, l.after, l.size, r.scatterAt(l), l.out})
-		}
+		l := &leaps[i]
+		list = append(list, Move{l.before, l.after, l.size, r.scatterAt(l), l.out})
 	}
 	return list
 }
@@ -192,7 +196,7 @@ func (r *Record) sinceYesterday(k int) float64 {
 // moves judges a leap by itself. Where readings follow each other closely a storm takes several of them. Where they do
 // not, or over a gap, the level must go on as before; and days must tell of a rise, as a storm is one.
 func (r *Record) moves(l *leap) bool {
-	if l.sharp < leastSharp || l.sharp < clearSharp && math.Abs(l.goes) > goesOnDim {
+	if l.sharp < leastSharp || l.goes < -takenBack || l.sharp < clearSharp && math.Abs(l.goes) > goesOnDim {
 		return false
 	}
 	if !l.fine && (math.Abs(l.goes) > goesOn || l.near < leastNear+nearSparse || l.near > mostNear-nearSparse) {
@@ -224,7 +228,10 @@ func (r *Record) askDays(l *leap) bool {
 			continue
 		}
 		if s/l.change < stays {
-			return false
+			if days <= mustStay {
+				return false
+			}
+			break // something else came
 		}
 		if math.Abs(l.change) >= tells*own {
 			l.told = days
@@ -259,7 +266,7 @@ func others(leaps []leap, l *leap) (n int) {
 // in opposite ways, none of which is a move. What lies between them is of neither side.
 func (r *Record) outs(jumps []jump, leaps []leap) (list []leap) {
 	isMove := func(j jump) bool {
-		return slices.ContainsFunc(leaps, func(l leap) bool { return l.moved && l.before == j.before })
+		return slices.ContainsFunc(leaps, func(l leap) bool { return l.before == j.before })
 	}
 	for i := 0; i < len(jumps); i++ {
 		first := jumps[i]
@@ -295,8 +302,7 @@ func (r *Record) setAnew(l *leap, first, last jump) bool {
 }
 
 // comesBack reports whether another move takes one back within three days, as a flow does that stops and begins.
-func (r *Record) comesBack(leaps []leap, i int) bool {
-	l := &leaps[i]
+func comesBack(leaps []leap, l *leap) bool {
 	return slices.ContainsFunc(leaps, func(o leap) bool {
 		share := -o.size / l.size
 		return share >= backShare && share <= 1/backShare &&

@@ -59,12 +59,26 @@ func TestBrokenCourse(t *testing.T) {
 		{"by turns", func(d []course) { d[1], d[3], d[5] = wave(-1), wave(-1), wave(-1) }, nil},
 		{"as little alike as it may be", func(d []course) { d[7] = leaning(0.19) }, []string{"7"}},
 		{"more alike", func(d []course) { d[7] = leaning(0.21) }, nil},
+		{"another course that stays", func(d []course) { d[8] = wave(-1) }, nil},
+		{"one that goes much further, as a storm does", func(d []course) { d[7] = wave(-1.5) }, nil},
+		{"one that goes a little further", func(d []course) { d[7] = wave(-1.2) }, []string{"7"}},
+		{"like the day before, as a tide that comes later", func(d []course) { d[6], d[7] = leaning(0.25), leaning(0.1) }, nil},
+		{"lines, as of a recession", func(d []course) {
+			for k := range d {
+				for h := range d[k].hours {
+					d[k].hours[h] = -float64(h)
+				}
+			}
+			for h := range d[7].hours {
+				d[7].hours[h] = float64(h)
+			}
+		}, nil},
 	} {
 		var x Courses
 		for range 7 {
 			x.days = append(x.days, wave(1))
 		}
-		x.days = append(x.days, wave(-1))
+		x.days = append(x.days, wave(-1), wave(1))
 		c.change(x.days)
 		var days []Day
 		for i := range x.days {
@@ -135,41 +149,41 @@ func TestRatio(t *testing.T) {
 	}
 }
 
-// TestChangePointsByHand: thirty days of a night minimum of 100 mm and thirty of 120; thirty of a counter that is right
-// and thirty of one that counts 5 % more. A minimum that rises by 1 mm a day is a drift of 59 mm.
+// TestChangePointsByHand: thirty days of a counter that is right and thirty of one that counts 5 % more. A night minimum
+// that rises by 1 mm a day is a drift of 59 mm; one that steps is left to moves, and one that falls quickly and then
+// slowly, as a recession does, is none.
 func TestChangePointsByHand(t *testing.T) {
 	volume := func(m3 float64) (v total.Volume) {
 		v.Sum.Add(m3)
 		v.Covered = 1
 		return v
 	}
-	for _, drift := range []bool{false, true} {
+	for name, night := range map[string]func(i int) float64{
+		"step":      func(i int) float64 { return 0.1 + 0.02*float64(i/30) },
+		"drift":     func(i int) float64 { return 0.1 + 0.001*float64(i) },
+		"recession": func(i int) float64 { return 0.1 + 0.2*math.Exp(-float64(i)/15) },
+	} {
 		var x Courses
 		var days []Day
 		for i := range 60 {
-			lowest, counted := 0.1, 100.0
+			counted := 100.0
 			if i >= 30 {
-				lowest, counted = 0.12, 105
+				counted = 105
 			}
-			if drift {
-				lowest = 0.1 + 0.001*float64(i)
-			}
-			x.days = append(x.days, course{lowest: lowest})
+			x.days = append(x.days, course{lowest: night(i)})
 			days = append(days, Day{Label: fmt.Sprint(i), Start: int64(i), Logged: volume(100), Recorded: volume(100),
 				Counted: volume(counted)})
 		}
 		list := x.ChangePoints(days, false)
-		if len(list) != 2 {
-			t.Fatalf("%+v", list)
+		if drifts := name == "drift"; len(list) != 1 && !drifts || len(list) != 2 && drifts {
+			t.Fatalf("%s: %+v", name, list)
 		}
-		night, counter := list[0], list[1]
+		counter := list[len(list)-1]
 		if counter.Day != "30" || counter.At != 30 || !near(counter.Size, 5) || counter.Drift {
 			t.Errorf("%+v", counter)
 		}
-		switch {
-		case drift && (!night.Drift || !near(night.Size, 59) || night.Day != "0" || night.At != 0),
-			!drift && (night.Drift || !near(night.Size, 20) || night.Day != "30" || night.At != 30):
-			t.Errorf("%+v", night)
+		if d := list[0]; name == "drift" && (!d.Drift || !near(d.Size, 59) || d.Day != "0" || d.At != 0) {
+			t.Errorf("%+v", d)
 		}
 	}
 }
