@@ -39,7 +39,7 @@ const (
 	longTold    = 4    // days that tell of a jump whatever the record's others
 	outHours    = 48   // longest time out of place
 	mostOut     = 6    // jumps within it
-	outShare    = 0.3  // share of the move that the first and the last of them have at least
+	outShare    = 0.28 // share of the larger, and of the move, that the lesser of the first and the last has
 	backHours   = 72   // in which a flow comes back that stopped or began
 	backShare   = 0.75
 )
@@ -228,7 +228,7 @@ func (r *Record) askDays(l *leap) bool {
 			continue
 		}
 		if s/l.change < stays {
-			if days <= mustStay {
+			if l.out || days <= mustStay || l.told == 0 {
 				return false
 			}
 			break // something else came
@@ -289,15 +289,16 @@ func (r *Record) outs(jumps []jump, leaps []leap) (list []leap) {
 	return list
 }
 
-// setAnew judges a time out of place: what it left behind is a move by all that is asked of one over a gap.
+// setAnew judges a time out of place: what it left behind is a move by all that is asked of one over a gap, and days tell
+// of it.
 func (r *Record) setAnew(l *leap, first, last jump) bool {
-	least := outShare * math.Abs(l.change)
-	if math.Abs(l.change) < leastMove*r.noise || math.Abs(first.change) < least || math.Abs(last.change) < least {
+	left, came := math.Abs(first.change), math.Abs(last.change)
+	if c := math.Abs(l.change); c < leastMove*r.noise || min(left, came) < outShare*max(left, came, c) {
 		return false
 	}
 	l.sharp = clearSharp
 	r.compareHours(l)
-	l.moved = r.moves(l)
+	l.moved = r.moves(l) && l.told > 0
 	return l.moved
 }
 

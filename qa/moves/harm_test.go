@@ -221,7 +221,7 @@ func (h *harms) table() string {
 // TestHarm holds what the package promises on generated years: hardly a move is told of sound ones, and those of ten
 // times the variation within a day or more are found where readings are 6 minutes apart or less, dated within a day.
 func TestHarm(t *testing.T) {
-	h := measureHarm(1, effort.Rounds(1, 6), 2)
+	h := measureHarm(1, 1, effort.Rounds(2, 8))
 	t.Log("\n" + h.table())
 	if h.clean.n*100 > max(h.clean.of, 100) {
 		t.Errorf("moves are told of %d of %d clean records", h.clean.n, h.clean.of)
@@ -235,7 +235,7 @@ func TestHarm(t *testing.T) {
 func BenchmarkHarm(b *testing.B) {
 	var h *harms
 	for b.Loop() {
-		h = measureHarm(2, 4, 4)
+		h = measureHarm(2, 4, 3)
 	}
 	fmt.Println(h.table())
 }
