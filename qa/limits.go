@@ -80,8 +80,8 @@ type Range struct{ Least, Most float64 }
 
 // NewLimits fills what is left open from the log's interval and resolution: a spike window of seven intervals, a noise
 // floor of 3 mm or two steps of the log, bridges of at most four hours; half a step below zero; half the highest head
-// as the most that water rises in one interval; a step window of six hours or 24 intervals; a signal that moves by one step in a day; changes of five noise floors from reading to reading; 20 mm
-// between two sensors.
+// as the most that water rises in one interval; a step window of six hours or 24 intervals; a signal that moves by one
+// step in a day; changes of five noise floors from reading to reading; 20 mm between two sensors.
 func NewLimits(s Stated, interval, gapLimit time.Duration, resolution float64) Limits {
 	interval = max(interval, time.Second)
 	l := Limits{

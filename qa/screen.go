@@ -273,8 +273,8 @@ func (s *Screener) full(span *Span) float64 {
 	return span.Twofold - s.Limits.Step/2 - 1e-9*span.Twofold
 }
 
-// told takes over what the record tells of spikes, stuck readings and steps, where no limits of the user's own are stated.
-// What stands at an end of what the meter shows is not stuck.
+// told takes over what the record tells of spikes, stuck readings and steps, where no limits of the user's own are
+// stated. What stands at an end of what the meter shows is not stuck.
 func (s *Screener) told(w *Window, from, until int) {
 	if w.Told == nil {
 		return

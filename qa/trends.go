@@ -68,9 +68,9 @@ func (s *Span) most(told float64) float64 {
 	return s.Usual / 2
 }
 
-// steps flags, where a limit is stated, the first reading after a jump that does not come back: on either side of it the
-// level stands still, to a third of the jump, for the length of the step window. A storm recedes and is none, and so is
-// a flow that stops or begins. Where no limit is stated the record tells what is a step.
+// steps flags, where a limit is stated, the first reading after a jump that does not come back: on either side of it
+// the level stands still, to a third of the jump, for the length of the step window. A storm recedes and is none, and
+// so is a flow that stops or begins. Where no limit is stated the record tells what is a step.
 func (s *Screener) steps(w *Window, from, until int) {
 	limit, length := s.Limits.StepLimit, s.Limits.StepWindow.Nanoseconds()
 	if limit == 0 {

@@ -913,7 +913,8 @@ func TestFoundStep(t *testing.T) {
 	want := []string{
 		"onset at the last good check, 2031-03-03 00:00:00",
 		"onset half-way since the last good check, 2031-03-17 12:00:00",
-		fmt.Sprintf("onset at a move of %+.2g mm in what the sensor measured, 2031-03-11 10:00:00", 1000*r.Moves[0].Size),
+		fmt.Sprintf("onset at a move of %+.2g mm in what the sensor measured, 2031-03-11 10:00:00",
+			1000*r.Moves[0].Size),
 	}
 	if !slices.Equal(names, want) {
 		t.Errorf("%q", names)

@@ -137,7 +137,8 @@ func (r *runner) tellMoves(list []moves.Move) {
 
 // rates puts in what the record tells of how fast its water rises and falls, where a device has no highest head.
 func (r *runner) rates(b *block.Block) {
-	topless := slices.ContainsFunc(b.Corrected.Segments, func(s settings.Segment) bool { return math.IsInf(s.Usual, 1) })
+	endless := func(s settings.Segment) bool { return math.IsInf(s.Usual, 1) }
+	topless := slices.ContainsFunc(b.Corrected.Segments, endless)
 	put := func(l *qa.Limits, interval time.Duration) {
 		if share := float64(l.RatePer) / float64(max(interval, time.Second)); topless {
 			l.ToldUp, l.ToldDown = r.rise*share, r.fall*share

@@ -50,8 +50,8 @@ func (r *Run) moves() (out []moveRecord) {
 // moveSentences words the moves of the sensor.
 func (r *Run) moveSentences() (list []string) {
 	for _, m := range r.moves() {
-		text := fmt.Sprintf("between %s and %s what the sensor measured moves by %s mm of level, and stays (the level goes "+
-			"by %s mm over such a time anyway): a sensor that moved or was set anew, or a setting that changed",
+		text := fmt.Sprintf("between %s and %s what the sensor measured moves by %s mm of level, and stays (the level "+
+			"goes by %s mm over such a time anyway): a sensor that moved or was set anew, or a setting that changed",
 			m.Last, m.First, quantity.Signed(m.Size, 3), quantity.Digits(m.Scatter, 2))
 		if m.Out {
 			text += "; the readings in between are of neither side"
@@ -103,8 +103,8 @@ func (r *Run) changeSentences() (list []string) {
 	for i := range r.Result.Changes {
 		c := &r.Result.Changes[i]
 		if c.Drift {
-			list = append(list, fmt.Sprintf("the %s drifts by %s %s over the log (%s): a sensor that moves, or the season",
-				c.Statistic, quantity.Signed(c.Size, 2), c.Unit, chanceOf(c)))
+			list = append(list, fmt.Sprintf("the %s drifts by %s %s over the log (%s): a sensor that moves, or the "+
+				"season", c.Statistic, quantity.Signed(c.Size, 2), c.Unit, chanceOf(c)))
 			continue
 		}
 		list = append(list, fmt.Sprintf("%s: the %s goes by %s %s (%s)", c.Day, c.Statistic,

@@ -23,16 +23,16 @@ const (
 	mostNear    = 1.4  // and at the most
 	nearSparse  = 0.1  // by which both are stricter where readings lie far apart
 	goesOn      = 0.2  // share of it by which the level may then go on otherwise, where readings lie far apart
-	takenBack   = 0.5  // share of it that is taken back where the water recedes
-	goesOnDim   = 1.2  // the same of a jump that is dim: less sharp than
+	goesOnDim   = 1.2  // the same where they lie close, of a jump that is less sharp than
 	clearSharp  = 3.6
+	takenBack   = 0.5  // share of it that is taken back where the water recedes
 	asks        = 2    // days are asked of a jump that exceeds what days do so many times
 	tells       = 3    // what days say is told of one that exceeds it so many times
 	fewestSpans = 4    // of days that tell whether a jump is kept
 	nearKept    = 0.15 // by which its share in the hours may differ from 1
 	kept        = 0.4  // and that in the days
 	stays       = 0.5  // share of it that days must show
-	ofDays      = 2    // a move exceeds what the level does in its time in the days around it, where readings lie far apart
+	ofDays      = 2    // where readings lie far apart, a move exceeds what days around it do in its time
 	ofGap       = 2    // a jump over a gap exceeds so many times what the level does in such a time
 	mostOthers  = 2    // other jumps of half its size or more, the same way; more are what this record does
 	mustStay    = 4    // days that must show it; in longer ones it may be taken back
@@ -241,8 +241,8 @@ func (r *Record) askDays(l *leap) bool {
 	return true
 }
 
-// keeps reports whether a jump is kept as no storm keeps its rise: the hours after it go on just as before, and the days
-// differ by about as much, most of them and the longest.
+// keeps reports whether a jump is kept as no storm keeps its rise: the hours after it go on just as before, and the
+// days differ by about as much, most of them and the longest.
 func (r *Record) keeps(l *leap, shares []float64) bool {
 	if len(shares) < fewestSpans || math.Abs(l.goes) > goesOn/2 || math.Abs(l.near-1) > nearKept {
 		return false
@@ -289,8 +289,8 @@ func (r *Record) outs(jumps []jump, leaps []leap) (list []leap) {
 	return list
 }
 
-// setAnew judges a time out of place: what it left behind is a move by all that is asked of one over a gap, and days tell
-// of it.
+// setAnew judges a time out of place: what it left behind is a move by all that is asked of one over a gap, and days
+// tell of it.
 func (r *Record) setAnew(l *leap, first, last jump) bool {
 	left, came := math.Abs(first.change), math.Abs(last.change)
 	if c := math.Abs(l.change); c < leastMove*r.noise || min(left, came) < outShare*max(left, came, c) {
@@ -385,8 +385,8 @@ func (r *Record) inSuchTime(l *leap) float64 {
 	return usually(all)
 }
 
-// scatterAt is how far the level goes in the time of a leap, in the five days on either side of it, or by how much more or
-// less than the day before, where days are alike; the lesser of the two.
+// scatterAt is how far the level goes in the time of a leap, in the five days on either side of it, or by how much more
+// or less than the day before, where days are alike; the lesser of the two.
 func (r *Record) scatterAt(l *leap) float64 {
 	lag, end := l.a-(l.b-2), min(l.a+5*dayHours, len(r.hours))
 	var plain, daily []float64

@@ -153,9 +153,9 @@ func scatter(values []float64) float64 {
 	return ofNormal * median(values)
 }
 
-// Daily is how far the record goes within a day: the scatter of the hours of a day, or of what the same hours of the day
-// before leave of them, where days are alike; the lesser of the two, each in the median of all days, and a step of the
-// log at least; m. It is +Inf where no day is known.
+// Daily is how far the record goes within a day: the scatter of the hours of a day, or of what the same hours of the
+// day before leave of them, where days are alike; the lesser of the two, each in the median of all days, and a step of
+// the log at least; m. It is +Inf where no day is known.
 func (r *Record) Daily() float64 {
 	r.close()
 	level := func(i int) float64 { return r.hours[i].level }

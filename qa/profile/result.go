@@ -6,8 +6,8 @@ type Result struct {
 	Notes    []Note
 	Step     float64 // m: the record's own step, at least the stated one
 	Bands    []Band  // by level; the outermost two reach to −Inf and +Inf
-	// m: the most that this water rises and falls by from a reading to the next, three times what 999 of its 1,000 rises
-	// or falls do not exceed; 0 where there are too few
+	// m: the most that this water rises and falls by from a reading to the next, three times what 999 of its 1,000
+	// rises or falls do not exceed; 0 where there are too few
 	Rise, Fall float64
 }
 

@@ -125,9 +125,9 @@ func (c *Courses) Pattern(days []Day, d float64) (p Pattern) {
 	return p
 }
 
-// broken reports whether day i has nothing of the course of the days before it, which resembled each other in what a line
-// leaves of them, nor of the day before, but goes as far, in another order, while the day after has their course again.
-// What storms do goes further, a recession has no course of days, and a tide comes later each day.
+// broken reports whether day i has nothing of the course of the days before it, which resembled each other in what a
+// line leaves of them, nor of the day before, but goes as far, in another order, while the day after has their course
+// again. What storms do goes further, a recession has no course of days, and a tide comes later each day.
 func (c *Courses) broken(i int) bool {
 	before, day := c.days[i-beforeDays:i], &c.days[i]
 	var mean, sorted [24]float64
@@ -200,9 +200,9 @@ type ChangePoint struct {
 	P         float64 // of the test: Pettitt's, or Mann-Kendall's of a drift
 }
 
-// ChangePoints looks for changes, or a drift where that explains a series better, in the ratio of the logged flow to that
-// of the recorded settings and in the ratio of the counter to the logged flow; and for a drift in the night minimum, whose
-// changes Moves finds. ofFlow says that the log holds no level to compute a flow from.
+// ChangePoints looks for changes, or a drift where that explains a series better, in the ratio of the logged flow to
+// that of the recorded settings and in the ratio of the counter to the logged flow; and for a drift in the night
+// minimum, whose changes Moves finds. ofFlow says that the log holds no level to compute a flow from.
 func (c *Courses) ChangePoints(days []Day, ofFlow bool) (list []ChangePoint) {
 	c.close()
 	list = changes(days, "night minimum of the head", "mm", func(i int) (float64, bool) {
@@ -240,8 +240,8 @@ func ratio(a, b total.Volume) (percent float64, ok bool) {
 // however sure.
 const leastTold = 0.05
 
-// even reports whether both halves of a series go along a line as steep as the whole, to a factor of two: a recession is
-// steep and then flat.
+// even reports whether both halves of a series go along a line as steep as the whole, to a factor of two: a recession
+// is steep and then flat.
 func even(values []float64, slope float64) bool {
 	for _, half := range [][]float64{values[:len(values)/2], values[len(values)/2:]} {
 		t, _ := stat.MannKendall(half)

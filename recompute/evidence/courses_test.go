@@ -62,7 +62,9 @@ func TestBrokenCourse(t *testing.T) {
 		{"another course that stays", func(d []course) { d[8] = wave(-1) }, nil},
 		{"one that goes much further, as a storm does", func(d []course) { d[7] = wave(-1.5) }, nil},
 		{"one that goes a little further", func(d []course) { d[7] = wave(-1.2) }, []string{"7"}},
-		{"like the day before, as a tide that comes later", func(d []course) { d[6], d[7] = leaning(0.25), leaning(0.1) }, nil},
+		{"like the day before, as a tide that comes later", func(d []course) {
+			d[6], d[7] = leaning(0.25), leaning(0.1)
+		}, nil},
 		{"lines, as of a recession", func(d []course) {
 			for k := range d {
 				for h := range d[k].hours {
@@ -149,9 +151,9 @@ func TestRatio(t *testing.T) {
 	}
 }
 
-// TestChangePointsByHand: thirty days of a counter that is right and thirty of one that counts 5 % more. A night minimum
-// that rises by 1 mm a day is a drift of 59 mm; one that steps is left to moves, and one that falls quickly and then
-// slowly, as a recession does, is none.
+// TestChangePointsByHand: thirty days of a counter that is right and thirty of one that counts 5 % more. A night
+// minimum that rises by 1 mm a day is a drift of 59 mm; one that steps is left to moves, and one that falls quickly and
+// then slowly, as a recession does, is none.
 func TestChangePointsByHand(t *testing.T) {
 	volume := func(m3 float64) (v total.Volume) {
 		v.Sum.Add(m3)

@@ -65,7 +65,8 @@ func (a *alarms) look(random *rand.Rand, kind records.Kind, interval time.Durati
 	a.sites++
 	if len(told) > 0 {
 		a.any++
-		a.where = append(a.where, fmt.Sprintf("%v, %v, %v m: %s", kind, interval, r.Resolution, strings.Join(told, ", ")))
+		what := strings.Join(told, ", ")
+		a.where = append(a.where, fmt.Sprintf("%v, %v, %v m: %s", kind, interval, r.Resolution, what))
 	}
 	a.turn(random, r)
 }
@@ -103,13 +104,13 @@ func measureAlarms(seed uint64, rounds int) *alarms {
 }
 
 func (a *alarms) table() string {
-	return fmt.Sprintf("%d clean years; something is told of %d: moves %d, change points %d, drifts %d, days unlike %d\n"+
-		"    %s\nof %d days whose halves were exchanged %d are told\n", a.sites, a.any, a.moves, a.changes, a.drifts, a.unlike,
-		strings.Join(a.where, "\n    "), a.turned, a.found)
+	return fmt.Sprintf("%d clean years; something is told of %d: moves %d, change points %d, drifts %d, "+
+		"days unlike %d\n    %s\nof %d days whose halves were exchanged %d are told\n", a.sites, a.any, a.moves,
+		a.changes, a.drifts, a.unlike, strings.Join(a.where, "\n    "), a.turned, a.found)
 }
 
-// TestHarm: of clean generated years with seasons and storms, moves of the sensor, change points and drifts of the night
-// minimum, and days unlike those before them are told together in at most 2 of 100.
+// TestHarm: of clean generated years with seasons and storms, moves of the sensor, change points and drifts of the
+// night minimum, and days unlike those before them are told together in at most 2 of 100.
 func TestHarm(t *testing.T) {
 	a := measureAlarms(1, effort.Rounds(2, 8))
 	t.Log("\n" + a.table())

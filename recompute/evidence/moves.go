@@ -51,8 +51,8 @@ func (m *Moves) Add(b *block.Block) {
 }
 
 // enter takes in that a setting was entered anew between the last reading and this one. Where nothing moved, what the
-// sensor measures goes on and the head by the settings leaps; where a sensor was moved and the meter was told, it is the
-// other way. What goes on is taken.
+// sensor measures goes on and the head by the settings leaps; where a sensor was moved and the meter was told, it is
+// the other way. What goes on is taken.
 func (m *Moves) enter(echo, head float64) {
 	if measured := m.echo - echo; math.Abs(head-m.head) < math.Abs(measured) {
 		m.offset += head - m.head - measured

@@ -12,8 +12,8 @@ import (
 )
 
 // TestMoves: 20 days of a distance to quiet water, a reading every 5 minutes. A sensor that moves by 60 mm is told with
-// the two readings and its size, whatever a correction says; not a number that is entered anew, whether the sensor moved
-// with it or not, nor readings that say nothing of the water.
+// the two readings and its size, whatever a correction says; not a number that is entered anew, whether the sensor
+// moved with it or not, nor readings that say nothing of the water.
 func TestMoves(t *testing.T) {
 	const n, moved = 20 * 288, 11 * 288
 	began := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)

@@ -24,8 +24,8 @@ const (
 // Pettitt finds where a slow series changes its level at once, by Pettitt's test (A. N. Pettitt, Applied Statistics 28,
 // 1979: non-parametric, so storms in the series do not decide), on the whole series and then on either side of each
 // change found. Of these it keeps what shows in five values on either side, as a season does not, and what the test
-// finds between its neighbours when the autocorrelation of the rest is allowed for. The changes come in order, the twelve
-// largest at the most.
+// finds between its neighbours when the autocorrelation of the rest is allowed for. The changes come in order, the
+// twelve largest at the most.
 func Pettitt(values []float64) (list []Change) {
 	list = split(values)
 	for i := range list {
@@ -65,8 +65,8 @@ func step(values []float64, at int) float64 {
 	return middle(values[at:at+leastSide]) - middle(values[at-leastSide:at])
 }
 
-// usualStep is what step gives where no change is near, as a standard deviation of normal scatter; 0 where every value is
-// near one.
+// usualStep is what step gives where no change is near, as a standard deviation of normal scatter; 0 where every value
+// is near one.
 func usualStep(values []float64, list []Change) float64 {
 	var steps []float64
 	for at := leastSide; at+leastSide <= len(values); at++ {
@@ -180,9 +180,9 @@ func chance(most float64, n int, inflation float64) float64 {
 const tiny = 1e-9
 
 // Inflation is by how many times autocorrelation makes the variance of sums of ranks larger than that of independent
-// values, at least 1: 1 + 2/(n(n−1)(n−2)) Σ (n−i)(n−i−1)(n−i−2) r(i), with the autocorrelations r(i) of the ranks (K. H.
-// Hamed and A. R. Rao, Journal of Hydrology 204, 1998; form from memory), here up to the first that is not significant
-// at 95 % (1.96/√n). The values are what a trend or a change leaves of a series; it sorts a copy.
+// values, at least 1: 1 + 2/(n(n−1)(n−2)) Σ (n−i)(n−i−1)(n−i−2) r(i), with the autocorrelations r(i) of the ranks (K.
+// H. Hamed and A. R. Rao, Journal of Hydrology 204, 1998; form from memory), here up to the first that is not
+// significant at 95 % (1.96/√n). The values are what a trend or a change leaves of a series; it sorts a copy.
 func Inflation(rest []float64) float64 {
 	n := len(rest)
 	low, high := slices.Min(rest), slices.Max(rest)
