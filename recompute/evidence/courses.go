@@ -265,10 +265,8 @@ func changes(days []Day, statistic, unit string, value func(i int) (float64, boo
 		}
 	}
 	found := stat.Pettitt(values)
-	if trend, ok := stat.MannKendall(values); ok && stat.Straighter(values, trend, found) {
-		if !even(values, trend.PerStep) {
-			return nil
-		}
+	trend, ok := stat.MannKendall(values)
+	if ok && stat.Straighter(values, trend, found) && even(values, trend.PerStep) {
 		d, span := &days[at[0]], float64(at[len(at)-1]-at[0])
 		if math.Abs(trend.PerStep*span) < leastTold {
 			return nil
