@@ -4,7 +4,7 @@
 // readings it lies between, so with a gap or with the time that the sensor was out of its place. Everything is measured
 // against the record itself: how far it goes within a day, from a reading to the next and from days to days.
 //
-// It takes one pass and keeps under 100 bytes an hour of the record. Its rules and their constants are common practice
+// It takes one pass and keeps some 100 bytes an hour of the record. Its rules and their constants are common practice
 // or were found on generated records (testdata/records), on which TestHarm holds what it promises.
 package moves
 

@@ -248,7 +248,7 @@ const mostTrend = 800
 
 // MannKendall tests a slow series for a trend that storms do not decide: Mann-Kendall's test and the Theil-Sen slope
 // (H. B. Mann 1945, P. K. Sen 1968; forms from memory), with the variance that autocorrelation makes larger (Hamed and
-// Rao 1998, see Inflation): a season is no trend. It fails for fewer than 20 values and for a p over 0.001.
+// Rao 1998, see Inflation): what wanders is no trend. It fails for fewer than 20 values and for a p over 0.001.
 func MannKendall(values []float64) (Trend, bool) {
 	stride := 1 + (len(values)-1)/mostTrend
 	var thin []float64
