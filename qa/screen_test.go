@@ -146,7 +146,8 @@ func chained(t *testing.T, times int) *Window {
 				if w.Downstream != nil {
 					below, known = w.DownstreamHead[i], w.Downstream[i]
 				}
-				whole.DownstreamHead, whole.Downstream = append(whole.DownstreamHead, below), append(whole.Downstream, known)
+				whole.DownstreamHead = append(whole.DownstreamHead, below)
+				whole.Downstream = append(whole.Downstream, known)
 			}
 			whole.Value, whole.Head = append(whole.Value, w.Value...), append(whole.Head, w.Head...)
 		}

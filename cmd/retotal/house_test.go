@@ -51,9 +51,10 @@ var house = map[string][]string{
 		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
 	"retotal/qa":         {"retotal/ingest/quantity", "retotal/recompute/stat"},
 	"retotal/qa/profile": {},
+	"retotal/qa/witness": {},
 	"retotal/recompute": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"retotal/qa", "retotal/qa/profile",
+		"retotal/qa", "retotal/qa/profile", "retotal/qa/witness",
 		"retotal/recompute/block", "retotal/recompute/evidence", "retotal/recompute/fill", "retotal/recompute/settings",
 		"retotal/recompute/stage", "retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},

@@ -93,8 +93,8 @@ type Told struct {
 }
 
 // Record is what earlier passes told of the whole record, in lists in the order of time whose spans do not overlap: of
-// readings at an end, of spikes, of stuck readings.
-type Record [3][]Told
+// readings at an end, of spikes, of stuck readings, of those that another quantity contradicts.
+type Record [4][]Told
 
 // New prepares the rows of a log. first is its first reading.
 func New(l *reading.Facts, s *site.Site, lanes Lanes, told Record, first int64) *Block {
