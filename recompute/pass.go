@@ -6,6 +6,7 @@ import (
 	"retotal/ingest/reading"
 	"retotal/qa"
 	"retotal/recompute/block"
+	"retotal/recompute/effect"
 	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
 	"retotal/recompute/stage"
@@ -42,7 +43,7 @@ type figures struct {
 	bounds     *stage.Bounds
 	difference *stage.Difference
 	edges      *stage.Edges
-	events     *stage.Events
+	events     *effect.Events
 	peaks      *stage.Peaks
 	tallies    *uncertainty.Tallies
 	sample     *uncertainty.Sample
@@ -84,7 +85,6 @@ func (p *pass) begin(first int64) {
 		bounds:     stage.NewBounds(b),
 		difference: stage.NewDifference(b, filler),
 		edges:      &stage.Edges{},
-		events:     &stage.Events{},
 		peaks:      stage.NewPeaks(b),
 		tallies:    uncertainty.NewTallies(&p.sources),
 		sample:     &uncertainty.Sample{},
@@ -94,6 +94,7 @@ func (p *pass) begin(first int64) {
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),
 		courses: &evidence.Courses{}, stays: evidence.NewStays(b), levels: &evidence.Levels{},
 	}
+	p.events = effect.New(b, p.accept.Joins)
 	if p.rows != nil {
 		p.rows.sources = &p.sources
 	}

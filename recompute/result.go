@@ -7,6 +7,7 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/effect"
 	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
 	"retotal/recompute/settings"
@@ -42,8 +43,9 @@ type Result struct {
 // Screened is what was made of readings that fail a check.
 type Screened struct {
 	Limits  qa.Limits
-	Flags   []stage.FlagSummary
-	Events  []*stage.Event
+	Flags   []effect.Summary
+	Events  []*effect.Event
+	Ruled   float64 // m³ that the rest of screening and rulings added, see effect.Events
 	Rulings []RulingResult
 	Drowned stage.Drowned
 	Habits  []string // what the record says of its own pulses and runs
@@ -104,6 +106,7 @@ func (p *pass) result() *Result {
 		Limits:  b.Limits,
 		Flags:   p.events.Summary(b, p.readings),
 		Events:  p.events.List,
+		Ruled:   p.events.Ruled(),
 		Drowned: *p.drowned,
 	}
 	for i := range b.Rulings.List {

@@ -4,10 +4,10 @@ import (
 	"slices"
 
 	"retotal/qa"
-	"retotal/recompute/stage"
+	"retotal/recompute/effect"
 )
 
-type flagged = stage.FlagSummary
+type flagged = effect.Summary
 
 // flags is the table of all checks of screening; people read of those that flagged something.
 func (r *Run) flags() *Table {
@@ -51,7 +51,7 @@ func silent(list []flagged) (out []string) {
 	return out
 }
 
-type event = *stage.Event
+type event = *effect.Event
 
 // events is the table of the flagged spans.
 func (r *Run) events() *Table {

@@ -55,8 +55,8 @@ var house = map[string][]string{
 	"retotal/recompute": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
 		"retotal/qa", "retotal/qa/profile", "retotal/qa/witness",
-		"retotal/recompute/block", "retotal/recompute/evidence", "retotal/recompute/fill", "retotal/recompute/settings",
-		"retotal/recompute/stage", "retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
+		"retotal/recompute/block", "retotal/recompute/effect", "retotal/recompute/evidence", "retotal/recompute/fill",
+		"retotal/recompute/settings", "retotal/recompute/stage", "retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},
 	"retotal/recompute/audit": {
 		"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute",
@@ -65,6 +65,10 @@ var house = map[string][]string{
 	"retotal/recompute/block": {
 		"retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/settings",
 		"retotal/recompute/total",
+	},
+	"retotal/recompute/effect": {
+		"retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/block",
+		"retotal/recompute/settings", "retotal/recompute/stage", "retotal/recompute/total",
 	},
 	"retotal/recompute/evidence": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
@@ -96,8 +100,8 @@ var house = map[string][]string{
 	"retotal/report": {
 		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"retotal/ingest/site", "retotal/qa",
-		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/evidence",
-		"retotal/recompute/settings", "retotal/recompute/stage", "retotal/recompute/total",
+		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/effect",
+		"retotal/recompute/evidence", "retotal/recompute/settings", "retotal/recompute/total",
 		"retotal/recompute/uncertainty",
 		"github.com/apache/arrow/go/v15/arrow/memory", "github.com/apache/arrow/go/v15/parquet",
 		"github.com/apache/arrow/go/v15/parquet/compress", "github.com/apache/arrow/go/v15/parquet/file",
