@@ -174,7 +174,7 @@ func TestAcceptByHand(t *testing.T) {
 		{block.Drops, 2, 3, 0, false, false, 0, 0},
 		{block.Counts, 3, 4, block.Joined, true, false, 120, 60 * (3 + 3)},
 		{block.Counts, 4, 5, block.Joined, false, true, 30, 60 * 2},
-		{block.Run, 5, 6, 0, false, false, 0, 0}, // it follows an accepted one and counts as it is
+		{block.Counts, 5, 6, block.Joined, false, true, 30, 60 * 2}, // no run: the one before counts for another flow
 		{block.Drops, 6, 7, 0, false, false, 0, 0},
 	}
 	if len(b.Steps) != len(want) {
@@ -211,7 +211,7 @@ func TestAcceptMeans(t *testing.T) {
 	holds(t, "measured", a.Classes(0)[total.Measured], 60*(1+3+4), 3)
 	holds(t, "bridged", a.Classes(0)[total.Bridged], 60*2, 1)
 	s := b.Steps[2]
-	if math.Abs(s.Volume-180) > 1e-9 || math.Abs(s.Unscreened-60*(9+3)) > 1e-9 || s.From != b.Time[1] || !s.Bridges {
+	if math.Abs(s.Volume-120-180) > 1e-9 || s.Covered != 2*minute || math.Abs(s.Unscreened-60*(9+3)) > 1e-9 || s.From != b.Time[1] || !s.Bridges {
 		t.Errorf("%+v", s)
 	}
 }
