@@ -110,3 +110,25 @@ func TestTooManyEvents(t *testing.T) {
 		t.Errorf("%d events, the last %+v", len(v.List), *last)
 	}
 }
+
+// TestDoubtsComeFirst: flows of 1 m³/s with a stretch of 3, beyond what the rating is valid for, and in it a reading of
+// 6 beyond what its user expects. Without the one alone there is a line from 3 to 3; without all, one from 1 to 1: the
+// rest of that is the rating's. However the rows are handed over it is the same.
+func TestDoubtsComeFirst(t *testing.T) {
+	for cut := 1; cut < 7; cut++ {
+		b := hand([]float64{0, 1, 2, 3, 4, 5, 6}, []float64{1, 1, 3, 6, 3, 1, 1})
+		b.Flags[2], b.Flags[3], b.Flags[4] = qa.Validity, qa.Validity|qa.UserRange, qa.Validity
+		b.Actions = map[qa.Flags]site.Action{qa.Validity: site.Keep, qa.UserRange: site.Keep, qa.Spike: site.Bridge}
+		b.Limits.BridgeLimit = time.Hour
+		v := New(b, stage.NewJoins(b, fill.Filler{}))
+		b.Steps = []block.Step{counts(0, block.Begins), {Kind: block.Run, Low: 1, High: cut}}
+		v.Add(b)
+		b.Steps = []block.Step{{Kind: block.Run, Low: cut, High: 7}}
+		v.Add(b)
+		v.Finish(0)
+		if len(v.List) != 2 || v.List[0].Check != "validity" || v.List[0].Left != (Change{-60 * (1 + 2 + 2 + 1), 0}) ||
+			v.List[1].Check != "user_range" || v.List[1].Left != (Change{-60 * 3, 0}) {
+			t.Errorf("cut at %d: %+v, %+v", cut, *v.List[0], *v.List[1])
+		}
+	}
+}

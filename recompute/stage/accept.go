@@ -131,10 +131,7 @@ func (a *Accept) accept(b *block.Block, i int, raw float64, x settings.Bound) {
 // row takes in one reading the careful way.
 func (a *Accept) row(b *block.Block, i int) {
 	raw := b.Corrected.Flow[i]
-	kept := raw
-	if b.Means {
-		kept, _ = spanning(b, i, raw, settings.Exactly(raw))
-	}
+	kept := keptFlow(b, i)
 	a.unscreened(b, i, kept)
 	s := block.Step{
 		Kind:   block.Counts,
@@ -164,6 +161,19 @@ func (a *Accept) row(b *block.Block, i int) {
 	a.join(b, &s)
 	b.Steps = append(b.Steps, s)
 	a.accept(b, i, kept, s.Bound)
+}
+
+// keptFlow is the flow of row i if it is kept as it is, m³/s.
+func keptFlow(b *block.Block, i int) float64 {
+	flow := b.Corrected.Flow[i]
+	if !b.Means {
+		return flow
+	}
+	if b.SegmentOf(b.Corrected.Lane, i).OfMeans() {
+		flow = b.FreeAt(i) // see Counted
+	}
+	flow, _ = spanning(b, i, flow, settings.Exactly(flow))
+	return flow
 }
 
 // unscreened adds what the step to row i would be if every reading were kept.
