@@ -60,7 +60,7 @@ func (s *Site) readScreening(t *table) {
 		t.asks(check.Name, "action or table", string(check.Default))
 		raw, ok := t.get(check.Name)
 		s.Screening.Actions[check.Name] = check.Default
-		if keeps && slices.Contains(ActionsOf(check.Name), Keep) {
+		if keeps && check.Default != Keep && slices.Contains(ActionsOf(check.Name), Keep) {
 			s.Screening.Actions[check.Name], s.Screening.Stated[check.Name] = Keep, "screening.default"
 		}
 		if !ok {

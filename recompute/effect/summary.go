@@ -1,6 +1,7 @@
 package effect
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -49,6 +50,21 @@ func (v *Events) Summary(b *block.Block, readings int) []Summary {
 		}
 	}
 	return out
+}
+
+// Ranked lists the events of kept readings that leaving them out would change the total for, those worth a look first
+// at the beginning: the largest change, and before any whose flag doubts the device those that doubt the reading.
+func Ranked(events []*Event) (list []*Event) {
+	for _, e := range events {
+		if e.Left != (Change{}) {
+			list = append(list, e)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b *Event) int {
+		return cmp.Or(cmp.Compare(min(a.Flag&OfRating, 1), min(b.Flag&OfRating, 1)),
+			cmp.Compare(math.Abs(b.Left.Volume), math.Abs(a.Left.Volume)))
+	})
+	return list
 }
 
 // limitText puts the limit of a check into words, those of the log's parts one after the other where they differ.
