@@ -2,6 +2,7 @@ package effect
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -129,6 +130,27 @@ func TestDoubtsComeFirst(t *testing.T) {
 		if len(v.List) != 2 || v.List[0].Check != "validity" || v.List[0].Left != (Change{-60 * (1 + 2 + 2 + 1), 0}) ||
 			v.List[1].Check != "user_range" || v.List[1].Left != (Change{-60 * 3, 0}) {
 			t.Errorf("cut at %d: %+v, %+v", cut, *v.List[0], *v.List[1])
+		}
+	}
+}
+
+// TestRanked: the largest change first whatever its sign, those that doubt the device behind those that doubt the
+// reading, those of one size as they came; what changes nothing is not there.
+func TestRanked(t *testing.T) {
+	of := func(f qa.Flags, volume float64, missing int64) *Event {
+		return &Event{Flag: f, Left: Change{volume, missing}}
+	}
+	list := []*Event{
+		of(qa.Drowned, -7, 0), of(qa.Still, 1, 0), of(qa.Still, 0, 0), of(qa.OddPeak, -2, 0), of(qa.Validity, 9, 0),
+		of(qa.Noise, 0, 5), of(qa.Step, 2, 0), of(qa.Spike, 3, 0),
+	}
+	var got []*Event
+	for _, i := range []int{7, 3, 6, 1, 5, 4, 0} {
+		got = append(got, list[i])
+	}
+	if ranked := Ranked(list); !slices.Equal(ranked, got) {
+		for _, e := range ranked {
+			t.Errorf("%s %+v", e.Flag.Text(), e.Left)
 		}
 	}
 }
