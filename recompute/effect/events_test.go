@@ -95,6 +95,46 @@ func TestEventsByHand(t *testing.T) {
 	}
 }
 
+// TestWhoseStretchItIs: of one stretch with two changed readings of flags, which event has its effect. A ruling takes
+// what it begins; what acts comes before what is kept and hides flow; else the first flag of the first reading has all.
+func TestWhoseStretchItIs(t *testing.T) {
+	ruling := &site.Ruling{}
+	for _, c := range []struct {
+		name          string
+		first, second qa.Flags
+		ruled         [2]*site.Ruling
+		owner         string // "" for the rulings
+	}{
+		{"one after the other", qa.Stuck, qa.Spike, [2]*site.Ruling{}, "stuck"},
+		{"two flags", qa.Stuck | qa.Conflict, qa.Spike, [2]*site.Ruling{}, "conflict"},
+		{"a kept flag before what acts", qa.Drowned | qa.Surcharge, qa.Spike, [2]*site.Ruling{}, "surcharge"},
+		{"kept flags alone", qa.Drowned | qa.SecondSensor, qa.Spike, [2]*site.Ruling{}, "drowned"},
+		{"a ruling first", qa.Stuck, qa.Spike, [2]*site.Ruling{ruling, nil}, ""},
+		{"a ruling second", qa.Stuck, qa.Spike, [2]*site.Ruling{nil, ruling}, "stuck"},
+		{"a ruling over what has no flag", 0, qa.Spike, [2]*site.Ruling{ruling, nil}, ""},
+	} {
+		b := hand([]float64{0, 1, 2, 3}, make([]float64, 4))
+		b.Actions = map[qa.Flags]site.Action{qa.Drowned: site.Keep, qa.SecondSensor: site.Keep}
+		b.Drops = qa.Stuck | qa.Spike | qa.Conflict | qa.Drowned | qa.Surcharge
+		b.Flags[1], b.Flags[2] = c.first, c.second
+		changed, dropped, last := counts(1, block.Joined), drops(2), counts(3, block.Joined)
+		changed.Changed, changed.Volume, changed.Unscreened, changed.Ruling = true, 5, 7, c.ruled[0]
+		dropped.Ruling, last.Volume, last.Unscreened = c.ruled[1], 10, 20
+		b.Steps = []block.Step{counts(0, block.Begins), changed, dropped, last}
+		v := New(b, stage.NewJoins(b, fill.Filler{}))
+		v.Add(b)
+		effects := map[string]float64{"": v.Ruled()}
+		for _, e := range v.List {
+			effects[e.Check] = e.Effect
+		}
+		for check, got := range effects {
+			if want := map[bool]float64{true: -12}[check == c.owner]; got != want {
+				t.Errorf("%s: %q has %g m3, want %g", c.name, check, got, want)
+			}
+		}
+	}
+}
+
 // TestTooManyEvents: of one check 20,000 events are kept apart; those beyond are joined to the last.
 func TestTooManyEvents(t *testing.T) {
 	const rows = 2*20000 + 4
