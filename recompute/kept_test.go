@@ -14,8 +14,9 @@ import (
 	"retotal/recompute/effect"
 )
 
-// troubled is a log of minutes or of means over them, full of trouble: spikes to either side, spells of noise and of one
-// value, heads below zero and above the channel, gaps, and a second sensor and a level below the device that wander off.
+// troubled is a log of minutes or of means over them, full of trouble: spikes to either side, spells of noise and of
+// one value, heads below zero and above the channel, gaps, and a second sensor and a level below the device that
+// wander off.
 func troubled(random *rand.Rand, rows int) string {
 	var b strings.Builder
 	b.WriteString("Time,Head (m),Other (m),Below (m)\n")
@@ -153,7 +154,8 @@ func TestEffectsOfTroubledLogs(t *testing.T) {
 	for round := range 8 {
 		log, rulings := troubled(random, 1500), ruled(random)
 		acts := "rate_of_change.action = \"bridge\"\nuser_range.action = \"leave-out\"\nnoise.action = \"bridge\"\n"
-		with := run(t, troubledSite(t, round, log, acts+[]string{"", "stuck.action = \"leave-out\"\n"}[round/4%2], rulings))
+		acts += []string{"", "stuck.action = \"leave-out\"\n"}[round/4%2]
+		with := run(t, troubledSite(t, round, log, acts, rulings))
 		without := run(t, troubledSite(t, round, log, "default = \"keep\"\n", ""))
 		effects, flags := with.Ruled, 0
 		for _, f := range with.Flags {

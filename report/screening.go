@@ -62,7 +62,7 @@ func signedTo3(v float64) string {
 func leftOut[T any](r *Run, of func(*T) (c effect.Change, kept bool)) []figure[T] {
 	after, unit := r.Result.Total.After.M3(), r.site().Report.VolumeUnit
 	figureOf := func(c Column, value func(effect.Change) any) figure[T] {
-		c.Optional = true
+		c.Optional, c.Title = true, c.Title+" if left out"
 		return figure[T]{c, func(x *T) any {
 			if change, kept := of(x); kept {
 				return value(change)
@@ -71,9 +71,9 @@ func leftOut[T any](r *Run, of func(*T) (c effect.Change, kept bool)) []figure[T
 		}}
 	}
 	return []figure[T]{
-		figureOf(Column{Key: "left_out_m3", Title: "change if left out", Short: "if left out " + unit.Symbol, Kind: Change},
+		figureOf(Column{Key: "left_out_m3", Title: "change", Short: "if left out " + unit.Symbol, Kind: Change},
 			func(c effect.Change) any { return told{c.Volume, signedTo3(unit.FromSI(c.Volume))} }),
-		figureOf(Column{Key: "left_out_percent", Title: "change if left out", Short: "of total", Kind: Growth},
+		figureOf(Column{Key: "left_out_percent", Title: "change", Short: "of total", Kind: Growth},
 			func(c effect.Change) any {
 				share := 100 * c.Volume / after
 				if math.IsNaN(share) || math.IsInf(share, 0) {
@@ -81,7 +81,7 @@ func leftOut[T any](r *Run, of func(*T) (c effect.Change, kept bool)) []figure[T
 				}
 				return told{share, signed(share, 2) + " %"}
 			}),
-		figureOf(Column{Key: "left_out_missing_s", Title: "missing if left out (s)", Short: "missing", Kind: Figure},
+		figureOf(Column{Key: "left_out_missing_s", Title: "seconds missing", Short: "missing", Kind: Figure},
 			func(c effect.Change) any {
 				text := "none"
 				if c.Missing > 0 {
@@ -192,8 +192,8 @@ func (r *Run) worthIs() string {
 	return "Worth a look first: what leaving out kept readings would change; times in " + r.site().Report.Clock.Name
 }
 
-const worthDo = "To drop one, write a [[ruling]] over it with action = \"bridge\"; to drop all of a check, set it to\n" +
-	"\"bridge\" in [screening]: retotal help screening. All are in events.csv."
+const worthDo = "To drop one, write a [[ruling]] over it with action = \"bridge\"; to drop all of a check, set it to" +
+	"\n\"bridge\" in [screening]: retotal help screening. All are in events.csv."
 
 // setAside says which actions of the checks that flagged something are not their defaults, and what stretches that
 // begin with a ruling made of the total; "" for none.

@@ -14,7 +14,9 @@ import (
 func TestWorthALook(t *testing.T) {
 	run, _ := correct(t, "site.toml")
 	at, after := run.Result.Total.From, run.Result.Total.After.M3()
-	run.Result.Events = []*effect.Event{{Flag: qa.Spike, Check: "spike", Action: site.Bridge, From: at, Until: at, Effect: 3}}
+	run.Result.Events = []*effect.Event{{
+		Flag: qa.Spike, Check: "spike", Action: site.Bridge, From: at, Until: at, Effect: 3,
+	}}
 	for i := range 23 {
 		run.Result.Events = append(run.Result.Events, &effect.Event{
 			Flag: qa.Still, Check: "still", Action: site.Keep, From: at, Until: at + 3600e9, Rows: 60, Lowest: 0.1,
@@ -25,7 +27,8 @@ func TestWorthALook(t *testing.T) {
 	var text strings.Builder
 	table.Text(&text)
 	lines := strings.Split(strings.TrimSpace(text.String()), "\n")
-	if len(lines) != 7 || !strings.Contains(lines[1], "0.100 to 0.200") || !strings.HasSuffix(lines[1], "+2.30 %   22 min") ||
+	if len(lines) != 7 || !strings.Contains(lines[1], "0.100 to 0.200") ||
+		!strings.HasSuffix(lines[1], "+2.30 %   22 min") ||
 		strings.TrimSpace(lines[6]) != "and 15 more in report.html" {
 		t.Errorf("the text is\n%s", text.String())
 	}

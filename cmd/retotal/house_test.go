@@ -55,8 +55,9 @@ var house = map[string][]string{
 	"retotal/recompute": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
 		"retotal/qa", "retotal/qa/profile", "retotal/qa/witness",
-		"retotal/recompute/block", "retotal/recompute/effect", "retotal/recompute/evidence", "retotal/recompute/fill",
-		"retotal/recompute/settings", "retotal/recompute/stage", "retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
+		"retotal/recompute/block", "retotal/recompute/effect", "retotal/recompute/evidence",
+		"retotal/recompute/fill", "retotal/recompute/settings", "retotal/recompute/stage",
+		"retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},
 	"retotal/recompute/audit": {
 		"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute",

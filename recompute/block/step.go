@@ -41,7 +41,7 @@ type Accepted struct {
 type Step struct {
 	Kind      Kind
 	Low, High int
-	Hopeless  bool         // of a dropped row: nothing will be put in the place of the time since the last accepted reading
+	Hopeless  bool         // of a dropped row: nothing will be put in the place of the time since the last accepted one
 	Ruling    *site.Ruling // that a single row is under; nil for none
 
 	// The rest is of a row that counts.

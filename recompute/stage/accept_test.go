@@ -211,7 +211,8 @@ func TestAcceptMeans(t *testing.T) {
 	holds(t, "measured", a.Classes(0)[total.Measured], 60*(1+3+4), 3)
 	holds(t, "bridged", a.Classes(0)[total.Bridged], 60*2, 1)
 	s := b.Steps[2]
-	if math.Abs(s.Volume-120-180) > 1e-9 || s.Covered != 2*minute || math.Abs(s.Unscreened-60*(9+3)) > 1e-9 || s.From != b.Time[1] || !s.Bridges {
+	if math.Abs(s.Volume-120-180) > 1e-9 || s.Covered != 2*minute ||
+		math.Abs(s.Unscreened-60*(9+3)) > 1e-9 || s.From != b.Time[1] || !s.Bridges {
 		t.Errorf("%+v", s)
 	}
 }
