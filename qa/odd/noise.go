@@ -1,0 +1,220 @@
+package odd
+
+import (
+	"math"
+	"slices"
+)
+
+// window is readings that follow each other without a gap.
+type window []Reading
+
+// windowReadings is how many are looked at together.
+const windowReadings = 64
+
+// lookAt takes in a window: for noise, and for an echo from two surfaces.
+func (r *Record) lookAt(w window) {
+	r.measureNoise(w)
+	r.echoes.add(r, w)
+}
+
+// Noise is what the noise of the readings makes of the mean flow. Flow grows faster than head, so a reading too high
+// adds more than one too low takes away: for a small standard deviation s by ½ Q″(h) s² in the mean.
+type Noise struct {
+	Span              // of the days that are biased
+	Days      int     // of them
+	Deviation float64 // m, standard deviation of a reading on these days, in the median
+	Usual     float64 // m, of the record
+	Bias      float64 // m³ that these days have by noise
+	Share     float64 // of their volume
+	Whole     float64 // of the volume of the record
+	Worst     int64   // noon of the day with the largest share
+	OfWorst   float64 // its share
+}
+
+// day is what noise did on one day of UTC.
+type day struct {
+	number      int64
+	windows     int
+	deviation   float64 // m, sum over the windows, as the rest
+	correlation float64
+	skew        float64
+	head        float64
+	seconds     float64
+	volume      float64 // m³
+	bias        float64 // m³
+}
+
+const (
+	dayNs = 24 * 3600e9
+	// mostBiased is the share of a volume from which on a bias by noise is told.
+	mostBiased = 0.005
+	// whiteCorrelation is what changes that follow each other have at the most where readings scatter: −0.5 for those
+	// that are independent, 0 for water that wanders.
+	whiteCorrelation = -0.33
+	mostSkew         = 0.2
+	unusualNoise     = 3 // times that of the record, from which on a day is one of its own
+)
+
+// Scatter of a reading off the middle of its neighbours: of independent normal readings with variance s² it is normal
+// with variance 1.5 s². The smallest 80 % of its squares have a mean of 0.4377 of that (variance of the normal
+// distribution cut off at ±1.2816: 1 − 2·1.2816·φ(1.2816)/0.8), which lone odd readings do not move.
+const (
+	keptShare = 0.4377
+	ofMiddle  = 1.5
+)
+
+// measureNoise takes in the noise of a window, and what it adds to the flow.
+func (r *Record) measureNoise(w window) {
+	var off [windowReadings - 2]float64
+	var square [windowReadings - 2]float64
+	product, all, volume := 0.0, 0.0, 0.0
+	for i := range off {
+		before, after := w[i+1].Level-w[i].Level, w[i+2].Level-w[i+1].Level
+		off[i] = (before - after) / 2
+		square[i] = off[i] * off[i]
+		product, all = product+float64(before*after), all+float64(before*before)
+	}
+	var heads [windowReadings]float64
+	for i := range w {
+		heads[i], volume = w[i].Head, volume+w[i].Flow
+	}
+	slices.Sort(off[:])
+	slices.Sort(square[:])
+	slices.Sort(heads[:])
+	sum, n := 0.0, len(square)*4/5
+	for _, x := range square[:n] {
+		sum += x
+	}
+	deviation := math.Sqrt(sum / float64(n) / keptShare / ofMiddle)
+	d := r.dayOf(w[0].At)
+	d.windows++
+	d.deviation += deviation
+	d.head += heads[windowReadings/2]
+	if all > 0 {
+		d.correlation += product / all
+	}
+	low, high := off[len(off)/10], off[len(off)-1-len(off)/10]
+	if high > low {
+		d.skew += (low + high - 2*off[len(off)/2]) / (high - low)
+	}
+	seconds := windowReadings * r.interval.Seconds()
+	d.seconds += seconds
+	d.volume += volume * r.interval.Seconds()
+	if r.rating != nil {
+		d.bias += Bias(r.rating, heads[windowReadings/2], deviation) * seconds
+	}
+}
+
+// dayOf is the day of an instant, which is the last one or a new one.
+func (r *Record) dayOf(at int64) *day {
+	number := at / dayNs
+	if n := len(r.days); n == 0 || r.days[n-1].number != number {
+		r.days = append(r.days, day{number: number})
+	}
+	return &r.days[len(r.days)-1]
+}
+
+// Bias is by how much the mean flow over readings of a head with normal noise of a standard deviation exceeds the flow
+// at that head. It is taken from the rating itself, by Gauss–Hermite quadrature of five points (Abramowitz and Stegun,
+// table 25.10), so that it holds near zero flow too, where ½ Q″ s² does not: there a rating gives no flow below zero.
+func Bias(flow func(head float64) float64, head, deviation float64) float64 {
+	if deviation == 0 {
+		return 0
+	}
+	mean := weights[0] * flow(head)
+	for i, x := range nodes {
+		x *= math.Sqrt2 * deviation
+		mean += float64(weights[i+1] * (flow(head-x) + flow(head+x)))
+	}
+	return mean - flow(head)
+}
+
+var (
+	nodes   = [2]float64{0.958572464613819, 2.020182870456086}
+	weights = [3]float64{
+		0.9453087204829419 / sqrtPi, 0.3936193231522412 / sqrtPi, 0.01995324205904591 / sqrtPi,
+	}
+)
+
+const sqrtPi = 1.7724538509055160273
+
+// usualNoise is the noise of the record, in the median of its days.
+func (r *Record) usualNoise() float64 {
+	var list []float64
+	for i := range r.days {
+		list = append(list, r.days[i].mean(r.days[i].deviation))
+	}
+	return middle(list)
+}
+
+// middle is the median, or the upper of the two in the middle; 0 for none.
+func middle(list []float64) float64 {
+	if len(list) == 0 {
+		return 0
+	}
+	list = slices.Clone(list)
+	slices.Sort(list)
+	return list[len(list)/2]
+}
+
+func (d *day) mean(sum float64) float64 { return sum / float64(d.windows) }
+
+// biased reports whether noise of the sensor or of the surface biases a day.
+func (d *day) biased() bool {
+	return d.mean(d.correlation) <= whiteCorrelation && math.Abs(d.mean(d.skew)) <= mostSkew &&
+		d.bias >= mostBiased*(d.volume-d.bias) && d.bias > 0
+}
+
+// tellNoise tells of days that noise biases: all of them where they bias the whole record, else those whose noise is
+// not this record's.
+func (r *Record) tellNoise(found *Result) *Noise {
+	usual, volume, bias := r.usualNoise(), 0.0, 0.0
+	for i := range r.days {
+		volume += r.days[i].volume
+		if d := &r.days[i]; d.biased() && !found.aside(d.number) {
+			bias += d.bias
+		}
+	}
+	whole := bias >= mostBiased*(volume-bias)
+	n := &Noise{Usual: usual}
+	var deviations []float64
+	for i := range r.days {
+		d := &r.days[i]
+		if !d.biased() || found.aside(d.number) || !whole && d.mean(d.deviation) < unusualNoise*usual {
+			continue
+		}
+		n.take(d)
+		deviations = append(deviations, d.mean(d.deviation))
+	}
+	if n.Days == 0 {
+		return nil
+	}
+	n.Deviation = middle(deviations)
+	n.Share, n.Whole = n.Bias/(n.Volume-n.Bias), n.Bias/(r.volume-n.Bias)
+	return n
+}
+
+func (n *Noise) take(d *day) {
+	if n.Days == 0 {
+		n.From = d.number * dayNs
+	}
+	n.Until = (d.number + 1) * dayNs
+	n.Days++
+	n.Hours += d.seconds / 3600
+	n.Readings += d.windows * windowReadings
+	n.Volume += d.volume
+	n.Bias += d.bias
+	if share := d.bias / max(d.volume-d.bias, 1e-9); share > n.OfWorst {
+		n.OfWorst, n.Worst = share, d.number*dayNs+dayNs/2
+	}
+}
+
+// aside reports whether a day has an echo from two surfaces, which is no noise.
+func (r *Result) aside(number int64) bool {
+	for _, e := range r.Echoes {
+		if e.From/dayNs <= number && number <= e.Until/dayNs {
+			return true
+		}
+	}
+	return false
+}
