@@ -3,6 +3,7 @@ package odd
 import (
 	"math"
 	"slices"
+	"time"
 )
 
 // window is readings that follow each other without a gap.
@@ -52,7 +53,11 @@ const (
 	// that are independent, 0 for water that wanders.
 	whiteCorrelation = -0.33
 	mostSkew         = 0.2
-	unusualNoise     = 3 // times that of the record, from which on a day is one of its own
+	unusualNoise     = 3   // times that of the record, from which on a day is one of its own
+	leastDay         = 0.2 // of the volume of a mean day: of the flow of a drier one any noise is a large share
+	// longestNoise is the longest interval at which noise of the whole record is told from water that moves from one
+	// reading to the next, as pulses of pumps do.
+	longestNoise = 6 * time.Minute
 )
 
 // Scatter of a reading off the middle of its neighbours: of independent normal readings with variance s² it is normal
@@ -138,14 +143,29 @@ var (
 
 const sqrtPi = 1.7724538509055160273
 
-// usualNoise is the noise of the record, in the median of its days.
+// usualNoise is the noise of the record, in the median of the days that count for its flow; a step at the least.
 func (r *Record) usualNoise() float64 {
 	var list []float64
+	flow := r.meanFlow()
 	for i := range r.days {
-		list = append(list, r.days[i].mean(r.days[i].deviation))
+		if d := &r.days[i]; d.counts(flow) {
+			list = append(list, d.mean(d.deviation))
+		}
 	}
-	return middle(list)
+	return max(middle(list), r.step)
 }
+
+// meanFlow is that of the windows of all days, m³/s.
+func (r *Record) meanFlow() float64 {
+	volume, seconds := 0.0, 0.0
+	for i := range r.days {
+		volume, seconds = volume+r.days[i].volume, seconds+r.days[i].seconds
+	}
+	return volume / max(seconds, 1)
+}
+
+// counts reports whether a day's flow is not small beside the mean flow.
+func (d *day) counts(mean float64) bool { return d.volume/d.seconds >= leastDay*mean }
 
 // middle is the median, or the upper of the two in the middle; 0 for none.
 func middle(list []float64) float64 {
@@ -160,27 +180,26 @@ func middle(list []float64) float64 {
 func (d *day) mean(sum float64) float64 { return sum / float64(d.windows) }
 
 // biased reports whether noise of the sensor or of the surface biases a day.
-func (d *day) biased() bool {
-	return d.mean(d.correlation) <= whiteCorrelation && math.Abs(d.mean(d.skew)) <= mostSkew &&
+func (d *day) biased(mean float64) bool {
+	return d.counts(mean) && d.mean(d.correlation) <= whiteCorrelation && math.Abs(d.mean(d.skew)) <= mostSkew &&
 		d.bias >= mostBiased*(d.volume-d.bias) && d.bias > 0
 }
 
 // tellNoise tells of days that noise biases: all of them where they bias the whole record, else those whose noise is
 // not this record's.
 func (r *Record) tellNoise(found *Result) *Noise {
-	usual, volume, bias := r.usualNoise(), 0.0, 0.0
+	usual, flow, bias := r.usualNoise(), r.meanFlow(), 0.0
 	for i := range r.days {
-		volume += r.days[i].volume
-		if d := &r.days[i]; d.biased() && !found.aside(d.number) {
+		if d := &r.days[i]; d.biased(flow) && !found.aside(d.number) {
 			bias += d.bias
 		}
 	}
-	whole := bias >= mostBiased*(volume-bias)
+	whole := bias >= mostBiased*(r.volume-bias) && r.interval <= longestNoise
 	n := &Noise{Usual: usual}
 	var deviations []float64
 	for i := range r.days {
 		d := &r.days[i]
-		if !d.biased() || found.aside(d.number) || !whole && d.mean(d.deviation) < unusualNoise*usual {
+		if !d.biased(flow) || found.aside(d.number) || !whole && d.mean(d.deviation) < unusualNoise*usual {
 			continue
 		}
 		n.take(d)

@@ -111,7 +111,7 @@ func (r *Record) breakOff() {
 // Finish ends the record and returns what was found, each kind in the order of time.
 func (r *Record) Finish() (found Result) {
 	r.breakOff()
-	noise := max(r.usualNoise(), r.step)
+	noise := r.usualNoise()
 	for i := range r.ends {
 		r.ends[i].tell(r, noise, &found)
 	}

@@ -206,7 +206,7 @@ func TestOdd(t *testing.T) {
 func BenchmarkOdd(b *testing.B) {
 	var o *odds
 	for b.Loop() {
-		o = measure(2, 2, true)
+		o = measure(2, effort.Rounds(1, 4), true)
 	}
 	fmt.Println(o.table())
 }

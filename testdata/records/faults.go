@@ -177,12 +177,13 @@ func (r *Record) Flicker(random *rand.Rand, hours float64, times int, high bool)
 		return
 	}
 	var off []float64
+	end := r.End(high)
 	for range times {
 		at := from + random.IntN(until-from-5)
 		for i := at; i < at+1+random.IntN(5); i++ {
-			r.Level[i] = r.End(high)
+			r.Level[i] = end
 		}
-		off = append(off, math.Abs(r.Sound[at]-r.End(high)))
+		off = append(off, math.Abs(r.Sound[at]-end))
 	}
 	slices.Sort(off)
 	r.Injected = append(r.Injected, Fault{Cause: Flickering, From: from, Until: until, Size: off[len(off)/2]})
@@ -194,12 +195,13 @@ func (r *Record) Fade(random *rand.Rand, hours float64, high bool) {
 	if !ok {
 		return
 	}
+	end := r.End(high)
 	for i := from; i < until; i++ {
 		gone := min(1, 3*float64(i-from)/float64(until-from))
-		r.Level[i] = r.round(r.Sound[i] + float64(gone*(r.End(high)-r.Sound[i])))
+		r.Level[i] = r.round(r.Sound[i] + float64(gone*(end-r.Sound[i])))
 	}
 	r.Injected = append(r.Injected, Fault{Cause: Fading, From: from, Until: until,
-		Size: math.Abs(r.Sound[until] - r.End(high))})
+		Size: math.Abs(r.Sound[until] - end)})
 }
 
 // Pond keeps the level of a spell of some hours from falling below one that a share of the record's readings do not
