@@ -116,9 +116,9 @@ func (e *end) add(r *Record, x Reading) {
 
 // raise takes another level for the extreme; the visits to the one before were elsewhere.
 func (e *end) raise(y float64) {
-	if e.open {
-		e.list = append(e.list, e.visit)
-		e.open = false
+	if e.open { // a slide goes through one extreme after the other
+		e.close()
+		e.last[1], e.flow, e.n = e.extreme, e.visit.flow/float64(e.visit.rows), 1
 	}
 	for i := range e.list {
 		if in, out := e.list[i].jumps(e.extreme); !math.IsNaN(in) {
@@ -203,7 +203,7 @@ func (e *end) tellFade(r *Record, found *Result) {
 	limit := max(fadeChange*e.changes[2], leastFade, 2*dropSteps*r.step)
 	for i := range e.list {
 		v := &e.list[i]
-		if in, out := v.jumps(e.extreme); e.long(v) && in <= limit && out > limit {
+		if in, out := v.jumps(e.extreme); e.long(v) && !(in > limit) && out > limit {
 			seconds := r.interval.Seconds()
 			found.Fades = append(found.Fades, Fade{
 				Span: Span{From: v.from, Until: v.until, Readings: v.rows,

@@ -39,6 +39,7 @@ type day struct {
 	deviation   float64 // m, sum over the windows, as the rest
 	correlation float64
 	skew        float64
+	shape       float64
 	head        float64
 	seconds     float64
 	volume      float64 // m³
@@ -53,8 +54,13 @@ const (
 	// that are independent, 0 for water that wanders.
 	whiteCorrelation = -0.33
 	mostSkew         = 0.2
-	unusualNoise     = 3   // times that of the record, from which on a day is one of its own
-	leastDay         = 0.2 // of the volume of a mean day: of the flow of a drier one any noise is a large share
+	// leastShape and mostShape hold the median of the scatter as a share of what nine in ten do not exceed: 0.41 for
+	// normal noise.
+	leastShape   = 0.32
+	mostShape    = 0.52
+	mostDays     = 0.8 // of the days must scatter where all noise of a record is told
+	unusualNoise = 3   // times that of the record, from which on a day is one of its own
+	leastDay     = 0.2 // of the volume of a mean day: of the flow of a drier one any noise is a large share
 	// longestNoise is the longest interval at which noise of the whole record is told from water that moves from one
 	// reading to the next, as pulses of pumps do.
 	longestNoise = 6 * time.Minute
@@ -97,6 +103,9 @@ func (r *Record) measureNoise(w window) {
 	d.head += heads[windowReadings/2]
 	if all > 0 {
 		d.correlation += product / all
+	}
+	if outer := square[len(square)*9/10]; outer > 0 {
+		d.shape += math.Sqrt(square[len(square)/2] / outer)
 	}
 	low, high := off[len(off)/10], off[len(off)-1-len(off)/10]
 	if high > low {
@@ -179,22 +188,23 @@ func middle(list []float64) float64 {
 
 func (d *day) mean(sum float64) float64 { return sum / float64(d.windows) }
 
-// biased reports whether noise of the sensor or of the surface biases a day.
+// scatters reports whether the readings of a day scatter as noise of a sensor or of the surface does.
+func (d *day) scatters() bool {
+	shape := d.mean(d.shape)
+	return d.mean(d.correlation) <= whiteCorrelation && math.Abs(d.mean(d.skew)) <= mostSkew &&
+		shape >= leastShape && shape <= mostShape
+}
+
+// biased reports whether noise biases a day that counts.
 func (d *day) biased(mean float64) bool {
-	return d.counts(mean) && d.mean(d.correlation) <= whiteCorrelation && math.Abs(d.mean(d.skew)) <= mostSkew &&
-		d.bias >= mostBiased*(d.volume-d.bias) && d.bias > 0
+	return d.counts(mean) && d.scatters() && d.bias >= mostBiased*(d.volume-d.bias) && d.bias > 0
 }
 
 // tellNoise tells of days that noise biases: all of them where they bias the whole record, else those whose noise is
 // not this record's.
 func (r *Record) tellNoise(found *Result) *Noise {
-	usual, flow, bias := r.usualNoise(), r.meanFlow(), 0.0
-	for i := range r.days {
-		if d := &r.days[i]; d.biased(flow) && !found.aside(d.number) {
-			bias += d.bias
-		}
-	}
-	whole := bias >= mostBiased*(r.volume-bias) && r.interval <= longestNoise
+	usual, flow := r.usualNoise(), r.meanFlow()
+	whole := r.scatters(flow, found)
 	n := &Noise{Usual: usual}
 	var deviations []float64
 	for i := range r.days {
@@ -211,6 +221,25 @@ func (r *Record) tellNoise(found *Result) *Noise {
 	n.Deviation = middle(deviations)
 	n.Share, n.Whole = n.Bias/(n.Volume-n.Bias), n.Bias/(r.volume-n.Bias)
 	return n
+}
+
+// scatters reports whether noise biases the whole record: that of a sensor is there on most days.
+func (r *Record) scatters(flow float64, found *Result) bool {
+	bias, count, white := 0.0, 0, 0
+	for i := range r.days {
+		d := &r.days[i]
+		if !d.counts(flow) || found.aside(d.number) {
+			continue
+		}
+		if count++; d.scatters() {
+			white++
+		}
+		if d.biased(flow) {
+			bias += d.bias
+		}
+	}
+	return bias >= mostBiased*(r.volume-bias) && r.interval <= longestNoise &&
+		float64(white) >= mostDays*float64(count)
 }
 
 func (n *Noise) take(d *day) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -92,6 +93,8 @@ var (
 	resolutions = []float64{0.0001, 0.0002, 0.0005, 0.001, 0.002, 0.005, 0.01}
 )
 
+var debug = os.Getenv("ODD") != ""
+
 const year = 365 * 24 * time.Hour
 
 // clean looks at a year of a site without faults.
@@ -122,6 +125,9 @@ func (o *odds) spoil(random *rand.Rand, r *records.Record) {
 			return
 		}
 		f := &one.Injected[0]
+		if f.Size < 5*noise {
+			return // next to nothing was changed
+		}
 		name = fmt.Sprintf("%-34s %s", name, group)
 		found := look(&one)
 		if o.found[name] == nil {
@@ -131,12 +137,14 @@ func (o *odds) spoil(random *rand.Rand, r *records.Record) {
 		o.found[name][1]++
 		if found.finds(&one, f) {
 			o.found[name][0]++
+		} else if debug {
+			fmt.Println("missed", name, r.Kind, r.Interval, r.Resolution, "noise", noise, "size", f.Size)
 		}
 	}
 	high := random.IntN(2) == 0
 	for _, times := range []int{8, 20, 80} {
-		put(fmt.Sprintf("%3d drop-outs in 2 days", times), func(r *records.Record) {
-			r.Flicker(random, 48, times, high)
+		put(fmt.Sprintf("%3d drop-outs", times), func(r *records.Record) {
+			r.Flicker(random, max(48, 10*float64(times)*r.Interval.Hours()), times, high)
 		})
 	}
 	for _, hours := range []float64{24, 96} {
@@ -156,9 +164,7 @@ func (o *odds) spoil(random *rand.Rand, r *records.Record) {
 	}
 	for _, share := range []float64{0.05, 0.1, 0.2} {
 		put(fmt.Sprintf("noise of %2.0f %% of the head, 5 days", 100*share), func(r *records.Record) {
-			sorted := slices.Clone(r.Sound)
-			slices.Sort(sorted)
-			r.Noisy(random, 120, share*sorted[len(sorted)/2])
+			r.Noisy(random, 120, share)
 		})
 	}
 }

@@ -245,12 +245,16 @@ func (r *Record) TwoEchoes(random *rand.Rand, hours, size, share float64, stands
 	r.Injected = append(r.Injected, Fault{Cause: TwoSurfaces, From: from, Until: until, Size: size})
 }
 
-// Noisy adds normal noise of a standard deviation to the readings of a spell of some hours.
-func (r *Record) Noisy(random *rand.Rand, hours, deviation float64) {
+// Noisy adds normal noise to the readings of a spell of some hours, whose standard deviation is a share of their
+// level in the median.
+func (r *Record) Noisy(random *rand.Rand, hours, share float64) {
 	from, until, ok := r.spell(random, hours)
 	if !ok {
 		return
 	}
+	sorted := slices.Clone(r.Sound[from:until])
+	slices.Sort(sorted)
+	deviation := share * sorted[len(sorted)/2]
 	for i := from; i < until; i++ {
 		r.Level[i] = r.round(r.Sound[i] + float64(deviation*random.NormFloat64()))
 	}
