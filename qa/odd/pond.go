@@ -37,11 +37,11 @@ const (
 	fewestOfOne = 3
 	stillSteps  = 2.5 // and the times of the noise below, within which medians stand still
 	stillNoise  = 1.5
-	leastPond   = 8  // pieces
-	pondOthers  = 3  // times as long as any other time of standing
-	pondOver    = 3  // times what is still, over the level of zero flow and over the low levels elsewhere
-	fewestLow   = 12 // pieces lower than a pond
-	mostRisen   = 8  // pieces in a row for which a pond may rise and fall
+	leastPond   = 8   // pieces
+	pondOthers  = 2.5 // times as long as any other time of standing
+	pondOver    = 3   // times what is still, over the level of zero flow and over the low levels elsewhere
+	fewestLow   = 12  // pieces lower than a pond
+	mostRisen   = 20  // pieces in a row for which a pond may rise and fall
 )
 
 func (p *pieces) add(r *Record, x Reading) {
@@ -94,7 +94,7 @@ func (p *pieces) tell(r *Record, noise float64) []Pond {
 	}
 	head := longest.level + p.list[longest.first].offset
 	lower, ok := p.lower(&longest, within)
-	if !ok || longest.n < max(leastPond, pondOthers*other) || head < pondOver*within {
+	if !ok || longest.n < int(max(leastPond, pondOthers*float64(other))) || head < pondOver*within {
 		return nil
 	}
 	x := Pond{Head: head, Lower: lower + p.list[longest.first].offset, Usual: float64(other) * pieceLength.Hours()}
