@@ -58,6 +58,7 @@ type looks struct {
 	courses *evidence.Courses
 	stays   *evidence.Stays
 	levels  *evidence.Levels
+	odd     *evidence.Odd
 	habits  *habits
 }
 
@@ -93,6 +94,7 @@ func (p *pass) begin(first int64) {
 	p.looks = looks{
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),
 		courses: &evidence.Courses{}, stays: evidence.NewStays(b), levels: &evidence.Levels{},
+		odd: evidence.NewOdd(b),
 	}
 	p.events = effect.New(b, p.accept.Joins)
 	if p.rows != nil {
@@ -113,7 +115,7 @@ func (p *pass) list() []adder {
 		rate{},
 		p.recorded, p.logged, p.flow, p.trials, // as the meter showed it: it knows neither flags nor drowned flow
 		p.drowned,
-		p.visits, p.courses, p.stays, p.levels,
+		p.visits, p.courses, p.stays, p.levels, p.odd,
 		p.accept, // lays out the steps that all below go by
 		p.lanes, p.bounds, p.difference, p.events,
 	}

@@ -8,6 +8,7 @@ import (
 	"retotal/ingest/site"
 	"retotal/qa"
 	"retotal/recompute/effect"
+	"retotal/qa/odd"
 	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
 	"retotal/recompute/settings"
@@ -75,6 +76,7 @@ type Evidence struct {
 	Pattern   evidence.Pattern
 	Heads     evidence.Heads   // how all readings stand to the device
 	Dead      []evidence.Still // times in which the sensor seems to have been dead
+	Odd       odd.Result       // what no single reading shows
 }
 
 // Worst returns the day whose total the correction changes most; nil when no day can be compared.
@@ -131,7 +133,7 @@ func (p *pass) evidence(r *Result) {
 	r.Evidence = Evidence{
 		Visits: p.visits.List, FlowCheck: *p.flow, Trials: p.trials.Finish(r.Site),
 		Changes: p.courses.ChangePoints(days, p.block.OfFlow), Pattern: p.courses.Pattern(days, r.lastDistance()),
-		Heads: p.levels.Heads(), Dead: p.levels.Dead(),
+		Heads: p.levels.Heads(), Dead: p.levels.Dead(), Odd: p.odd.Finish(),
 	}
 	r.Refused = evidence.Refused(r.Trials)
 }

@@ -50,17 +50,19 @@ var house = map[string][]string{
 	"retotal/ingest/site": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"github.com/pelletier/go-toml/v2", "github.com/pelletier/go-toml/v2/unstable"},
 	"retotal/qa":         {"retotal/ingest/quantity", "retotal/recompute/stat"},
+	"retotal/qa/odd":     {},
 	"retotal/qa/profile": {},
 	"retotal/qa/witness": {},
 	"retotal/recompute": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"retotal/qa", "retotal/qa/profile", "retotal/qa/witness",
+		"retotal/qa", "retotal/qa/odd", "retotal/qa/profile", "retotal/qa/witness",
 		"retotal/recompute/block", "retotal/recompute/effect", "retotal/recompute/evidence",
 		"retotal/recompute/fill", "retotal/recompute/settings", "retotal/recompute/stage",
 		"retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},
 	"retotal/recompute/audit": {
-		"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute",
+		"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/qa/odd",
+		"retotal/recompute",
 		"retotal/recompute/evidence", "retotal/recompute/stat", "retotal/recompute/total",
 	},
 	"retotal/recompute/block": {
@@ -73,7 +75,7 @@ var house = map[string][]string{
 	},
 	"retotal/recompute/evidence": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
-		"retotal/qa",
+		"retotal/qa", "retotal/qa/odd",
 		"retotal/recompute/block", "retotal/recompute/settings", "retotal/recompute/stat", "retotal/recompute/total",
 	},
 	"retotal/recompute/fill": {"retotal/ingest/site", "retotal/recompute/block", "retotal/recompute/stat"},

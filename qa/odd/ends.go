@@ -11,6 +11,7 @@ type DropOuts struct {
 	High   bool    // the extreme is the highest level of the record, not the lowest
 	Head   float64 // m, of the extreme, at the first of them
 	Times  int
+	Bounds int     // readings that are held as bounds
 	Effect float64 // m³ that the total has by them, against lines between the readings around them
 }
 
@@ -41,7 +42,7 @@ const (
 // visit is a run of readings at the extreme of the record.
 type visit struct {
 	from, until   int64
-	rows          int
+	rows, bounds  int
 	head          float64
 	before, after float64 // m, the readings beside it, in the direction of the extreme; NaN for none
 	flow          float64 // m³/s, the sum of its readings'
@@ -96,6 +97,9 @@ func (e *end) add(r *Record, x Reading) {
 			}
 		}
 		e.visit.until, e.visit.rows, e.visit.flow = x.At, e.visit.rows+1, e.visit.flow+x.Flow
+		if x.Bound {
+			e.visit.bounds++
+		}
 		e.n = 0
 		return
 	}
@@ -192,6 +196,7 @@ func (d *DropOuts) take(r *Record, v *visit) {
 	d.Until = v.until
 	d.Times++
 	d.Readings += v.rows
+	d.Bounds += v.bounds
 	seconds := r.interval.Seconds()
 	d.Hours += float64(v.rows) * seconds / 3600
 	d.Volume += v.flow * seconds
@@ -203,7 +208,7 @@ func (e *end) tellFade(r *Record, found *Result) {
 	limit := max(fadeChange*e.changes[2], leastFade, 2*dropSteps*r.step)
 	for i := range e.list {
 		v := &e.list[i]
-		if in, out := v.jumps(e.extreme); e.long(v) && !(in > limit) && out > limit {
+		if in, out := v.jumps(e.extreme); e.long(v) && v.bounds == 0 && !(in > limit) && out > limit {
 			seconds := r.interval.Seconds()
 			found.Fades = append(found.Fades, Fade{
 				Span: Span{From: v.from, Until: v.until, Readings: v.rows,

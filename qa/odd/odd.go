@@ -19,6 +19,9 @@ type Reading struct {
 	Level float64 // m, as measured, whatever its datum; it rises when the water does
 	Head  float64 // m
 	Flow  float64 // m³/s
+	// Bound says that it stands at an end of what the meter shows: what it hides is known between bounds, so that it
+	// tells of no pond, no noise and no fade. A sensor may still drop out to such an end.
+	Bound bool
 }
 
 // Span is a time in which something was odd.
@@ -61,6 +64,7 @@ type Record struct {
 // New begins a record of a step in metres (0 when it is not known) and an interval.
 func New(step float64, interval time.Duration) *Record {
 	r := &Record{last: math.MinInt64, step: max(step, 1e-6)}
+	r.pieces.stride = 1
 	r.ends[0], r.ends[1] = newEnd(-1), newEnd(1)
 	r.Sampling(interval)
 	return r
@@ -92,6 +96,10 @@ func (r *Record) Add(x Reading) {
 	r.volume += x.Flow * r.interval.Seconds()
 	for i := range r.ends {
 		r.ends[i].add(r, x)
+	}
+	if x.Bound {
+		r.window = r.window[:0]
+		return
 	}
 	r.pieces.add(r, x)
 	if r.window = append(r.window, x); len(r.window) == windowReadings {
