@@ -46,7 +46,7 @@ const (
 	mostSplit     = 0.25
 	mostSpells    = 3
 	mostStray     = 0.005
-	standsStill   = 4 // times the noise
+	stillWindows  = 5 // of a spell that shows whether a surface stands still
 	otherMoves    = 4 // times as much as the one that stands still
 )
 
@@ -113,7 +113,7 @@ func splitOf(w window, step float64) (s split, ok bool) {
 
 // tell returns the spells of windows that fall into two groups. A record that does so often, or now and then, is one of
 // water that comes in pulses, unless one of the two surfaces stands still.
-func (e *echoes) tell(r *Record, noise float64) (list []Echo) {
+func (e *echoes) tell(r *Record) (list []Echo) {
 	within, spells := 0, [][]split{}
 	for i := 0; i < len(e.list); {
 		k := i + 1
@@ -131,7 +131,7 @@ func (e *echoes) tell(r *Record, noise float64) (list []Echo) {
 		return nil
 	}
 	for _, s := range spells {
-		x := echoOf(s, noise)
+		x := echoOf(s, r.step)
 		if float64(within) <= mostSplit*float64(e.windows) || x.LowerStill || x.UpperStill {
 			list = append(list, x)
 		}
@@ -139,7 +139,7 @@ func (e *echoes) tell(r *Record, noise float64) (list []Echo) {
 	return list
 }
 
-func echoOf(spell []split, noise float64) (x Echo) {
+func echoOf(spell []split, step float64) (x Echo) {
 	var lower, upper []float64
 	above := 0
 	for _, s := range spell {
@@ -153,8 +153,10 @@ func echoOf(spell []split, noise float64) (x Echo) {
 	x.From, x.Until, x.Readings = spell[0].from, spell[len(spell)-1].until, len(spell)*windowReadings
 	x.Lower, x.Upper, x.Aside = middle(lower), middle(upper), float64(above)/float64(x.Readings)
 	low, high := spread(lower), spread(upper)
-	x.LowerStill = low <= standsStill*noise && high > otherMoves*max(low, noise)
-	x.UpperStill = high <= standsStill*noise && low > otherMoves*max(high, noise)
+	if len(spell) >= stillWindows {
+		x.LowerStill = high > otherMoves*max(low, 2*step)
+		x.UpperStill = low > otherMoves*max(high, 2*step)
+	}
 	return x
 }
 

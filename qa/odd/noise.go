@@ -130,7 +130,8 @@ func (r *Record) dayOf(at int64) *day {
 
 // Bias is by how much the mean flow over readings of a head with normal noise of a standard deviation exceeds the flow
 // at that head. It is taken from the rating itself, by Gauss–Hermite quadrature of five points (Abramowitz and Stegun,
-// table 25.10), so that it holds near zero flow too, where ½ Q″ s² does not: there a rating gives no flow below zero.
+// table 25.10). Near zero flow, where ½ Q″ s² does not hold, since a rating gives no flow below zero, it holds to a
+// twentieth up to noise as large as the head.
 func Bias(flow func(head float64) float64, head, deviation float64) float64 {
 	if deviation == 0 {
 		return 0

@@ -2,8 +2,8 @@
 // or fades to it, an echo from two surfaces, water that is ponded, and noise that biases the mean flow.
 //
 // All is measured against the record itself: its noise, how it turns back, how long it stands. It changes no reading.
-// It takes one pass; what it keeps are four figures a day and lists with a cap. Its rules and their constants are common
-// practice or were found on generated records (testdata/records), on which TestOdd holds what it promises.
+// It takes one pass; what it keeps are some figures a day and lists with a cap. Its rules and their constants are
+// common practice or were found on generated records (testdata/records), on which TestOdd holds what it promises.
 package odd
 
 import (
@@ -88,6 +88,9 @@ func (r *Record) Rating(flow func(head float64) float64) {
 // Add takes the next reading; those that say nothing of the level are left out. Readings more than one and a half
 // intervals apart are no neighbours.
 func (r *Record) Add(x Reading) {
+	if sum := x.Level + x.Head + x.Flow; math.IsNaN(sum) || math.IsInf(sum, 0) {
+		return
+	}
 	if apart := x.At - r.last; apart <= 0 || apart >= int64(r.interval)*3/2 {
 		r.breakOff()
 	}
@@ -125,7 +128,7 @@ func (r *Record) Finish() (found Result) {
 	}
 	slices.SortFunc(found.DropOuts, func(a, b DropOuts) int { return cmp.Compare(a.From, b.From) })
 	slices.SortFunc(found.Fades, func(a, b Fade) int { return cmp.Compare(a.From, b.From) })
-	found.Echoes = r.echoes.tell(r, noise)
+	found.Echoes = r.echoes.tell(r)
 	found.Ponds = r.pieces.tell(r, noise)
 	found.Noise = r.tellNoise(&found)
 	return found
