@@ -60,13 +60,41 @@ func (e *echoes) add(r *Record, w window) {
 		e.left++
 		return
 	}
-	s.number, s.seconds = e.windows, windowReadings*r.interval.Seconds()
+	s.number, s.seconds = e.windows, windowReadings*r.seconds
 	e.list = append(e.list, s)
+}
+
+// mayFall says whether a window can fall into two groups; it is quick, and passes over nearly all that do not. The gap
+// is a fifth of the range at the least (gapSpread), so that two of sixteen equal parts of it are empty.
+func mayFall(w window, step float64) bool {
+	low, high := w[0].Level, w[0].Level
+	for i := range w {
+		low, high = min(low, w[i].Level), max(high, w[i].Level)
+	}
+	if high-low < gapSteps*step {
+		return false
+	}
+	const parts = 16
+	var count [parts]int
+	scale := parts / (high - low)
+	for i := range w {
+		count[min(int((w[i].Level-low)*scale), parts-1)]++
+	}
+	least, below := int(math.Ceil(leastGroup*windowReadings)), count[0]
+	for k := 1; k < parts-1; k++ {
+		if below += count[k]; count[k]+count[k+1] == 0 && below >= least && windowReadings-below >= least {
+			return true
+		}
+	}
+	return false
 }
 
 // splitOf finds the widest gap between two groups of readings, and judges whether it is that of two surfaces: wide
 // against what the readings of either group do, and crossed again and again.
 func splitOf(w window, step float64) (s split, ok bool) {
+	if !mayFall(w, step) {
+		return s, false
+	}
 	var sorted [windowReadings]float64
 	for i := range w {
 		sorted[i] = w[i].Level

@@ -76,6 +76,9 @@ func newEnd(sign float64) end { return end{sign: sign, extreme: math.Inf(-1)} }
 type top [3]float64
 
 func (t *top) add(x float64) {
+	if x <= t[2] {
+		return
+	}
 	for i := range t {
 		if x > t[i] {
 			t[i], x = x, t[i]
@@ -83,7 +86,7 @@ func (t *top) add(x float64) {
 	}
 }
 
-func (e *end) add(r *Record, x Reading) {
+func (e *end) add(r *Record, x *Reading) {
 	y, tolerance := e.sign*x.Level, 1.5*r.step
 	if y > e.extreme+tolerance {
 		e.raise(y)
@@ -197,7 +200,7 @@ func (d *DropOuts) take(r *Record, v *visit) {
 	d.Times++
 	d.Readings += v.rows
 	d.Bounds += v.bounds
-	seconds := r.interval.Seconds()
+	seconds := r.seconds
 	d.Hours += float64(v.rows) * seconds / 3600
 	d.Volume += v.flow * seconds
 	d.Effect += (v.flow - float64(v.rows)*(v.flowBefore+v.flowAfter)/2) * seconds
@@ -209,7 +212,7 @@ func (e *end) tellFade(r *Record, found *Result) {
 	for i := range e.list {
 		v := &e.list[i]
 		if in, out := v.jumps(e.extreme); e.long(v) && v.bounds == 0 && !(in > limit) && out > limit {
-			seconds := r.interval.Seconds()
+			seconds := r.seconds
 			found.Fades = append(found.Fades, Fade{
 				Span: Span{From: v.from, Until: v.until, Readings: v.rows,
 					Hours: float64(v.rows) * seconds / 3600, Volume: v.flow * seconds},

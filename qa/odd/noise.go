@@ -9,12 +9,16 @@ import (
 // window is readings that follow each other without a gap.
 type window []Reading
 
-// windowReadings is how many are looked at together.
-const windowReadings = 64
+const (
+	windowReadings = 64 // that are looked at together
+	enoughWindows  = 6  // of a day for its noise
+)
 
 // lookAt takes in a window: for noise, and for an echo from two surfaces.
 func (r *Record) lookAt(w window) {
-	r.measureNoise(w)
+	if r.echoes.windows%r.every == 0 {
+		r.measureNoise(w)
+	}
 	r.echoes.add(r, w)
 }
 
@@ -40,7 +44,6 @@ type day struct {
 	correlation float64
 	skew        float64
 	shape       float64
-	head        float64
 	seconds     float64
 	volume      float64 // m³
 	bias        float64 // m³
@@ -85,13 +88,12 @@ func (r *Record) measureNoise(w window) {
 		square[i] = off[i] * off[i]
 		product, all = product+float64(before*after), all+float64(before*before)
 	}
-	var heads [windowReadings]float64
+	head := 0.0
 	for i := range w {
-		heads[i], volume = w[i].Head, volume+w[i].Flow
+		head, volume = head+w[i].Head/windowReadings, volume+w[i].Flow
 	}
 	slices.Sort(off[:])
 	slices.Sort(square[:])
-	slices.Sort(heads[:])
 	sum, n := 0.0, len(square)*4/5
 	for _, x := range square[:n] {
 		sum += x
@@ -100,7 +102,6 @@ func (r *Record) measureNoise(w window) {
 	d := r.dayOf(w[0].At)
 	d.windows++
 	d.deviation += deviation
-	d.head += heads[windowReadings/2]
 	if all > 0 {
 		d.correlation += product / all
 	}
@@ -111,11 +112,11 @@ func (r *Record) measureNoise(w window) {
 	if high > low {
 		d.skew += (low + high - 2*off[len(off)/2]) / (high - low)
 	}
-	seconds := windowReadings * r.interval.Seconds()
+	seconds := windowReadings * r.seconds * float64(r.every)
 	d.seconds += seconds
-	d.volume += volume * r.interval.Seconds()
+	d.volume += volume * r.seconds * float64(r.every)
 	if r.rating != nil {
-		d.bias += Bias(r.rating, heads[windowReadings/2], deviation) * seconds
+		d.bias += Bias(r.rating, head, deviation) * seconds
 	}
 }
 
@@ -213,7 +214,7 @@ func (r *Record) tellNoise(found *Result) *Noise {
 		if !d.biased(flow) || found.aside(d.number) || !whole && d.mean(d.deviation) < unusualNoise*usual {
 			continue
 		}
-		n.take(d)
+		n.take(r, d)
 		deviations = append(deviations, d.mean(d.deviation))
 	}
 	if n.Days == 0 {
@@ -243,14 +244,14 @@ func (r *Record) scatters(flow float64, found *Result) bool {
 		float64(white) >= mostDays*float64(count)
 }
 
-func (n *Noise) take(d *day) {
+func (n *Noise) take(r *Record, d *day) {
 	if n.Days == 0 {
 		n.From = d.number * dayNs
 	}
 	n.Until = (d.number + 1) * dayNs
 	n.Days++
 	n.Hours += d.seconds / 3600
-	n.Readings += d.windows * windowReadings
+	n.Readings += int(d.seconds / r.seconds)
 	n.Volume += d.volume
 	n.Bias += d.bias
 	if share := d.bias / max(d.volume-d.bias, 1e-9); share > n.OfWorst {

@@ -50,10 +50,12 @@ func (r *Result) Any() bool {
 type Record struct {
 	step     float64 // m, of the log
 	interval time.Duration
+	seconds  float64 // of it
 	rating   func(head float64) float64
 	last     int64
 	ends     [2]end // low, high
 	window   window
+	every    int // one window of so many is measured for noise
 	days     []day
 	echoes   echoes
 	pieces   pieces
@@ -74,7 +76,8 @@ func New(step float64, interval time.Duration) *Record {
 func (r *Record) Sampling(interval time.Duration) {
 	if interval != r.interval {
 		r.breakOff()
-		r.interval = interval
+		r.interval, r.seconds = interval, interval.Seconds()
+		r.every = max(1, int(24*time.Hour/max(interval, 1)/windowReadings/enoughWindows))
 		r.pieces.stride = max(1, int(pieceLength/max(interval, 1)/mostSamples))
 	}
 }
@@ -96,15 +99,15 @@ func (r *Record) Add(x Reading) {
 	}
 	r.last = x.At
 	r.readings++
-	r.volume += x.Flow * r.interval.Seconds()
+	r.volume += x.Flow * r.seconds
 	for i := range r.ends {
-		r.ends[i].add(r, x)
+		r.ends[i].add(r, &x)
 	}
 	if x.Bound {
 		r.window = r.window[:0]
 		return
 	}
-	r.pieces.add(r, x)
+	r.pieces.add(r, &x)
 	if r.window = append(r.window, x); len(r.window) == windowReadings {
 		r.lookAt(r.window)
 		r.window = r.window[:0]

@@ -27,7 +27,9 @@ type piece struct {
 // pieces gathers the pieces of a record.
 type pieces struct {
 	list    []piece
-	stride  int // one reading of so many counts for the median
+	began   int64 // of the last piece, ns
+	stride  int   // one reading of so many counts for the median
+	pass    int   // readings until the next that counts
 	samples []float64
 }
 
@@ -44,21 +46,20 @@ const (
 	mostRisen   = 20  // pieces in a row for which a pond may rise and fall
 )
 
-func (p *pieces) add(r *Record, x Reading) {
-	at := x.At / pieceLength.Nanoseconds()
-	n := len(p.list)
-	if n == 0 || p.list[n-1].at != at {
+func (p *pieces) add(r *Record, x *Reading) {
+	if len(p.list) == 0 || x.At-p.began >= pieceLength.Nanoseconds() {
 		p.close()
+		at := x.At / pieceLength.Nanoseconds()
+		p.began, p.pass = at*pieceLength.Nanoseconds(), 0
 		p.list = append(p.list, piece{at: at, level: math.NaN()})
-		n = len(p.list)
 	}
-	one := &p.list[n-1]
-	if one.readings%p.stride == 0 && len(p.samples) < 2*mostSamples {
-		p.samples = append(p.samples, x.Level)
+	one := &p.list[len(p.list)-1]
+	if p.pass--; p.pass < 0 && len(p.samples) < 2*mostSamples {
+		p.samples, p.pass = append(p.samples, x.Level), p.stride-1
 	}
 	one.readings++
 	one.offset = x.Head - x.Level
-	one.volume += x.Flow * r.interval.Seconds()
+	one.volume += x.Flow * r.seconds
 }
 
 // close takes the median of the last piece; one of too few readings has none.
