@@ -36,6 +36,9 @@ const (
 	dropReversal = 1.5 // times the third largest reversal elsewhere
 	returns      = 0.3 // of the jump, by how much the levels before and after may differ
 	fadeChange   = 3   // times the third largest change elsewhere, of the jump out of a fade
+	settledFade  = 1.2 // the same where the level stays after it, as no flood does
+	settledAfter = 7   // readings
+	settled      = 0.2 // of the jump
 	leastFade    = 0.02
 )
 
@@ -48,6 +51,8 @@ type visit struct {
 	flow          float64 // m³/s, the sum of its readings'
 	flowBefore    float64
 	flowAfter     float64
+	followed      int     // readings after it without a gap, up to settledAfter
+	strays        float64 // m, by how much they differ from the first of them
 }
 
 func (v *visit) jumps(extreme float64) (in, out float64) {
@@ -66,6 +71,7 @@ type end struct {
 	n         int // readings in a row away from the extreme, up to 3
 	last      [2]float64
 	flow      float64
+	followed  bool // the last visit of the list is being followed
 	changes   top
 	reversals top
 }
@@ -93,7 +99,7 @@ func (e *end) add(r *Record, x *Reading) {
 	}
 	if y >= e.extreme-tolerance {
 		if !e.open {
-			e.open = true
+			e.open, e.followed = true, false
 			e.visit = visit{from: x.At, head: x.Head, before: math.NaN(), after: math.NaN()}
 			if e.n > 0 {
 				e.visit.before, e.visit.flowBefore = e.last[1], e.flow
@@ -109,6 +115,13 @@ func (e *end) add(r *Record, x *Reading) {
 	if e.open {
 		e.visit.after, e.visit.flowAfter = y, x.Flow
 		e.close()
+		e.followed = e.left == 0
+	}
+	if e.followed {
+		v := &e.list[len(e.list)-1]
+		v.strays = max(v.strays, math.Abs(y-v.after))
+		v.followed++
+		e.followed = v.followed < settledAfter
 	}
 	if e.n > 0 {
 		change := y - e.last[1]
@@ -136,11 +149,11 @@ func (e *end) raise(y float64) {
 			}
 		}
 	}
-	e.list, e.left, e.extreme = e.list[:0], 0, y
+	e.list, e.left, e.extreme, e.followed = e.list[:0], 0, y, false
 }
 
 func (e *end) close() {
-	if e.open = false; len(e.list) < mostVisits {
+	if e.open, e.followed = false, false; len(e.list) < mostVisits {
 		e.list = append(e.list, e.visit)
 	} else {
 		e.left++
@@ -151,7 +164,7 @@ func (e *end) breakOff(*Record) {
 	if e.open {
 		e.close()
 	}
-	e.n = 0
+	e.n, e.followed = 0, false
 }
 
 // tell says whether the visits are drop-outs, and whether one of them is a fade.
@@ -208,10 +221,14 @@ func (d *DropOuts) take(r *Record, v *visit) {
 
 // tellFade tells of a visit that was reached as water comes and left by a jump that this water never makes.
 func (e *end) tellFade(r *Record, found *Result) {
-	limit := max(fadeChange*e.changes[2], leastFade, 2*dropSteps*r.step)
 	for i := range e.list {
 		v := &e.list[i]
-		if in, out := v.jumps(e.extreme); e.long(v) && v.bounds == 0 && !(in > limit) && out > limit {
+		in, out := v.jumps(e.extreme)
+		change := fadeChange * e.changes[2]
+		if v.followed == settledAfter && v.strays <= settled*out {
+			change = settledFade * e.changes[2]
+		}
+		if limit := max(change, leastFade, 2*dropSteps*r.step); e.long(v) && v.bounds == 0 && !(in > limit) && out > limit {
 			seconds := r.seconds
 			found.Fades = append(found.Fades, Fade{
 				Span: Span{From: v.from, Until: v.until, Readings: v.rows,
