@@ -81,11 +81,17 @@ func (r *Result) finds(of *records.Record, f *records.Fault) bool {
 	return slices.ContainsFunc(spans, func(s Span) bool { return s.overlaps(of, f) })
 }
 
+// kinds are what faults are told as.
+var kinds = map[records.Cause]string{
+	records.Flickering: "drop-outs", records.Fading: "fade", records.Ponded: "pond", records.TwoSurfaces: "echo",
+	records.Noisier: "noise",
+}
+
 // odds is what was measured.
 type odds struct {
 	sites  int
 	alarms []string
-	found  map[string]*[2]int // of a row of the table: found, and how many there were
+	found  map[string]*[3]int // of a row of the table: found, how many there were, told as what they are not
 	names  []string
 }
 
@@ -130,10 +136,13 @@ func (o *odds) spoil(random *rand.Rand, r *records.Record) {
 		name = fmt.Sprintf("%-34s %s", name, group)
 		found := look(&one)
 		if o.found[name] == nil {
-			o.found[name] = new([2]int)
+			o.found[name] = new([3]int)
 			o.names = append(o.names, name)
 		}
 		o.found[name][1]++
+		if slices.ContainsFunc(found.told(), func(kind string) bool { return kind != kinds[f.Cause] }) {
+			o.found[name][2]++
+		}
 		if found.finds(&one, f) {
 			o.found[name][0]++
 		}
@@ -169,7 +178,7 @@ func (o *odds) spoil(random *rand.Rand, r *records.Record) {
 // measure makes so many rounds of sites, one of each kind and interval a round.
 func measure(seed uint64, rounds int, faults bool, intervals ...time.Duration) *odds {
 	random := rand.New(rand.NewPCG(seed, 14))
-	o := &odds{found: map[string]*[2]int{}}
+	o := &odds{found: map[string]*[3]int{}}
 	for range rounds {
 		for _, kind := range records.Kinds() {
 			for _, minutes := range intervals {
@@ -192,7 +201,8 @@ func (o *odds) table() string {
 	}
 	for _, name := range o.names {
 		x := o.found[name]
-		fmt.Fprintf(&b, "%-50s %4d of %4d  %3.0f %%\n", name, x[0], x[1], 100*float64(x[0])/float64(x[1]))
+		fmt.Fprintf(&b, "%-50s %4d of %4d  %3.0f %%  as something else %d\n", name, x[0], x[1],
+			100*float64(x[0])/float64(x[1]), x[2])
 	}
 	return b.String()
 }
