@@ -300,3 +300,30 @@ func BenchmarkCost(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed())/float64(b.N)/float64(len(r.Level)), "ns/reading")
 }
+
+// TestSpikesAreNoNoise: spikes all over a day are no noise when it is known that they are spikes; normal noise is,
+// whatever of it was taken for spikes.
+func TestSpikesAreNoNoise(t *testing.T) {
+	for _, spikes := range []bool{true, false} {
+		random := rand.New(rand.NewPCG(9, 14))
+		o := New(0.001, time.Minute)
+		o.Rating(flow)
+		for i := range 20 * 1440 {
+			x, known := 0.2+0.001*random.NormFloat64(), false
+			if i >= 5*1440 && i < 6*1440 {
+				if known = random.Float64() < 0.06; known && spikes {
+					x += 0.8*random.Float64() - 0.4
+				}
+				if !spikes {
+					x += 0.02 * random.NormFloat64()
+				}
+			}
+			o.Add(Reading{
+				At: records.Begin.UnixNano() + int64(i)*int64(time.Minute), Level: x, Head: x, Flow: flow(x), Spike: known,
+			})
+		}
+		if found := o.Finish(); (found.Noise == nil) != spikes || found.Noise != nil && found.Noise.Days != 1 {
+			t.Errorf("spikes %v: %+v", spikes, found.Noise)
+		}
+	}
+}

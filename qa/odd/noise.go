@@ -12,6 +12,7 @@ type window []Reading
 const (
 	windowReadings = 64 // that are looked at together
 	enoughWindows  = 6  // of a day for its noise
+	fewestOff      = 32 // readings of a window with neighbours, none of them a spike
 )
 
 // lookAt takes in a window: for noise, and for an echo from two surfaces.
@@ -79,21 +80,24 @@ const (
 
 // measureNoise takes in the noise of a window, and what it adds to the flow.
 func (r *Record) measureNoise(w window) {
-	var off [windowReadings - 2]float64
-	var square [windowReadings - 2]float64
-	product, all, volume := 0.0, 0.0, 0.0
-	for i := range off {
+	var offs, squares [windowReadings - 2]float64
+	off, square := offs[:0], squares[:0]
+	product, all := 0.0, 0.0
+	for i := range len(w) - 2 {
+		if w[i].Spike || w[i+1].Spike || w[i+2].Spike {
+			continue
+		}
 		before, after := w[i+1].Level-w[i].Level, w[i+2].Level-w[i+1].Level
-		off[i] = (before - after) / 2
-		square[i] = off[i] * off[i]
+		x := (before - after) / 2
+		off, square = append(off, x), append(square, x*x)
 		product, all = product+float64(before*after), all+float64(before*before)
 	}
-	head := 0.0
-	for i := range w {
-		head, volume = head+w[i].Head/windowReadings, volume+w[i].Flow
+	if len(off) < fewestOff {
+		return
 	}
-	slices.Sort(off[:])
-	slices.Sort(square[:])
+	head, flow := w.means()
+	slices.Sort(off)
+	slices.Sort(square)
 	sum, n := 0.0, len(square)*4/5
 	for _, x := range square[:n] {
 		sum += x
@@ -114,10 +118,21 @@ func (r *Record) measureNoise(w window) {
 	}
 	seconds := windowReadings * r.seconds * float64(r.every)
 	d.seconds += seconds
-	d.volume += volume * r.seconds * float64(r.every)
+	d.volume += flow * seconds
 	if r.rating != nil {
 		d.bias += Bias(r.rating, head, deviation) * seconds
 	}
+}
+
+// means are the mean head and flow of a window, spikes aside, of which it does not consist.
+func (w window) means() (head, flow float64) {
+	n := 0.0
+	for i := range w {
+		if !w[i].Spike {
+			head, flow, n = head+w[i].Head, flow+w[i].Flow, n+1
+		}
+	}
+	return head / n, flow / n
 }
 
 // dayOf is the day of an instant, which is the last one or a new one.
@@ -259,12 +274,9 @@ func (n *Noise) take(r *Record, d *day) {
 	}
 }
 
-// aside reports whether a day has an echo from two surfaces, which is no noise.
+// aside reports whether a day has drop-outs or an echo from two surfaces, which are no noise.
 func (r *Result) aside(number int64) bool {
-	for _, e := range r.Echoes {
-		if e.From/dayNs <= number && number <= e.Until/dayNs {
-			return true
-		}
-	}
-	return false
+	holds := func(s *Span) bool { return s.From/dayNs <= number && number <= s.Until/dayNs }
+	return slices.ContainsFunc(r.Echoes, func(e Echo) bool { return holds(&e.Span) }) ||
+		slices.ContainsFunc(r.DropOuts, func(d DropOuts) bool { return holds(&d.Span) })
 }

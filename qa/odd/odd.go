@@ -22,6 +22,7 @@ type Reading struct {
 	// Bound says that it stands at an end of what the meter shows: what it hides is known between bounds, so that it
 	// tells of no pond, no noise and no fade. A sensor may still drop out to such an end.
 	Bound bool
+	Spike bool // it is known to be a spike, which is no noise
 }
 
 // Span is a time in which something was odd.

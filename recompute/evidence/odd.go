@@ -47,7 +47,7 @@ func (o *Odd) Add(b *block.Block) {
 			}
 			o.record.Add(odd.Reading{
 				At: b.Time[i], Level: o.sign * b.Value[i], Head: b.Head[i], Flow: b.Corrected.Flow[i],
-				Bound: b.Flags[i]&qa.Hiding != 0,
+				Bound: b.Flags[i]&qa.Hiding != 0, Spike: b.Flags[i]&qa.Spike != 0,
 			})
 		}
 	})
