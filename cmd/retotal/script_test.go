@@ -55,8 +55,8 @@ func supersede(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(text), 0o644))
 }
 
-// oddlog FILE FAULT writes 60 days of a stream's levels every 5 minutes with a fault: none, flicker, fade, pond, echo or
-// noise.
+// oddlog FILE FAULT writes 60 days of a stream's levels every 5 minutes with a fault: none, flicker, fade, pond, echo
+// or noise.
 func oddlog(ts *testscript.TestScript, _ bool, args []string) {
 	random := rand.New(rand.NewPCG(5, 14))
 	r := records.Make(random, records.Stream, 5*time.Minute, 0.001, 60*24*time.Hour)

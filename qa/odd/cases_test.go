@@ -10,8 +10,8 @@ import (
 )
 
 // TestBias holds the bias by noise to the mean flow over normal noise, summed finely over ±8 standard deviations, and
-// to a million draws: for Q = C h^2.5, a V-notch, and C h^1.5, a rectangle. Half of Q″ s² holds where the noise is small
-// beside the head and not near zero flow, where no flow is below zero.
+// to a million draws: for Q = C h^2.5, a V-notch, and C h^1.5, a rectangle. Half of Q″ s² holds where the noise is
+// small beside the head and not near zero flow, where no flow is below zero.
 func TestBias(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 14))
 	for _, c := range []struct {
@@ -57,8 +57,8 @@ func TestBias(t *testing.T) {
 }
 
 // TestNoiseIsWorth: what is told of noise that was put in is what it does to the volume in the mean, ½ Q″ s², to 15 %
-// (the days at its ends have it in part); what it did by chance lies about that. Noise that a meter averages away is not
-// told.
+// (the days at its ends have it in part); what it did by chance lies about that. Noise that a meter averages away is
+// not told.
 func TestNoiseIsWorth(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 14))
 	for _, kind := range []records.Kind{records.Stream, records.Sewage, records.Damped, records.Tide} {
@@ -199,7 +199,8 @@ func TestBounds(t *testing.T) {
 				x, held = 0.4+0.05*random.NormFloat64(), bound
 			}
 			o.Add(Reading{
-				At: records.Begin.UnixNano() + int64(i)*int64(5*time.Minute), Level: x, Head: x, Flow: flow(x), Bound: held,
+				At: records.Begin.UnixNano() + int64(i)*int64(5*time.Minute), Level: x, Head: x, Flow: flow(x),
+				Bound: held,
 			})
 		}
 		if found := o.Finish(); found.Any() == bound {
@@ -319,7 +320,8 @@ func TestSpikesAreNoNoise(t *testing.T) {
 				}
 			}
 			o.Add(Reading{
-				At: records.Begin.UnixNano() + int64(i)*int64(time.Minute), Level: x, Head: x, Flow: flow(x), Spike: known,
+				At: records.Begin.UnixNano() + int64(i)*int64(time.Minute), Level: x, Head: x, Flow: flow(x),
+				Spike: known,
 			})
 		}
 		if found := o.Finish(); (found.Noise == nil) != spikes || found.Noise != nil && found.Noise.Days != 1 {

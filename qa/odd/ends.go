@@ -228,7 +228,8 @@ func (e *end) tellFade(r *Record, found *Result) {
 		if v.followed == settledAfter && v.strays <= settled*out {
 			change = settledFade * e.changes[2]
 		}
-		if limit := max(change, leastFade, 2*dropSteps*r.step); e.long(v) && v.bounds == 0 && !(in > limit) && out > limit {
+		limit := max(change, leastFade, 2*dropSteps*r.step)
+		if e.long(v) && v.bounds == 0 && !(in > limit) && out > limit {
 			seconds := r.seconds
 			found.Fades = append(found.Fades, Fade{
 				Span: Span{From: v.from, Until: v.until, Readings: v.rows,

@@ -78,8 +78,8 @@ func (w oddWords) dropOuts(d *odd.DropOuts) Finding {
 	return doubted(
 		fmt.Sprintf("drops out %d times to one and the same head of %.3f m, the %s of the record, %s (%d readings, %s)",
 			d.Times, d.Head, extremeOf(d.High), w.times(&d.Span), d.Readings, w.hours(d.Hours)),
-		fmt.Sprintf("Each time it returns to where it was, as no water does: a loose cable, a failing supply or a lost "+
-			"echo. %sAs logged they give %s against lines between the readings around them; their flags say what "+
+		fmt.Sprintf("Each time it returns to where it was, as no water does: a loose cable, a failing supply or a "+
+			"lost echo. %sAs logged they give %s against lines between the readings around them; their flags say what "+
 			"counts. Look at cable, supply and mounting, and leave out by a ruling what still counts.",
 			held, w.signed(d.Effect)),
 		"fewer than 6 drop-outs of up to 12 readings to one extreme, by jumps over 6 times the noise, 5 steps and 1.5 "+
@@ -89,14 +89,15 @@ func (w oddWords) dropOuts(d *odd.DropOuts) Finding {
 
 func (w oddWords) fade(f *odd.Fade) Finding {
 	return doubted(
-		fmt.Sprintf("slides to a head of %.3f m, the %s of the record, stands there %s (%s) and leaves it by a jump of "+
-			"%.0f mm, larger than the water makes", f.Head, extremeOf(f.High), w.times(&f.Span), w.hours(f.Hours),
+		fmt.Sprintf("slides to a head of %.3f m, the %s of the record, stands there %s (%s) and leaves it by a jump "+
+			"of %.0f mm, larger than the water makes", f.Head, extremeOf(f.High), w.times(&f.Span), w.hours(f.Hours),
 			1000*f.Left),
 		fmt.Sprintf("A sensor that fails does so until it is put right, and so does a channel that falls dry or is "+
-			"dammed and is then flushed. As logged the time has %s (its flags say what counts); the slide before it is in doubt too. Ask what was "+
-			"done at its end, and leave the time out by a ruling if it was the sensor.", w.volume(f.Volume)),
-		"no time of 6 h or longer at the record's lowest or highest level that ends, and did not begin, with a jump of "+
-			"over 3 times the largest elsewhere, 20 mm and 10 steps",
+			"dammed and is then flushed. As logged the time has %s (its flags say what counts); the slide before it "+
+			"is in doubt too. Ask what was done at its end, and leave the time out by a ruling if it was the sensor.",
+			w.volume(f.Volume)),
+		"no time of 6 h or longer at the record's lowest or highest level that ends, and did not begin, with a jump "+
+			"of over 3 times the largest elsewhere, 20 mm and 10 steps",
 	)
 }
 
@@ -108,8 +109,8 @@ func (w oddWords) pond(p *odd.Pond) Finding {
 		fmt.Sprintf("Water that is ponded by a blocked outlet or by backwater does so, and flows less than the rating "+
 			"says, or not at all: up to %s too much, which is what the time has as logged. A steady flow does so too. "+
 			"Look for what blocked the channel below, and state the flow by a ruling if it was.", w.volume(p.Volume)),
-		"no level well above zero flow that stands still for 48 h or longer, rises aside, and for 2.5 times as long as "+
-			"the level does anywhere else",
+		"no level well above zero flow that stands still for 48 h or longer, rises aside, and for 2.5 times as long "+
+			"as the level does anywhere else",
 	)
 }
 
@@ -124,11 +125,11 @@ func (w oddWords) echo(e *odd.Echo) Finding {
 	return doubted(
 		fmt.Sprintf("jumps back and forth between two surfaces, heads of %.3f m and %.3f m, %s (%s; %.0f %% of the "+
 			"readings on the upper one)", e.Lower, e.Upper, w.times(&e.Span), w.hours(e.Hours), 100*e.Aside),
-		fmt.Sprintf("One of them is a false echo.%s As logged the time has %s; by the lower surface alone it has %s, by "+
-			"the upper alone %s. Look at what is in the beam, and decide by a ruling which one is water.",
+		fmt.Sprintf("One of them is a false echo.%s As logged the time has %s; by the lower surface alone it has %s, "+
+			"by the upper alone %s. Look at what is in the beam, and decide by a ruling which one is water.",
 			still, w.volume(e.Volume), w.volume(e.ByLower), w.volume(e.ByUpper)),
-		"no two windows of 64 readings that fall into two groups, each of 12 % or more, with a gap that is wide against "+
-			"what either does, in a record that seldom does so",
+		"no two windows of 64 readings that fall into two groups, each of 12 % or more, with a gap that is wide "+
+			"against what either does, in a record that seldom does so",
 	)
 }
 
@@ -140,11 +141,11 @@ func (w oddWords) noise(n *odd.Noise) Finding {
 			100*n.Share),
 		fmt.Sprintf("Flow grows faster than head, so that readings too high add more than those too low take away: "+
 			"half of Q'' times the square of the standard deviation in the mean, %s on these days of %s (%+.2f %% of "+
-			"the whole record; %+.1f %% on %s, the worst). Where the scatter is that of the surface or the sensor, still the "+
-			"water or let the meter average levels before it makes flows of them.", w.signed(n.Bias),
+			"the whole record; %+.1f %% on %s, the worst). Where the scatter is that of the surface or the sensor, "+
+			"still the water or let the meter average levels before it makes flows of them.", w.signed(n.Bias),
 			w.volume(n.Volume), 100*n.Whole, 100*n.OfWorst, utc(n.Worst)[:len("2006-01-02")]),
-		"noise that biases flow by less than 0.5 %: of the whole record, or of a day whose noise is over 3 times that of "+
-			"the record",
+		"noise that biases flow by less than 0.5 %: of the whole record, or of a day whose noise is over 3 times that "+
+			"of the record",
 	)
 }
 
