@@ -37,7 +37,8 @@ func TestOddInWords(t *testing.T) {
 		{
 			"fade", odd.Result{Fades: []odd.Fade{{Span: span, High: true, Head: 0.5, Left: 0.1234}}},
 			"slides to a head of 0.500 m, the highest of the record, stands there from 2031-03-02 06:00 to " +
-				"2031-03-04 18:00 UTC (2 d 12 h) and leaves it by a jump of 123 mm", []string{"As logged the time has 1234 m3"},
+				"2031-03-04 18:00 UTC (2 d 12 h) " +
+				"and leaves it by a jump of 123 mm", []string{"As logged the time has 1234 m3"},
 		},
 		{
 			"pond", odd.Result{Ponds: []odd.Pond{{Span: span, Head: 0.2, Lower: 0.05, Usual: 18}}},
