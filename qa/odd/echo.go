@@ -174,9 +174,9 @@ func echoOf(spell []split, step float64) (x Echo) {
 		lower, upper = append(lower, s.lower), append(upper, s.upper)
 		above += s.above
 		x.Hours += s.seconds / 3600
-		x.Volume += s.all * s.seconds
-		x.ByLower += s.flow[0] * s.seconds
-		x.ByUpper += s.flow[1] * s.seconds
+		x.Volume += float64(s.all * s.seconds)
+		x.ByLower += float64(s.flow[0] * s.seconds)
+		x.ByUpper += float64(s.flow[1] * s.seconds)
 	}
 	x.From, x.Until, x.Readings = spell[0].from, spell[len(spell)-1].until, len(spell)*windowReadings
 	x.Lower, x.Upper, x.Aside = middle(lower), middle(upper), float64(above)/float64(x.Readings)

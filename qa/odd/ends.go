@@ -215,8 +215,8 @@ func (d *DropOuts) take(r *Record, v *visit) {
 	d.Bounds += v.bounds
 	seconds := r.seconds
 	d.Hours += float64(v.rows) * seconds / 3600
-	d.Volume += v.flow * seconds
-	d.Effect += (v.flow - float64(v.rows)*(v.flowBefore+v.flowAfter)/2) * seconds
+	d.Volume += float64(v.flow * seconds)
+	d.Effect += float64((v.flow - float64(float64(v.rows)*(v.flowBefore+v.flowAfter)/2)) * seconds)
 }
 
 // tellFade tells of a visit that was reached as water comes and left by a jump that this water never makes.

@@ -118,9 +118,9 @@ func (r *Record) measureNoise(w window) {
 	}
 	seconds := windowReadings * r.seconds * float64(r.every)
 	d.seconds += seconds
-	d.volume += flow * seconds
+	d.volume += float64(flow * seconds)
 	if r.rating != nil {
-		d.bias += Bias(r.rating, head, deviation) * seconds
+		d.bias += float64(Bias(r.rating, head, deviation) * seconds)
 	}
 }
 

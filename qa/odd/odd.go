@@ -100,7 +100,7 @@ func (r *Record) Add(x Reading) {
 	}
 	r.last = x.At
 	r.readings++
-	r.volume += x.Flow * r.seconds
+	r.volume += float64(x.Flow * r.seconds)
 	for i := range r.ends {
 		r.ends[i].add(r, &x)
 	}

@@ -59,7 +59,7 @@ func (p *pieces) add(r *Record, x *Reading) {
 	}
 	one.readings++
 	one.offset = x.Head - x.Level
-	one.volume += x.Flow * r.seconds
+	one.volume += float64(x.Flow * r.seconds)
 }
 
 // close takes the median of the last piece; one of too few readings has none.
