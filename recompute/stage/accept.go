@@ -170,7 +170,7 @@ func keptFlow(b *block.Block, i int) float64 {
 		return flow
 	}
 	if b.SegmentOf(b.Corrected.Lane, i).OfMeans() {
-		flow = b.FreeAt(i) // see Counted
+		flow, _ = drowned(b, i, flow, settings.Exactly(b.FreeAt(i)))
 	}
 	flow, _ = spanning(b, i, flow, settings.Exactly(flow))
 	return flow
