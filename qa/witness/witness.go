@@ -165,40 +165,40 @@ func (w *Witness) finishRun() {
 // close ends the window at hand.
 func (w *Witness) close() {
 	x := &w.window
-	told, step := math.NaN(), 0.0
-	if len(x.others) >= leastRows {
-		told, step = w.told(median(x.heads))
+	other, unsure, known := w.says()
+	if !known {
+		w.by = w.by[:0]
+		return
 	}
+	at, near := (x.from+x.until)/2, median(x.heads)
+	told := w.Head(at, other, near)
 	if math.IsNaN(told) || math.IsInf(told, 0) {
 		w.by = w.by[:0]
 		return
 	}
-	by := median(x.heads) - told
-	w.compare(by)
+	w.compare(near - told)
 	if w.run.rows > 0 && w.run.from <= x.from {
-		w.run.step = max(w.run.step, step)
+		w.run.step = max(w.run.step, w.Step, math.Abs(w.Head(at, other+unsure, near)-told))
 		if w.inside = append(w.inside, told); len(w.inside) > mostInside {
 			w.inside = w.inside[:copy(w.inside, w.inside[1:])]
 		}
 	}
-	w.settle(by, x.from)
+	w.settle(near-told, x.from)
 }
 
-// told is the head that the witness tells of in the window at hand, and the least move of it that is one.
-func (w *Witness) told(near float64) (head, step float64) {
+// says is what the witness says in the window at hand, and the step in which it does.
+func (w *Witness) says() (other, step float64, known bool) {
 	x := &w.window
-	at, other, unsure := (x.from+x.until)/2, 0.0, w.OtherStep
-	if w.Counts {
-		seconds := float64(x.last.at-x.first.at) / 1e9
-		if x.last.value < x.first.value || seconds <= 0 {
-			return math.NaN(), 0
-		}
-		other, unsure = (x.last.value-x.first.value)/seconds, unsure/seconds
-	} else {
-		other = median(x.others)
+	switch seconds := float64(x.last.at-x.first.at) / 1e9; {
+	case len(x.others) < leastRows:
+		return 0, 0, false
+	case !w.Counts:
+		return median(x.others), w.OtherStep, true
+	case x.last.value < x.first.value || seconds <= 0:
+		return 0, 0, false
+	default:
+		return (x.last.value - x.first.value) / seconds, w.OtherStep / seconds, true
 	}
-	head = w.Head(at, other, near)
-	return head, max(w.Step, math.Abs(w.Head(at, other+unsure, near)-head))
 }
 
 // compare takes in how far the two lie apart in a window, against those before it.
