@@ -129,11 +129,13 @@ var Checks = []Check{
 		}, (*Screener).spikes,
 	},
 	{
-		Stuck, Fail, "stuck", "repeats one value for longer than this water stands, and ends in a jump",
+		Stuck, Fail, "stuck",
+		"repeats one value for longer than this water stands, and ends in a jump or while another quantity moves",
 		"common practice",
 		func(l Limits) string {
 			if l.StuckDuration == 0 {
-				return "twice as long as it stands at that level, with a jump at the end, which the record tells"
+				return "twice as long as it stands at that level, with a jump at the end or another logged quantity that " +
+					"moves, which the record tells"
 			}
 			return fmt.Sprintf("within %s mm for %s or longer",
 				digits(l.StuckTolerance*1000, 3), quantity.FormatDuration(l.StuckDuration))
@@ -144,7 +146,8 @@ var Checks = []Check{
 		"common practice", func(Limits) string { return "over 4 times the noise, which the record tells" }, nil,
 	}, // flagged with spikes
 	{
-		Still, Suspect, "still", "may be stuck: it repeats one value for longer than this water usually stands",
+		Still, Suspect, "still",
+		"may be stuck: it repeats one value for longer than this water usually stands, or while another quantity moves",
 		"common practice",
 		func(Limits) string { return "twice as long as it stands at that level, which the record tells" }, nil,
 	}, // flagged with spikes

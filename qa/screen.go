@@ -116,13 +116,15 @@ func (s *Screener) lookAhead(w *Window, final bool) {
 	}
 }
 
-// Forget drops rows from the front of the window that no check needs any more: all but those within a spike window
-// before ready, and the one before it. It returns how many; the caller moves its columns up by that many rows.
+// Forget drops rows from the front of the window that no check needs any more: all but those before ready that one may
+// look back to, and the one before it. It returns how many; the caller moves its columns up by that many rows.
 func (s *Screener) Forget(w *Window, ready int) (dropped int) {
 	if ready == 0 {
 		return 0
 	}
-	back := w.Time[ready-1] - s.longest(func(l *Limits) int64 { return max(2*l.half(), l.StepWindow.Nanoseconds()) })
+	back := w.Time[ready-1] - s.longest(func(l *Limits) int64 {
+		return max(l.half(), l.StepWindow.Nanoseconds(), l.GapLimit.Nanoseconds()) // rates look back over spikes
+	})
 	dropped = min(sort.Search(ready, func(i int) bool { return w.Time[i] >= back }), ready-1)
 	if !s.run.long {
 		dropped = min(dropped, s.run.start)

@@ -128,61 +128,92 @@ func TestStops(t *testing.T) {
 	}
 }
 
-// TestAnyBatchGivesTheSameFlags hands the logs over in random batches.
+// chained is all logs one after the other, an hour between them, so often that they are far longer than what any check
+// looks back or ahead; some rows stand twice, and of some the record as a whole tells something.
+func chained(t *testing.T, times int) *Window {
+	names, _ := filepath.Glob("../testdata/log/*.csv")
+	whole := &Window{}
+	for range times {
+		for _, name := range names {
+			w, _ := load(t, name)
+			shift := -w.Time[0]
+			if n := len(whole.Time); n > 0 {
+				shift += whole.Time[n-1] + time.Hour.Nanoseconds()
+			}
+			for i, at := range w.Time {
+				whole.Time = append(whole.Time, at+shift)
+				below, known := 0.0, false
+				if w.Downstream != nil {
+					below, known = w.DownstreamHead[i], w.Downstream[i]
+				}
+				whole.DownstreamHead = append(whole.DownstreamHead, below)
+				whole.Downstream = append(whole.Downstream, known)
+			}
+			whole.Value, whole.Head = append(whole.Value, w.Value...), append(whole.Head, w.Head...)
+		}
+	}
+	whole.Figure, whole.Flags = whole.Value, make([]Flags, len(whole.Time))
+	w, _ := load(t, names[0])
+	whole.Spans = []Span{w.Spans[0]}
+	whole.Spans[0].End = len(whole.Time)
+	for i := range whole.Time {
+		whole.Conflict = append(whole.Conflict, i%97 == 5)
+		whole.Told = append(whole.Told, []Flags{0, Spike, OddPeak, Stuck, Still}[max(0, i%61-56)])
+	}
+	return whole
+}
+
+// TestAnyBatchGivesTheSameFlags hands a log over in random batches that is far longer than what checks look back and
+// ahead, so that most of it is forgotten meanwhile. The spike window is the longer of the two windows in some rounds,
+// the step window in others, and the record tells of spikes and stuck readings where no limits are stated.
 func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 	random := rand.New(rand.NewPCG(11, 12))
-	names, _ := filepath.Glob("../testdata/log/*.csv")
-	for _, name := range names {
-		whole, want := load(t, name)
-		for range 30 {
-			s := Screener{Limits: limits()}
-			var w Window
-			var got []Flags
-			done, taken := 0, 0
-			for taken < len(whole.Time) || done < len(w.Time) {
-				n := min(random.IntN(40), len(whole.Time)-taken)
-				w.Time = append(w.Time, whole.Time[taken:taken+n]...)
-				w.Value = append(w.Value, whole.Value[taken:taken+n]...)
-				w.Head = append(w.Head, whole.Head[taken:taken+n]...)
-				w.Flags = append(w.Flags, make([]Flags, n)...)
-				if whole.DownstreamHead != nil {
-					w.DownstreamHead = append(w.DownstreamHead, whole.DownstreamHead[taken:taken+n]...)
-					w.Downstream = append(w.Downstream, whole.Downstream[taken:taken+n]...)
-				}
-				w.Figure = w.Value
-				w.Spans = []Span{
-					{
-						End:      len(w.Time),
-						Blanking: 0.300,
-						Top:      0.360,
-						Valid:    0.360,
-						Usual:    0.360,
-						Low:      0.060,
-						Modular:  0.7,
-						Least:    math.Inf(-1),
-						Most:     math.Inf(1),
-					},
-				}
-				taken += n
-				if len(w.Time) == 0 {
-					continue
-				}
-				ready := s.Flag(&w, done, taken == len(whole.Time))
-				got = append(got, w.Flags[done:ready]...)
-				k := s.Forget(&w, ready)
-				w.Time, w.Value, w.Head, w.Flags = w.Time[k:], w.Value[k:], w.Head[k:], w.Flags[k:]
-				if w.DownstreamHead != nil {
-					w.DownstreamHead, w.Downstream = w.DownstreamHead[k:], w.Downstream[k:]
-				}
-				done = ready - k
+	told := Stated{StepWindow: 40 * time.Minute, FlatWindow: 30 * time.Minute, SpikeWindow: 5 * time.Minute}
+	wide := byHand(time.Minute)
+	wide.StepWindow, wide.SpikeWindow = 6*time.Minute, 31*time.Minute
+	for _, stated := range []Stated{told, wide, byHand(time.Minute)} {
+		limits := NewLimits(stated, time.Minute, 3*time.Minute, 0.001)
+		whole := chained(t, 4)
+		(&Screener{Limits: limits}).Flag(whole, 0, true)
+		for range 10 {
+			got, most := inBatches(whole, limits, random)
+			if most > len(whole.Time)/3 {
+				t.Fatalf("%d of %d rows are kept: hardly anything is forgotten", most, len(whole.Time))
 			}
-			for i := range want {
-				if got[i].Text() != want[i] {
-					t.Fatalf("%s:%d: flags %q in batches, want %q", name, i+2, got[i].Text(), want[i])
+			for i, want := range whole.Flags {
+				if got[i] != want {
+					t.Fatalf("row %d: flags %q in batches, %q as a whole", i, got[i].Text(), want.Text())
 				}
 			}
 		}
 	}
+}
+
+// inBatches flags a log in random batches; most is how many rows were at hand at once.
+func inBatches(whole *Window, limits Limits, random *rand.Rand) (got []Flags, most int) {
+	s, done, first, taken := Screener{Limits: limits}, 0, 0, 0
+	var flags []Flags
+	for taken < len(whole.Time) || done < taken-first {
+		n := min(random.IntN(40), len(whole.Time)-taken)
+		taken += n
+		if taken == first {
+			continue
+		}
+		flags = append(flags, make([]Flags, n)...)
+		w := &Window{
+			Time: whole.Time[first:taken], Value: whole.Value[first:taken], Head: whole.Head[first:taken],
+			Figure: whole.Figure[first:taken], Conflict: whole.Conflict[first:taken], Told: whole.Told[first:taken],
+			DownstreamHead: whole.DownstreamHead[first:taken], Downstream: whole.Downstream[first:taken],
+			Flags: flags, Spans: []Span{whole.Spans[0]},
+		}
+		w.Spans[0].End = taken - first
+		ready := s.Flag(w, done, taken == len(whole.Time))
+		got = append(got, flags[done:ready]...)
+		drop := s.Forget(w, ready)
+		flags, first, done = flags[drop:], first+drop, ready-drop
+		most = max(most, len(flags))
+	}
+	return got, most
 }
 
 // TestHampelOnQuantisedLevel: HAM-2 of the reference. The median absolute deviation is 0, so the floor decides: 1 mm is

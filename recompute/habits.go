@@ -19,8 +19,9 @@ import (
 
 // habits is the stage that takes in what is normal in the record: a pass of its own, before any that screens by it.
 type habits struct {
-	record *profile.Profile
-	sign   float64 // −1 for distances, which fall as the water rises
+	record    *profile.Profile
+	sign      float64 // −1 for distances, which fall as the water rises
+	witnesses witnesses
 }
 
 // noHabit are the flags of readings that say nothing of what the water does.
@@ -28,7 +29,7 @@ const noHabit = qa.Conflict | qa.Unusable | qa.SensorRange | qa.Loop | qa.Blanki
 
 // newHabits begins a record.
 func newHabits(b *block.Block) *habits {
-	h := &habits{sign: 1}
+	h := &habits{sign: 1, witnesses: newWitnesses(b)}
 	if b.Site.Log.Primary == reading.Distance {
 		h.sign = -1
 	}
@@ -56,8 +57,9 @@ func (h *habits) Add(b *block.Block) {
 			if len(b.Log.Samplings) > 0 {
 				h.record.Sampling(settingsAt(b, b.Time[i]))
 			}
-			level := h.sign * b.Value[i]
-			switch doubted := b.Flags[i]&noHabit != 0; {
+			level, doubted := h.sign*b.Value[i], b.Flags[i]&noHabit != 0
+			h.witnesses.row(b, i, doubted)
+			switch {
 			case !doubted && (b.Head[i] > depth || b.Head[i] < bed):
 				h.record.Impossible(b.Time[i], level)
 			default:
@@ -123,6 +125,8 @@ func (r *runner) ask(ctx context.Context) error {
 	for _, n := range found.Notes {
 		r.habits = append(r.habits, noteText(n))
 	}
+	contradicted, notes := p.habits.witnesses.finish()
+	r.told[3], r.habits = contradicted, append(r.habits, notes...)
 	return nil
 }
 
@@ -131,7 +135,7 @@ func (r *runner) ask(ctx context.Context) error {
 func (r *runner) tellMoves(list []moves.Move) {
 	r.moves = list
 	for _, m := range list {
-		r.told[3] = append(r.told[3], block.Told{From: m.Before + 1, Until: m.After, Flags: qa.Step})
+		r.told[4] = append(r.told[4], block.Told{From: m.Before + 1, Until: m.After, Flags: qa.Step})
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"retotal/ingest/reading"
 	"retotal/qa"
 	"retotal/recompute/block"
+	"retotal/recompute/effect"
 	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
 	"retotal/recompute/stage"
@@ -42,7 +43,7 @@ type figures struct {
 	bounds     *stage.Bounds
 	difference *stage.Difference
 	edges      *stage.Edges
-	events     *stage.Events
+	events     *effect.Events
 	peaks      *stage.Peaks
 	tallies    *uncertainty.Tallies
 	sample     *uncertainty.Sample
@@ -57,6 +58,7 @@ type looks struct {
 	courses *evidence.Courses
 	stays   *evidence.Stays
 	levels  *evidence.Levels
+	odd     *evidence.Odd
 	habits  *habits
 	moves   *evidence.Moves
 }
@@ -86,7 +88,6 @@ func (p *pass) begin(first int64) {
 		bounds:     stage.NewBounds(b),
 		difference: stage.NewDifference(b, filler),
 		edges:      &stage.Edges{},
-		events:     &stage.Events{},
 		peaks:      stage.NewPeaks(b),
 		tallies:    uncertainty.NewTallies(&p.sources),
 		sample:     &uncertainty.Sample{},
@@ -95,7 +96,9 @@ func (p *pass) begin(first int64) {
 	p.looks = looks{
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),
 		courses: &evidence.Courses{}, stays: evidence.NewStays(b), levels: &evidence.Levels{},
+		odd: evidence.NewOdd(b),
 	}
+	p.events = effect.New(b, p.accept.Joins)
 	if p.rows != nil {
 		p.rows.sources = &p.sources
 	}
@@ -117,7 +120,7 @@ func (p *pass) list() []adder {
 		rate{},
 		p.recorded, p.logged, p.flow, p.trials, // as the meter showed it: it knows neither flags nor drowned flow
 		p.drowned,
-		p.visits, p.courses, p.stays, p.levels,
+		p.visits, p.courses, p.stays, p.levels, p.odd,
 		p.accept, // lays out the steps that all below go by
 		p.lanes, p.bounds, p.difference, p.events,
 	}

@@ -307,6 +307,30 @@ width = "1 m"
 	}
 }
 
+// TestDrownedMeans: the same levels as means over six minutes. Free flow would be that of the mean at the least, since
+// Q grows faster than h; drowned it is 0.845386 of that. What flowed at the most is not known any better for it.
+func TestDrownedMeans(t *testing.T) {
+	log := "Time,Distance (m),Below (m)\n"
+	for i := range 6 {
+		log += fmt.Sprintf("2031-03-01 00:0%d:00,0.800,0.100\n", i)
+	}
+	file := simple(t, log, `downstream = "Below"
+[settings]
+empty_distance = "1 m"
+[settings.device]
+kind = "cipolletti"
+width = "1 m"
+`)
+	r := run(t, replaceIn(t, file, "[log]\n", "[log]\nvalues = \"means\"\n"))
+	free := 3.367 * math.Sqrt(0.3048) * math.Pow(0.2, 1.5) * 360
+	if got := r.Total.Lower() / free; math.Abs(got-0.845386) > 1e-6 {
+		t.Errorf("at least %v of the free flow", got)
+	}
+	if upper, known := r.Total.Upper(); known && upper < free {
+		t.Errorf("at most %v m3, less than the %v of free flow", upper, free)
+	}
+}
+
 // TestRulings: a person's decision stands over screening. Distances stand at 0.9 m, so the flow is 0.01 m³/s over 10
 // minutes, 6 m³; the reading of minute 5 is a spike down to 0.5 m, 0.05 m³/s, which screening bridges.
 func TestRulings(t *testing.T) {

@@ -8,6 +8,8 @@ import (
 	"retotal/ingest/site"
 	"retotal/qa"
 	"retotal/qa/moves"
+	"retotal/qa/odd"
+	"retotal/recompute/effect"
 	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
 	"retotal/recompute/settings"
@@ -43,8 +45,9 @@ type Result struct {
 // Screened is what was made of readings that fail a check.
 type Screened struct {
 	Limits  qa.Limits
-	Flags   []stage.FlagSummary
-	Events  []*stage.Event
+	Flags   []effect.Summary
+	Events  []*effect.Event
+	Ruled   float64 // m³ that the rest of screening and rulings added, see effect.Events
 	Rulings []RulingResult
 	Drowned stage.Drowned
 	Habits  []string // what the record says of its own pulses and runs
@@ -75,6 +78,7 @@ type Evidence struct {
 	Pattern   evidence.Pattern
 	Heads     evidence.Heads   // how all readings stand to the device
 	Dead      []evidence.Still // times in which the sensor seems to have been dead
+	Odd       odd.Result       // what no single reading shows
 }
 
 // Worst returns the day whose total the correction changes most; nil when no day can be compared.
@@ -106,6 +110,7 @@ func (p *pass) result() *Result {
 		Limits:  b.Limits,
 		Flags:   p.events.Summary(b, p.readings),
 		Events:  p.events.List,
+		Ruled:   p.events.Ruled(),
 		Drowned: *p.drowned,
 	}
 	for i := range b.Rulings.List {
@@ -130,7 +135,7 @@ func (p *pass) evidence(r *Result) {
 	r.Evidence = Evidence{
 		Visits: p.visits.List, FlowCheck: *p.flow, Trials: p.trials.Finish(r.Site),
 		Changes: p.courses.ChangePoints(days, p.block.OfFlow), Pattern: p.courses.Pattern(days, r.lastDistance()),
-		Heads: p.levels.Heads(), Dead: p.levels.Dead(), Moves: p.runner.moves,
+		Heads: p.levels.Heads(), Dead: p.levels.Dead(), Odd: p.odd.Finish(), Moves: p.runner.moves,
 	}
 	r.Refused = evidence.Refused(r.Trials)
 }

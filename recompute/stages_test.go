@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"retotal/recompute"
-	"retotal/recompute/stage"
+	"retotal/recompute/effect"
 	"retotal/recompute/total"
 )
 
@@ -143,7 +143,7 @@ func TestChecksNotRun(t *testing.T) {
 			"sensor_range": "no sensor range", "user_range": "no user range",
 			"unusable": "no span is marked", "loop_current": "the log holds no loop current",
 		} {
-			i := slices.IndexFunc(r.Flags, func(f stage.FlagSummary) bool { return f.Check == check })
+			i := slices.IndexFunc(r.Flags, func(f effect.Summary) bool { return f.Check == check })
 			f := &r.Flags[i]
 			if (f.NotRun == "") != (want == "") || !strings.HasPrefix(f.NotRun, want) {
 				t.Errorf("%s, %s: %q, want %q", name, check, f.NotRun, want)

@@ -45,6 +45,8 @@ type pageData struct {
 	Limit, Newly, Cleared, Still, Unsure string
 	AverageRule, Completeness            string
 	Statistics, Changes, Silent, Columns []string
+	SetAside                             []string
+	WorthIs, WorthDo                     string
 	Devices                              []deviceRecord
 	Account                              *ingest.Account
 	Reasons                              []string
@@ -111,6 +113,9 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		Statistics:   r.statisticLines(),
 		Changes:      r.changeSentences(),
 		Silent:       silent(res.Flags),
+		SetAside:     r.setAside(),
+		WorthIs:      r.worthIs(),
+		WorthDo:      worthDo,
 		Columns:      columnsRead(r.Log),
 		Devices:      distinct(slices.Concat(rec.Recorded, rec.Corrected)),
 		Account:      &r.Log.Account,

@@ -30,6 +30,8 @@ type Record struct {
 	Corrected   []segmentRecord `json:"corrected_settings"`
 	Corrections *Table          `json:"corrections"`
 	Screening   *Table          `json:"screening"`
+	Ruled       number          `json:"begun_by_rulings_m3"`
+	Worth       *Table          `json:"worth_a_look_first,omitzero"`
 	Rulings     *Table          `json:"rulings,omitzero"`
 	Rows        accountRecord   `json:"rows"`
 	Total       entry           `json:"total"`
@@ -99,6 +101,8 @@ func NewRecord(r *Run) *Record {
 		Corrected:   segments(res.Corrected, r.Log),
 		Corrections: r.corrections(),
 		Screening:   r.flags(),
+		Ruled:       number(res.Ruled),
+		Worth:       r.worth(),
 		Rulings:     r.rulings(),
 		Rows:        newAccount(s, &r.Log.Account),
 		Total:       entry{r.total()},

@@ -282,7 +282,12 @@ func screening(w io.Writer, r *Run) {
 		return
 	}
 	subject(w, "Screening", t)
+	sentences(w, r.setAside()...)
 	habits(w, r)
+	if t := r.worth(); len(t.Rows) > 0 {
+		subject(w, r.worthIs(), t)
+		sentences(w, strings.Split(worthDo, "\n")...)
+	}
 }
 
 // habits prints what the record says of itself.

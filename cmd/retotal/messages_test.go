@@ -76,6 +76,9 @@ site.toml:17:8: screening.rate is not a key of the site file; did you mean "rate
 site.toml:18:11: screening.clipped is not a key of the site file; did you mean "flat_peak"?
 site.toml:19:9: screening.zeros is not a key of the site file; did you mean "abrupt_zeros"?
 site.toml:20:8: screening.loop is not a key of the site file; did you mean "loop_current"?`},
+	{name: "a default of screening", add: "[screening]\ndefault = \"bridge\"\n", args: "check site.toml",
+		all: `site.toml:15:11: screening.default "bridge" is not usable; expected "keep", or no default at all; ` +
+			`write an action to each check, as in spike = "bridge"`},
 	{name: "former name of a flag in a ruling", add: "[[ruling]]\nfrom = 2031-03-01T00:00:00\n" +
 		"until = 2031-03-01T01:00:00\nchecks = [\"clipped\"]\naction = \"keep\"\nreason = \"x\"\nby = \"y\"\n",
 		all: `site.toml:17:10: the first ruling (line 14): checks "clipped" is not a check; expected names of ` +

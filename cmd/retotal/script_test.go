@@ -6,15 +6,18 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
 	quarrylane "retotal/testdata/quarry-lane"
+	"retotal/testdata/records"
 )
 
 // update renews golden text: go test ./... -update.
@@ -26,8 +29,8 @@ func TestMain(m *testing.M) {
 	})
 }
 
-// TestScripts runs the command-line stories. Two commands of their own make input: damage FILE KIND spoils a file, and
-// demolog FILE writes a day of the demo as CSV.
+// TestScripts runs the command-line stories. Commands of their own make input: damage FILE KIND spoils a file, and
+// oddlog FILE FAULT writes a log with a fault.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("..", "..", "testdata", "script"),
@@ -39,7 +42,7 @@ func TestScripts(t *testing.T) {
 				os.CopyFS(filepath.Join(e.WorkDir, "parquet"), logs))
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"damage": damage, "exits": exits, "supersede": supersede,
+			"damage": damage, "exits": exits, "oddlog": oddlog, "supersede": supersede,
 		},
 	})
 }
@@ -50,6 +53,31 @@ func supersede(ts *testscript.TestScript, _ bool, args []string) {
 	sum := sha256.Sum256([]byte(ts.ReadFile(args[0])))
 	text := ts.ReadFile(args[1]) + fmt.Sprintf("supersedes = \"%x\"\n", sum)
 	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(text), 0o644))
+}
+
+// oddlog FILE FAULT writes 60 days of a stream's levels every 5 minutes with a fault: none, flicker, fade, pond, echo
+// or noise.
+func oddlog(ts *testscript.TestScript, _ bool, args []string) {
+	random := rand.New(rand.NewPCG(5, 14))
+	r := records.Make(random, records.Stream, 5*time.Minute, 0.001, 60*24*time.Hour)
+	switch args[1] {
+	case "flicker":
+		r.Flicker(random, 48, 20, false)
+	case "fade":
+		r.Fade(random, 48, true)
+	case "pond":
+		r.Pond(random, 15*24, 0.7)
+	case "echo":
+		r.TwoEchoes(random, 72, 0.2, 0.3, true)
+	case "noise":
+		r.Noisy(random, 120, 0.15)
+	}
+	var b strings.Builder
+	b.WriteString("Time,Level\n")
+	for i, x := range r.Level {
+		fmt.Fprintf(&b, "%s,%.3f\n", time.Unix(0, r.At[i]).UTC().Format("2006-01-02 15:04"), x)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(b.String()), 0o644))
 }
 
 // exits runs a command and checks its exit status: exits 2 retotal check site.toml.

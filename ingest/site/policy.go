@@ -54,11 +54,15 @@ var flowActions = map[string][]Action{
 }
 
 func (s *Site) readScreening(t *table) {
-	s.Screening.Actions = map[string]Action{}
+	s.Screening.Actions, s.Screening.Stated = map[string]Action{}, map[string]string{}
+	keeps := t.keepsAll()
 	for _, check := range Checks {
 		t.asks(check.Name, "action or table", string(check.Default))
 		raw, ok := t.get(check.Name)
 		s.Screening.Actions[check.Name] = check.Default
+		if keeps && check.Default != Keep && slices.Contains(ActionsOf(check.Name), Keep) {
+			s.Screening.Actions[check.Name], s.Screening.Stated[check.Name] = Keep, "screening.default"
+		}
 		if !ok {
 			continue
 		}
@@ -81,6 +85,17 @@ func (s *Site) readScreening(t *table) {
 		}
 	}
 	t.close()
+}
+
+// keepsAll reads default, which sets the action of all checks that may keep a reading and have none of their own.
+func (t *table) keepsAll() bool {
+	t.asks("default", quoted([]string{string(Keep)}), "")
+	word := t.text("default", "")
+	if t.has("default") && word != string(Keep) {
+		t.refuse("default", fmt.Sprintf("%q is not usable", word), `"keep", or no default at all`,
+			`write an action to each check, as in spike = "bridge"`)
+	}
+	return word == string(Keep)
 }
 
 // readCheck reads the limits of one check beside its action.
@@ -185,7 +200,7 @@ func (s *Site) setAction(t *table, key, check, text string) {
 		t.refuse(key, fmt.Sprintf("%q is not an action of %s", text, check), fmt.Sprintf("one of %v", allowed), "")
 		return
 	}
-	s.Screening.Actions[check] = Action(text)
+	s.Screening.Actions[check], s.Screening.Stated[check] = Action(text), "screening."+check
 }
 
 func (s *Site) readReport(top *table) {

@@ -243,6 +243,7 @@ const (
 // key; zero fields mean the default.
 type Screening struct {
 	Actions        map[string]Action // by check name
+	Stated         map[string]string // by check name: the key that set its action; none where it is its default
 	SpikeWindow    time.Duration
 	SpikeThreshold float64 // in scaled median absolute deviations
 	SpikeFloor     float64 // m, least standard deviation assumed of honest noise

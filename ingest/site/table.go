@@ -192,6 +192,7 @@ var Tables = []Table{
 		{"reason", "text", "required", "why it was left alone"},
 	}},
 	{"[screening]", []string{"screening"}, []Key{
+		{"default", `"keep"`, "", "every check that may keep a reading does, unless its own key says otherwise"},
 		{"CHECK", "action or table", "each its own",
 			"what becomes of a reading that a check flags: retotal help screening"},
 		{"CHECK.action", "text", "each its own", "the same, where limits stand beside it"},

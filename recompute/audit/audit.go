@@ -52,7 +52,7 @@ func Findings(r *recompute.Result) []Finding {
 		f.Sentence = sentence("the interval volumes add up to")
 		out = append(out, f)
 	}
-	out = append(out, slices.Concat(units(r), levels(r), dates(r), reported(r))...)
+	out = append(out, slices.Concat(units(r), levels(r), odds(r), dates(r), reported(r))...)
 	return append(out, corrections(r)...)
 }
 

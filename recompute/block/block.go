@@ -93,8 +93,9 @@ type Told struct {
 }
 
 // Record is what earlier passes told of the whole record, in lists in the order of time whose spans do not overlap: of
-// readings at an end, of spikes, of stuck readings, of moves of the sensor.
-type Record [4][]Told
+// readings at an end, of spikes, of stuck readings, of those that another quantity contradicts, of moves of the
+// sensor.
+type Record [5][]Told
 
 // New prepares the rows of a log. first is its first reading.
 func New(l *reading.Facts, s *site.Site, lanes Lanes, told Record, first int64) *Block {

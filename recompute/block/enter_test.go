@@ -299,9 +299,21 @@ func TestOpens(t *testing.T) {
 		}
 	}
 	// m³ under a line, and of a mean
-	f := &Frame{}
+	f := &Frame{From: -10e9, Until: 10e9}
 	if got := f.Trapezoid(0, 1, 2e9, 3); math.Abs(got-4) > 1e-12 {
 		t.Errorf("%g", got)
+	}
+	for _, c := range []struct {
+		t0, t1        int64
+		from1, within float64 // from 1 m³/s to 3
+	}{{-12e9, -8e9, 2.5 * 2, 2}, {8e9, 12e9, 1.5 * 2, 2}, {-14e9, -10e9, 0, 0}, {10e9, 11e9, 0, 0}, {10e9, 10e9, 0, 0},
+		{-20e9, 20e9, 2 * 20, 20}} {
+		if got := f.Trapezoid(c.t0, 1, c.t1, 3); math.Abs(got-c.from1) > 1e-12 {
+			t.Errorf("%d to %d ns: %g m3 within the period, want %g", c.t0, c.t1, got, c.from1)
+		}
+		if got := float64(f.Within(c.t0, c.t1)) / 1e9; got != c.within {
+			t.Errorf("%d to %d ns: %g s within the period, want %g", c.t0, c.t1, got, c.within)
+		}
 	}
 	if f.Means = true; math.Abs(f.Trapezoid(0, 1, 2e9, 3)-6) > 1e-12 {
 		t.Errorf("%g", f.Trapezoid(0, 1, 2e9, 3))

@@ -71,14 +71,25 @@ func (f *Frame) LaneRate(s *settings.Segment, at int64, head float64) float64 {
 	return flow
 }
 
-// Trapezoid is the volume under a straight line, m³, rounded before it is added to another; of means over intervals,
-// the mean times the time.
+// Trapezoid is the volume under a straight line within the period of the totals, m³, rounded before it is added to
+// another; of means over intervals, the mean times the time.
 func (f *Frame) Trapezoid(t0 int64, q0 float64, t1 int64, q1 float64) float64 {
 	if f.Means {
 		q0 = q1
 	}
+	if t0 < f.From || t1 > f.Until {
+		low, high := max(t0, f.From), min(t1, f.Until)
+		if low >= high {
+			return 0
+		}
+		at := func(t int64) float64 { return q0 + float64((q1-q0)*(float64(t-t0)/float64(t1-t0))) }
+		t0, q0, t1, q1 = low, at(low), high, at(high)
+	}
 	return float64((q0 + q1) / 2 * float64(t1-t0) * 1e-9)
 }
+
+// Within is how much of the time between two instants lies in the period of the totals, ns.
+func (f *Frame) Within(t0, t1 int64) int64 { return max(0, min(t1, f.Until)-max(t0, f.From)) }
 
 // Opens is when the interval begins that the mean of row i stands for: at the reading before it or, where that is
 // further away than the log's own interval, one interval before its stamp. Half an interval more is taken for a stamp

@@ -30,6 +30,7 @@ const (
 
 // Accepted is a reading that counts.
 type Accepted struct {
+	Any bool // false where nothing was accepted yet
 	End
 	Bound settings.Bound // what is known of its flow
 	Flags qa.Flags       // those that matter
@@ -40,24 +41,28 @@ type Accepted struct {
 type Step struct {
 	Kind      Kind
 	Low, High int
-	Hopeless  bool // of a dropped row: nothing will be put in the place of the time since the last accepted reading
+	Hopeless  bool         // of a dropped row: nothing will be put in the place of the time since the last accepted one
+	Ruling    *site.Ruling // that a single row is under; nil for none
 
 	// The rest is of a row that counts.
 
 	Raw        float64 // its corrected flow before screening, m³/s
 	Bound      settings.Bound
 	Action     site.Action
-	Ruling     *site.Ruling // nil for none
-	Stated     bool         // a person stated the flow, whatever the settings
-	Last       Accepted     // the last accepted reading
-	From       int64        // where it begins: at the last accepted reading, or where the interval of a mean opens
-	Fate       Fate         // of the time from there
+	Changed    bool     // screening or a ruling gave it another flow than it has when it is kept
+	Stated     bool     // a person stated the flow, whatever the settings
+	Last       Accepted // the last accepted reading
+	From       int64    // where it begins: at the last accepted reading, or where the interval of a mean opens
+	Fate       Fate     // of the time from there
 	Class      total.Class
 	Next       bool    // nothing was dropped or missing since the last accepted reading
+	Apart      bool    // something was left out or missing since then, over which nothing is bridged
 	Pends      bool    // the time since the row before belongs to a stretch whose fate was open
 	Bridges    bool    // of means: the time from the last accepted one to From is bridged
 	Bracketed  bool    // the flow is only known between bounds at one end or both
-	Volume     float64 // m³ that the step adds
+	Volume     float64 // m³ that the step adds, without what is filled
+	Filled     float64 // m³ that is put in the place of missing time
+	Covered    int64   // ns that both cover
 	Unscreened float64 // m³ that the time since the last accepted reading would have if every reading had been kept
 }
 
@@ -66,4 +71,14 @@ func (s *Step) Start() End {
 	start := s.Last.End
 	start.At = s.From
 	return start
+}
+
+// Single is the step of a row within a run, which follows an accepted neighbour and counts as it is.
+func (b *Block) Single(i int) Step {
+	last := Accepted{Any: true, End: b.EndAt(i-1, b.Corrected.Flow[i-1])}
+	return Step{
+		Kind: Counts, Low: i, High: i + 1, Raw: b.Corrected.Flow[i], Last: last, From: last.At, Next: true,
+		Volume:  b.Trapezoid(last.At, last.Flow, b.Time[i], b.Corrected.Flow[i]),
+		Covered: b.Within(last.At, b.Time[i]),
+	}
 }

@@ -14,18 +14,16 @@ import (
 type Accept struct {
 	RulingRows []int   // by ruling: readings that it was about
 	Tail       float64 // m³, of the time after the last accepted reading if every reading had been kept
-	series     [total.Classes]*total.Series
-	filler     fill.Filler
-	bridge     int64 // longest bridge, ns
-	last       accepted
-	stretch    stretch
+	Joins
+	series  [total.Classes]*total.Series
+	last    accepted
+	stretch stretch
 }
 
 // accepted is the last reading that counts.
 type accepted struct {
 	block.Accepted
-	any bool
-	raw float64 // flow before screening, m³/s
+	raw float64 // flow if it is kept as it is, m³/s
 }
 
 // stretch is what has happened since the last accepted reading.
@@ -40,8 +38,7 @@ type stretch struct {
 func NewAccept(b *block.Block, filler fill.Filler) *Accept {
 	a := &Accept{
 		RulingRows: make([]int, len(b.Rulings.List)),
-		filler:     filler,
-		bridge:     b.Limits.BridgeLimit.Nanoseconds(),
+		Joins:      NewJoins(b, filler),
 	}
 	for class := range a.series {
 		a.series[class] = b.Series()
@@ -86,8 +83,8 @@ func (a *Accept) run(b *block.Block, low, end int) {
 // clean returns the end of the rows from low on that follow an accepted neighbour, fail no check that drops them, and
 // share its segment.
 func (a *Accept) clean(b *block.Block, low int) int {
-	if low == 0 || !a.last.any || a.last.At != b.Time[low-1] ||
-		a.last.Bound.Held || a.last.Flags&qa.Drowned != 0 || a.stretch.dropped > 0 {
+	if low == 0 || !a.last.Any || a.last.At != b.Time[low-1] ||
+		a.last.Bound.Held || a.last.Flags&qa.Drowned != 0 || a.last.Flow != a.last.raw || a.stretch.dropped > 0 {
 		return low
 	}
 	if b.Corrected.Segments[b.Corrected.At(a.last.At)].OfMeans() {
@@ -124,17 +121,18 @@ func (a *Accept) changes(b *block.Block) int64 {
 	return until
 }
 
-// accept makes row i the last accepted reading; raw is its flow before screening.
+// accept makes row i the last accepted reading; raw is its flow if it is kept as it is.
 func (a *Accept) accept(b *block.Block, i int, raw float64, x settings.Bound) {
-	last := block.Accepted{End: b.EndAt(i, b.Corrected.Flow[i]), Bound: x, Flags: b.Flags[i] & b.Drops}
-	a.last = accepted{Accepted: last, any: true, raw: raw}
+	last := block.Accepted{Any: true, End: b.EndAt(i, b.Corrected.Flow[i]), Bound: x, Flags: b.Flags[i] & b.Drops}
+	a.last = accepted{Accepted: last, raw: raw}
 	a.stretch = stretch{}
 }
 
 // row takes in one reading the careful way.
 func (a *Accept) row(b *block.Block, i int) {
 	raw := b.Corrected.Flow[i]
-	a.unscreened(b, i, raw)
+	kept := keptFlow(b, i)
+	a.unscreened(b, i, kept)
 	s := block.Step{
 		Kind:   block.Counts,
 		Low:    i,
@@ -152,17 +150,30 @@ func (a *Accept) row(b *block.Block, i int) {
 		flow, s.Bound = Counted(b, b.SegmentOf(b.Corrected.Lane, i), i, raw, s.Action, nil)
 	}
 	if s.Action == site.LeaveOut || s.Action == site.Bridge {
-		a.drop(b, i, s.Action)
+		a.drop(b, i, &s)
 		return
 	}
 	if b.Means {
 		flow, s.Bound = spanning(b, i, flow, s.Bound)
 	}
-	s.Stated = ruling != nil && flow != raw
+	s.Stated, s.Changed = ruling != nil && flow != raw, flow != kept
 	b.Used[i], b.Corrected.Flow[i] = true, flow
 	a.join(b, &s)
 	b.Steps = append(b.Steps, s)
-	a.accept(b, i, raw, s.Bound)
+	a.accept(b, i, kept, s.Bound)
+}
+
+// keptFlow is the flow of row i if it is kept as it is, m³/s.
+func keptFlow(b *block.Block, i int) float64 {
+	flow := b.Corrected.Flow[i]
+	if !b.Means {
+		return flow
+	}
+	if b.SegmentOf(b.Corrected.Lane, i).OfMeans() {
+		flow, _ = drowned(b, i, flow, settings.Exactly(b.FreeAt(i)))
+	}
+	flow, _ = spanning(b, i, flow, settings.Exactly(flow))
+	return flow
 }
 
 // unscreened adds what the step to row i would be if every reading were kept.
@@ -175,7 +186,7 @@ func (a *Accept) unscreened(b *block.Block, i int, raw float64) {
 	case i == 0 || gap:
 	default:
 		previous := b.Corrected.Flow[i-1]
-		if a.last.any && a.last.At == b.Time[i-1] {
+		if a.last.Any && a.last.At == b.Time[i-1] {
 			previous = a.last.raw
 		}
 		add := func(t0 int64, q0 float64, t1 int64, q1 float64) {
@@ -186,71 +197,39 @@ func (a *Accept) unscreened(b *block.Block, i int, raw float64) {
 }
 
 // drop notes a reading that does not count.
-func (a *Accept) drop(b *block.Block, i int, action site.Action) {
-	a.stretch.leftOut = a.stretch.leftOut || action == site.LeaveOut
+func (a *Accept) drop(b *block.Block, i int, s *block.Step) {
+	a.stretch.leftOut = a.stretch.leftOut || s.Action == site.LeaveOut
 	a.stretch.dropped++
 	b.Used[i] = false
-	b.Steps = append(b.Steps, block.Step{Kind: block.Drops, Low: i, High: i + 1, Hopeless: a.hopeless(b.Time[i])})
+	b.Steps = append(b.Steps, block.Step{
+		Kind: block.Drops, Low: i, High: i + 1, Ruling: s.Ruling, Hopeless: a.hopeless(b.Time[i]),
+	})
 }
 
 // hopeless reports whether nothing will be put in the place of the time since the last accepted reading.
 func (a *Accept) hopeless(now int64) bool {
-	if !a.last.any {
+	if !a.last.Any {
 		return true
 	}
-	since := now - a.last.At
-	return !a.filler.Takes(since) && (a.stretch.leftOut || a.stretch.gap || since > a.bridge)
+	fate := a.Fate(now-a.last.At, true, a.stretch.leftOut || a.stretch.gap)
+	return fate == block.Lost
 }
 
 // join integrates from the last accepted reading to the row of a step, if anything may be put between them, and
 // completes the step.
 func (a *Accept) join(b *block.Block, s *block.Step) {
-	x, i := &a.stretch, s.Low
-	s.Last = a.last.Accepted
-	s.From, s.Unscreened = a.last.At, x.unscreened
-	s.Next = a.last.any && !x.gap && !x.leftOut && x.dropped == 0
-	if b.Means { // the figure stands for its own interval alone
-		s.From = b.Opens(i)
-		s.Bridges = a.bridges(s.From)
-	} else {
-		s.Pends = x.dropped > 0 || x.gap
-		s.Fate = a.fate(b.Time[i])
-	}
-	if s.Bridges {
-		mean := (s.Last.Flow + b.Corrected.Flow[i]) / 2
-		a.series[total.Bridged].Step(s.Last.At, mean, s.From, mean)
-	}
-	switch s.Fate {
-	case block.ToFill:
-		a.filler.Between(s.Last.End, b.EndAt(i, b.Corrected.Flow[i]), a.series[total.Filled].Step)
-	case block.Joined:
+	x := &a.stretch
+	s.Last, s.Unscreened = a.last.Accepted, x.unscreened
+	s.Apart = x.gap || x.leftOut
+	s.Next = a.last.Any && !s.Apart && x.dropped == 0
+	s.Pends = !b.Means && (x.dropped > 0 || x.gap)
+	a.Decide(b, s, x.dropped > 0)
+	if s.Fate == block.Joined {
 		s.Class, s.Bracketed = a.classOf(b, s)
-		add := func(t0 int64, q0 float64, t1 int64, q1 float64) {
-			a.series[s.Class].Step(t0, q0, t1, q1)
-			s.Volume += b.Trapezoid(t0, q0, t1, q1)
-		}
-		b.Connect(b.Corrected.Lane, s.Start(), b.EndAt(i, b.Corrected.Flow[i]), b.LaneRate, add)
 	}
-}
-
-// fate is what becomes of the time since the last accepted reading.
-func (a *Accept) fate(now int64) block.Fate {
-	x := &a.stretch
-	switch since := now - a.last.At; {
-	case !a.last.any:
-		return block.Begins
-	case !x.leftOut && !x.gap && (x.dropped == 0 || since <= a.bridge):
-		return block.Joined
-	case a.filler.Takes(since):
-		return block.ToFill
-	}
-	return block.Lost
-}
-
-// bridges reports whether the mean of the means on both sides is put over dropped ones, within the longest bridge.
-func (a *Accept) bridges(opens int64) bool {
-	x := &a.stretch
-	return a.last.any && x.dropped > 0 && !x.leftOut && !x.gap && opens-a.last.At <= a.bridge && opens > a.last.At
+	a.Put(b, s, func(c total.Class, t0 int64, q0 float64, t1 int64, q1 float64) {
+		a.series[c].Step(t0, q0, t1, q1)
+	})
 }
 
 // classOf is the class of a step, and whether its flow is only known between bounds.

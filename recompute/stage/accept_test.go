@@ -15,9 +15,18 @@ import (
 
 // deciding is a stage whose last accepted reading is at 100 ns, with a longest bridge of 10 ns and so much to fill.
 func deciding(any bool, x stretch, fills int64) *Accept {
-	a := &Accept{bridge: 10, stretch: x, filler: fill.Filler{Rule: site.FillHold, Limit: fills}}
-	a.last.At, a.last.any = 100, any
+	a := &Accept{Joins: Joins{bridge: 10, filler: fill.Filler{Rule: site.FillHold, Limit: fills}}, stretch: x}
+	a.last.At, a.last.Any = 100, any
 	return a
+}
+
+// decided is the step of such a stage to the one row of a block.
+func decided(a *Accept, b *block.Block, now int64) *block.Step {
+	b.Time[0] = now
+	x, s := &a.stretch, &block.Step{Last: a.last.Accepted}
+	s.Apart = x.gap || x.leftOut
+	a.Decide(b, s, x.dropped > 0)
+	return s
 }
 
 // TestFateOfTime: what becomes of the time since the last accepted reading, by the rules: no line over a gap or over
@@ -46,7 +55,7 @@ func TestFateOfTime(t *testing.T) {
 		{"left out, filled", true, left, 5, 105, block.ToFill, false},
 	} {
 		a := deciding(c.any, c.x, c.fills)
-		if got := a.fate(c.now); got != c.fate {
+		if got := decided(a, hand([]float64{0}, []float64{1}), c.now).Fate; got != c.fate {
 			t.Errorf("%s: fate %d, want %d", c.name, got, c.fate)
 		}
 		if c.x == (stretch{}) && c.any {
@@ -73,8 +82,11 @@ func TestBridgesOfMeans(t *testing.T) {
 		{"none dropped", true, stretch{}, 105, false}, {"left out", true, stretch{dropped: 1, leftOut: true}, 105, false},
 		{"a gap", true, stretch{dropped: 1, gap: true}, 105, false},
 	} {
-		if got := deciding(c.any, c.x, 0).bridges(c.opens); got != c.want {
-			t.Errorf("%s: %v", c.name, got)
+		b := hand([]float64{0}, []float64{1})
+		b.Means, b.Log.Interval = true, 1000
+		s := decided(deciding(c.any, c.x, 0), b, c.opens+1000)
+		if s.Bridges != c.want || s.From != c.opens {
+			t.Errorf("%s: %v, from %d", c.name, s.Bridges, s.From)
 		}
 	}
 }
@@ -162,7 +174,7 @@ func TestAcceptByHand(t *testing.T) {
 		{block.Drops, 2, 3, 0, false, false, 0, 0},
 		{block.Counts, 3, 4, block.Joined, true, false, 120, 60 * (3 + 3)},
 		{block.Counts, 4, 5, block.Joined, false, true, 30, 60 * 2},
-		{block.Run, 5, 6, 0, false, false, 0, 0}, // it follows an accepted one and counts as it is
+		{block.Counts, 5, 6, block.Joined, false, true, 30, 60 * 2}, // no run: the one before counts for another flow
 		{block.Drops, 6, 7, 0, false, false, 0, 0},
 	}
 	if len(b.Steps) != len(want) {
@@ -199,7 +211,8 @@ func TestAcceptMeans(t *testing.T) {
 	holds(t, "measured", a.Classes(0)[total.Measured], 60*(1+3+4), 3)
 	holds(t, "bridged", a.Classes(0)[total.Bridged], 60*2, 1)
 	s := b.Steps[2]
-	if math.Abs(s.Volume-180) > 1e-9 || math.Abs(s.Unscreened-60*(9+3)) > 1e-9 || s.From != b.Time[1] || !s.Bridges {
+	if math.Abs(s.Volume-120-180) > 1e-9 || s.Covered != 2*minute ||
+		math.Abs(s.Unscreened-60*(9+3)) > 1e-9 || s.From != b.Time[1] || !s.Bridges {
 		t.Errorf("%+v", s)
 	}
 }

@@ -36,7 +36,7 @@ func Counted(
 	case means: // a mean below zero still has flow in its interval
 		x := settings.Bound{Held: true}
 		x.Lower, x.Upper = s.MeanBounds(b.Figure[i], b.AirAt(i))
-		return x.Lower, x
+		return drowned(b, i, raw, x)
 	case action == site.Zero:
 		return 0, settings.Exactly(0)
 	case len(b.AtMost) > 0 && b.AtMost[i]:
@@ -53,10 +53,14 @@ func above(b *block.Block, s *settings.Segment, i int) bool {
 	return !math.IsInf(s.Top, 1) && s.Head(b.Time[i], b.Figure[i], b.AirAt(i)) > s.Top+b.Limits.Resolution
 }
 
-// heldAt returns the least that flowed at a reading that stands at an end, and its bounds. Water below the device that
-// drowns it leaves less, or nothing that is known.
+// heldAt returns the least that flowed at a reading that stands at an end, and its bounds.
 func heldAt(b *block.Block, s *settings.Segment, i int, raw float64) (float64, settings.Bound) {
-	x := s.Bounds(b.Time[i], b.Figure[i], b.AirAt(i), raw, b.Flags[i])
+	return drowned(b, i, raw, s.Bounds(b.Time[i], b.Figure[i], b.AirAt(i), raw, b.Flags[i]))
+}
+
+// drowned takes from the bounds of free flow what water below the device does to it, where it drowns it: it leaves
+// less, or nothing that is known.
+func drowned(b *block.Block, i int, raw float64, x settings.Bound) (float64, settings.Bound) {
 	switch {
 	case b.Flags[i]&qa.Drowned == 0:
 	case b.AtMost[i]:

@@ -12,11 +12,16 @@ type Cause int
 
 // The causes.
 const (
-	LoneSpike Cause = iota // one reading off to one side
-	SpikeRun               // 2 to 12 readings off to one side
-	Stuck                  // exactly one value for hours or days
-	Step                   // the sensor moved: all that follows is off
-	Drift                  // the level creeps off, by its size at the end of the record
+	LoneSpike   Cause = iota // one reading off to one side
+	SpikeRun                 // 2 to 12 readings off to one side
+	Stuck                    // exactly one value for hours or days
+	Step                     // the sensor moved: all that follows is off
+	Drift                    // the level creeps off, by its size at the end of the record
+	Flickering               // the sensor drops out to its end again and again, for a few readings
+	Fading                   // it slides to its end, stays there, and comes back
+	Ponded                   // the water does not go below a level, since the outlet is blocked
+	TwoSurfaces              // some of the readings are of another surface
+	Noisier                  // the readings scatter more
 )
 
 // Fault is one fault that was put into a record: readings From to Until-1 are wrong. Size is how far they are off in
@@ -145,4 +150,113 @@ func (r *Record) shift(cause Cause, at int, by func(i int) float64) {
 	}
 	r.Injected = append(r.Injected, Fault{Cause: cause, From: at, Until: len(r.Level),
 		Size: math.Abs(by(len(r.Level)))})
+}
+
+// spell draws a place for a spell of so many hours, of 100 readings at least.
+func (r *Record) spell(random *rand.Rand, hours float64) (from, until int, ok bool) {
+	length := max(int(hours*float64(time.Hour)/float64(r.Interval)), 100)
+	from, ok = r.place(random, length, margin)
+	return from, from + length, ok
+}
+
+// End is the level at an end of what the sensor shows, a tenth of the record's range beyond its highest or lowest.
+func (r *Record) End(high bool) float64 {
+	least, most := slices.Min(r.Sound), slices.Max(r.Sound)
+	beyond := (most - least) / 10
+	if high {
+		return r.round(most + beyond)
+	}
+	return r.round(least - beyond)
+}
+
+// Flicker lets the sensor drop out to its end so many times in a spell of some hours, for 1 to 5 readings each. Size
+// is how far the water is from the end, in the median.
+func (r *Record) Flicker(random *rand.Rand, hours float64, times int, high bool) {
+	from, until, ok := r.spell(random, hours)
+	if !ok {
+		return
+	}
+	var off []float64
+	end := r.End(high)
+	for range times {
+		at := from + random.IntN(until-from-5)
+		for i := at; i < at+1+random.IntN(5); i++ {
+			r.Level[i] = end
+		}
+		off = append(off, math.Abs(r.Sound[at]-end))
+	}
+	slices.Sort(off)
+	r.Injected = append(r.Injected, Fault{Cause: Flickering, From: from, Until: until, Size: off[len(off)/2]})
+}
+
+// Fade lets the sensor slide to its end in the first third of a spell of some hours and stay there for the rest.
+func (r *Record) Fade(random *rand.Rand, hours float64, high bool) {
+	from, until, ok := r.spell(random, hours)
+	if !ok {
+		return
+	}
+	end := r.End(high)
+	for i := from; i < until; i++ {
+		gone := min(1, 3*float64(i-from)/float64(until-from))
+		r.Level[i] = r.round(r.Sound[i] + float64(gone*(end-r.Sound[i])))
+	}
+	r.Injected = append(r.Injected, Fault{Cause: Fading, From: from, Until: until,
+		Size: math.Abs(r.Sound[until] - end)})
+}
+
+// Pond keeps the level of a spell of some hours from falling below one that a share of the record's readings do not
+// exceed, the noise of the readings aside. Size is by how much it stands above the sound level, in the median; 0 says
+// that the water hardly touched it.
+func (r *Record) Pond(random *rand.Rand, hours, share float64) {
+	from, until, ok := r.spell(random, hours)
+	if !ok {
+		return
+	}
+	sorted := slices.Clone(r.Sound)
+	slices.Sort(sorted)
+	level, noise := sorted[int(share*float64(len(sorted)))], r.Noise()-r.Resolution
+	var off []float64
+	for i := from; i < until; i++ {
+		if r.Sound[i] < level {
+			r.Level[i] = r.round(level + float64(max(noise, 0)*random.NormFloat64()))
+		}
+		off = append(off, r.Level[i]-r.Sound[i])
+	}
+	slices.Sort(off)
+	r.Injected = append(r.Injected, Fault{Cause: Ponded, From: from, Until: until, Size: off[len(off)/2]})
+}
+
+// TwoEchoes takes a share of the readings of a spell of some hours from another surface: one that stands so far above
+// the water of its beginning, or one that moves with the water at that height.
+func (r *Record) TwoEchoes(random *rand.Rand, hours, size, share float64, stands bool) {
+	from, until, ok := r.spell(random, hours)
+	if !ok {
+		return
+	}
+	fixed := r.round(r.Sound[from] + size)
+	for i := from; i < until; i++ {
+		if random.Float64() >= share {
+			continue
+		}
+		if r.Level[i] = fixed; !stands {
+			r.Level[i] = r.round(r.Sound[i] + size)
+		}
+	}
+	r.Injected = append(r.Injected, Fault{Cause: TwoSurfaces, From: from, Until: until, Size: size})
+}
+
+// Noisy adds normal noise to the readings of a spell of some hours, whose standard deviation is a share of their
+// level in the median.
+func (r *Record) Noisy(random *rand.Rand, hours, share float64) {
+	from, until, ok := r.spell(random, hours)
+	if !ok {
+		return
+	}
+	sorted := slices.Clone(r.Sound[from:until])
+	slices.Sort(sorted)
+	deviation := share * sorted[len(sorted)/2]
+	for i := from; i < until; i++ {
+		r.Level[i] = r.round(r.Sound[i] + float64(deviation*random.NormFloat64()))
+	}
+	r.Injected = append(r.Injected, Fault{Cause: Noisier, From: from, Until: until, Size: deviation})
 }

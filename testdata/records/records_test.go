@@ -71,3 +71,46 @@ func TestMoves(t *testing.T) {
 		}
 	}
 }
+
+// TestSpells: faults of a spell change readings within it alone, in whole steps, and are of the size they say.
+func TestSpells(t *testing.T) {
+	random := rand.New(rand.NewPCG(43, 14))
+	for _, c := range []struct {
+		cause Cause
+		put   func(*Record)
+		least float64 // share of the readings of the spell that differ
+		most  float64
+	}{
+		{Flickering, func(r *Record) { r.Flicker(random, 48, 20, true) }, 0.05, 0.2},
+		{Flickering, func(r *Record) { r.Flicker(random, 48, 20, false) }, 0.05, 0.2},
+		{Fading, func(r *Record) { r.Fade(random, 48, true) }, 0.95, 1},
+		{Fading, func(r *Record) { r.Fade(random, 48, false) }, 0.95, 1},
+		{Ponded, func(r *Record) { r.Pond(random, 240, 0.9) }, 0.1, 1},
+		{TwoSurfaces, func(r *Record) { r.TwoEchoes(random, 48, 0.3, 0.4, true) }, 0.3, 0.5},
+		{TwoSurfaces, func(r *Record) { r.TwoEchoes(random, 48, 0.3, 0.4, false) }, 0.3, 0.5},
+		{Noisier, func(r *Record) { r.Noisy(random, 48, 0.1) }, 0.9, 1},
+	} {
+		r := Make(random, Stream, 5*time.Minute, 0.001, 60*24*time.Hour)
+		c.put(r)
+		if len(r.Injected) != 1 || r.Injected[0].Cause != c.cause || r.Injected[0].Size < 0 {
+			t.Errorf("%v: %+v", c.cause, r.Injected)
+			continue
+		}
+		f, differ := r.Injected[0], 0
+		for i, x := range r.Level {
+			inside := i >= f.From && i < f.Until
+			if x != r.Sound[i] && !inside {
+				t.Errorf("%+v: reading %d is off outside it", f, i)
+			}
+			if steps := x / r.Resolution; math.Abs(steps-math.Round(steps)) > 1e-6 {
+				t.Errorf("%+v: %v m is no whole step", f, x)
+			}
+			if x != r.Sound[i] {
+				differ++
+			}
+		}
+		if share := float64(differ) / float64(f.Until-f.From); share < c.least || share > c.most {
+			t.Errorf("%+v: %v of its readings differ", f, share)
+		}
+	}
+}

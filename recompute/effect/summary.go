@@ -1,6 +1,7 @@
-package stage
+package effect
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -12,33 +13,36 @@ import (
 	"retotal/recompute/settings"
 )
 
-// FlagSummary is all events of one check.
-type FlagSummary struct {
+// Summary is all events of one check.
+type Summary struct {
 	Flag   qa.Flags
 	Check  string
 	Limit  string
 	Source string
 	NotRun string // why the check was not run
 	Action site.Action
+	Stated string   // the key of the site file that set the action; "" for its default
 	Grade  qa.Grade // of a reading that fails the check: 3 suspect, 4 fail, 9 missing
 	Passed int      // readings of grade 1; those not evaluated are all, when the check was not run
 	Rows   int
 	Spans  int
 	Effect float64
+	Left   Change // see Event
 }
 
 // Summary adds the events of a log of so many readings up by check.
-func (v *Events) Summary(b *block.Block, readings int) []FlagSummary {
-	out, not := make([]FlagSummary, len(qa.Checks)), notRun(b)
+func (v *Events) Summary(b *block.Block, readings int) []Summary {
+	out, not := make([]Summary, len(qa.Checks)), notRun(b)
 	for k, c := range qa.Checks {
-		out[k] = FlagSummary{
+		out[k] = Summary{
 			Flag: c.Flag, Check: c.Name, Limit: limitText(b, &c), Source: c.Source,
-			Grade: c.Grade, Action: b.Actions[c.Flag], NotRun: not[c.Flag],
+			Grade: c.Grade, Action: b.Actions[c.Flag], Stated: b.Site.Screening.Stated[c.Name], NotRun: not[c.Flag],
 		}
 	}
 	for _, event := range v.List {
 		s := &out[index(event.Flag)]
 		s.Rows, s.Spans, s.Effect = s.Rows+event.Rows, s.Spans+event.Spans, s.Effect+event.Effect
+		s.Left.add(event.Left)
 	}
 	for k := range out {
 		if out[k].NotRun == "" {
@@ -46,6 +50,21 @@ func (v *Events) Summary(b *block.Block, readings int) []FlagSummary {
 		}
 	}
 	return out
+}
+
+// Ranked lists the events of kept readings that leaving them out would change the total for, those worth a look first
+// at the beginning: the largest change, and before any whose flag doubts the device those that doubt the reading.
+func Ranked(events []*Event) (list []*Event) {
+	for _, e := range events {
+		if e.Left != (Change{}) {
+			list = append(list, e)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b *Event) int {
+		return cmp.Or(cmp.Compare(min(a.Flag&OfRating, 1), min(b.Flag&OfRating, 1)),
+			cmp.Compare(math.Abs(b.Left.Volume), math.Abs(a.Left.Volume)))
+	})
+	return list
 }
 
 // limitText puts the limit of a check into words, those of the log's parts one after the other where they differ.
