@@ -2,6 +2,7 @@ package recompute_test
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -10,8 +11,10 @@ import (
 	"time"
 
 	"retotal/ingest/site"
+	"retotal/qa"
 	"retotal/recompute"
 	"retotal/recompute/effect"
+	"retotal/testdata/effort"
 )
 
 // troubled is a log of minutes or of means over them, full of trouble: spikes to either side, spells of noise and of
@@ -112,36 +115,98 @@ func setAll(to site.Action, of ...site.Action) (text string) {
 	return text
 }
 
-// TestLeavingOut: what leaving out kept readings would do, event by event, adds up to what it does when all checks that
-// keep bridge instead: volume and missing time.
+// TestLeavingOut: what leaving out kept readings would do is what doing it does. Of each check that keeps it is what
+// setting that check alone to bridge does, of all together what setting all to bridge does, and of an event what a ruling
+// over its readings does: volume and missing time.
 func TestLeavingOut(t *testing.T) {
 	random := rand.New(rand.NewPCG(41, 42))
+	overlap := 0
 	for round := range 8 {
 		log, rulings := troubled(random, 1500), ruled(random)
-		more := rulings + []string{"", "[filling]\nrule = \"linear\"\nlimit = \"25 min\"\n"}[round/4%2]
-		keeps := ""
+		filling := []string{"", "[filling]\nrule = \"linear\"\nlimit = \"25 min\"\n"}[round/4%2]
+		acts := map[string]site.Action{}
 		if round%2 > 0 {
-			keeps = "spike.action = \"keep\"\nsurcharge.action = \"keep\"\n"
+			acts["spike"], acts["surcharge"] = site.Keep, site.Keep
 		}
-		bridges := setAll(site.Bridge, site.Keep) + strings.ReplaceAll(keeps, "\"keep\"", "\"bridge\"")
-		kept := run(t, troubledSite(t, round, log, keeps, more))
-		bridged := run(t, troubledSite(t, round, log, bridges, more))
-		change, missing, flags := 0.0, int64(0), map[string]bool{}
-		for _, e := range kept.Events {
-			if change, missing = change+e.Left.Volume, missing+e.Left.Missing; e.Left.Volume != 0 {
-				flags[e.Check] = true
+		load := func(rulings string, bridged ...string) *recompute.Result {
+			actions := maps.Clone(acts)
+			for _, check := range bridged {
+				actions[check] = site.Bridge
 			}
-			if e.Action != site.Keep && e.Left != (effect.Change{}) {
-				t.Errorf("round %d: %s is not kept: %+v", round, e.Check, e.Left)
+			text := ""
+			for _, check := range slices.Sorted(maps.Keys(actions)) {
+				text += check + ".action = \"" + string(actions[check]) + "\"\n"
+			}
+			return run(t, troubledSite(t, round, log, text, rulings+filling))
+		}
+		kept := load(rulings)
+		was := kept.Total.After
+		same := func(what string, told effect.Change, r *recompute.Result) {
+			t.Helper()
+			is := r.Total.After
+			if math.Abs(is.M3()-was.M3()-told.Volume) > 1e-9*was.M3() || was.Covered-is.Covered != told.Missing {
+				t.Errorf("round %d, %s: %.9f m3 and %d ns missing; told %.9f, %d", round, what, is.M3()-was.M3(),
+					was.Covered-is.Covered, told.Volume, told.Missing)
 			}
 		}
-		was, is := kept.Total.After, bridged.Total.After
-		if math.Abs(is.M3()-was.M3()-change) > 1e-9*was.M3() || was.Covered-is.Covered != missing {
-			t.Errorf("round %d: left out %.9f m3 and %d ns missing; told %.9f, %d", round, is.M3()-was.M3(),
-				was.Covered-is.Covered, change, missing)
+		all, sum, tried := []string{}, effect.Change{}, 0
+		for _, f := range kept.Flags {
+			if f.Action != site.Keep {
+				if f.Left != (effect.Change{}) {
+					t.Errorf("round %d: %s is not kept: %+v", round, f.Check, f.Left)
+				}
+				continue
+			}
+			if all = append(all, f.Check); f.Left.Volume != 0 {
+				tried++
+			}
+			sum.Volume, sum.Missing = sum.Volume+f.Left.Volume, sum.Missing+f.Left.Missing
+			if random.IntN(4) < effort.Rounds(1, 4) {
+				same(f.Check, f.Left, load(rulings, f.Check))
+			}
 		}
-		if len(flags) < 3 || math.Abs(change) < 0.001*was.M3() || round%4 < 2 && missing == 0 {
-			t.Errorf("round %d tries little: %v, %g of %g m3, %d ns", round, flags, change, was.M3(), missing)
+		same("all", kept.Left, load(rulings, all...))
+		if math.Abs(sum.Volume-kept.Left.Volume) > 0.001*was.M3() {
+			overlap++
+		}
+		for range effort.Rounds(4, 20) {
+			e := kept.Events[random.IntN(len(kept.Events))]
+			if clear := e.Action == site.Keep && !slices.ContainsFunc(kept.Events, func(o *effect.Event) bool {
+				return o.Flag != qa.Gap && o.Action != site.Keep && o.From <= e.Until && o.Until >= e.From
+			}); !clear {
+				continue
+			}
+			over := fmt.Sprintf("[[ruling]]\nfrom = %s\nuntil = %s\naction = \"bridge\"\nreason = \"x\"\nby = \"x\"\n",
+				stamped(e.From), stamped(e.Until+1e9))
+			same(e.Check+" at "+stamped(e.From), e.Left, load(over+rulings))
+		}
+		if tried < 4 || math.Abs(kept.Left.Volume) < 0.001*was.M3() || round%4 < 2 && kept.Left.Missing == 0 {
+			t.Errorf("round %d tries little: %d, %+v of %g m3", round, tried, kept.Left, was.M3())
+		}
+	}
+	if overlap < 5 {
+		t.Errorf("flags overlap in %d rounds only", overlap)
+	}
+}
+
+// stamped writes an instant as a site file has it.
+func stamped(at int64) string { return time.Unix(0, at).UTC().Format("2006-01-02T15:04:05") }
+
+// TestEventsAddUp: the changes of the events of a check add up to its own, where no dropped reading stands between two.
+func TestEventsAddUp(t *testing.T) {
+	random := rand.New(rand.NewPCG(45, 46))
+	for round := range 4 {
+		file := troubledSite(t, round, troubled(random, 1500), "default = \"keep\"\n", "")
+		r := run(t, file)
+		sums := map[string]effect.Change{}
+		for _, e := range r.Events {
+			x := sums[e.Check]
+			sums[e.Check] = effect.Change{Volume: x.Volume + e.Left.Volume, Missing: x.Missing + e.Left.Missing}
+		}
+		for _, f := range r.Flags {
+			if x := sums[f.Check]; math.Abs(x.Volume-f.Left.Volume) > 1e-9 || x.Missing != f.Left.Missing {
+				t.Errorf("round %d, %s: %+v, its events %+v", round, f.Check, f.Left, x)
+			}
 		}
 	}
 }
@@ -214,10 +279,13 @@ func TestLeavingOutByHand(t *testing.T) {
 		{"across a correction", []float64{.9, .4, .9}, "",
 			"[[correction]]\nfrom = 2031-03-01T00:01:30\nreason = \"x\"\nempty_distance = \"1.1 m\"\n",
 			left{"user_range": 0.015*120 - 0.035*60 - 0.04*60}, 0},
-		// Minute 1 is flagged by both checks and minute 3 by the first: one stretch, of the first flag of minute 1.
-		{"flags that overlap", []float64{.9, .4, .4, .9, .9}, "rate_of_change.up = \"50 mm\"\n" +
-			"rate_of_change.down = \"50 mm\"\nrate_of_change.per = \"1 min\"\n", "",
-			left{"rate_of_change": 0.01*240 - 2*0.035*60 - 0.06*60 - 0.01*60}, 0},
+		// Minute 1 is flagged by both checks, minute 2 by the one and minute 3 by the other. Without 1 and 3 a line goes
+		// from 10 to 60 L/s and one from there to 12; without 1 and 2, one from 10 to 10.
+		{"flags that overlap", []float64{.9, .4, .4, .9, .88}, "rate_of_change.up = \"50 mm\"\n" +
+			"rate_of_change.down = \"50 mm\"\nrate_of_change.per = \"1 min\"\n", "", left{
+			"rate_of_change": (0.035+0.036)*120 - (0.035+0.06+0.035+0.011)*60,
+			"user_range":     0.01*180 - (0.035+0.06+0.035)*60,
+		}, 0},
 		{"a ruling keeps the middle", []float64{.9, .4, .4, .4, .9}, "", "[[ruling]]\nfrom = 2031-03-01T00:02:00\n" +
 			"until = 2031-03-01T00:02:30\naction = \"keep\"\nreason = \"x\"\nby = \"x\"\n",
 			left{"user_range": -2 * (0.05 / 2 * 60)}, 0},
@@ -242,17 +310,15 @@ func TestLeavingOutByHand(t *testing.T) {
 			return run(t, file)
 		}
 		r := load("")
-		change, missing := 0.0, int64(0)
 		for _, f := range r.Flags {
 			if math.Abs(f.Left.Volume-c.left[f.Check]) > 1e-9 {
 				t.Errorf("%s, %s: %.9g m3, want %.9g", c.name, f.Check, f.Left.Volume, c.left[f.Check])
 			}
-			change, missing = change+f.Left.Volume, missing+f.Left.Missing
 		}
-		if float64(missing) != c.missing*60e9 {
-			t.Errorf("%s: %g minutes missing, want %g", c.name, float64(missing)/60e9, c.missing)
+		if float64(r.Left.Missing) != c.missing*60e9 {
+			t.Errorf("%s: %g minutes missing, want %g", c.name, float64(r.Left.Missing)/60e9, c.missing)
 		}
 		bridged := load(setAll(site.Bridge, site.Keep))
-		near(t, c.name+", bridged", bridged.Total.After.M3(), r.Total.After.M3()+change)
+		near(t, c.name+", bridged", bridged.Total.After.M3(), r.Total.After.M3()+r.Left.Volume)
 	}
 }

@@ -47,7 +47,8 @@ type Screened struct {
 	Limits  qa.Limits
 	Flags   []effect.Summary
 	Events  []*effect.Event
-	Ruled   float64 // m³ that the rest of screening and rulings added, see effect.Events
+	Ruled   float64       // m³ that the rest of screening and rulings added, see effect.Events
+	Left    effect.Change // by leaving out the readings of all checks that keep
 	Rulings []RulingResult
 	Drowned stage.Drowned
 	Habits  []string // what the record says of its own pulses and runs
@@ -111,6 +112,7 @@ func (p *pass) result() *Result {
 		Flags:   p.events.Summary(b, p.readings),
 		Events:  p.events.List,
 		Ruled:   p.events.Ruled(),
+		Left:    p.events.Left(),
 		Drowned: *p.drowned,
 	}
 	for i := range b.Rulings.List {

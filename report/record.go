@@ -31,6 +31,7 @@ type Record struct {
 	Corrections *Table          `json:"corrections"`
 	Screening   *Table          `json:"screening"`
 	Ruled       number          `json:"begun_by_rulings_m3"`
+	AllLeft     leftRecord      `json:"all_left_out"`
 	Worth       *Table          `json:"worth_a_look_first,omitzero"`
 	Rulings     *Table          `json:"rulings,omitzero"`
 	Rows        accountRecord   `json:"rows"`
@@ -73,6 +74,12 @@ func (n number) MarshalJSON() ([]byte, error) {
 	return []byte(strconv.FormatFloat(v, 'f', -1, 64)), nil
 }
 
+// leftRecord is what leaving out the readings of all checks that keep would change.
+type leftRecord struct {
+	Volume  number `json:"m3"`
+	Missing number `json:"missing_s"`
+}
+
 // splitRecord is the difference over the time that before and after cover, in parts that add up to it.
 type splitRecord struct {
 	Settings  number `json:"settings_m3"`
@@ -102,6 +109,7 @@ func NewRecord(r *Run) *Record {
 		Corrections: r.corrections(),
 		Screening:   r.flags(),
 		Ruled:       number(res.Ruled),
+		AllLeft:     leftRecord{number(res.Left.Volume), number(float64(res.Left.Missing) / 1e9)},
 		Worth:       r.worth(),
 		Rulings:     r.rulings(),
 		Rows:        newAccount(s, &r.Log.Account),

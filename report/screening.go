@@ -60,7 +60,7 @@ func signedTo3(v float64) string {
 
 // leftOut are the figures of what leaving out kept readings would do; nothing where they are not kept.
 func leftOut[T any](r *Run, of func(*T) (c effect.Change, kept bool)) []figure[T] {
-	after, unit := r.Result.Total.After.M3(), r.site().Report.VolumeUnit
+	unit := r.site().Report.VolumeUnit
 	figureOf := func(c Column, value func(effect.Change) any) figure[T] {
 		c.Optional, c.Title = true, c.Title+" if left out"
 		return figure[T]{c, func(x *T) any {
@@ -75,19 +75,15 @@ func leftOut[T any](r *Run, of func(*T) (c effect.Change, kept bool)) []figure[T
 			func(c effect.Change) any { return told{c.Volume, signedTo3(unit.FromSI(c.Volume))} }),
 		figureOf(Column{Key: "left_out_percent", Title: "change", Short: "of total", Kind: Growth},
 			func(c effect.Change) any {
-				share := 100 * c.Volume / after
-				if math.IsNaN(share) || math.IsInf(share, 0) {
+				share, ok := r.ofTotal(c.Volume)
+				if !ok {
 					return nil
 				}
 				return told{share, signed(share, 2) + " %"}
 			}),
 		figureOf(Column{Key: "left_out_missing_s", Title: "seconds missing", Short: "missing", Kind: Figure},
 			func(c effect.Change) any {
-				text := "none"
-				if c.Missing > 0 {
-					text = quantity.FormatDuration(time.Duration(c.Missing))
-				}
-				return told{float64(c.Missing) / 1e9, text}
+				return told{float64(c.Missing) / 1e9, missingText(c.Missing)}
 			}),
 	}
 }
@@ -195,8 +191,8 @@ func (r *Run) worthIs() string {
 const worthDo = "To drop one, write a [[ruling]] over it with action = \"bridge\"; to drop all of a check, set it to" +
 	"\n\"bridge\" in [screening]: retotal help screening. All are in events.csv."
 
-// setAside says which actions of the checks that flagged something are not their defaults, and what stretches that
-// begin with a ruling made of the total; "" for none.
+// setAside says which actions of the checks that flagged something are not their defaults, what stretches that begin
+// with a ruling made of the total, and what leaving out all that is kept would.
 func (r *Run) setAside() (lines []string) {
 	byDefault, own := []string{}, []string{}
 	for i := range r.Result.Flags {
@@ -220,5 +216,45 @@ func (r *Run) setAside() (lines []string) {
 			"Rulings, and what was dropped or changed right after them, made %s %s beside that.",
 			signedTo3(unit.FromSI(r.Result.Ruled)), unit.Symbol))
 	}
+	return append(lines, r.allLeftOut()...)
+}
+
+// allLeftOut says what leaving out the readings of all checks that keep would change, where more than one flagged some,
+// and what the figures mean where missing time is filled by what other times or another site had.
+func (r *Run) allLeftOut() (lines []string) {
+	keep := 0
+	for i := range r.Result.Flags {
+		if f := &r.Result.Flags[i]; f.Rows > 0 && f.Action == site.Keep {
+			keep++
+		}
+	}
+	c, unit := r.Result.Left, r.site().Report.VolumeUnit
+	if keep > 1 {
+		of := ""
+		if share, ok := r.ofTotal(c.Volume); ok {
+			of = " (" + signed(share, 2) + " %)"
+		}
+		lines = append(lines, fmt.Sprintf("All that is kept left out at once: %s %s%s, missing: %s. "+
+			"Where flags overlap, the single figures do not add up to it.",
+			signedTo3(unit.FromSI(c.Volume)), unit.Symbol, of, missingText(c.Missing)))
+	}
+	if keep > 0 && r.site().Filling.Rule.ByHours() {
+		lines = append(lines, "Of what would be missing and filled, the figures if left out take today's estimates; "+
+			"dropping readings changes these too, and so gives another total.")
+	}
 	return lines
+}
+
+// ofTotal is a change as a part of the corrected total, %; not ok where that is none.
+func (r *Run) ofTotal(m3 float64) (share float64, ok bool) {
+	share = 100 * m3 / r.Result.Total.After.M3()
+	return share, !math.IsNaN(share) && !math.IsInf(share, 0)
+}
+
+// missingText writes missing time, ns.
+func missingText(ns int64) string {
+	if ns <= 0 {
+		return "none"
+	}
+	return quantity.FormatDuration(time.Duration(ns))
 }

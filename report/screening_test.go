@@ -69,3 +69,39 @@ func recordText(t *testing.T, table *Table) string {
 	}
 	return string(text)
 }
+
+// TestAllLeftOut: what leaving out all that is kept would change is told where two checks or more keep readings, since
+// one alone has it in its row; and that filling by hours goes by estimates which would change.
+func TestAllLeftOut(t *testing.T) {
+	run, _ := correct(t, "site.toml")
+	after := run.Result.Total.After.M3()
+	still := effect.Summary{Check: "still", Action: site.Keep, Rows: 3}
+	spike := effect.Summary{Check: "spike", Action: site.Keep, Rows: 1}
+	run.Result.Left = effect.Change{Volume: -after / 8, Missing: 3600e9}
+	filled := "Of what would be missing and filled"
+	for _, c := range []struct {
+		flags []effect.Summary
+		rule  site.FillRule
+		want  []string // beginnings of lines
+	}{
+		{nil, site.FillSameTime, nil},
+		{[]effect.Summary{still}, site.FillNot, nil},
+		{[]effect.Summary{still}, site.FillLinear, nil},
+		{[]effect.Summary{still}, site.FillSameTime, []string{filled}},
+		{[]effect.Summary{still, {Check: "noise", Action: site.Keep}}, site.FillNot, nil},
+		{[]effect.Summary{still, {Check: "stuck", Action: site.Bridge, Rows: 2}}, site.FillNot, nil},
+		{[]effect.Summary{still, spike}, site.FillDonorRegression, []string{
+			"All that is kept left out at once: " + signedTo3(-after/8) + " m3 (-12.50 %), missing: 1 h. ", filled}},
+	} {
+		run.Result.Flags, run.site().Filling.Rule = c.flags, c.rule
+		got := run.allLeftOut()
+		if len(got) != len(c.want) {
+			t.Fatalf("%v, %s: %q", c.flags, c.rule, got)
+		}
+		for i := range got {
+			if !strings.HasPrefix(got[i], c.want[i]) {
+				t.Errorf("%q does not begin with %q", got[i], c.want[i])
+			}
+		}
+	}
+}

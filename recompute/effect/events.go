@@ -26,7 +26,8 @@ type Event struct {
 	// another flow, between two that count as they are, belongs to the first flag of its first reading.
 	Effect float64
 	Spans  int // 1; more when spans were joined because there were too many
-	// Left is what the corrected total would change by without its readings, where they are kept.
+	// Left is what the corrected total would change by without its readings, where they are kept; all other readings
+	// stay as they are.
 	Left Change
 }
 
@@ -52,6 +53,10 @@ func New(b *block.Block, joins stage.Joins) *Events { return &Events{kept: newKe
 // Ruled is what the stretches that begin with a ruling added to the corrected total, m³: with the effects of all events
 // it is what screening and rulings did.
 func (v *Events) Ruled() float64 { return v.ruled.Effect }
+
+// Left is what the corrected total would change by without the readings of all checks that keep. Those of single checks
+// add up to it where no flags overlap.
+func (v *Events) Left() Change { return v.kept.total }
 
 // index numbers a single flag from 0; the empty set has number 31, which is never open.
 func index(f qa.Flags) int {
@@ -83,7 +88,7 @@ func (v *Events) Add(b *block.Block) {
 // run takes in rows that count as they are.
 func (v *Events) run(b *block.Block, s *block.Step) {
 	for i := s.Low; i < s.High; i++ {
-		if b.Flags[i]|v.any == 0 && !v.kept.all.open {
+		if b.Flags[i]|v.any == 0 && v.kept.all.to == nil {
 			continue
 		}
 		if v.extend(b, i); v.kept.concerns(b, i) {
@@ -108,7 +113,7 @@ func (v *Events) change(b *block.Block, s *block.Step) {
 		return
 	}
 	flags := b.Flags[s.Low] & b.Drops &^ qa.Gap
-	if acting := flags &^ v.kept.all.flags; acting != 0 {
+	if acting := flags &^ v.kept.flags; acting != 0 {
 		flags = acting
 	}
 	if v.owner = v.open[index(flags.First())]; s.Ruling != nil || v.owner == nil {

@@ -152,10 +152,10 @@ func TestTooManyEvents(t *testing.T) {
 	}
 }
 
-// TestDoubtsComeFirst: flows of 1 m³/s with a stretch of 3, beyond what the rating is valid for, and in it a reading of
-// 6 beyond what its user expects. Without the one alone there is a line from 3 to 3; without all, one from 1 to 1: the
-// rest of that is the rating's. However the rows are handed over it is the same.
-func TestDoubtsComeFirst(t *testing.T) {
+// TestEachFlagAlone: flows of 1 m³/s with a stretch of 3, beyond what the rating is valid for, and in it a reading of
+// 6 beyond what its user expects. Without the one alone there is a line from 3 to 3; without the stretch, and so without
+// all, one from 1 to 1. However the rows are handed over it is the same.
+func TestEachFlagAlone(t *testing.T) {
 	for cut := 1; cut < 7; cut++ {
 		b := hand([]float64{0, 1, 2, 3, 4, 5, 6}, []float64{1, 1, 3, 6, 3, 1, 1})
 		b.Flags[2], b.Flags[3], b.Flags[4] = qa.Validity, qa.Validity|qa.UserRange, qa.Validity
@@ -167,10 +167,41 @@ func TestDoubtsComeFirst(t *testing.T) {
 		b.Steps = []block.Step{{Kind: block.Run, Low: cut, High: 7}}
 		v.Add(b)
 		v.Finish(0)
-		if len(v.List) != 2 || v.List[0].Check != "validity" || v.List[0].Left != (Change{-60 * (1 + 2 + 2 + 1), 0}) ||
+		all := Change{-60 * (1 + 3.5 + 3.5 + 1), 0}
+		if len(v.List) != 2 || v.List[0].Check != "validity" || v.List[0].Left != all || v.Left() != all ||
 			v.List[1].Check != "user_range" || v.List[1].Left != (Change{-60 * 3, 0}) {
-			t.Errorf("cut at %d: %+v, %+v", cut, *v.List[0], *v.List[1])
+			t.Errorf("cut at %d: %+v, %+v, %+v", cut, *v.List[0], *v.List[1], v.Left())
 		}
+	}
+}
+
+// TestEventsBesideDropped: a dropped reading parts the stretch of another check into two events: each has what it does
+// alone, and the check what both do. Flows of 1, 3, a dropped one, 3 and 1 m³/s make 2 + 6 + 2 times 60 m³; without
+// either of those of 3, 6 + 2 or 2 + 6; without both, 4.
+func TestEventsBesideDropped(t *testing.T) {
+	b := hand([]float64{0, 1, 2, 3, 4}, []float64{1, 3, 0, 3, 1})
+	b.Flags[1], b.Flags[2], b.Flags[3] = qa.Noise, qa.Spike, qa.Noise
+	b.Actions = map[qa.Flags]site.Action{qa.Noise: site.Keep, qa.Spike: site.Bridge}
+	b.Limits.BridgeLimit = time.Hour
+	joins := stage.NewJoins(b, fill.Filler{})
+	v := New(b, joins)
+	bridged := counts(3, block.Joined)
+	bridged.Last = block.Accepted{Any: true, End: b.EndAt(1, 3)}
+	bridged.Volume, bridged.Covered = 3*120, 120e9
+	b.Steps = []block.Step{
+		counts(0, block.Begins), {Kind: block.Run, Low: 1, High: 2}, drops(2), bridged, {Kind: block.Run, Low: 4, High: 5},
+	}
+	v.Add(b)
+	v.Finish(0)
+	var noise Summary
+	for _, s := range v.Summary(b, 5) {
+		if s.Check == "noise" {
+			noise = s
+		}
+	}
+	if v.List[0].Left != (Change{-60 * 2, 0}) || v.List[2].Left != (Change{-60 * 2, 0}) ||
+		noise.Left != (Change{-60 * 6, 0}) || v.Left() != noise.Left {
+		t.Errorf("%+v, %+v, %+v", *v.List[0], *v.List[2], noise)
 	}
 }
 

@@ -16,95 +16,109 @@ type Change struct {
 
 func (c *Change) add(o Change) { c.Volume, c.Missing = c.Volume+o.Volume, c.Missing+o.Missing }
 
-// OfRating are the flags that doubt what is known of the device and not the reading. What leaving theirs out would do
-// is told beyond that of all others, so that a doubtful reading among them stands for itself.
+// OfRating are the flags that doubt what is known of the device and not the reading.
 const OfRating = qa.Validity | qa.Drowned
 
-// kept follows what the corrected total would be if all readings that are kept with a flag were dropped, and a straight
-// line joined the accepted ones around them: first those whose flags doubt the reading, then all. The changes of all
-// events add up to that of leaving out all readings at once.
+// kept follows what the corrected total would be if the readings that are kept with a flag were dropped, and a straight
+// line joined the accepted ones around them: those of each check alone, of each of its events alone, and of all checks.
 type kept struct {
-	joins       stage.Joins
-	doubts, all leaving
+	joins stage.Joins
+	flags qa.Flags
+	one   [32]struct{ check, event leaving } // by flag
+	open  qa.Flags                           // whose stretches are open
+	all   leaving
+	left  [32]Change // by flag: the check's
+	total Change
 }
 
-// leaving follows the stretches that would be without the readings with some flags. A stretch belongs to the first flag
-// of its first reading.
+// leaving follows the stretches that would be without some readings, from the accepted one before to that after them.
 type leaving struct {
-	flags, owns qa.Flags // whose readings are left out, and whose events a stretch belongs to
-	open        bool
-	owner       *Event
-	last        block.Accepted // before the stretch
-	apart       bool           // something in it is left out or missing already
-	change      Change
+	to     *Change        // that the stretch adds to; nil outside of one
+	last   block.Accepted // before the stretch
+	apart  bool           // something in it is left out or missing already
+	change Change
 }
 
 func newKept(b *block.Block, joins stage.Joins) kept {
 	k := kept{joins: joins}
 	for f, action := range b.Actions {
 		if action == site.Keep {
-			k.all.flags |= f
+			k.flags |= f
 		}
 	}
-	k.doubts.flags = k.all.flags &^ OfRating
-	k.doubts.owns, k.all.owns = k.doubts.flags, k.all.flags&OfRating
 	return k
 }
 
 // concerns reports whether row i, which counts as it is, has a say.
-func (k *kept) concerns(b *block.Block, i int) bool { return k.all.open || b.Flags[i]&k.all.flags != 0 }
+func (k *kept) concerns(b *block.Block, i int) bool {
+	return k.all.to != nil || b.Flags[i]&k.flags != 0
+}
 
 // take takes in a row that counts, with the open events of its flags.
 func (k *kept) take(b *block.Block, s *block.Step, events *[32]*Event) {
-	if k.concerns(b, s.Low) {
-		told := k.doubts.take(b, s, events, &k.joins)
-		k.all.untell(told)
-		k.all.take(b, s, events, &k.joins)
+	if !k.concerns(b, s.Low) {
+		return
+	}
+	flags := b.Flags[s.Low] & k.flags
+	if s.Ruling != nil {
+		flags = 0
+	}
+	for rest := flags | k.open; rest != 0; rest &^= rest.First() {
+		n := index(rest.First())
+		var check, event *Change
+		if flags&rest.First() != 0 {
+			check, event = &k.left[n], &events[n].Left
+		}
+		k.one[n].check.take(b, s, &k.joins, check)
+		k.one[n].event.take(b, s, &k.joins, event)
+	}
+	k.open = flags
+	if flags != 0 {
+		k.all.take(b, s, &k.joins, &k.total)
+	} else {
+		k.all.take(b, s, &k.joins, nil)
 	}
 }
 
 // finish ends the stretches that the log ends with: nothing joins them to anything.
 func (k *kept) finish() {
-	k.all.untell(k.doubts.close())
+	for n := range k.one {
+		k.one[n].check.close()
+		k.one[n].event.close()
+	}
 	k.all.close()
 }
 
-// untell takes off what is told of a stretch elsewhere.
-func (x *leaving) untell(c Change) {
-	x.change.Volume -= c.Volume
-	x.change.Missing -= c.Missing
+// take takes in a row that counts. Where it is left out, its stretch adds to a change, and a stretch that adds to
+// another ends with it.
+func (x *leaving) take(b *block.Block, s *block.Step, joins *stage.Joins, left *Change) {
+	if x.to != nil && x.to != left {
+		x.pass(s)
+		would := block.Step{Kind: block.Counts, Low: s.Low, High: s.High, Last: x.last, Apart: x.apart}
+		joins.Decide(b, &would, true)
+		joins.Put(b, &would, func(total.Class, int64, float64, int64, float64) {})
+		x.change.add(Change{would.Volume + would.Filled, -would.Covered})
+		x.close()
+	}
+	if left == nil {
+		return
+	}
+	if x.to == nil {
+		*x = leaving{to: left, last: s.Last}
+	}
+	x.pass(s)
 }
 
-// take takes in a row that counts. It returns what the stretch would change, where the row ends one.
-func (x *leaving) take(b *block.Block, s *block.Step, events *[32]*Event, joins *stage.Joins) Change {
-	left := s.Ruling == nil && b.Flags[s.Low]&x.flags != 0
-	switch {
-	case !x.open && !left:
-		return Change{}
-	case !x.open:
-		*x = leaving{flags: x.flags, owns: x.owns, open: true, last: s.Last}
-	}
+// pass takes the time before a row of the stretch, or after its last, off the total.
+func (x *leaving) pass(s *block.Step) {
 	x.apart = x.apart || s.Apart
 	x.change.add(Change{-s.Volume - s.Filled, s.Covered})
-	if left {
-		if x.owner == nil {
-			x.owner = events[index((b.Flags[s.Low] & x.owns).First())]
-		}
-		return Change{}
-	}
-	would := block.Step{Kind: block.Counts, Low: s.Low, High: s.High, Last: x.last, Apart: x.apart}
-	joins.Decide(b, &would, true)
-	joins.Put(b, &would, func(total.Class, int64, float64, int64, float64) {})
-	x.change.add(Change{would.Volume + would.Filled, -would.Covered})
-	return x.close()
 }
 
-// close ends a stretch and gives what it would change to its event.
-func (x *leaving) close() Change {
-	change := x.change
-	if x.owner != nil {
-		x.owner.Left.add(change)
+// close ends a stretch.
+func (x *leaving) close() {
+	if x.to != nil {
+		x.to.add(x.change)
 	}
-	x.open, x.owner, x.change = false, nil, Change{}
-	return change
+	*x = leaving{}
 }

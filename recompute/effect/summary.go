@@ -27,7 +27,7 @@ type Summary struct {
 	Rows   int
 	Spans  int
 	Effect float64
-	Left   Change // see Event
+	Left   Change // see Event; those of its events add up to it, where no dropped readings alone stand between two
 }
 
 // Summary adds the events of a log of so many readings up by check.
@@ -37,12 +37,12 @@ func (v *Events) Summary(b *block.Block, readings int) []Summary {
 		out[k] = Summary{
 			Flag: c.Flag, Check: c.Name, Limit: limitText(b, &c), Source: c.Source,
 			Grade: c.Grade, Action: b.Actions[c.Flag], Stated: b.Site.Screening.Stated[c.Name], NotRun: not[c.Flag],
+			Left: v.kept.left[k],
 		}
 	}
 	for _, event := range v.List {
 		s := &out[index(event.Flag)]
 		s.Rows, s.Spans, s.Effect = s.Rows+event.Rows, s.Spans+event.Spans, s.Effect+event.Effect
-		s.Left.add(event.Left)
 	}
 	for k := range out {
 		if out[k].NotRun == "" {
