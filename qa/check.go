@@ -163,6 +163,9 @@ var Checks = []Check{
 	},
 	{BelowZero, Suspect, "below_zero", "is below the level of zero flow", "common practice",
 		func(l Limits) string {
+			if l.BelowZero <= 1e-9 {
+				return "head < 0"
+			}
 			return fmt.Sprintf("head < -%s mm%s", digits(l.BelowZero*1000, 3), halfStep(l.BelowZero == l.Resolution/2))
 		}, (*Screener).heads},
 	{

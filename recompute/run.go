@@ -17,6 +17,7 @@ import (
 	"slices"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa/moves"
@@ -224,9 +225,13 @@ func (r *runner) read(ctx context.Context) (*pass, error) {
 	}
 }
 
-// outsideLog returns problems with corrections that touch no reading of the log, and warnings for changes of settings
-// after its end. A site file that reports a part of its life may hold whatever concerns another part. It is called once
-// the log's first and last reading are known.
+// leastStuck is how many intervals of the log a value must repeat at least to be stuck by a stated limit. Common
+// practice.
+const leastStuck = 3
+
+// outsideLog returns problems with corrections that touch no reading of the log and with a limit that its interval
+// makes meaningless, and warnings for changes of settings after its end. A site file that reports a part of its life
+// may hold whatever concerns another part. It is called once the log's first and last reading are known.
 func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 	clock := s.Log.Clock
 	bounds := fmt.Sprintf("times between the first reading, %s, and the last, %s (%s)",
@@ -241,6 +246,12 @@ func outsideLog(l *reading.Facts, s *site.Site) (problems problem.List) {
 			found := problem.Entry("correction", i, c.Place.Line) + " lies outside the log"
 			problems.Add(problem.At(c.Place, found, bounds, "check from and until, and the year"))
 		}
+	}
+	if d := s.Screening.StuckDuration; d > 0 && d < leastStuck*l.Interval {
+		problems.Add(problem.At(s.Places["screening.stuck.duration"],
+			fmt.Sprintf("screening.stuck.duration %q is shorter than three intervals of the log (%s), in which sound "+
+				"readings may well be equal", quantity.FormatDuration(d), quantity.FormatDuration(l.Interval)),
+			quantity.FormatDuration(leastStuck*l.Interval)+" or longer", "usually an hour or more"))
 	}
 	for i, c := range s.Settings {
 		if c.At != nil && c.At.UTC > l.Until && s.Report.Holds(c.At, c.At) {

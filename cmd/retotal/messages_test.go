@@ -65,6 +65,17 @@ func deviceEdit(table string) []string {
 	return []string{"kind = \"v-notch\"\nangle = \"90 deg\"\n", table}
 }
 
+// zeros is what limits of zero at some places are told.
+func zeros(places ...string) string {
+	var lines []string
+	for _, p := range places {
+		place, key, _ := strings.Cut(p, " ")
+		lines = append(lines, "site.toml:"+place+": screening."+key+
+			` "0 mm" is not above 0; leave it out for the default`)
+	}
+	return strings.Join(lines, "\n")
+}
+
 // slips are mistakes that people in a hurry make, and what they are told.
 var slips = []slip{
 	// One name a flag.
@@ -79,6 +90,33 @@ site.toml:20:8: screening.loop is not a key of the site file; did you mean "loop
 	{name: "a default of screening", add: "[screening]\ndefault = \"bridge\"\n", args: "check site.toml",
 		all: `site.toml:15:11: screening.default "bridge" is not usable; expected "keep", or no default at all; ` +
 			`write an action to each check, as in spike = "bridge"`},
+	{name: "a default of screening as a table", add: "[screening]\ndefault = { action = \"keep\" }\n",
+		args: "check site.toml",
+		all: `site.toml:15:11: screening.default is not usable; expected "keep", or no default at all; ` +
+			`write default = "keep"`},
+	{name: "a default of screening that is true", add: "[screening]\ndefault = true\n", args: "check site.toml",
+		all: `site.toml:15:11: screening.default is not usable; expected "keep", or no default at all; ` +
+			`write default = "keep"`},
+	{name: "limits of zero", add: "[screening]\nsecond_sensor = { limit = \"0 mm\" }\nstep.limit = \"0 mm\"\n" +
+		"noise.limit = \"0 mm\"\nrate_of_change = { up = \"0 mm\", down = \"0 mm\" }\n" +
+		"attenuated = { range = \"0 mm\" }\nspike = { threshold = 3, floor = \"0 mm\" }\n", args: "check site.toml",
+		all: zeros("15:27 second_sensor.limit", "16:14 step.limit", "17:15 noise.limit", "18:25 rate_of_change.up",
+			"18:40 rate_of_change.down", "19:24 attenuated.range", "20:34 spike.floor")},
+	{name: "zero as a tolerance", add: "[screening]\nstuck.tolerance = \"0 mm\"\nbelow_zero.tolerance = \"0 mm\"\n",
+		args: "check site.toml", all: "  below_zero     zero       head < 0; 0 readings"},
+	{name: "limits of spikes without a threshold",
+		add:  "[screening]\nspike = { floor = \"5 mm\", window = \"1 h\" }\n",
+		args: "check site.toml",
+		all: `site.toml:15:19: screening.spike.floor goes with a threshold; without one the record tells what is a ` +
+			`spike; expected a threshold beside it, usually 3; add threshold = 3, or leave floor out
+site.toml:15:36: screening.spike.window goes with a threshold; without one the record tells what is a ` +
+			`spike; expected a threshold beside it, usually 3; add threshold = 3, or leave window out`},
+	{name: "a threshold that nothing reaches", add: "[screening]\nspike = { threshold = 1e300 }\n",
+		args: "check site.toml",
+		all:  `site.toml:15:23: screening.spike.threshold 1e+300 is not usable; expected above 0 and up to 1000, usually 3`},
+	{name: "stuck for less than the log's interval", add: "[screening]\nstuck.duration = \"1 s\"\n",
+		all: `site.toml:15:18: screening.stuck.duration "1 s" is shorter than three intervals of the log (1 min), in which ` +
+			`sound readings may well be equal; expected 3 min or longer; usually an hour or more`},
 	{name: "former name of a flag in a ruling", add: "[[ruling]]\nfrom = 2031-03-01T00:00:00\n" +
 		"until = 2031-03-01T01:00:00\nchecks = [\"clipped\"]\naction = \"keep\"\nreason = \"x\"\nby = \"y\"\n",
 		all: `site.toml:17:10: the first ruling (line 14): checks "clipped" is not a check; expected names of ` +

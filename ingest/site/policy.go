@@ -90,23 +90,41 @@ func (s *Site) readScreening(t *table) {
 // keepsAll reads default, which sets the action of all checks that may keep a reading and have none of their own.
 func (t *table) keepsAll() bool {
 	t.asks("default", quoted([]string{string(Keep)}), "")
-	word := t.text("default", "")
-	if t.has("default") && word != string(Keep) {
+	raw, _ := t.get("default")
+	word, isText := raw.(string)
+	switch {
+	case t.has("default") && !isText:
+		t.refuse("default", "is not usable", `"keep", or no default at all`, `write default = "keep"`)
+	case t.has("default") && word != string(Keep):
 		t.refuse("default", fmt.Sprintf("%q is not usable", word), `"keep", or no default at all`,
 			`write an action to each check, as in spike = "bridge"`)
 	}
 	return word == string(Keep)
 }
 
-// readCheck reads the limits of one check beside its action.
+// exactly is what a tolerance of zero counts as where zero stands for the default, m.
+const exactly = 1e-9
+
+// readCheck reads the limits of one check beside its action. A limit of zero would flag all and is refused; a tolerance
+// may be zero.
 func (s *Site) readCheck(name string, t *table) {
+	tolerance := func(otherwise float64) float64 {
+		v := t.quantity("tolerance", quantity.LengthDimension)
+		if v == nil {
+			return 0
+		}
+		if v.SI < 0 {
+			t.refuse("tolerance", fmt.Sprintf("%q is below 0", v.Text), "", "")
+		}
+		return max(v.SI, otherwise)
+	}
 	length := func(key string) float64 {
 		v := t.quantity(key, quantity.LengthDimension)
 		if v == nil {
 			return 0
 		}
-		if v.SI < 0 {
-			t.refuse(key, fmt.Sprintf("%q is below 0", v.Text), "", "")
+		if v.SI <= 0 {
+			t.refuse(key, fmt.Sprintf("%q is not above 0", v.Text), "", "leave it out for the default")
 		}
 		return v.SI
 	}
@@ -116,15 +134,21 @@ func (s *Site) readCheck(name string, t *table) {
 		s.Screening.SpikeFloor = length("floor")
 		if v := t.quantity("threshold", quantity.None); v != nil {
 			s.Screening.SpikeThreshold = v.SI
-			if v.SI <= 0 {
-				t.refuse("threshold", fmt.Sprintf("%v is not above 0", v.Text), "usually 3", "")
+			if v.SI <= 0 || v.SI > 1000 {
+				t.refuse("threshold", fmt.Sprintf("%v is not usable", v.Text), "above 0 and up to 1000, usually 3", "")
+			}
+		}
+		for _, key := range []string{"floor", "window"} {
+			if t.has(key) && !t.has("threshold") {
+				t.refuse(key, "goes with a threshold; without one the record tells what is a spike",
+					"a threshold beside it, usually 3", "add threshold = 3, or leave "+key+" out")
 			}
 		}
 	case "stuck":
 		s.Screening.StuckDuration = t.duration("duration")
-		s.Screening.StuckTolerance = length("tolerance")
+		s.Screening.StuckTolerance = tolerance(0)
 	case "below_zero":
-		s.Screening.BelowZero = length("tolerance")
+		s.Screening.BelowZero = tolerance(exactly)
 	case "sensor_range":
 		s.Screening.SensorRange = s.span(t)
 	case "user_range":
