@@ -3,6 +3,7 @@ package recompute
 import (
 	"context"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -94,4 +95,11 @@ func (r *Result) share(without *Result, group []int) bool {
 		rest -= effect
 	}
 	return math.Abs(rest) <= 1e-6*math.Max(1, math.Abs(r.Total.After.M3())*1e-3)
+}
+
+// RulingIn reports whether a ruling is about the time from an instant to another.
+func (r *Result) RulingIn(from, until int64) bool {
+	return slices.ContainsFunc(r.Rulings, func(x RulingResult) bool {
+		return x.Ruling.From.UTC <= until && x.Ruling.Until.UTC > from
+	})
 }

@@ -63,8 +63,11 @@ func (r *Run) halveSentence(p *recompute.Period) string {
 	if b == nil {
 		return ""
 	}
-	if _, bounded := wide(p); bounded {
+	if bounded(p) {
 		return "The sources are those of what was measured; most of what is not known lies between the bounds."
+	}
+	if _, ok := wide(p); ok {
+		return "" // noise makes most of it, which is told beside
 	}
 	part, input, ok := b.Halve()
 	switch {

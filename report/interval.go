@@ -18,6 +18,15 @@ func wide(p *recompute.Period) (recompute.Interval, bool) {
 	return x, ok && x.Wide
 }
 
+// bounded reports whether it is bounds that make a period's total so uncertain, and not the noise of readings alone.
+func bounded(p *recompute.Period) bool {
+	if _, ok := wide(p); !ok {
+		return false
+	}
+	upper, known := p.Upper()
+	return !known || upper-p.Lower() > p.Budget.Expanded()/10
+}
+
 // side is what a corrected total is of a flow that is only known between bounds.
 type side string
 
@@ -29,7 +38,7 @@ const (
 
 // sideOf says which of them a total is, where bounds make most of its uncertainty.
 func sideOf(p *recompute.Period) (side, bool) {
-	if _, ok := wide(p); !ok {
+	if !bounded(p) {
 		return both, false
 	}
 	near := func(m3 float64) bool { return math.Abs(m3-p.After.M3()) <= 1e-9*math.Abs(p.After.M3()) }
@@ -217,7 +226,7 @@ func (r *Run) liftText(p *recompute.Period, decimals int) string {
 	unit := r.site().Report.VolumeUnit
 	return fmt.Sprintf("Readings scatter from one to the next; a flow rises faster than its head, so their noise may "+
 		"lift the total by up to %s %s. Where waves make it, it is real flow; the interval allows for both.",
-		grouped(unit.FromSI(p.Tally.Lift), decimals), unit.Symbol)
+		grouped(unit.FromSI(min(p.Tally.Lift, p.After.M3())), decimals), unit.Symbol)
 }
 
 // boundsSentence says between what the corrected total lies where readings are only bounded; "" when none are.

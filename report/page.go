@@ -40,7 +40,8 @@ type pageData struct {
 	After, Difference, Percent           string
 	U95, DifferenceU95                   string
 	Split, Apart                         string
-	Coverage, Classes, Bounded, Drowned  string
+	Coverage, Classes, NoTime            string
+	Bounded, Drowned                     string
 	Onsets, Worst, Halve                 string
 	Limit, Newly, Cleared, Still, Unsure string
 	AverageRule, Completeness            string
@@ -95,13 +96,14 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		Title:    r.title(),
 		Span:     r.local(total.From) + " to " + r.local(total.Until),
 		Unit:     report.VolumeUnit.Symbol,
-		Before:   r.volume(total.Before, decimals),
+		Before:   r.withUnit(r.volume(total.Before, decimals)),
 		BeforeIs: r.beforeIs(),
-		After:    r.after(total, decimals),
+		After:    r.withUnit(r.after(total, decimals)),
 		Percent:  percent(total),
 		U95:      r.plusMinus(total, decimals),
 		Coverage: fmt.Sprintf("%.2f %%", 100*total.Coverage()),
 		Classes:  classes(total),
+		NoTime:   noTime(total),
 		Bounded:  r.boundsSentence(decimals),
 		Onsets:   r.onsetRange(decimals),
 		Worst:    r.mostChanged(),
@@ -136,10 +138,10 @@ func (d *pageData) addDifference(p *period, decimals int) {
 	if !p.Both() {
 		return
 	}
-	d.Difference = d.signed(p.Difference(), decimals)
+	d.Difference = d.withUnit(d.signed(p.Difference(), decimals))
 	d.Split = d.splitText(p, decimals)
 	d.Apart = d.apartText(p, decimals)
-	if _, bounded := wide(p); p.Budget != nil && !bounded {
+	if p.Budget != nil && !bounded(p) {
 		d.DifferenceU95 = "+/- " +
 			strings.TrimPrefix(d.signed(p.Budget.ExpandedDifference(), decimals), "+") + " " + d.Unit
 	}

@@ -11,7 +11,9 @@ import (
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
+	"retotal/ingest/quantity"
 	"retotal/ingest/site"
+	"retotal/qa"
 	"retotal/recompute"
 	"retotal/recompute/audit"
 	"retotal/recompute/total"
@@ -54,9 +56,40 @@ func (r *Run) NeedsPerson() (reasons []string) {
 	}
 	reasons = append(reasons, r.totalReasons()...)
 	if c := r.Result.Total.Coverage(); c < leastCoverage {
-		reasons = append(reasons, fmt.Sprintf("coverage is %.1f %%", 100*c))
+		reasons = append(reasons, fmt.Sprintf("coverage is %.1f %%", 100*c)+r.leftOutMost())
 	}
 	return reasons
+}
+
+// leftOutMost says which check made most of the time missing, if one made more than gaps in the log do; "" otherwise.
+// Time that a ruling is about is no check's.
+func (r *Run) leftOutMost() string {
+	res := r.Result
+	gaps, most, by := int64(0), int64(0), ""
+	times := map[string]int64{}
+	for _, e := range res.Events {
+		if e.Flag == qa.Gap {
+			gaps += e.Until - e.From
+			continue
+		}
+		interval := res.Facts.Interval.Nanoseconds()
+		since := e.Until - e.From + 2*interval // from the reading before to that after
+		if e.Spans > 1 {
+			since = int64(e.Rows+e.Spans) * interval
+		}
+		if !e.Drops() || e.Action == site.Bridge && since <= res.Screened.Limits.BridgeLimit.Nanoseconds() ||
+			res.RulingIn(e.From, e.Until) {
+			continue
+		}
+		if times[e.Check] += since; times[e.Check] > most {
+			most, by = times[e.Check], e.Check
+		}
+	}
+	if most <= gaps {
+		return ""
+	}
+	return fmt.Sprintf("; of the checks, %s left out most of the time, about %s", by,
+		quantity.FormatDuration(time.Duration(most).Round(time.Minute)))
 }
 
 // beforeIs says what the total before is: where the meter's own flow is another, that stands beside it.
@@ -88,10 +121,18 @@ func (r *Run) totalReasons() (reasons []string) {
 	}
 	if x, ok := p.Interval(); ok && !x.Open && p.After.M3() > 0 {
 		if u := (x.High - x.Low) / 2 / p.After.M3(); u > littleKnown {
-			reasons = append(reasons, fmt.Sprintf("the total is known to +/- %.0f %% only", 100*u))
+			reasons = append(reasons, "the total is known to "+r.known(p, x)+" only")
 		}
 	}
 	return reasons
+}
+
+// known writes how well a total is known as the headline does: in per cent, or by what it lies between.
+func (r *Run) known(p *recompute.Period, x recompute.Interval) string {
+	if x.Wide {
+		return "lie " + r.range95(x, r.decimals(p.Before.M3())) + " " + r.site().Report.VolumeUnit.Symbol
+	}
+	return fmt.Sprintf("+/- %.0f %%", 100*p.Budget.Expanded()/p.After.M3())
 }
 
 // limitReasons says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule
@@ -116,12 +157,23 @@ func (r *Run) limitReasons() (reasons []string) {
 // one.
 const leastCoverage = recompute.WholeDay
 
+// missing is what stands in the place of a volume that is none.
+const missing = "missing"
+
 // volume writes a volume in the report's unit with the given decimals, or "missing".
 func (r *Run) volume(v total.Volume, decimals int) string {
 	if v.Missing() {
-		return "missing"
+		return missing
 	}
 	return grouped(r.site().Report.VolumeUnit.FromSI(v.M3()), decimals)
+}
+
+// withUnit puts the unit behind a written volume, and none behind a word.
+func (r *Run) withUnit(volume string) string {
+	if volume == missing {
+		return missing
+	}
+	return volume + " " + r.site().Report.VolumeUnit.Symbol
 }
 
 // signed writes a difference of volumes, given in m³, with its sign.

@@ -21,12 +21,12 @@ func Summary(w io.Writer, r *Run, folder string) {
 	fmt.Fprintf(w, "%s (%s)\n", r.title(), r.site().ID)
 	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.From), r.local(res.Total.Until),
 		r.site().Report.Clock.Name, grouped(float64(r.Log.Account.Used), 0))
-	fmt.Fprintf(w, "  Total before  %s %s   %s\n", r.volume(res.Total.Before, decimals), unit, r.beforeIs())
+	fmt.Fprintf(w, "  Total before  %s   %s\n", r.withUnit(r.volume(res.Total.Before, decimals)), r.beforeIs())
 	after := "corrected and screened"
 	if u95 := r.plusMinus(&res.Total, decimals); u95 != "" {
 		after += ", " + u95
 	}
-	fmt.Fprintf(w, "  Total after   %s %s   %s\n", r.after(&res.Total, decimals), unit, after)
+	fmt.Fprintf(w, "  Total after   %s   %s\n", r.withUnit(r.after(&res.Total, decimals)), after)
 	if res.Total.Both() {
 		fmt.Fprintf(w, "  Difference    %s %s   %s of before%s\n",
 			r.signed(res.Total.Difference(), decimals), unit, percent(&res.Total), ofAfter(&res.Total))
@@ -109,7 +109,11 @@ func averages(w io.Writer, r *Run) {
 func confidence(w io.Writer, r *Run) {
 	p := &r.Result.Total
 	fmt.Fprintln(w, "\nHow sure")
-	fmt.Fprintf(w, "  The corrected total covers %.2f %% of the time: %s.\n", 100*p.Coverage(), classes(p))
+	if text := noTime(p); text != "" {
+		sentences(w, text)
+	} else {
+		fmt.Fprintf(w, "  The corrected total covers %.2f %% of the time: %s.\n", 100*p.Coverage(), classes(p))
+	}
 	sentences(w, r.boundsSentence(r.decimals(p.Before.M3())), r.withinSentence(), r.drownedSentence(),
 		r.filledSentence())
 	for _, f := range r.Findings {
@@ -158,6 +162,14 @@ func (r *Run) filledSentence() string {
 		quantity.FormatDuration(f.Limit),
 		grouped(r.site().Report.VolumeUnit.FromSI(r.Result.Total.After.M3()-v.M3()), 1),
 		r.site().Report.VolumeUnit.Symbol)
+}
+
+// noTime says that there is no time to have a total of; "" where there is.
+func noTime(p *recompute.Period) string {
+	if p.Until > p.From {
+		return ""
+	}
+	return "All readings are of one instant: there is no time between readings to have a total of."
 }
 
 // classes writes the shares of the classes of time.

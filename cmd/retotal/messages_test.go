@@ -65,6 +65,11 @@ func deviceEdit(table string) []string {
 	return []string{"kind = \"v-notch\"\nangle = \"90 deg\"\n", table}
 }
 
+const (
+	oneReading    = "Time,Distance (m)\n2031-03-01 00:00:00,1.150\n"
+	threeReadings = oneReading + "2031-03-01 00:05:00,0.750\n2031-03-01 00:10:00,1.150\n"
+)
+
 // zeros is what limits of zero at some places are told.
 func zeros(places ...string) string {
 	var lines []string
@@ -254,6 +259,21 @@ site.toml:15:36: screening.spike.window goes with a threshold; without one the r
 	{name: "umlauts of UTF-8 above the header", args: "check site.toml",
 		log: "Gerät 12 Abfluss Münster\n" + plainLog("Time,Distance (m)", distances),
 		all: `    preamble      "Gerät 12 Abfluss Münster"`},
+
+	// Logs that hardly hold anything. Three readings of 0.1, 0.5 and 0.1 m, and one.
+	{name: "three readings: the total", log: threeReadings, args: "correct site.toml",
+		all: `  Total after   74.034 m3   corrected and screened, between 0.000 and 156.479 m3`},
+	{name: "three readings: how sure", log: threeReadings, args: "correct site.toml",
+		all: `  the total is known to lie between 0.000 and 156.479 m3 only`},
+	{name: "three readings: the difference", log: threeReadings, args: "correct site.toml",
+		all: `  The difference of +0.000 m3 is known to +/- 0.000 m3: what before and after share drops out of it.`},
+	{name: "one reading: the total", log: oneReading, args: "correct site.toml",
+		all: `  Total before  missing   as the meter had it`},
+	{name: "one reading: the time", log: oneReading, args: "correct site.toml",
+		all: `  All readings are of one instant: there is no time between readings to have a total of.`},
+	{name: "a trickle: how sure", args: "correct site.toml",
+		log: plainLog("Time,Distance (m)", func(i int) string { return fmt.Sprintf("%.3f", 1.248+0.001*float64(i%2)) }),
+		all: `  the total is known to +/- 312 % only`},
 
 	// Numbers in plain digits.
 	{name: "a limit of metres", add: "[screening]\nlargest_correction = \"2.7 m\"\n", args: "check site.toml",

@@ -25,8 +25,8 @@ func levels(r *recompute.Result) []Finding {
 	doubts := headDoubts(r)
 	for _, x := range r.Dead {
 		doubts = append(doubts, fmt.Sprintf(
-			"stands at a head of %.3f m from %s to %s UTC (%s), %s: a dead sensor does so",
-			x.Head, utc(x.From), utc(x.Until), quantity.FormatDuration(time.Duration(x.Until-x.From)), jumps(x)))
+			"stands at a head of %.3f m from %s to %s UTC (%s), %s: a dead sensor does so%s", x.Head, utc(x.From),
+			utc(x.Until), quantity.FormatDuration(time.Duration(x.Until-x.From)), jumps(x), dropped(r, x)))
 	}
 	if len(doubts) == 0 {
 		return nil
@@ -39,6 +39,27 @@ func levels(r *recompute.Result) []Finding {
 			"maximum head; no run of one value for 12 h or longer between jumps over 3 times the largest elsewhere",
 			float64(evidence.Deepest), 1000*farNegative, 1000*leastHighest, 100*leastShare),
 	}}
+}
+
+// dropped says that readings of a long run do not count in the corrected total, and by which flag; "" where all count,
+// or where a ruling is about them.
+func dropped(r *recompute.Result, x evidence.Still) string {
+	if r.RulingIn(x.From, x.Until) {
+		return ""
+	}
+	text := ""
+	for _, e := range r.Events {
+		if !e.Drops() || e.From > x.Until || e.Until < x.From {
+			continue
+		}
+		if e.From <= x.From && e.Until >= x.Until {
+			return "; none of it counts in the corrected total (flagged " + e.Check + ")"
+		}
+		if text == "" {
+			text = "; part of it does not count in the corrected total (flagged " + e.Check + ")"
+		}
+	}
+	return text
 }
 
 // units doubts a log whose headers name other units than the site file.

@@ -7,7 +7,10 @@ import (
 	"testing"
 	"time"
 
+	"retotal/ingest/site"
+	"retotal/qa"
 	"retotal/recompute"
+	"retotal/recompute/effect"
 	"retotal/recompute/evidence"
 	"retotal/recompute/settings"
 	"retotal/recompute/total"
@@ -44,6 +47,46 @@ func TestHeadDoubts(t *testing.T) {
 		got := strings.Join(headDoubts(r), "; ")
 		if (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
 			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
+// TestDeadIsDropped: whether the time of a run as of a dead sensor, here hours 10 to 30, counts in the total is told
+// where readings of it do not; a flag that keeps or holds says nothing, nor does one beside the run, and a ruling over it may
+// have decided otherwise.
+func TestDeadIsDropped(t *testing.T) {
+	const hour = int64(time.Hour)
+	const in = " in the corrected total (flagged "
+	none, part := "; none of it counts"+in, "; part of it does not count"+in
+	event := func(f qa.Flags, action site.Action, from, until int64) *effect.Event {
+		return &effect.Event{Flag: f, Check: f.Text(), Action: action, From: from * hour, Until: until * hour}
+	}
+	for _, c := range []struct {
+		events []*effect.Event
+		ruled  bool
+		want   string
+	}{
+		{nil, false, ""},
+		{[]*effect.Event{event(qa.Dead, site.LeaveOut, 10, 30)}, false, none + "dead)"},
+		{[]*effect.Event{event(qa.Stuck, site.Bridge, 9, 31)}, false, none + "stuck)"},
+		{[]*effect.Event{event(qa.Stuck, site.Bridge, 11, 30)}, false, part + "stuck)"},
+		{[]*effect.Event{event(qa.Spike, site.Bridge, 10, 10), event(qa.Dead, site.LeaveOut, 10, 30)}, false, none + "dead)"},
+		{[]*effect.Event{event(qa.Still, site.Keep, 10, 30), event(qa.CutOff, site.Hold, 10, 30)}, false, ""},
+		{[]*effect.Event{event(qa.Gap, site.LeaveOut, 9, 10), event(qa.Stuck, site.Bridge, 31, 40)}, false, ""},
+		{[]*effect.Event{event(qa.Dead, site.LeaveOut, 10, 30)}, true, ""},
+	} {
+		r := &recompute.Result{}
+		r.Events = c.events
+		r.Corrected = &settings.Lane{Segments: []settings.Segment{{}}}
+		r.Dead = []evidence.Still{{From: 10 * hour, Until: 30 * hour, Head: 0.4, Entered: 1, Left: 1}}
+		if c.ruled {
+			r.Rulings = []recompute.RulingResult{{Ruling: &site.Ruling{
+				From: site.Instant{UTC: 30 * hour}, Until: site.Instant{UTC: 40 * hour},
+			}}}
+		}
+		got := levels(r)[0].Doubts[0]
+		if _, after, _ := strings.Cut(got, "a dead sensor does so"); after != c.want {
+			t.Errorf("%q, want %q", after, c.want)
 		}
 	}
 }

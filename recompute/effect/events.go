@@ -31,6 +31,11 @@ type Event struct {
 	Left Change
 }
 
+// Drops reports whether its readings do not count in the corrected total, unless a ruling has them count.
+func (e *Event) Drops() bool {
+	return e.Flag != qa.Gap && (e.Action == site.LeaveOut || e.Action == site.Bridge)
+}
+
 // mostEvents is how many events of one check are kept apart; those beyond are joined to the last.
 const mostEvents = 20000
 
