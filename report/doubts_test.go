@@ -61,6 +61,7 @@ func TestLeftOutMost(t *testing.T) {
 		want   string
 	}{
 		{nil, -1, ""},
+		{[]*effect.Event{event(qa.Dead, site.LeaveOut, 0, 239)}, -1, fmt.Sprintf(most, "dead", "10 d")},
 		{[]*effect.Event{dead, stuck, short}, -1, fmt.Sprintf(most, "stuck", "1 d 18 h")},
 		{[]*effect.Event{dead, stuck, short}, 50, fmt.Sprintf(most, "dead", "22 h")},
 		{[]*effect.Event{short, event(qa.Still, site.Keep, 1, 90)}, -1, ""},
@@ -70,6 +71,7 @@ func TestLeftOutMost(t *testing.T) {
 	} {
 		r := &Run{Result: &recompute.Result{}}
 		r.Result.Events, r.Result.Facts.Interval, r.Result.Screened.Limits.BridgeLimit = c.events, time.Hour, 4*time.Hour
+		r.Result.Total.Until = 240 * hour
 		if c.ruled >= 0 {
 			r.Result.Rulings = []recompute.RulingResult{{Ruling: &site.Ruling{
 				From: site.Instant{UTC: c.ruled * hour}, Until: site.Instant{UTC: (c.ruled + 1) * hour},

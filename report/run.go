@@ -88,6 +88,7 @@ func (r *Run) leftOutMost() string {
 	if most <= gaps {
 		return ""
 	}
+	most = min(most, res.Total.Until-res.Total.From-res.Total.After.Covered)
 	return fmt.Sprintf("; of the checks, %s left out most of the time, about %s", by,
 		quantity.FormatDuration(time.Duration(most).Round(time.Minute)))
 }
