@@ -116,8 +116,8 @@ func setAll(to site.Action, of ...site.Action) (text string) {
 }
 
 // TestLeavingOut: what leaving out kept readings would do is what doing it does. Of each check that keeps it is what
-// setting that check alone to bridge does, of all together what setting all to bridge does, and of an event what a ruling
-// over its readings does: volume and missing time.
+// setting that check alone to bridge does, of all together what setting all to bridge does, and of an event what a
+// ruling over its readings does: volume and missing time.
 func TestLeavingOut(t *testing.T) {
 	random := rand.New(rand.NewPCG(41, 42))
 	overlap := 0

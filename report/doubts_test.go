@@ -40,9 +40,9 @@ func TestTotalReasons(t *testing.T) {
 	}
 }
 
-// TestLeftOutMost: of 10 days of hours the check is named whose readings made most time missing: of single readings that
-// are left out an hour on either side, of a bridge what is too long for it, of a ruling nothing; and none where gaps in
-// the log made as much.
+// TestLeftOutMost: of 10 days of hours the check is named whose readings made most time missing: of single readings
+// that are left out an hour on either side, of a bridge what is too long for it, of a ruling nothing; and none where
+// gaps in the log made as much.
 func TestLeftOutMost(t *testing.T) {
 	const hour = int64(time.Hour)
 	event := func(f qa.Flags, action site.Action, from, until int64) *effect.Event {

@@ -52,8 +52,8 @@ func TestHeadDoubts(t *testing.T) {
 }
 
 // TestDeadIsDropped: whether the time of a run as of a dead sensor, here hours 10 to 30, counts in the total is told
-// where readings of it do not; a flag that keeps or holds says nothing, nor does one beside the run, and a ruling over it may
-// have decided otherwise.
+// where readings of it do not; a flag that keeps or holds says nothing, nor does one beside the run, and a ruling over
+// it may have decided otherwise.
 func TestDeadIsDropped(t *testing.T) {
 	const hour = int64(time.Hour)
 	const in = " in the corrected total (flagged "

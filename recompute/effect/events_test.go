@@ -153,8 +153,8 @@ func TestTooManyEvents(t *testing.T) {
 }
 
 // TestEachFlagAlone: flows of 1 m³/s with a stretch of 3, beyond what the rating is valid for, and in it a reading of
-// 6 beyond what its user expects. Without the one alone there is a line from 3 to 3; without the stretch, and so without
-// all, one from 1 to 1. However the rows are handed over it is the same.
+// 6 beyond what its user expects. Without the one alone there is a line from 3 to 3; without the stretch, and so
+// without all, one from 1 to 1. However the rows are handed over it is the same.
 func TestEachFlagAlone(t *testing.T) {
 	for cut := 1; cut < 7; cut++ {
 		b := hand([]float64{0, 1, 2, 3, 4, 5, 6}, []float64{1, 1, 3, 6, 3, 1, 1})
