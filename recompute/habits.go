@@ -125,8 +125,12 @@ func (r *runner) ask(ctx context.Context) error {
 	for _, n := range found.Notes {
 		r.habits = append(r.habits, noteText(n))
 	}
-	contradicted, notes := p.habits.witnesses.finish()
-	r.told[3], r.habits = contradicted, append(r.habits, notes...)
+	contradicted, confirmed, notes := p.habits.witnesses.finish()
+	r.told[3], r.confirmed, r.habits = contradicted, confirmed, append(r.habits, notes...)
+	acquitted := 0
+	if r.told[2], acquitted = without(r.told[2], confirmed); acquitted > 0 {
+		r.habits = append(r.habits, spells(acquitted)+" that the second sensor shows too: kept")
+	}
 	return nil
 }
 
