@@ -32,6 +32,7 @@ type Limits struct {
 	StepWindow       time.Duration
 	FlatRange        float64 // m
 	FlatWindow       time.Duration
+	Rests            bool    // the record often hardly moves for so long: nothing is attenuated
 	NoiseLimit       float64 // m
 	SecondLimit      float64 // m
 }

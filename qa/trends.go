@@ -196,6 +196,9 @@ func (f *flat) wait(at int64, v float64, limit float64) {
 // with water over the crest: what a sensor does that sees a wall, or whose damping is far too strong. The window
 // trails, so the first of it are not flagged.
 func (s *Screener) attenuated(w *Window, from, until int) {
+	if s.Limits.Rests {
+		return
+	}
 	length, gap := s.Limits.FlatWindow.Nanoseconds(), s.Limits.gap()
 	f := &s.flat
 	for i := from; i < until; i++ {

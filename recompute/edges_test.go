@@ -128,6 +128,43 @@ func TestDeadEnds(t *testing.T) {
 	}
 }
 
+// TestBadReadingInAStorm: a storm beyond an end of what the meter shows is known between bounds; one reading of zero in
+// the middle of it does not make it a fault, whether the water stands inside the blanking distance or at the cap.
+func TestBadReadingInAStorm(t *testing.T) {
+	random := rand.New(rand.NewPCG(5, 7))
+	storm := func(odd bool) (levels []float64) {
+		for i := range 1200 {
+			far := math.Abs(float64(i) - 600)
+			levels = append(levels, math.Round(1000*(0.1+0.5*math.Exp(-far/150))+random.NormFloat64())/1000)
+		}
+		if odd {
+			levels[640] = 0
+		}
+		return levels
+	}
+	for name, settings := range map[string]string{
+		"blanking": "[settings]\nempty_distance = \"1 m\"\nblanking_distance = \"0.6 m\"\n" + tenth,
+		"cap":      "[settings]\nempty_distance = \"1 m\"\nmaximum_flow = \"40 L/s\"\n" + tenth,
+		"maximum":  "[settings]\nempty_distance = \"1 m\"\nmaximum_head = \"0.4 m\"\n" + tenth,
+	} {
+		lower := [2]float64{}
+		for i, odd := range []bool{false, true} {
+			levels := storm(odd)
+			for k, l := range levels {
+				levels[k] = 1 - l
+			}
+			r := run(t, simple(t, minutes(levels...), settings))
+			if got := rowsOf(r, "dead"); got > 0 {
+				t.Errorf("%s, odd %v: %d dead readings", name, odd, got)
+			}
+			lower[i] = r.Total.Lower()
+		}
+		if math.Abs(lower[1]-lower[0]) > 0.01*lower[0] {
+			t.Errorf("%s: at least %v m3, %v with one bad reading", name, lower[0], lower[1])
+		}
+	}
+}
+
 func repeat(v float64, n int) (out []float64) {
 	for range n {
 		out = append(out, v)
@@ -278,7 +315,8 @@ func TestDrownedBeyondItsEquation(t *testing.T) {
 }
 
 // TestStopsThatAreNoFaults: pumps that drive a meter to its cap again and again are how this water comes; a sensor that
-// is dead from the first reading on, or behind an averaged reading on the way down, is dead all the same.
+// is dead behind an averaged reading on the way down is dead all the same. A zero that the log begins or ends with may
+// be a bed that was dry until a flood came, or a valve: it is kept. So is one before every flood.
 func TestStopsThatAreNoFaults(t *testing.T) {
 	wave := func(from, n int) (out []float64) {
 		for i := range n {
@@ -292,6 +330,10 @@ func TestStopsThatAreNoFaults(t *testing.T) {
 			pumps[i] = 0.15
 		}
 	}
+	var flood []float64 // comes as a front, recedes over hours
+	for i := range 600 {
+		flood = append(flood, math.Round(500*math.Exp(-float64(i)/100))/1000)
+	}
 	zero := "below_zero = \"clamped\"\n"
 	dead := slices.Concat(wave(0, 600), repeat(0, 500), wave(1100, 600))
 	half := slices.Concat(wave(0, 600), []float64{0.06}, repeat(0, 500), wave(1100, 600))
@@ -303,8 +345,12 @@ func TestStopsThatAreNoFaults(t *testing.T) {
 		"pumps to the cap":        {pumps, "maximum_head = \"0.15 m\"\n", 0},
 		"dead in the middle":      {dead, zero, 500},
 		"dead behind half a step": {half, zero, 500},
-		"dead from the beginning": {dead[600:], zero, 500},
-		"dead until the end":      {dead[:1100], zero, 500},
+		"zero from the beginning": {dead[600:], zero, 0},
+		"zero until the end":      {dead[:1100], zero, 0},
+		"a flood on a dry bed":    {slices.Concat(repeat(0, 900), flood, repeat(0, 900)), zero, 0},
+		"three of them": {
+			slices.Concat(repeat(0, 900), flood, repeat(0, 900), flood, repeat(0, 900), flood, repeat(0, 900)), zero, 0,
+		},
 	} {
 		text := "[settings]\n" + c.settings + "[settings.device]\n" + power(1.4, 2.5)
 		r := run(t, siteOf(t, "level", minutesOf(c.levels, "m"), text))

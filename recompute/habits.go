@@ -22,6 +22,8 @@ type habits struct {
 	record    *profile.Profile
 	sign      float64 // −1 for distances, which fall as the water rises
 	witnesses witnesses
+	// readings with flow, and those of them at whose end the signal hardly moved
+	flowing, resting int
 }
 
 // noHabit are the flags of readings that say nothing of what the water does.
@@ -57,6 +59,12 @@ func (h *habits) Add(b *block.Block) {
 			if len(b.Log.Samplings) > 0 {
 				h.record.Sampling(settingsAt(b, b.Time[i]))
 			}
+			if b.Head[i] > 0 {
+				h.flowing++
+			}
+			if b.Flags[i]&qa.Attenuated != 0 {
+				h.resting++
+			}
 			level, doubted := h.sign*b.Value[i], b.Flags[i]&noHabit != 0
 			h.witnesses.row(b, i, doubted)
 			switch {
@@ -68,6 +76,13 @@ func (h *habits) Add(b *block.Block) {
 		}
 	})
 }
+
+// mostResting is the share of the readings with flow from which on a signal that hardly moves is this record's own.
+// Common practice.
+const mostResting = 0.05
+
+// rests reports whether the record often hardly moves, as water in coarse steps does.
+func (h *habits) rests() bool { return float64(h.resting) > mostResting*float64(h.flowing) }
 
 // channelOf is the head at the bed of the channel and that at its depth, between which levels lie; ∓Inf where the site
 // file does not say.
@@ -113,6 +128,7 @@ func (r *runner) ask(ctx context.Context) error {
 	if r.site.Log.Means {
 		return nil // means over intervals tell neither spikes nor stuck readings
 	}
+	r.rests = p.habits.rests()
 	found := p.habits.record.Finish()
 	r.rise, r.fall = found.Rise, found.Fall
 	for _, v := range found.Verdicts {
@@ -125,8 +141,12 @@ func (r *runner) ask(ctx context.Context) error {
 	for _, n := range found.Notes {
 		r.habits = append(r.habits, noteText(n))
 	}
-	contradicted, notes := p.habits.witnesses.finish()
-	r.told[3], r.habits = contradicted, append(r.habits, notes...)
+	contradicted, confirmed, notes := p.habits.witnesses.finish()
+	r.told[3], r.confirmed, r.habits = contradicted, confirmed, append(r.habits, notes...)
+	acquitted := 0
+	if r.told[2], acquitted = without(r.told[2], confirmed); acquitted > 0 {
+		r.habits = append(r.habits, spells(acquitted)+" that the second sensor shows too: kept")
+	}
 	return nil
 }
 
@@ -139,14 +159,16 @@ func (r *runner) tellMoves(list []moves.Move) {
 	}
 }
 
-// rates puts in what the record tells of how fast its water rises and falls, where a device has no highest head.
-func (r *runner) rates(b *block.Block) {
+// tellLimits puts in what the record tells of how fast its water rises and falls, where a device has no highest head,
+// and whether it often rests, where the site file does not say how long it may.
+func (r *runner) tellLimits(b *block.Block) {
 	endless := func(s settings.Segment) bool { return math.IsInf(s.Usual, 1) }
 	topless := slices.ContainsFunc(b.Corrected.Segments, endless)
 	put := func(l *qa.Limits, interval time.Duration) {
 		if share := float64(l.RatePer) / float64(max(interval, time.Second)); topless {
 			l.ToldUp, l.ToldDown = r.rise*share, r.fall*share
 		}
+		l.Rests = r.rests && r.site.Screening.FlatRange == 0 && r.site.Screening.FlatWindow == 0
 	}
 	put(&b.Limits, b.Log.Interval)
 	for i := range b.Limited {

@@ -77,7 +77,7 @@ func (p *pass) begin(first int64) {
 	b.Rulings.PassOver = r.passOver
 	filler := fill.New(r.site, r.estimate)
 	p.block, p.sources = b, r.plan.sources.Clone()
-	r.rates(b)
+	r.tellLimits(b)
 	p.screener.Limits, p.screener.Timeline = b.Limits, b.Limited
 	p.figures = figures{
 		recorded:   stage.NewRecorded(b),

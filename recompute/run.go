@@ -82,12 +82,15 @@ type runner struct {
 	estimate   func(hour int64) (float64, bool) // of missing hours; nil when nothing is filled by hours
 	wantsHours bool                             // hours are gathered, for an estimate
 	// shown is what the whole record showed under each recorded segment; nil when it was not read yet.
-	shown  []settings.Extremes
-	told   block.Record // what it told of single readings
-	habits []string     // what the record says of itself
-	moves  []moves.Move // of the sensor
+	shown []settings.Extremes
+	told  block.Record // what it told of single readings
+	// confirmed are the spells of one value that a second sensor shows too.
+	confirmed []block.Told
+	habits    []string     // what the record says of itself
+	moves     []moves.Move // of the sensor
 	// m: the most that the record's water rises and falls by from a reading to the next; 0 when it does not tell
 	rise, fall float64
+	rests      bool // it often hardly moves
 	asks       bool // a pass asks the record what is normal in it, and nothing else
 	fit        *fill.DonorFit
 	beside     []site.Beside

@@ -10,6 +10,7 @@ import (
 	"retotal/qa"
 	"retotal/qa/witness"
 	"retotal/recompute/block"
+	"retotal/recompute/evidence"
 	"retotal/recompute/settings"
 )
 
@@ -33,6 +34,7 @@ func newWitnesses(b *block.Block) (list witnesses) {
 		s := witness.Settings{
 			Interval: b.Log.Interval, Tolerance: b.Limits.StuckTolerance, Step: b.Limits.Resolution,
 			OtherStep: b.Log.Resolution[q], Counts: q == reading.Counter, Head: head,
+			Independent: q == reading.SecondLevel,
 		}
 		for _, x := range b.Log.Samplings {
 			s.Interval = max(s.Interval, x.Interval)
@@ -77,29 +79,53 @@ func (w witnesses) row(b *block.Block, i int, doubted bool) {
 	}
 }
 
-// finish tells what is contradicted, and of each witness in words how often.
-func (w witnesses) finish() (told []block.Told, notes []string) {
+// finish tells what is contradicted and what is confirmed, and of each witness in words how often.
+func (w witnesses) finish() (told, confirmed []block.Told, notes []string) {
 	for _, x := range w {
 		list, apart := x.Finish()
 		if apart {
 			notes = append(notes, fmt.Sprintf("the level often stands while %s moves: the two are not of one water, and "+
 				"none of these spells is flagged for it", x.name))
 		}
-		removed := 0
+		removed, n := 0, 0
 		for _, v := range list {
 			flag := qa.Still
-			if v.Remove {
+			if v.Confirmed {
+				confirmed = append(confirmed, block.Told{From: v.From, Until: v.Until})
+				continue
+			}
+			if n++; v.Remove {
 				flag = qa.Stuck
 				removed++
 			}
 			told = append(told, block.Told{From: v.From, Until: v.Until, Flags: flag})
 		}
-		if n := len(list); n > 0 {
+		if n > 0 {
 			notes = append(notes, fmt.Sprintf("%s while %s moves: %d flagged as stuck, %d as still, to be looked at",
 				spells(n), x.name, removed, n-removed))
 		}
 	}
-	return inOrder(told), notes
+	return inOrder(told), confirmed, notes
+}
+
+// without is a list without the spans that overlap one of those that a second sensor confirms, and how many these are.
+func without(list, confirmed []block.Told) (kept []block.Told, acquitted int) {
+	for _, x := range list {
+		if slices.ContainsFunc(confirmed, func(c block.Told) bool { return x.From <= c.Until && c.From <= x.Until }) {
+			acquitted++
+			continue
+		}
+		kept = append(kept, x)
+	}
+	return kept, acquitted
+}
+
+// unconfirmed are the long runs of a list that no second sensor confirms.
+func (r *runner) unconfirmed(list []evidence.Still) []evidence.Still {
+	return slices.DeleteFunc(list, func(x evidence.Still) bool {
+		_, n := without([]block.Told{{From: x.From, Until: x.Until}}, r.confirmed)
+		return n > 0
+	})
 }
 
 // spells counts spells in words.

@@ -64,3 +64,34 @@ func TestContradicted(t *testing.T) {
 		}
 	}
 }
+
+// TestRestfulRecord: water that stands within a step of its log for days is not attenuated where it often does so, and
+// is where that is once in sixty days, or where the site file says how long it may.
+func TestRestfulRecord(t *testing.T) {
+	levels := func(still func(day int) bool) (list []string) {
+		for i := range 60 * 288 {
+			level := 0.2
+			if !still(i / 288) {
+				level += 0.03 * math.Sin(float64(i)*2*math.Pi/288)
+			}
+			list = append(list, fmt.Sprintf("%.2f", level))
+		}
+		return list
+	}
+	often := func(day int) bool { return day%6 < 3 }
+	once := func(day int) bool { return day >= 30 && day < 32 }
+	for _, c := range []struct {
+		name      string
+		still     func(day int) bool
+		screening string
+		rows      bool
+	}{
+		{"often", often, "", false}, {"once", once, "", true},
+		{"often, and stated", often, "[screening]\nattenuated = { window = \"24 h\" }\n", true},
+	} {
+		r := run(t, siteOf(t, "level", every5(levels(c.still), "level"), c.screening+"[settings]\n"+tenth))
+		if got := rowsOf(r, "attenuated") > 0; got != c.rows {
+			t.Errorf("%s: %d readings", c.name, rowsOf(r, "attenuated"))
+		}
+	}
+}

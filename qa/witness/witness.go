@@ -19,15 +19,19 @@ type Settings struct {
 	Step      float64       // m: step of the readings
 	OtherStep float64       // step of the other quantity, in its own unit
 	Counts    bool          // the other quantity is a volume that is counted, m³; what it says is its rate, m³/s
+	// Independent says that it does not come from the same sensor, so that it can confirm that the water stood. What a
+	// meter makes of its level stands with it.
+	Independent bool
 	// Head is the head that a value of the other quantity, or its rate, stands for, m; NaN for none. It is told an
 	// instant and a head nearby.
 	Head func(at int64, other, near float64) float64
 }
 
-// Verdict is a spell of one value that is contradicted. Spells do not overlap.
+// Verdict is a spell of one value that is contradicted, or confirmed. Spells do not overlap.
 type Verdict struct {
 	From, Until int64   // times of its first and of its last reading
-	Remove      bool    // no sound explanation is left
+	Confirmed   bool    // the other quantity stood too, and came and went with it
+	Remove      bool    // it is contradicted, and no sound explanation is left
 	Moved       float64 // m: how far the other quantity moved meanwhile, in the later half of the spell
 }
 
@@ -40,6 +44,8 @@ const (
 	mostInside   = 512  // of them that are kept: the latest
 	lags         = 6    // windows 1, 2, 4, … 32 apart are compared
 	mostSpells   = 4096 // that are listed
+	mostOdd      = 0.01 // share of the windows of a spell, on either side, that are passed over: noise has its tails
+	mostApart    = 0.1
 )
 
 // Witness takes in a record, reading by reading.
@@ -51,6 +57,7 @@ type Witness struct {
 	run     spell
 	value   float64   // of the run
 	inside  []float64 // heads by the witness in the run, one a window
+	within  []float64 // how far the two lie apart in these
 	last    int64     // time of the last reading
 	window  window
 	by      []float64 // how far the two lie apart, m, in the last windows of this stretch, the newest last
@@ -59,6 +66,8 @@ type Witness struct {
 	pending []spell
 	spells  []spell
 	covered int64 // ns, of all readings
+	windows int
+	restful int // windows in which the witness repeats one value
 }
 
 // window is the time at hand.
@@ -85,6 +94,8 @@ type spell struct {
 	before, after float64 // how far the two lie apart in the window before it and in the one after it; NaN for none
 	windows       int     // in its later half
 	moved         float64 // m: by the witness, in these
+	least, most   float64 // how far the two lie apart in eight of ten of its windows
+	restless      bool    // the witness does not repeat one value throughout
 }
 
 // New begins a record.
@@ -156,10 +167,12 @@ func (w *Witness) finishRun() {
 	w.runs.add(float64(w.run.rows))
 	if n := len(w.inside); n >= fewestInside {
 		later := w.inside[n/2:]
-		w.run.windows, w.run.moved = len(later), slices.Max(later)-slices.Min(later)
+		least, most := middle(later, mostOdd)
+		w.run.windows, w.run.moved = len(later), most-least
+		w.run.least, w.run.most = middle(w.within, mostApart)
 		w.pending = append(w.pending, w.run)
 	}
-	w.run, w.inside = spell{}, w.inside[:0]
+	w.run, w.inside, w.within = spell{}, w.inside[:0], w.within[:0]
 }
 
 // close ends the window at hand.
@@ -177,11 +190,14 @@ func (w *Witness) close() {
 		return
 	}
 	w.compare(near - told)
+	rests := slices.Min(x.others) == slices.Max(x.others)
+	if w.windows++; rests {
+		w.restful++
+	}
 	if w.run.rows > 0 && w.run.from <= x.from {
+		w.run.restless = w.run.restless || !rests
 		w.run.step = max(w.run.step, w.Step, math.Abs(w.Head(at, other+unsure, near)-told))
-		if w.inside = append(w.inside, told); len(w.inside) > mostInside {
-			w.inside = w.inside[:copy(w.inside, w.inside[1:])]
-		}
+		w.inside, w.within = latest(w.inside, told, mostInside), latest(w.within, near-told, mostInside)
 	}
 	w.settle(near-told, x.from)
 }
@@ -208,9 +224,15 @@ func (w *Witness) compare(by float64) {
 			w.usual[k].add(math.Abs(by - w.by[len(w.by)-lag]))
 		}
 	}
-	if w.by = append(w.by, by); len(w.by) > 1<<(lags-1) {
-		w.by = w.by[:copy(w.by, w.by[1:])]
+	w.by = latest(w.by, by, 1<<(lags-1))
+}
+
+// latest puts a value behind others, of which so many are kept.
+func latest(list []float64, x float64, most int) []float64 {
+	if len(list) == most {
+		list = list[:copy(list, list[1:])]
 	}
+	return append(list, x)
 }
 
 // settle tells the spells that ended before a window how far the two lie apart in it.
@@ -244,16 +266,17 @@ const (
 	tiny = 1e-9 // m, what arithmetic leaves
 )
 
-// Finish tells the spells that are contradicted, in the order of time. Apart says that there are so many of them that
-// the two are not of one water; then it tells none.
+// Finish tells the spells that are contradicted or confirmed, in the order of time. Apart says that there are so many
+// contradicted ones that the two are not of one water; then it tells none.
 func (w *Witness) Finish() (list []Verdict, apart bool) {
 	w.close()
 	w.End()
 	long := longFactor * w.runs.quantile(longRank)
 	total := int64(0)
 	for _, s := range w.spells {
-		v, ok := w.judge(&s, long)
-		if ok {
+		if w.confirms(&s) {
+			list = append(list, Verdict{From: s.from, Until: s.until, Confirmed: true, Moved: s.moved})
+		} else if v, ok := w.judge(&s, long); ok {
 			list = append(list, v)
 			total += s.until - s.from
 		}
@@ -262,6 +285,20 @@ func (w *Witness) Finish() (list []Verdict, apart bool) {
 		return nil, true
 	}
 	return list, false
+}
+
+// confirms reports whether an independent witness agrees before, after and throughout a spell: with whatever the level
+// did at its ends. One that repeats one value all the time too, and seldom does so elsewhere, may be what a logger has
+// made of both that hangs.
+func (w *Witness) confirms(s *spell) bool {
+	within := 2 * s.step
+	if usual := w.usualOver(2 * s.windows); usual > within {
+		within = usual
+	}
+	within += tiny
+	near := func(by float64) bool { return math.Abs(by-s.least) <= within && math.Abs(by-s.most) <= within }
+	hangs := !s.restless && 2*w.restful < w.windows
+	return w.Independent && !hangs && near(s.before) && near(s.after) && s.most-s.least <= within
 }
 
 // judge looks at the later half of a spell. It is to be removed where runs are not usually so long, and the two agree
@@ -321,6 +358,13 @@ func (s *sample) quantile(rank float64) float64 {
 	}
 	sorted := slices.Sorted(slices.Values(s.values))
 	return sorted[int(rank*float64(len(sorted)-1))]
+}
+
+// middle sorts some values and returns the least and the greatest of them, a share on either side passed over.
+func middle(values []float64, share float64) (least, most float64) {
+	slices.Sort(values)
+	n := int(share * float64(len(values)))
+	return values[n], values[len(values)-1-n]
 }
 
 // median sorts some values and returns the middle one.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -292,6 +293,41 @@ func TestStays(t *testing.T) {
 	}
 	if list, _ := w.Finish(); len(list) != 1 || list[0].Remove {
 		t.Errorf("%+v", list)
+	}
+}
+
+// TestConfirmed: water that is held at one level for ten hours, and let go to another, is confirmed by a second sensor
+// that shows the same; not by the meter's own flow, which comes from the same level, nor by a second sensor that hangs
+// too, or has gone elsewhere before or after.
+func TestConfirmed(t *testing.T) {
+	flicker := func(h float64) float64 { return 0.012 + 0.001*float64(int(h*60)%2) }
+	for _, c := range []struct {
+		name        string
+		independent bool
+		off         func(hour float64) float64
+		want        bool
+	}{
+		{"both stand, but for noise", true, flicker, true},
+		{"both hang", true, func(float64) float64 { return 0.012 }, false},
+		{"of the same sensor", false, flicker, false},
+		{"stuck, the other goes on", true, func(h float64) float64 { return 0.002 * max(0, min(h, 50)-40) }, false},
+		{"comes in elsewhere", true, func(h float64) float64 { return map[bool]float64{h < 40: 0.05}[true] }, false},
+		{"goes elsewhere", true, func(h float64) float64 { return map[bool]float64{h >= 50: 0.05}[true] }, false},
+	} {
+		w := New(Settings{Interval: time.Minute, Step: 0.001, OtherStep: 0.001, Head: same, Independent: c.independent})
+		for i := range 10 * 24 * 60 {
+			hour := float64(i) / 60
+			level := round(0.1+float64(0.003*math.Sin(hour*3*2*math.Pi)), 0.001)
+			if hour >= 40 && hour < 50 {
+				level = 0.3
+			}
+			w.Add(int64(i)*60e9, level, level, level+c.off(hour))
+		}
+		list, _ := w.Finish()
+		got := slices.ContainsFunc(list, func(v Verdict) bool { return v.Confirmed && v.From == 40*3600e9 })
+		if got != c.want {
+			t.Errorf("%s: %+v", c.name, list)
+		}
 	}
 }
 

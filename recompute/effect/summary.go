@@ -114,6 +114,7 @@ func notRun(b *block.Block) map[qa.Flags]string {
 			"limits of its own are stated")
 		set(f, b.Means, "the log holds means over intervals")
 	}
+	set(qa.Attenuated, l.Rests, "the record often hardly moves for as long")
 	set(qa.Unusable, b.Unusable == nil && l.TooLarge == 0,
 		"no span is marked unusable and no largest correction is set")
 	set(qa.Loop, !b.Site.Log.Columns[b.Site.Log.Primary].Loop, "the log holds no loop current")

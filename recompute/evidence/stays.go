@@ -89,6 +89,10 @@ func (s *Stays) row(b *block.Block, segment *settings.Segment, i int) {
 		s.open.until = b.Time[i]
 		s.open.spiked, s.open.hidden = s.open.spiked && flags&qa.Spike != 0, s.open.hidden && flags&qa.Hiding != 0
 		s.open.lowest, s.open.highest = min(s.open.lowest, figure), max(s.open.highest, figure)
+	case end && flags&qa.Spike != 0: // a bad reading is no way in or out
+		s.end(math.NaN())
+		s.begin(b.Time[i], change, low, flags)
+		s.open.segment, s.open.lowest, s.open.highest = b.NumberOf(b.Recorded.Lane, i), figure, figure
 	case end:
 		s.end(change)
 		s.begin(b.Time[i], change, low, flags)
@@ -163,13 +167,15 @@ func atEnd(b *block.Block, i int) (end, low bool) {
 
 // Verdicts decides what the stays of the whole record were, and returns those of which the usual answer was wrong. A
 // change is a jump when it is over three times the largest change elsewhere, 20 mm and ten steps of the log. One jump,
-// in or out, tells of dirt or a dead sensor where readings come every five minutes or faster; at longer intervals, and
-// at the end of little flow, where pumps and valves stop at once, all sides that are known must be jumps; at the end of
-// little flow for an hour or longer. An end that is met so again and again is how this water comes and goes.
+// in or out, tells of dirt or a dead sensor where readings come every five minutes or faster; at longer intervals all
+// sides that are known must be jumps. At the end of little flow, where pumps and valves stop at once and a flood comes
+// down a dry bed as a front, both must be, and it must last for an hour or longer. An end that is met so again and again
+// is how this water comes and goes, and what moves there is no fault.
 func (s *Stays) Verdicts(l *qa.Limits, interval time.Duration) (again []block.Told) {
 	s.end(math.NaN())
 	limit := max(3*max(s.largest, s.latest), leastJump, 10*l.Resolution)
 	half, often := l.SpikeWindow.Nanoseconds()/2, map[bool]int{}
+	s.lookThrough(half)
 	for i := range s.list {
 		if x := &s.list[i]; x.jumped(limit, false) && x.until-x.from > max(half, x.least()) {
 			often[x.low]++
@@ -179,7 +185,8 @@ func (s *Stays) Verdicts(l *qa.Limits, interval time.Duration) (again []block.To
 		x := &s.list[i]
 		long := x.until-x.from > half
 		dead := x.jumped(limit, !x.low && interval <= shortInterval)
-		if long && (often[x.low] > fewFaults || x.until-x.from < x.least()) {
+		if long && (often[x.low] > fewFaults || x.until-x.from < x.least() || x.low && !x.between() ||
+			!x.stands(l)) {
 			dead = false
 		}
 		if x.verdict = x.judge(dead, long); x.verdict != x.usual() {
@@ -192,6 +199,15 @@ func (s *Stays) Verdicts(l *qa.Limits, interval time.Duration) (again []block.To
 	return again
 }
 
+// lookThrough takes no time away from an end for a way in or out that is as short as a spike.
+func (s *Stays) lookThrough(short int64) {
+	for i := 1; i < len(s.list); i++ {
+		if x, y := &s.list[i-1], &s.list[i]; x.low == y.low && y.from-x.until <= short {
+			x.left, y.entered = math.NaN(), math.NaN()
+		}
+	}
+}
+
 // jumped reports whether all sides of a stay that are known are jumps, or with one any of them.
 func (x *stay) jumped(limit float64, one bool) bool {
 	in, out := x.entered > limit, x.left > limit
@@ -199,6 +215,19 @@ func (x *stay) jumped(limit float64, one bool) bool {
 		return in || out
 	}
 	return (in || math.IsNaN(x.entered)) && (out || math.IsNaN(x.left)) && (in || out)
+}
+
+// between reports whether both sides of a stay are known.
+func (x *stay) between() bool { return !math.IsNaN(x.entered) && !math.IsNaN(x.left) }
+
+// stands reports whether what is shown hardly moves, as it does behind dirt and of a dead sensor: by 5 mm or ten steps
+// of the log at the most.
+func (x *stay) stands(l *qa.Limits) bool {
+	within := 10 * l.Step
+	if l.Resolution > 0 || l.Step == 0 {
+		within = max(within, 0.005)
+	}
+	return x.highest-x.lowest <= within+l.Step/10+1e-9
 }
 
 // least is how long a stay must be to be a fault and not a short stop.
