@@ -162,7 +162,9 @@ const fallFactor = 5
 type spiked struct {
 	*candidate
 	shape
-	band *band
+	band  *band
+	alike bool // with others of its side: the record's own
+	ends  bool // it stands at the extreme of the record, as others do
 }
 
 // judge returns the candidates of a class that are excursions by the record's own noise.
@@ -215,6 +217,8 @@ func (r *record) settleSpikes(p *Profile) {
 		}
 	}
 	many := float64(modest) > max(modestCount, modestShare*float64(r.total))
+	r.findAlike(lists[:lengthClasses], 1)
+	r.findAlike(lists[lengthClasses:falls], -1)
 	var sizes [classes]float64
 	for k := range p.spikes {
 		sizes[k] = r.ownSize(lists[k], &p.spikes[k])
@@ -281,24 +285,38 @@ func (r *record) ownSize(list []spiked, c *class) float64 {
 // others returns what is no pulse of the record's own, of which those are below a size, and the modest ones where there
 // are many; it notes these.
 func (r *record) others(list []spiked, c *class, size float64, modestToo bool) (kept []spiked) {
-	note := Note{Kind: OwnPulses, Low: math.Inf(1)}
+	many, alike := Note{Kind: OwnPulses, Low: math.Inf(1)}, Note{Kind: OwnPulses, Alike: true, Low: math.Inf(1)}
 	for _, one := range list {
-		h := math.Abs(one.off)
-		if h >= size && !(modestToo && one.modest()) {
+		switch {
+		case math.Abs(one.off) < size, modestToo && one.modest():
+			if !one.ends {
+				many.count(&one)
+			}
+		case one.alike && !one.ends:
+			alike.count(&one)
+		default:
 			kept = append(kept, one)
-			continue
 		}
-		note.Count++
-		note.Low, note.High, note.Rising = min(note.Low, h), max(note.High, h), one.off > 0
 	}
 	switch {
-	case note.Count > 0:
-		note.Count += c.left
-		r.result.Notes = append(r.result.Notes, note)
+	case many.Count > 0:
+		many.Count += c.left
 	case c.left > 0:
-		r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
+		many = Note{Kind: Left, Count: c.left}
+	}
+	for _, note := range []Note{many, alike} {
+		if note.Count > 0 {
+			r.result.Notes = append(r.result.Notes, note)
+		}
 	}
 	return kept
+}
+
+// count takes an excursion into a note.
+func (n *Note) count(one *spiked) {
+	h := math.Abs(one.off)
+	n.Count++
+	n.Low, n.High, n.Rising = min(n.Low, h), max(n.High, h), one.off > 0
 }
 
 // modest says that an excursion jumps by hardly more than the record usually does there.
@@ -316,6 +334,8 @@ func (r *record) removes(one *spiked) bool {
 	case one.apart > float64(0.3*one.jump)+float64(0.5*n):
 		return false
 	case m > 1 && (h < 10*n || h < 3*one.band.usual), m > 4 && h < 15*n:
+		return false
+	case one.alike && one.off > 0, m > 1 && !one.ends && r.jumpsSo(one.jump):
 		return false
 	}
 	return !one.coarse || r.impossible(one)
