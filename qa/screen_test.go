@@ -158,7 +158,9 @@ func chained(t *testing.T, times int) *Window {
 	whole.Spans[0].End = len(whole.Time)
 	for i := range whole.Time {
 		whole.Conflict = append(whole.Conflict, i%97 == 5)
-		whole.Told = append(whole.Told, []Flags{0, Spike, OddPeak, Stuck, Still}[max(0, i%61-56)])
+		whole.Told = append(whole.Told, []Flags{0, Spike, OddPeak, OddPeak, Spike, Spike, Stuck, Still}[max(0, i%61-53)])
+		whole.SecondHead = append(whole.SecondHead, whole.Head[i]*float64(i/61%2)+0.01)
+		whole.Second = append(whole.Second, i%89 != 3)
 	}
 	return whole
 }
@@ -204,6 +206,7 @@ func inBatches(whole *Window, limits Limits, random *rand.Rand) (got []Flags, mo
 			Time: whole.Time[first:taken], Value: whole.Value[first:taken], Head: whole.Head[first:taken],
 			Figure: whole.Figure[first:taken], Conflict: whole.Conflict[first:taken], Told: whole.Told[first:taken],
 			DownstreamHead: whole.DownstreamHead[first:taken], Downstream: whole.Downstream[first:taken],
+			SecondHead: whole.SecondHead[first:taken], Second: whole.Second[first:taken],
 			Flags: flags, Spans: []Span{whole.Spans[0]},
 		}
 		w.Spans[0].End = taken - first
