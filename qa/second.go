@@ -37,7 +37,9 @@ func (w *Window) confirmed(i int) bool {
 }
 
 // isPeak says of a row at hand that the record tells it to be in an excursion.
-func (w *Window) isPeak(i int) bool { return w.Told != nil && i >= 0 && i < len(w.Told) && w.Told[i]&peaks != 0 }
+func (w *Window) isPeak(i int) bool {
+	return w.Told != nil && i >= 0 && i < len(w.Told) && w.Told[i]&peaks != 0
+}
 
 // notWithin is a row, or the first row of the excursion within which it stands where a second sensor judges the whole
 // of it.
