@@ -180,6 +180,12 @@ func TestFadeEdges(t *testing.T) {
 		{"down", fade(0, 73, 0), 1},
 		{"slides back", fade(1, 73, 50), 0},
 		{"a small jump", fade(0.325, 73, 0), 0},
+		{"a stay with which the log begins", func(i int, x float64) float64 {
+			if i < 100 {
+				return 1
+			}
+			return x
+		}, 0},
 	} {
 		if found := course(20, c.put); len(found.Fades) != c.want {
 			t.Errorf("%s: %+v", c.name, found)
@@ -296,6 +302,12 @@ func TestEchoEdges(t *testing.T) {
 		{"one in nine: spikes", two(20, 4, above, 9), 0},
 		{"in blocks: water that comes and goes", two(20, 4, func(i int, x float64) float64 {
 			if i/16%2 == 0 {
+				return x + 0.3
+			}
+			return x
+		}, 1), 0},
+		{"a pump that runs for four readings and rests for four", two(20, 4, func(i int, x float64) float64 {
+			if i/4%2 == 0 {
 				return x + 0.3
 			}
 			return x

@@ -217,6 +217,7 @@ func (r *record) settleSpikes(p *Profile) {
 		}
 	}
 	many := float64(modest) > max(modestCount, modestShare*float64(r.total))
+	r.alike = [2]Note{{Kind: OwnPulses, Alike: true}, {Kind: OwnPulses, Alike: true}}
 	r.findAlike(lists[:lengthClasses], 1)
 	r.findAlike(lists[lengthClasses:falls], -1)
 	var sizes [classes]float64
@@ -231,6 +232,11 @@ func (r *record) settleSpikes(p *Profile) {
 			}
 		}
 		r.tell(r.others(lists[k], &p.spikes[k], size, many))
+	}
+	for _, note := range r.alike {
+		if note.Count > 0 {
+			r.result.Notes = append(r.result.Notes, note)
+		}
 	}
 }
 
@@ -282,32 +288,30 @@ func (r *record) ownSize(list []spiked, c *class) float64 {
 	return ownFactor * sizes[int(ownRank*float64(len(sizes)-1))]
 }
 
-// others returns what is no pulse of the record's own, of which those are below a size, and the modest ones where there
-// are many; it notes these.
+// others returns what is no pulse of the record's own, of which those are below a size, the modest ones where there
+// are many, and those that are alike; it notes these. Drop-outs to the record's end are not said to be its own.
 func (r *record) others(list []spiked, c *class, size float64, modestToo bool) (kept []spiked) {
-	many, alike := Note{Kind: OwnPulses, Low: math.Inf(1)}, Note{Kind: OwnPulses, Alike: true, Low: math.Inf(1)}
+	note := Note{Kind: OwnPulses}
 	for _, one := range list {
 		switch {
 		case math.Abs(one.off) < size, modestToo && one.modest():
 			if !one.ends {
-				many.count(&one)
+				note.count(&one)
 			}
+		case one.alike && !one.ends && one.off > 0:
+			r.alike[0].count(&one)
 		case one.alike && !one.ends:
-			alike.count(&one)
+			r.alike[1].count(&one)
 		default:
 			kept = append(kept, one)
 		}
 	}
 	switch {
-	case many.Count > 0:
-		many.Count += c.left
+	case note.Count > 0:
+		note.Count += c.left
+		r.result.Notes = append(r.result.Notes, note)
 	case c.left > 0:
-		many = Note{Kind: Left, Count: c.left}
-	}
-	for _, note := range []Note{many, alike} {
-		if note.Count > 0 {
-			r.result.Notes = append(r.result.Notes, note)
-		}
+		r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
 	}
 	return kept
 }
@@ -315,7 +319,9 @@ func (r *record) others(list []spiked, c *class, size float64, modestToo bool) (
 // count takes an excursion into a note.
 func (n *Note) count(one *spiked) {
 	h := math.Abs(one.off)
-	n.Count++
+	if n.Count++; n.Count == 1 {
+		n.Low = h
+	}
 	n.Low, n.High, n.Rising = min(n.Low, h), max(n.High, h), one.off > 0
 }
 
