@@ -82,7 +82,7 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 	ready = n
 	s.scanStuck(w)
 	if !final && n > 0 {
-		horizon := w.horizon(s.ahead())
+		horizon := w.Time[n-1] - s.ahead()
 		ready = done + sort.Search(n-done, func(i int) bool { return w.Time[done+i] > horizon })
 		ready = max(done, w.notWithin(min(ready, s.undecided(w))))
 	}
@@ -103,7 +103,7 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 func (s *Screener) lookAhead(w *Window, final bool) {
 	until := len(w.Time)
 	if !final && until > 0 {
-		horizon := w.horizon(s.longest((*Limits).half))
+		horizon := w.Time[until-1] - s.longest((*Limits).half)
 		until = w.notWithin(sort.Search(until, func(i int) bool { return w.Time[i] > horizon }))
 	}
 	if until > s.seen {

@@ -167,13 +167,16 @@ func chained(t *testing.T, times int) *Window {
 
 // TestAnyBatchGivesTheSameFlags hands a log over in random batches that is far longer than what checks look back and
 // ahead, so that most of it is forgotten meanwhile. The spike window is the longer of the two windows in some rounds,
-// the step window in others, and the record tells of spikes and stuck readings where no limits are stated.
+// the step window in others, both are shorter than an excursion in one, and the record tells of spikes and stuck
+// readings where no limits are stated.
 func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 	random := rand.New(rand.NewPCG(11, 12))
 	told := Stated{StepWindow: 40 * time.Minute, FlatWindow: 30 * time.Minute, SpikeWindow: 5 * time.Minute}
 	wide := byHand(time.Minute)
 	wide.StepWindow, wide.SpikeWindow = 6*time.Minute, 31*time.Minute
-	for _, stated := range []Stated{told, wide, byHand(time.Minute)} {
+	narrow := told
+	narrow.StepWindow, narrow.SpikeWindow = time.Minute, 3*time.Minute
+	for _, stated := range []Stated{told, narrow, wide, byHand(time.Minute)} {
 		limits := NewLimits(stated, time.Minute, 3*time.Minute, 0.001)
 		whole := chained(t, 4)
 		(&Screener{Limits: limits}).Flag(whole, 0, true)

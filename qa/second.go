@@ -41,23 +41,11 @@ func (w *Window) isPeak(i int) bool {
 	return w.Told != nil && i >= 0 && i < len(w.Told) && w.Told[i]&peaks != 0
 }
 
-// notWithin is a row, or the first row of the excursion within which it stands where a second sensor judges the whole
-// of it.
+// notWithin is a row, or the first row of the excursion within which it stands, or that has not ended, where a second
+// sensor judges the whole of it.
 func (w *Window) notWithin(i int) int {
-	for w.SecondHead != nil && w.isPeak(i) && w.isPeak(i-1) {
+	for w.SecondHead != nil && (i == len(w.Time) || w.isPeak(i)) && w.isPeak(i-1) {
 		i--
 	}
 	return i
-}
-
-// horizon is so long before the last row at hand behind which no excursion goes on that a second sensor has to judge.
-func (w *Window) horizon(ahead int64) int64 {
-	last := len(w.Time) - 1
-	for w.SecondHead != nil && w.isPeak(last) {
-		last--
-	}
-	if last < 0 {
-		return math.MinInt64
-	}
-	return w.Time[last] - ahead
 }
