@@ -55,10 +55,19 @@ func (r *record) findAlike(lists [][]spiked, sign float64) {
 		alike := alikeOf(groups[min(k, 1)])
 		for i := range list {
 			h := math.Abs(list[i].off)
-			list[i].alike = alike.holds(h) || all.holds(h)
+			list[i].alike = (alike.holds(h) || all.holds(h)) && !r.deep(&list[i])
 		}
 	}
 	r.findDropOuts(lists, sign)
+}
+
+// deepRanges is how many times the range of the record, from its 1st to its 99th percentile, a fall may go below its
+// lowest level and be water's: lost echoes fall further, and by the same again and again.
+const deepRanges = 3
+
+// deep says that an excursion falls below all that water may do.
+func (r *record) deep(one *spiked) bool {
+	return slices.Max(one.inside()) < r.lowest-float64(deepRanges*(r.high-r.low))
 }
 
 // An excursion stands at an extreme of the record within extremeSteps of its steps. Where fewestDropOuts or more do,

@@ -119,6 +119,34 @@ func TestDropOutsStay(t *testing.T) {
 	}
 }
 
+// TestDeepFalls: falls of one size are the record's own down to three times its range below its lowest level: an echo
+// that is lost falls further, and is removed.
+func TestDeepFalls(t *testing.T) {
+	for _, c := range []struct {
+		fall    int // steps; the record goes from 0 to 20
+		removed int
+	}{{-55, 0}, {-85, 8}, {-1000, 8}, {1000, 0}} {
+		steps := calm(288 * 60)
+		for i := range steps {
+			steps[i] += int(math.Round(9.5 + 9.5*math.Sin(float64(i)/300)))
+		}
+		for k := range 8 {
+			steps[1005+1900*k] += c.fall - k%3
+		}
+		found := profiled(5*time.Minute, steps)
+		removed := 0
+		for _, v := range found.Verdicts {
+			if v.Remove {
+				removed++
+			}
+		}
+		own := slices.ContainsFunc(found.Notes, func(n Note) bool { return n.Kind == OwnPulses && n.Count == 8 })
+		if removed != c.removed || len(found.Verdicts) != removed || own != (removed == 0) {
+			t.Errorf("%+v: %d of %d removed, %+v", c, removed, len(found.Verdicts), found.Notes)
+		}
+	}
+}
+
 // TestGate: a short plateau in a record whose gate makes jumps as large, up and down, may be the gate's: it is flagged
 // and kept. A lone reading is off by two jumps at once, as no gate makes it.
 func TestGate(t *testing.T) {
