@@ -84,7 +84,7 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 	if !final && n > 0 {
 		horizon := w.Time[n-1] - s.ahead()
 		ready = done + sort.Search(n-done, func(i int) bool { return w.Time[done+i] > horizon })
-		ready = max(done, min(ready, s.undecided(w)))
+		ready = max(done, w.notWithin(min(ready, s.undecided(w))))
 	}
 	s.lookAhead(w, final)
 	s.eachLimits(w, done, ready, func(from, until int) {
@@ -104,7 +104,7 @@ func (s *Screener) lookAhead(w *Window, final bool) {
 	until := len(w.Time)
 	if !final && until > 0 {
 		horizon := w.Time[until-1] - s.longest((*Limits).half)
-		until = sort.Search(until, func(i int) bool { return w.Time[i] > horizon })
+		until = w.notWithin(sort.Search(until, func(i int) bool { return w.Time[i] > horizon }))
 	}
 	if until > s.seen {
 		s.conflicts(w, s.seen, until)
@@ -276,15 +276,15 @@ func (s *Screener) full(span *Span) float64 {
 }
 
 // told takes over what the record tells of spikes, stuck readings and steps, where no limits of the user's own are
-// stated. What stands at an end of what the meter shows is not stuck.
+// stated. What stands at an end of what the meter shows is not stuck; what a second sensor shows too is no spike.
 func (s *Screener) told(w *Window, from, until int) {
 	if w.Told == nil {
 		return
 	}
 	for i := from; i < until; i++ {
 		f := w.Told[i]
-		if s.Limits.SpikeThreshold > 0 {
-			f &^= Spike | OddPeak
+		if f&peaks != 0 && (s.Limits.SpikeThreshold > 0 || w.confirmed(i)) {
+			f &^= peaks
 		}
 		if s.Limits.StepLimit > 0 {
 			f &^= Step

@@ -158,20 +158,25 @@ func chained(t *testing.T, times int) *Window {
 	whole.Spans[0].End = len(whole.Time)
 	for i := range whole.Time {
 		whole.Conflict = append(whole.Conflict, i%97 == 5)
-		whole.Told = append(whole.Told, []Flags{0, Spike, OddPeak, Stuck, Still}[max(0, i%61-56)])
+		whole.Told = append(whole.Told, []Flags{0, Spike, OddPeak, OddPeak, Spike, Spike, Stuck, Still}[max(0, i%61-53)])
+		whole.SecondHead = append(whole.SecondHead, whole.Head[i]*float64(i/61%2)+0.01)
+		whole.Second = append(whole.Second, i%89 != 3)
 	}
 	return whole
 }
 
 // TestAnyBatchGivesTheSameFlags hands a log over in random batches that is far longer than what checks look back and
 // ahead, so that most of it is forgotten meanwhile. The spike window is the longer of the two windows in some rounds,
-// the step window in others, and the record tells of spikes and stuck readings where no limits are stated.
+// the step window in others, both are shorter than an excursion in one, and the record tells of spikes and stuck
+// readings where no limits are stated.
 func TestAnyBatchGivesTheSameFlags(t *testing.T) {
 	random := rand.New(rand.NewPCG(11, 12))
 	told := Stated{StepWindow: 40 * time.Minute, FlatWindow: 30 * time.Minute, SpikeWindow: 5 * time.Minute}
 	wide := byHand(time.Minute)
 	wide.StepWindow, wide.SpikeWindow = 6*time.Minute, 31*time.Minute
-	for _, stated := range []Stated{told, wide, byHand(time.Minute)} {
+	narrow := told
+	narrow.StepWindow, narrow.SpikeWindow = time.Minute, 3*time.Minute
+	for _, stated := range []Stated{told, narrow, wide, byHand(time.Minute)} {
 		limits := NewLimits(stated, time.Minute, 3*time.Minute, 0.001)
 		whole := chained(t, 4)
 		(&Screener{Limits: limits}).Flag(whole, 0, true)
@@ -204,6 +209,7 @@ func inBatches(whole *Window, limits Limits, random *rand.Rand) (got []Flags, mo
 			Time: whole.Time[first:taken], Value: whole.Value[first:taken], Head: whole.Head[first:taken],
 			Figure: whole.Figure[first:taken], Conflict: whole.Conflict[first:taken], Told: whole.Told[first:taken],
 			DownstreamHead: whole.DownstreamHead[first:taken], Downstream: whole.Downstream[first:taken],
+			SecondHead: whole.SecondHead[first:taken], Second: whole.Second[first:taken],
 			Flags: flags, Spans: []Span{whole.Spans[0]},
 		}
 		w.Spans[0].End = taken - first

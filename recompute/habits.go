@@ -185,8 +185,12 @@ func noteText(n profile.Note) string {
 		if n.Rising {
 			way = "rises"
 		}
-		return fmt.Sprintf("%d short %s of %s to %s mm are so many that they are this record's own, as a pump's are: "+
-			"none of them is flagged", n.Count, way, mm(n.Low), mm(n.High))
+		so := "many"
+		if n.Alike {
+			so = "alike"
+		}
+		return fmt.Sprintf("%d short %s of %s to %s mm are so %s that they are this record's own, as a pump's are: "+
+			"none of them is flagged", n.Count, way, mm(n.Low), mm(n.High), so)
 	case profile.CannotTell:
 		if n.Count == 1 {
 			return "a run of one value stands where the record holds too little to tell whether it is stuck: it is kept"

@@ -18,6 +18,9 @@ func TestNotesInWords(t *testing.T) {
 		{profile.Note{Kind: profile.OwnPulses, Count: 40, Low: 0.01, High: 0.02},
 			"40 short falls of 10 to 20 mm are so many that they are this record's own, as a pump's " +
 				"are: none of them is flagged"},
+		{profile.Note{Kind: profile.OwnPulses, Count: 7, Low: 0.08, High: 0.09, Rising: true, Alike: true},
+			"7 short rises of 80 to 90 mm are so alike that they are this record's own, as a pump's " +
+				"are: none of them is flagged"},
 		{profile.Note{Kind: profile.CannotTell, Count: 1},
 			"a run of one value stands where the record holds too little to tell whether it is stuck: it is kept"},
 		{profile.Note{Kind: profile.CannotTell, Count: 3},

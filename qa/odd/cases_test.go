@@ -180,6 +180,12 @@ func TestFadeEdges(t *testing.T) {
 		{"down", fade(0, 73, 0), 1},
 		{"slides back", fade(1, 73, 50), 0},
 		{"a small jump", fade(0.325, 73, 0), 0},
+		{"a stay with which the log begins", func(i int, x float64) float64 {
+			if i < 100 {
+				return 1
+			}
+			return x
+		}, 0},
 	} {
 		if found := course(20, c.put); len(found.Fades) != c.want {
 			t.Errorf("%s: %+v", c.name, found)
@@ -237,6 +243,41 @@ func TestPondEdges(t *testing.T) {
 	}
 }
 
+// TestSeasonsAreNoPonds: a season of melt has one broad crest, on which the lows of the nights stand within a step or
+// two for weeks, while the level rises every day.
+func TestSeasonsAreNoPonds(t *testing.T) {
+	melts := map[string]func(day float64) float64{
+		"the half of a sine": func(day float64) float64 { return max(0, math.Sin(2*math.Pi*(day-0.4))) },
+		"a sine":             func(day float64) float64 { return (1 + math.Sin(2*math.Pi*day)) / 2 },
+		"a quick recession":  func(day float64) float64 { return math.Exp(-10 * (day - math.Floor(day))) },
+		"a slow recession":   func(day float64) float64 { return math.Exp(-2 * (day - math.Floor(day))) },
+	}
+	for name, melt := range melts {
+		for _, step := range []float64{0.001, 0.002, 0.005, 0.01} {
+			for _, interval := range []time.Duration{5, 15, 60} {
+				for _, days := range []int{100, 150, 240} {
+					random := rand.New(rand.NewPCG(10, 14))
+					o := New(step, interval*time.Minute)
+					o.Rating(flow)
+					for i := range int(time.Duration(days) * 24 * time.Hour / (interval * time.Minute)) {
+						day := float64(i) * (interval * time.Minute).Hours() / 24
+						season := math.Sin(math.Pi * day / float64(days))
+						x := 0.2 + season*(0.15+0.05*melt(day)) + 0.0005*random.NormFloat64()
+						x = math.Round(x/step) * step
+						o.Add(Reading{
+							At: records.Begin.UnixNano() + int64(i)*int64(interval*time.Minute), Level: x, Head: x,
+							Flow: flow(x),
+						})
+					}
+					if found := o.Finish(); len(found.Ponds) > 0 {
+						t.Errorf("%s, %v m, %d min, %d days: %+v", name, step, interval, days, found.Ponds)
+					}
+				}
+			}
+		}
+	}
+}
+
 // TestEchoEdges: two surfaces are told where readings cross between them again and again, for two windows or longer, in
 // a record that does so seldom or of whose surfaces one stands still.
 func TestEchoEdges(t *testing.T) {
@@ -261,6 +302,12 @@ func TestEchoEdges(t *testing.T) {
 		{"one in nine: spikes", two(20, 4, above, 9), 0},
 		{"in blocks: water that comes and goes", two(20, 4, func(i int, x float64) float64 {
 			if i/16%2 == 0 {
+				return x + 0.3
+			}
+			return x
+		}, 1), 0},
+		{"a pump that runs for four readings and rests for four", two(20, 4, func(i int, x float64) float64 {
+			if i/4%2 == 0 {
 				return x + 0.3
 			}
 			return x

@@ -37,7 +37,7 @@ type echoes struct {
 const (
 	mostSplits    = 20000
 	leastGroup    = 0.12 // share of the readings of a window
-	leastSwitches = 0.4  // of those that readings drawn at random would make
+	leastSwitches = 0.6  // of those that readings drawn at random would make; a pump runs for several of them
 	gapMoves      = 4    // times the change within a group, in the median, of the gap between the two
 	gapSteps      = 5
 	gapSpread     = 0.5 // times the spread of a group

@@ -219,7 +219,8 @@ func (d *DropOuts) take(r *Record, v *visit) {
 	d.Effect += float64((v.flow - float64(float64(v.rows)*(v.flowBefore+v.flowAfter)/2)) * seconds)
 }
 
-// tellFade tells of a visit that was reached as water comes and left by a jump that this water never makes.
+// tellFade tells of a visit that was reached as water comes and left by a jump that this water never makes. How one
+// was reached before which there is no reading is not known.
 func (e *end) tellFade(r *Record, found *Result) {
 	for i := range e.list {
 		v := &e.list[i]
@@ -229,7 +230,7 @@ func (e *end) tellFade(r *Record, found *Result) {
 			change = settledFade * e.changes[2]
 		}
 		limit := max(change, leastFade, 2*dropSteps*r.step)
-		if e.long(v) && v.bounds == 0 && !(in > limit) && out > limit {
+		if e.long(v) && v.bounds == 0 && in <= limit && out > limit {
 			seconds := r.seconds
 			found.Fades = append(found.Fades, Fade{
 				Span: Span{From: v.from, Until: v.until, Readings: v.rows,

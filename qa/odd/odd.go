@@ -133,7 +133,9 @@ func (r *Record) Finish() (found Result) {
 	slices.SortFunc(found.DropOuts, func(a, b DropOuts) int { return cmp.Compare(a.From, b.From) })
 	slices.SortFunc(found.Fades, func(a, b Fade) int { return cmp.Compare(a.From, b.From) })
 	found.Echoes = r.echoes.tell(r)
-	found.Ponds = r.pieces.tell(r, noise)
+	found.Ponds = slices.DeleteFunc(r.pieces.tell(r, noise), func(p Pond) bool { // a fade that stands is no water
+		return slices.ContainsFunc(found.Fades, func(f Fade) bool { return f.From <= p.Until && p.From <= f.Until })
+	})
 	found.Noise = r.tellNoise(&found)
 	return found
 }

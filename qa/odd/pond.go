@@ -19,6 +19,7 @@ type Pond struct {
 type piece struct {
 	at       int64
 	level    float64 // m
+	spread   float64 // m, of the middle half of its readings
 	offset   float64 // m, of the head
 	volume   float64 // m³
 	readings int
@@ -39,11 +40,14 @@ const (
 	fewestOfOne = 3
 	stillSteps  = 2.5 // and the times of the noise below, within which medians stand still
 	stillNoise  = 1.5
+	stillSpread = 2   // times the noise, of the middle half of a piece: 1.35 for normal noise
+	mostlyStill = 0.4 // of the pieces of a pond stand, the others are risen
 	leastPond   = 8   // pieces
 	pondOthers  = 2.5 // times as long as any other time of standing
 	pondOver    = 3   // times what is still, over the level of zero flow and over the low levels elsewhere
 	fewestLow   = 12  // pieces lower than a pond
-	mostRisen   = 20  // pieces in a row for which a pond may rise and fall
+	piecesADay  = 4
+	mostRisen   = 20 // pieces in a row for which a pond may rise and fall
 )
 
 func (p *pieces) add(r *Record, x *Reading) {
@@ -62,11 +66,12 @@ func (p *pieces) add(r *Record, x *Reading) {
 	one.volume += float64(x.Flow * r.seconds)
 }
 
-// close takes the median of the last piece; one of too few readings has none.
+// close takes the median of the last piece and its spread; one of too few readings has none.
 func (p *pieces) close() {
-	if n := len(p.list); n > 0 && len(p.samples) >= fewestOfOne {
+	if n, of := len(p.list), len(p.samples); n > 0 && of >= fewestOfOne {
 		slices.Sort(p.samples)
-		p.list[n-1].level = p.samples[len(p.samples)/2]
+		p.list[n-1].level = p.samples[of/2]
+		p.list[n-1].spread = p.samples[of-1-of/4] - p.samples[of/4]
 	}
 	p.samples = p.samples[:0]
 }
@@ -82,7 +87,7 @@ type standing struct {
 func (p *pieces) tell(r *Record, noise float64) []Pond {
 	p.close()
 	within := max(stillSteps*r.step, stillNoise*noise)
-	runs := p.runs(within)
+	runs := p.runs(within, stillSpread*noise)
 	if len(runs) == 0 {
 		return nil
 	}
@@ -95,7 +100,7 @@ func (p *pieces) tell(r *Record, noise float64) []Pond {
 	}
 	head := longest.level + p.list[longest.first].offset
 	lower, ok := p.lower(&longest, within)
-	if !ok || longest.n < int(max(leastPond, pondOthers*float64(other))) || head < pondOver*within {
+	if !ok || float64(longest.n) < mostlyStill*float64(longest.last-longest.first+1) || p.crest(&longest, within) || longest.n < int(max(leastPond, pondOthers*float64(other))) || head < pondOver*within {
 		return nil
 	}
 	x := Pond{Head: head, Lower: lower + p.list[longest.first].offset, Usual: float64(other) * pieceLength.Hours()}
@@ -107,6 +112,20 @@ func (p *pieces) tell(r *Record, noise float64) []Pond {
 	}
 	x.Hours = float64(x.Readings) * r.interval.Hours()
 	return []Pond{x}
+}
+
+// crest says that the lows before and after a run come up to it and leave it gently: the broad crest of a season.
+func (p *pieces) crest(s *standing, within float64) bool {
+	gentle := func(from, until int) bool {
+		low := math.Inf(1)
+		for _, one := range p.list[max(from, 0):min(until, len(p.list))] {
+			if !math.IsNaN(one.level) {
+				low = min(low, one.level)
+			}
+		}
+		return low >= s.level-pondOver*within && low <= s.level+within
+	}
+	return gentle(s.first-piecesADay, s.first) && gentle(s.last+1, s.last+1+piecesADay)
 }
 
 // lower is the level under which the record is a tenth of the time beside a run; false where that is not clearly lower.
@@ -129,9 +148,9 @@ func (p *pieces) lower(s *standing, within float64) (level float64, ok bool) {
 }
 
 // runs lays the record out in times of standing.
-func (p *pieces) runs(within float64) (list []standing) {
+func (p *pieces) runs(within, spread float64) (list []standing) {
 	for i := 0; i < len(p.list); {
-		s, next := p.from(i, within)
+		s, next := p.from(i, within, spread)
 		if s.n > 1 {
 			list = append(list, s)
 		}
@@ -140,10 +159,11 @@ func (p *pieces) runs(within float64) (list []standing) {
 	return list
 }
 
-// from follows the run that begins with a piece, and returns where to go on.
-func (p *pieces) from(i int, within float64) (s standing, next int) {
+// from follows the run that begins with a piece, and returns where to go on. A piece in which the level moves does not
+// stand, wherever its median is.
+func (p *pieces) from(i int, within, spread float64) (s standing, next int) {
 	s = standing{first: i, last: i, level: p.list[i].level}
-	if math.IsNaN(s.level) {
+	if math.IsNaN(s.level) || p.list[i].spread > spread {
 		return s, i + 1
 	}
 	low, high, risen := s.level, s.level, 0
@@ -154,7 +174,7 @@ func (p *pieces) from(i int, within float64) (s standing, next int) {
 			risen++
 		case x < high-within:
 			return s, max(s.last, i+1)
-		case x > low+within:
+		case x > low+within, p.list[k].spread > spread:
 			risen++
 		default:
 			low, high, risen = min(low, x), max(high, x), 0

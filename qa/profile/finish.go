@@ -51,6 +51,7 @@ type record struct {
 	total    int
 	covered  time.Duration
 	spikes   *spikes
+	alike    [2]Note // of own pulses that are alike, up and down
 	result   Result
 
 	buckets   []*bucket // by level

@@ -81,6 +81,14 @@ func (h *histogram) after(rank float64, first int) float64 {
 	return edge(last)
 }
 
+// above is how many sizes lie in bins that begin at a size or above it.
+func (h *histogram) above(size float64) (n int) {
+	for k := bins - 1; k > 0 && edge(k) >= size; k-- {
+		n += int(h[k])
+	}
+	return n
+}
+
 // inside is 0 for the bin of zero, in which nothing is told apart, and 1 for all others.
 func inside(k int) float64 {
 	if k == 0 {

@@ -26,7 +26,7 @@ type NoteKind uint8
 
 // The kinds of notes.
 const (
-	OwnPulses  NoteKind = iota // many excursions of one class: the site's own, not flagged
+	OwnPulses  NoteKind = iota // many excursions of one class, or alike ones: the site's own, not flagged
 	Left                       // a list was full: so many of the weakest were not looked at
 	CannotTell                 // so many runs of equal values stand where the record holds too little to tell
 )
@@ -38,6 +38,7 @@ type Note struct {
 	Count     int
 	Low, High float64 // m, sizes of own pulses
 	Rising    bool    // own pulses go up
+	Alike     bool    // own pulses are alike, not many
 }
 
 // Noise is the noise of a reading at a level, in metres; the record's step at least. It is 0 for an empty record.

@@ -162,7 +162,9 @@ const fallFactor = 5
 type spiked struct {
 	*candidate
 	shape
-	band *band
+	band  *band
+	alike bool // with others of its side: the record's own
+	ends  bool // it stands at the extreme of the record, as others do
 }
 
 // judge returns the candidates of a class that are excursions by the record's own noise.
@@ -215,6 +217,9 @@ func (r *record) settleSpikes(p *Profile) {
 		}
 	}
 	many := float64(modest) > max(modestCount, modestShare*float64(r.total))
+	r.alike = [2]Note{{Kind: OwnPulses, Alike: true}, {Kind: OwnPulses, Alike: true}}
+	r.findAlike(lists[:lengthClasses], 1)
+	r.findAlike(lists[lengthClasses:falls], -1)
 	var sizes [classes]float64
 	for k := range p.spikes {
 		sizes[k] = r.ownSize(lists[k], &p.spikes[k])
@@ -227,6 +232,11 @@ func (r *record) settleSpikes(p *Profile) {
 			}
 		}
 		r.tell(r.others(lists[k], &p.spikes[k], size, many))
+	}
+	for _, note := range r.alike {
+		if note.Count > 0 {
+			r.result.Notes = append(r.result.Notes, note)
+		}
 	}
 }
 
@@ -278,18 +288,23 @@ func (r *record) ownSize(list []spiked, c *class) float64 {
 	return ownFactor * sizes[int(ownRank*float64(len(sizes)-1))]
 }
 
-// others returns what is no pulse of the record's own, of which those are below a size, and the modest ones where there
-// are many; it notes these.
+// others returns what is no pulse of the record's own, of which those are below a size, the modest ones where there
+// are many, and those that are alike; it notes these. Drop-outs to the record's end are not said to be its own.
 func (r *record) others(list []spiked, c *class, size float64, modestToo bool) (kept []spiked) {
-	note := Note{Kind: OwnPulses, Low: math.Inf(1)}
+	note := Note{Kind: OwnPulses}
 	for _, one := range list {
-		h := math.Abs(one.off)
-		if h >= size && !(modestToo && one.modest()) {
+		switch {
+		case math.Abs(one.off) < size, modestToo && one.modest():
+			if !one.ends {
+				note.count(&one)
+			}
+		case one.alike && !one.ends && one.off > 0:
+			r.alike[0].count(&one)
+		case one.alike && !one.ends:
+			r.alike[1].count(&one)
+		default:
 			kept = append(kept, one)
-			continue
 		}
-		note.Count++
-		note.Low, note.High, note.Rising = min(note.Low, h), max(note.High, h), one.off > 0
 	}
 	switch {
 	case note.Count > 0:
@@ -299,6 +314,15 @@ func (r *record) others(list []spiked, c *class, size float64, modestToo bool) (
 		r.result.Notes = append(r.result.Notes, Note{Kind: Left, Count: c.left})
 	}
 	return kept
+}
+
+// count takes an excursion into a note.
+func (n *Note) count(one *spiked) {
+	h := math.Abs(one.off)
+	if n.Count++; n.Count == 1 {
+		n.Low = h
+	}
+	n.Low, n.High, n.Rising = min(n.Low, h), max(n.High, h), one.off > 0
 }
 
 // modest says that an excursion jumps by hardly more than the record usually does there.
@@ -316,6 +340,8 @@ func (r *record) removes(one *spiked) bool {
 	case one.apart > float64(0.3*one.jump)+float64(0.5*n):
 		return false
 	case m > 1 && (h < 10*n || h < 3*one.band.usual), m > 4 && h < 15*n:
+		return false
+	case one.alike && one.off > 0, m > 1 && !one.ends && r.jumpsSo(one.jump):
 		return false
 	}
 	return !one.coarse || r.impossible(one)

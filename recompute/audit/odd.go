@@ -75,14 +75,18 @@ func (w oddWords) dropOuts(d *odd.DropOuts) Finding {
 	if d.Bounds > 0 {
 		held = fmt.Sprintf("%d of them stand at an end of what the meter shows and are held as bounds. ", d.Bounds)
 	}
+	does, sound := "drops out", "a valve that is shut for a moment"
+	if d.High {
+		does, sound = "jumps", "a tank that is flushed"
+	}
 	return doubted(
-		fmt.Sprintf("drops out %d times to one and the same head of %.3f m, the %s of the record, %s (%d readings, %s)",
-			d.Times, d.Head, extremeOf(d.High), w.times(&d.Span), d.Readings, w.hours(d.Hours)),
-		fmt.Sprintf("Each time it returns to where it was, as no water does: a loose cable, a failing supply or a "+
-			"lost echo. %sAs logged they give %s against lines between the readings around them; their flags say what "+
+		fmt.Sprintf("%s %d times to one and the same head of %.3f m, the %s of the record, %s (%d readings, %s)",
+			does, d.Times, d.Head, extremeOf(d.High), w.times(&d.Span), d.Readings, w.hours(d.Hours)),
+		fmt.Sprintf("Each time it returns to where it was: a loose cable, a failing supply or a lost echo does so, "+
+			"and so may "+sound+". %sAs logged they give %s against lines between the readings around them; their flags say what "+
 			"counts. Look at cable, supply and mounting, and leave out by a ruling what still counts.",
 			held, w.signed(d.Effect)),
-		"fewer than 6 drop-outs of up to 12 readings to one extreme, by jumps over 6 times the noise, 5 steps and 1.5 "+
+		"fewer than 6 stays of up to 12 readings at one extreme, after and before jumps over 6 times the noise, 5 steps and 1.5 "+
 			"times any reversal elsewhere",
 	)
 }
@@ -118,15 +122,16 @@ func (w oddWords) echo(e *odd.Echo) Finding {
 	still := ""
 	switch {
 	case e.UpperStill:
-		still = " The upper one hardly moves while the lower one does: an edge or a wall, not water."
+		still = " The upper one hardly moves while the lower one does, as an edge or a wall."
 	case e.LowerStill:
-		still = " The lower one hardly moves while the upper one does: an edge or the bed, not water."
+		still = " The lower one hardly moves while the upper one does, as an edge or the bed."
 	}
 	return doubted(
 		fmt.Sprintf("jumps back and forth between two surfaces, heads of %.3f m and %.3f m, %s (%s; %.0f %% of the "+
 			"readings on the upper one)", e.Lower, e.Upper, w.times(&e.Span), w.hours(e.Hours), 100*e.Aside),
-		fmt.Sprintf("One of them is a false echo.%s As logged the time has %s; by the lower surface alone it has %s, "+
-			"by the upper alone %s. Look at what is in the beam, and decide by a ruling which one is water.",
+		fmt.Sprintf("One of them may be a false echo, or a pump or a gate comes and goes within a few readings.%s As "+
+			"logged the time has %s; by the lower surface alone it has %s, by the upper alone %s. Look at what is in "+
+			"the beam and what discharges, and decide by a ruling which one is water if one is not.",
 			still, w.volume(e.Volume), w.volume(e.ByLower), w.volume(e.ByUpper)),
 		"no two windows of 64 readings that fall into two groups, each of 12 % or more, with a gap that is wide "+
 			"against what either does, in a record that seldom does so",
