@@ -12,6 +12,7 @@ type Move struct {
 	Size          float64 // m, of the level
 	Scatter       float64 // m: how far the level goes over the same time anyway, as a standard deviation
 	Out           bool    // the readings in between, if any, are of neither side
+	Rests         bool    // it falls to the bottom of the record and hardly stirs there, as where a flow was shut off
 }
 
 // Limits of the search.
@@ -42,6 +43,7 @@ const (
 	outShare    = 0.28 // share of the larger, and of the move, that the lesser of the first and the last has
 	backHours   = 72   // in which a flow comes back that stopped or began
 	backShare   = 0.75
+	restShare   = 0.25 // share of the scatter of the day before that the day after has at most where water rests
 )
 
 // spans are the days that are compared on either side.
@@ -76,7 +78,7 @@ func (r *Record) Find() (list []Move) {
 	slices.SortStableFunc(leaps, func(a, b leap) int { return cmp.Compare(a.before, b.before) })
 	for i := range leaps {
 		l := &leaps[i]
-		list = append(list, Move{l.before, l.after, l.size, r.scatterAt(l), l.out})
+		list = append(list, Move{l.before, l.after, l.size, r.scatterAt(l), l.out, r.restsAfter(l)})
 	}
 	return list
 }
@@ -309,6 +311,21 @@ func comesBack(leaps []leap, l *leap) bool {
 		return share >= backShare && share <= 1/backShare &&
 			max(o.before-l.after, l.before-o.after) <= backHours*hourNs
 	})
+}
+
+// restsAfter reports whether a fall ends where no hour of the record lies lower, by more than the level goes anyway,
+// and the day after it hardly stirs beside the day before.
+func (r *Record) restsAfter(l *leap) bool {
+	if l.size >= 0 {
+		return false
+	}
+	before, after := make([]float64, dayHours), make([]float64, dayHours)
+	for k := range dayHours {
+		before[k], after[k] = r.hours[l.b-k].level, r.hours[l.a+k].level
+	}
+	floor := median(slices.Clone(after)) - leastMove*r.step
+	lower := func(h hour) bool { return h.level < floor }
+	return !slices.ContainsFunc(r.hours, lower) && scatter(after) <= restShare*scatter(before)
 }
 
 // placed is a shift, and the hour where it was taken.
