@@ -20,6 +20,7 @@ const (
 	leastMove   = 6    // a jump exceeds what the record does within a day so many times
 	overHours   = 2    // and the largest changes of the hours around it, in the median
 	leastSharp  = 3    // and the four changes on either side of it
+	othersSharp = 2    // and one beside it that is held to it
 	leastNear   = 0.65 // share of a jump by which the hours after it differ from those before it, at least
 	mostNear    = 1.4  // and at the most
 	nearSparse  = 0.1  // by which both are stricter where readings lie far apart
@@ -282,7 +283,7 @@ func (r *Record) join(jumps []jump, moves []leap) (list []leap) {
 		l := moves[i]
 		first, last := l.jump, l.jump
 		for _, j := range jumps {
-			if j.sharp < leastSharp || math.Abs(j.change) < outShare*math.Abs(l.size) {
+			if j.sharp < othersSharp || math.Abs(j.change) < outShare*math.Abs(l.size) {
 				continue
 			}
 			if j.before < first.before && l.after-j.before <= outHours*hourNs {
@@ -296,9 +297,15 @@ func (r *Record) join(jumps []jump, moves []leap) (list []leap) {
 		for next < len(moves) && moves[next].before < last.after {
 			next++
 		}
-		all, ok := r.between(first, last)
+		all, ok := leap{}, false
+		if first != last {
+			all, ok = r.between(first, last)
+		}
+		if ok {
+			all.size, all.spread = r.settled(&all)
+		}
 		switch {
-		case first == last || !ok:
+		case !ok:
 		case math.Abs(all.size) <= max(fewScatters*all.spread, (1-backShare)*math.Abs(l.size)):
 			i = next - 1
 			continue
@@ -315,7 +322,7 @@ func (r *Record) join(jumps []jump, moves []leap) (list []leap) {
 func (r *Record) merge(leaps []leap) (list []leap) {
 	for _, l := range leaps {
 		if n := len(list); n > 0 && l.after-list[n-1].before <= outHours*hourNs {
-			if all, ok := r.between(list[n-1].jump, l.jump); ok && r.stands(&all) {
+			if all, ok := r.between(list[n-1].jump, l.jump); ok && r.settles(&all) {
 				list[n-1] = all
 				continue
 			}
@@ -334,7 +341,6 @@ func (r *Record) between(first, last jump) (leap, bool) {
 	}
 	l.change = r.level(l.a) - r.level(l.b-2)
 	r.compareHours(&l)
-	l.size, l.spread = r.settled(&l)
 	return l, true
 }
 
@@ -345,6 +351,15 @@ func (r *Record) stands(l *leap) bool {
 	}
 	l.moved = r.moves(l) && l.told > 0
 	return l.moved
+}
+
+// settles works out the size of a leap between jumps where little else speaks against it, and judges it.
+func (r *Record) settles(l *leap) bool {
+	if math.Abs(l.change) < leastMove*r.noise || math.Abs(l.goes) > goesOn {
+		return false
+	}
+	l.size, l.spread = r.settled(l)
+	return r.stands(l)
 }
 
 // outs looks for a sensor that was out of its place and is elsewhere after that, or that moved in stages none of which
@@ -365,11 +380,11 @@ func (r *Record) outs(jumps []jump, leaps []leap) (list []leap) {
 		}
 		for k := end - 1; k > i; k-- {
 			last := jumps[k]
-			staged := first.fine && last.fine && first.sharp >= leastSharp && last.sharp >= leastSharp
+			staged := first.sharp >= leastSharp && last.sharp >= leastSharp
 			if first.change*last.change > 0 && !staged {
 				continue
 			}
-			if l, ok := r.between(first, last); ok && setAnew(&l, first, last) && r.stands(&l) {
+			if l, ok := r.between(first, last); ok && setAnew(&l, first, last) && r.settles(&l) {
 				list = append(list, l)
 				i = k
 				break
@@ -399,7 +414,11 @@ func (r *Record) comesBack(jumps []jump, l *leap) bool {
 			first, last = o, l.jump
 		}
 		all, ok := r.between(first, last)
-		return !ok || math.Abs(all.size) <= max(fewScatters*all.spread, (1-backShare)*math.Abs(l.size))
+		if !ok {
+			return true
+		}
+		all.size, all.spread = r.settled(&all)
+		return math.Abs(all.size) <= max(fewScatters*all.spread, (1-backShare)*math.Abs(l.size))
 	})
 }
 
