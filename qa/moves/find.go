@@ -47,6 +47,7 @@ const (
 	sameSize    = 0.3  // by which what stays may differ from a jump that is told by itself
 	fewScatters = 2    // what comes back to within so many scatters, or a quarter of it, has come back
 	fitHours    = 6    // that tell how the level goes before and after a jump
+	overNoise   = 10   // scatters of its readings, from which on a jump is neither slope nor noise
 	fitScatters = 5    // of readings, that it exceeds
 	mostSlope   = 0.5  // share of it that lines before and after show, at least
 	restShare   = 0.25 // share of the scatter of the day before that the day after has at most where water rests
@@ -346,7 +347,7 @@ func (r *Record) between(first, last jump) (leap, bool) {
 
 // stands judges a leap between jumps: it is a move by all that is asked of one over a gap, and days tell of it.
 func (r *Record) stands(l *leap) bool {
-	if math.Abs(l.change) < leastMove*r.noise || math.Abs(l.size) < leastMove*r.noise {
+	if math.Abs(l.change) < leastMove*r.noise || math.Abs(l.size) < max(leastMove*r.noise, fewScatters*l.spread) {
 		return false
 	}
 	l.moved = r.moves(l) && l.told > 0
@@ -426,7 +427,7 @@ func (r *Record) comesBack(jumps []jump, l *leap) bool {
 // before and after it, as they are or against the day before, do not part there by half of it, nor by five times what
 // the readings scatter.
 func (r *Record) slopes(l *leap) bool {
-	if l.gap {
+	if l.gap || math.Abs(l.change) >= overNoise*l.stir {
 		return false
 	}
 	plain, daily := r.lines(l)
@@ -450,7 +451,7 @@ func (r *Record) lines(l *leap) (plain, daily float64) {
 // toldSize is the size of a leap as it is told: of a jump from a reading to the next the middle one of what the hours
 // around it and the lines through them say.
 func (r *Record) toldSize(l *leap) float64 {
-	if l.gap {
+	if l.gap || math.Abs(l.change) >= 2*overNoise*l.stir {
 		return l.size
 	}
 	if plain, daily := r.lines(l); !math.IsNaN(plain) && !math.IsNaN(daily) {
