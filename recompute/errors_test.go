@@ -905,6 +905,13 @@ func TestFoundStep(t *testing.T) {
 		r.Moves[0].Before != made-step15.Nanoseconds() || math.Abs(r.Moves[0].Size-0.02) > 0.002 {
 		t.Fatalf("%+v, %+v", r.Changes, r.Moves)
 	}
+	for limit, moves := range map[string]int{"19 mm": 1, "22 mm": 0} {
+		limited := uncorrected
+		limited.change = "[screening]\nstep = { limit = \"" + limit + "\" }\n"
+		if found := undo(t, &m, &limited, "%.4f").result.Moves; len(found) != moves {
+			t.Errorf("with a limit of %s: %+v", limit, found)
+		}
+	}
 	out := undo(t, &m, &k, "%.4f")
 	var names []string
 	for _, l := range out.result.WhatIfs {

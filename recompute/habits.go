@@ -11,9 +11,9 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
-	"retotal/qa/moves"
 	"retotal/qa/profile"
 	"retotal/recompute/block"
+	"retotal/recompute/evidence"
 	"retotal/recompute/settings"
 )
 
@@ -150,11 +150,12 @@ func (r *runner) ask(ctx context.Context) error {
 	return nil
 }
 
-// tellMoves takes in moves of the sensor. The readings while it was out of its place are flagged with the first after
-// it.
-func (r *runner) tellMoves(list []moves.Move) {
-	r.moves = list
-	for _, m := range list {
+// tellMoves takes in moves of the sensor, those over the limit where one is stated for a step. The readings while it
+// was out of its place are flagged with the first after it.
+func (r *runner) tellMoves(list []evidence.Move) {
+	limit := r.site.Screening.StepLimit
+	r.moves = slices.DeleteFunc(list, func(m evidence.Move) bool { return math.Abs(m.Size) <= limit })
+	for _, m := range r.moves {
 		r.told[4] = append(r.told[4], block.Told{From: m.Before + 1, Until: m.After, Flags: qa.Step})
 	}
 }

@@ -7,7 +7,6 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/qa"
-	"retotal/qa/moves"
 	"retotal/qa/odd"
 	"retotal/recompute/effect"
 	"retotal/recompute/evidence"
@@ -75,7 +74,7 @@ type Evidence struct {
 	Trials    []evidence.Trial
 	Refused   problem.List // corrections that no structure allows: the result is not to be used
 	Changes   []evidence.ChangePoint
-	Moves     []moves.Move // of the sensor
+	Moves     []evidence.Move // of the sensor
 	Pattern   evidence.Pattern
 	Heads     evidence.Heads   // how all readings stand to the device
 	Dead      []evidence.Still // times in which the sensor seems to have been dead

@@ -20,8 +20,8 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
-	"retotal/qa/moves"
 	"retotal/recompute/block"
+	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
 	"retotal/recompute/settings"
 	"retotal/recompute/uncertainty"
@@ -86,8 +86,8 @@ type runner struct {
 	told  block.Record // what it told of single readings
 	// confirmed are the spells of one value that a second sensor shows too.
 	confirmed []block.Told
-	habits    []string     // what the record says of itself
-	moves     []moves.Move // of the sensor
+	habits    []string        // what the record says of itself
+	moves     []evidence.Move // of the sensor
 	// m: the most that the record's water rises and falls by from a reading to the next; 0 when it does not tell
 	rise, fall float64
 	rests      bool // it often hardly moves

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
 	"retotal/recompute/evidence"
 )
 
@@ -27,38 +28,76 @@ func testOf(c *evidence.ChangePoint) string {
 	return "Pettitt"
 }
 
-// moveRecord is a move of the sensor.
+// moveRecord is a move of the sensor; times in UTC.
 type moveRecord struct {
 	Last    string  `json:"last_before"`
 	First   string  `json:"first_after"`
 	Size    float64 `json:"size_mm"`
 	Scatter float64 `json:"scatter_mm"`
 	Out     bool    `json:"out_of_place,omitempty"`
+	Rests   bool    `json:"rests_at_bottom,omitempty"`
+	Entered string  `json:"setting_entered,omitempty"`
+	Entry   float64 `json:"entry_mm,omitempty"`
+	Left    float64 `json:"unexplained_mm,omitempty"`
 }
 
 // moves are the moves of the sensor.
 func (r *Run) moves() (out []moveRecord) {
-	clock := r.Result.Site.Log.Clock
-	for _, m := range r.Result.Moves {
-		out = append(out, moveRecord{
-			clock.Format(m.Before), clock.Format(m.After), round(1000*m.Size, 100), round(1000*m.Scatter, 100), m.Out,
-		})
+	mm := func(v float64) float64 { return round(1000*v, 100) }
+	for i := range r.Result.Moves {
+		m := &r.Result.Moves[i]
+		one := moveRecord{
+			Last: utc(m.Before), First: utc(m.After), Size: mm(m.Size), Scatter: mm(m.Scatter), Out: m.Out, Rests: m.Rests,
+		}
+		if m.Entry != 0 {
+			one.Entered, one.Entry, one.Left = utc(m.Entered), mm(m.Entry), mm(m.Unexplained())
+		}
+		out = append(out, one)
 	}
 	return out
 }
 
 // moveSentences words the moves of the sensor.
 func (r *Run) moveSentences() (list []string) {
-	for _, m := range r.moves() {
-		text := fmt.Sprintf("between %s and %s what the sensor measured moves by %s mm of level, and stays (the level "+
-			"goes by %s mm over such a time anyway): a sensor that moved or was set anew, or a setting that changed",
-			m.Last, m.First, quantity.Signed(m.Size, 3), quantity.Digits(m.Scatter, 2))
-		if m.Out {
-			text += "; the readings in between are of neither side"
-		}
-		list = append(list, text)
+	for i := range r.Result.Moves {
+		list = append(list, r.moveSentence(&r.Result.Moves[i]))
 	}
 	return list
+}
+
+func (r *Run) moveSentence(m *evidence.Move) string {
+	mm := func(v float64) string { return quantity.Signed(1000*v, 3) + " mm" }
+	what, of := "what the sensor measured", " of level"
+	if r.site().Log.Primary > reading.Head {
+		what, of = "the head by the settings", "" // the log holds flows
+	}
+	text := fmt.Sprintf("between %s and %s %s moves by %s%s, and stays (the level goes by %s mm over such a time anyway)",
+		r.stamp(m.Before), r.stamp(m.After), what, mm(m.Size), of, quantity.Digits(1000*m.Scatter, 2))
+	if m.Entry != 0 {
+		text += fmt.Sprintf("; the setting entered at %s makes %s of it; %s of head stay unexplained",
+			r.stamp(m.Entered), mm(m.Entry), mm(m.Unexplained()))
+	}
+	text += ": a sensor that moved or was set anew, or a setting that changed"
+	if m.Rests {
+		text += ", or the flow was shut off"
+	}
+	if m.Out {
+		text += "; the readings in between are of neither side"
+	}
+	for k := range r.site().Corrections {
+		if from := r.site().Corrections[k].From; from != nil && from.UTC > m.Before && from.UTC <= m.After {
+			text += fmt.Sprintf("; the correction from %s begins there", r.stamp(from.UTC))
+		}
+	}
+	return text
+}
+
+// changesZone says in which zone the times of moves are; "" where there are none.
+func (r *Run) changesZone() string {
+	if len(r.Result.Moves) == 0 {
+		return ""
+	}
+	return "; times in " + r.site().Report.Clock.Name
 }
 
 func newChanges(list []evidence.ChangePoint) (out []changeRecord) {

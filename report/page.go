@@ -46,6 +46,7 @@ type pageData struct {
 	Limit, Newly, Cleared, Still, Unsure string
 	AverageRule, Completeness            string
 	Statistics, Changes, Silent, Columns []string
+	ChangesZone                          string
 	SetAside                             []string
 	WorthIs, WorthDo                     string
 	Devices                              []deviceRecord
@@ -114,6 +115,7 @@ func newPage(r *Run, pictures []drawn) *pageData {
 		Completeness: r.completeness(),
 		Statistics:   r.statisticLines(),
 		Changes:      r.changeSentences(),
+		ChangesZone:  r.changesZone(),
 		Silent:       silent(res.Flags),
 		SetAside:     r.setAside(),
 		WorthIs:      r.worthIs(),

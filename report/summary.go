@@ -269,7 +269,7 @@ func beside(w io.Writer, r *Run, decimals int) {
 	subject(w, "Rulings, times in the logger's zone", r.rulings())
 	subject(w, "Site visits, times in the logger's zone, log less visit in mm of head", r.visits())
 	if list := r.changeSentences(); len(list) > 0 {
-		fmt.Fprintln(w, "\nSteps and patterns in the log, candidates for what changed and when")
+		fmt.Fprintln(w, "\nSteps and patterns in the log, candidates for what changed and when"+r.changesZone())
 		sentences(w, list...)
 	}
 	if r.Proposal != "" {

@@ -12,6 +12,7 @@ type Move struct {
 	Size          float64 // m, of the level
 	Scatter       float64 // m: how far the level goes over the same time anyway, as a standard deviation
 	Out           bool    // the readings in between, if any, are of neither side
+	Rests         bool    // it falls to the bottom of the record and hardly stirs there, as where a flow was shut off
 }
 
 // Limits of the search.
@@ -19,6 +20,7 @@ const (
 	leastMove   = 6    // a jump exceeds what the record does within a day so many times
 	overHours   = 2    // and the largest changes of the hours around it, in the median
 	leastSharp  = 3    // and the four changes on either side of it
+	othersSharp = 2    // and one beside it that is held to it
 	leastNear   = 0.65 // share of a jump by which the hours after it differ from those before it, at least
 	mostNear    = 1.4  // and at the most
 	nearSparse  = 0.1  // by which both are stricter where readings lie far apart
@@ -38,10 +40,17 @@ const (
 	mustStay    = 4    // days that must show it; in longer ones it may be taken back
 	longTold    = 4    // days that tell of a jump whatever the record's others
 	outHours    = 48   // longest time out of place
-	mostOut     = 6    // jumps within it
+	mostOut     = 24   // jumps within it
 	outShare    = 0.28 // share of the larger, and of the move, that the lesser of the first and the last has
 	backHours   = 72   // in which a flow comes back that stopped or began
 	backShare   = 0.75
+	sameSize    = 0.3  // by which what stays may differ from a jump that is told by itself
+	fewScatters = 2    // what comes back to within so many scatters, or a quarter of it, has come back
+	fitHours    = 6    // that tell how the level goes before and after a jump
+	overNoise   = 10   // scatters of its readings, from which on a jump is neither slope nor noise
+	fitScatters = 5    // of readings, that it exceeds
+	mostSlope   = 0.5  // share of it that lines before and after show, at least
+	restShare   = 0.25 // share of the scatter of the day before that the day after has at most where water rests
 )
 
 // spans are the days that are compared on either side.
@@ -58,6 +67,8 @@ type leap struct {
 	keeps bool    // see keeps
 	told  int     // the longest time, in days, before and after it that tells of it
 	moved bool
+	// spread is how far the level goes over such a time, as a standard deviation; 0 where it is not known
+	spread float64
 }
 
 // Find looks for moves, in the order of time.
@@ -70,13 +81,17 @@ func (r *Record) Find() (list []Move) {
 		l.moved = r.moves(l) && (l.told >= longTold || others(leaps, l) <= mostOthers)
 	}
 	leaps = slices.DeleteFunc(leaps, func(l leap) bool { return !l.moved })
-	all := slices.Clone(leaps)
-	leaps = slices.DeleteFunc(leaps, func(l leap) bool { return comesBack(all, &l) })
+	leaps = slices.DeleteFunc(leaps, func(l leap) bool { return r.slopes(&l) || r.comesBack(jumps, &l) })
+	leaps = r.join(jumps, leaps)
 	leaps = append(leaps, r.outs(jumps, leaps)...)
 	slices.SortStableFunc(leaps, func(a, b leap) int { return cmp.Compare(a.before, b.before) })
+	leaps = r.merge(leaps)
 	for i := range leaps {
 		l := &leaps[i]
-		list = append(list, Move{l.before, l.after, l.size, r.scatterAt(l), l.out})
+		if l.spread == 0 {
+			l.spread = r.scatterAt(l)
+		}
+		list = append(list, Move{l.before, l.after, r.toldSize(l), l.spread, l.out, r.restsAfter(l)})
 	}
 	return list
 }
@@ -262,53 +277,274 @@ func others(leaps []leap, l *leap) (n int) {
 	return n
 }
 
-// outs looks for a sensor that was out of its place and is elsewhere after that: several jumps, the first and the last
-// in opposite ways, none of which is a move. What lies between them is of neither side.
+// join looks at moves with other sharp jumps within two days of them: what stays is what lies between the level before
+// the first and after the last. Where nothing does, there is no move; where it is another size, all are one move.
+func (r *Record) join(jumps []jump, moves []leap) (list []leap) {
+	for i := 0; i < len(moves); i++ {
+		l := moves[i]
+		first, last := l.jump, l.jump
+		for _, j := range jumps {
+			if j.sharp < othersSharp || math.Abs(j.change) < outShare*math.Abs(l.size) {
+				continue
+			}
+			if j.before < first.before && l.after-j.before <= outHours*hourNs {
+				first = j
+			}
+			if j.after > last.after && j.after-first.before <= outHours*hourNs {
+				last = j
+			}
+		}
+		next := i + 1
+		for next < len(moves) && moves[next].before < last.after {
+			next++
+		}
+		all, ok := leap{}, false
+		if first != last {
+			all, ok = r.between(first, last)
+		}
+		if ok {
+			all.size, all.spread = r.settled(&all)
+		}
+		switch {
+		case !ok:
+		case math.Abs(all.size) <= max(fewScatters*all.spread, (1-backShare)*math.Abs(l.size)):
+			i = next - 1
+			continue
+		case math.Abs(all.size-l.size) > sameSize*math.Abs(all.size) && r.stands(&all) || next > i+1:
+			l = all
+			i = next - 1
+		}
+		list = append(list, l)
+	}
+	return list
+}
+
+// merge makes one of moves within two days of each other, where what is left of both is a move.
+func (r *Record) merge(leaps []leap) (list []leap) {
+	for _, l := range leaps {
+		if n := len(list); n > 0 && l.after-list[n-1].before <= outHours*hourNs {
+			if all, ok := r.between(list[n-1].jump, l.jump); ok && r.settles(&all) {
+				list[n-1] = all
+				continue
+			}
+		}
+		list = append(list, l)
+	}
+	return list
+}
+
+// between is what lies between two jumps, as a leap; the readings in between are of neither side.
+func (r *Record) between(first, last jump) (leap, bool) {
+	l := leap{jump: first, out: true}
+	l.after, l.fine, l.gap, l.sharp = last.after, false, true, clearSharp
+	if !r.place(&l) {
+		return l, false
+	}
+	l.change = r.level(l.a) - r.level(l.b-2)
+	r.compareHours(&l)
+	return l, true
+}
+
+// stands judges a leap between jumps: it is a move by all that is asked of one over a gap, and days tell of it.
+func (r *Record) stands(l *leap) bool {
+	if math.Abs(l.change) < leastMove*r.noise || math.Abs(l.size) < max(leastMove*r.noise, fewScatters*l.spread) {
+		return false
+	}
+	l.moved = r.moves(l) && l.told > 0
+	return l.moved
+}
+
+// settles works out the size of a leap between jumps where little else speaks against it, and judges it.
+func (r *Record) settles(l *leap) bool {
+	if math.Abs(l.change) < leastMove*r.noise || math.Abs(l.goes) > goesOn {
+		return false
+	}
+	l.size, l.spread = r.settled(l)
+	return r.stands(l)
+}
+
+// outs looks for a sensor that was out of its place and is elsewhere after that, or that moved in stages none of which
+// is a move: several jumps, the first and the last in opposite ways or both sharp. What lies between them is of neither
+// side.
 func (r *Record) outs(jumps []jump, leaps []leap) (list []leap) {
 	isMove := func(j jump) bool {
-		return slices.ContainsFunc(leaps, func(l leap) bool { return l.before == j.before })
+		return slices.ContainsFunc(leaps, func(l leap) bool { return j.before >= l.before && j.after <= l.after })
 	}
 	for i := 0; i < len(jumps); i++ {
-		first := jumps[i]
-		for k := i + 1; k < min(i+mostOut, len(jumps)) && !isMove(first); k++ {
+		first, end := jumps[i], i+1
+		if isMove(first) {
+			continue
+		}
+		for end < min(i+mostOut, len(jumps)) && !isMove(jumps[end]) &&
+			jumps[end].after-first.before <= outHours*hourNs {
+			end++
+		}
+		for k := end - 1; k > i; k-- {
 			last := jumps[k]
-			if isMove(last) || last.after-first.before > outHours*hourNs {
-				break
+			staged := first.sharp >= leastSharp && last.sharp >= leastSharp
+			if first.change*last.change > 0 && !staged {
+				continue
 			}
-			l := leap{jump: first, out: true}
-			l.after, l.fine, l.gap = last.after, false, true
-			if first.change*last.change < 0 && r.place(&l) {
-				if l.change = r.level(l.a) - r.level(l.b-2); r.setAnew(&l, first, last) {
-					list = append(list, l)
-					i = k
-					break
-				}
+			if l, ok := r.between(first, last); ok && setAnew(&l, first, last) && r.settles(&l) {
+				list = append(list, l)
+				i = k
+				break
 			}
 		}
 	}
 	return list
 }
 
-// setAnew judges a time out of place: what it left behind is a move by all that is asked of one over a gap, and days
-// tell of it.
-func (r *Record) setAnew(l *leap, first, last jump) bool {
+// setAnew reports whether the first and the last of some jumps are large enough beside each other and what stays.
+func setAnew(l *leap, first, last jump) bool {
 	left, came := math.Abs(first.change), math.Abs(last.change)
-	if c := math.Abs(l.change); c < leastMove*r.noise || min(left, came) < outShare*max(left, came, c) {
-		return false
-	}
-	l.sharp = clearSharp
-	r.compareHours(l)
-	l.moved = r.moves(l) && l.told > 0
-	return l.moved
+	return min(left, came) >= outShare*max(left, came, math.Abs(l.change))
 }
 
-// comesBack reports whether another move takes one back within three days, as a flow does that stops and begins.
-func comesBack(leaps []leap, l *leap) bool {
-	return slices.ContainsFunc(leaps, func(o leap) bool {
-		share := -o.size / l.size
-		return share >= backShare && share <= 1/backShare &&
-			max(o.before-l.after, l.before-o.after) <= backHours*hourNs
+// comesBack reports whether another sharp jump takes a leap back within three days, as a flow does that stops and
+// begins, to where the level was.
+func (r *Record) comesBack(jumps []jump, l *leap) bool {
+	return slices.ContainsFunc(jumps, func(o jump) bool {
+		share := -o.change / l.size
+		if o.sharp < leastSharp || share < backShare || share > 1/backShare ||
+			max(o.before-l.after, l.before-o.after) > backHours*hourNs {
+			return false
+		}
+		first, last := l.jump, o
+		if o.before < l.before {
+			first, last = o, l.jump
+		}
+		all, ok := r.between(first, last)
+		if !ok {
+			return true
+		}
+		all.size, all.spread = r.settled(&all)
+		return math.Abs(all.size) <= max(fewScatters*all.spread, (1-backShare)*math.Abs(l.size))
 	})
+}
+
+// slopes reports whether a jump is no more than a slope and the noise of its readings make: lines through the hours
+// before and after it, as they are or against the day before, do not part there by half of it, nor by five times what
+// the readings scatter.
+func (r *Record) slopes(l *leap) bool {
+	if l.gap || math.Abs(l.change) >= overNoise*l.stir {
+		return false
+	}
+	plain, daily := r.lines(l)
+	least := max(fitScatters*l.stir, mostSlope*math.Abs(l.change))
+	return !(plain*sign(l.change) >= least || daily*sign(l.change) >= least)
+}
+
+// lines is by how much the lines through the hours on either side of a leap part at it, as they are and against the day
+// before.
+func (r *Record) lines(l *leap) (plain, daily float64) {
+	plain = r.parts(l, func(k int) float64 { return r.hours[k].level })
+	daily = r.parts(l, func(k int) float64 {
+		if i, ok := r.find(r.hours[k].number - dayHours); ok {
+			return r.hours[k].level - r.hours[i].level
+		}
+		return math.NaN()
+	})
+	return plain, daily
+}
+
+// toldSize is the size of a leap as it is told: of a jump from a reading to the next the middle one of what the hours
+// around it and the lines through them say.
+func (r *Record) toldSize(l *leap) float64 {
+	if l.gap || math.Abs(l.change) >= 2*overNoise*l.stir {
+		return l.size
+	}
+	if plain, daily := r.lines(l); !math.IsNaN(plain) && !math.IsNaN(daily) {
+		return median([]float64{l.size, plain, daily})
+	}
+	return l.size
+}
+
+func sign(v float64) float64 { return math.Copysign(1, v) }
+
+// parts is by how much the lines through six hours on either side of a leap part at it; NaN where hours are missing.
+func (r *Record) parts(l *leap, of func(int) float64) float64 {
+	line := func(from int) (middle, slope float64) {
+		var slopes, values []float64
+		for k := from; k < from+fitHours; k++ {
+			values = append(values, of(k))
+			for i := from; i < k; i++ {
+				slopes = append(slopes, (of(k)-of(i))/float64(r.hours[k].number-r.hours[i].number))
+			}
+		}
+		return median(values), median(slopes)
+	}
+	at := float64(l.after)/float64(hourNs) - 0.5
+	centre := func(from int) float64 { return float64(r.hours[from].number+r.hours[from+fitHours-1].number) / 2 }
+	before, rises := line(l.b - fitHours + 1)
+	after, goes := line(l.a)
+	return after + goes*(at-centre(l.a)) - before - rises*(at-centre(l.b-fitHours+1))
+}
+
+// settled is the size of a leap between jumps, and its scatter as a standard deviation: the level of the hours after it
+// less that before, as it is or less the same hours of a day before it, or that of the day after less the same hours of
+// the day before, whichever scatters least in the days around.
+func (r *Record) settled(l *leap) (size, spread float64) {
+	size, spread = l.change, math.Inf(1)
+	lag, span := l.a-(l.b-2), r.hours[l.a].number-r.hours[l.b].number
+	ago := func(hours int64) int64 { return (span + hours + dayHours - 1) / dayHours * dayHours }
+	lesson := func(k, n int, lag int64) float64 { // how far n hours from k on lie above those so long before
+		var all []float64
+		for i := k; i < min(k+n, len(r.hours)); i++ {
+			if o, ok := r.find(r.hours[i].number - lag); ok {
+				all = append(all, r.hours[i].level-r.hours[o].level)
+			}
+		}
+		if len(all) < (n+1)/2 {
+			return math.NaN()
+		}
+		return median(all)
+	}
+	for _, way := range []struct {
+		of    func(k int) float64 // with k for the first hour after
+		reach int                 // hours it looks back
+		ahead int
+	}{
+		{func(k int) float64 { return r.level(k) - r.level(k-lag) }, lag, 3},
+		{func(k int) float64 { return lesson(k, 3, ago(3)) - lesson(k-lag, 3, ago(3)) }, lag + int(ago(3)), 3},
+		{func(k int) float64 { return lesson(k, dayHours, ago(dayHours)) }, int(ago(dayHours)), dayHours},
+	} {
+		var all []float64
+		days := 5*dayHours + way.reach
+		for k := max(l.b-days, way.reach); k < min(l.a+days, len(r.hours)-way.ahead); k++ {
+			if k+way.ahead > l.b+1 && k-way.reach < l.a {
+				continue // the leap is in it
+			}
+			if v := way.of(k); !math.IsNaN(v) {
+				all = append(all, v)
+			}
+		}
+		if l.a < way.reach || l.a+way.ahead > len(r.hours) || len(all) < 2*dayHours {
+			continue
+		}
+		if v, s := way.of(l.a), scatter(all); !math.IsNaN(v) && s < spread {
+			size, spread = v, s
+		}
+	}
+	if math.IsInf(spread, 1) {
+		spread = r.scatterAt(l)
+	}
+	return size, spread
+}
+
+// restsAfter reports whether a fall ends where no hour of the record lies lower, by more than the level goes anyway,
+// and the day after it hardly stirs beside the day before.
+func (r *Record) restsAfter(l *leap) bool {
+	if l.size >= 0 {
+		return false
+	}
+	before, after := make([]float64, dayHours), make([]float64, dayHours)
+	for k := range dayHours {
+		before[k], after[k] = r.hours[l.b-k].level, r.hours[l.a+k].level
+	}
+	floor := median(slices.Clone(after)) - leastMove*r.step
+	lower := func(h hour) bool { return h.level < floor }
+	return !slices.ContainsFunc(r.hours, lower) && scatter(after) <= restShare*scatter(before)
 }
 
 // placed is a shift, and the hour where it was taken.

@@ -150,7 +150,7 @@ func (h *harms) move(random *rand.Rand, r *records.Record, noise float64, at str
 	hit := slices.ContainsFunc(found, func(m Move) bool {
 		return m.Before >= one.At[from-1]-int64(24*time.Hour) && m.After <= one.At[until]+int64(24*time.Hour) &&
 			m.Before < one.At[until] && m.After > one.At[from-1] && m.Size*size > 0 &&
-			math.Abs(m.Size-size) <= math.Abs(size)/2
+			math.Abs(m.Size-size) <= 0.3*math.Abs(size)
 	})
 	h.extra.of++
 	if len(found) > 1 || len(found) == 1 && !hit {

@@ -29,6 +29,7 @@ type hour struct {
 type jump struct {
 	before, after int64 // times of the two
 	change        float64
+	stir          float64 // m, the scatter of the readings around it, as a standard deviation
 	sharp         float64 // by how many times it exceeds the four changes on either side
 	fine          bool    // readings follow each other closely enough for water to be followed
 	gap           bool    // the two readings are no neighbours
@@ -107,15 +108,18 @@ func (r *Record) close() {
 func (r *Record) compare() {
 	x := r.recent
 	most, least := 0.0, int64(math.MaxInt64)
+	var changes []float64
 	for k := 1; k < len(x); k++ {
 		if k != around+1 {
-			most = max(most, math.Abs(x[k].level-x[k-1].level))
+			c := math.Abs(x[k].level - x[k-1].level)
+			most, changes = max(most, c), append(changes, c)
 			least = min(least, x[k].at-x[k-1].at)
 		}
 	}
 	a, b := x[around], x[around+1]
 	j := jump{before: a.at, after: b.at, change: b.level - a.level}
 	j.sharp = math.Abs(j.change) / max(most, r.step, 1e-9)
+	j.stir = ofNormal * median(changes) / math.Sqrt2
 	j.gap = b.at-a.at > 3*max(least, int64(fineInterval))/2
 	j.fine = least <= int64(fineInterval) && !j.gap
 	n := hourOf(b.at)

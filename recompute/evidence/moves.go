@@ -14,10 +14,31 @@ import (
 type Moves struct {
 	record  *moves.Record
 	segment *settings.Segment // of the last reading
+	at      int64             // its time
 	echo    float64           // m, what the sensor measured in it
 	head    float64           // m, its head by the recorded settings
 	offset  float64           // m, of all moves that the recorded settings know
+	entries []entry
 	any     bool
+}
+
+// Move is a move of the sensor, beside what was entered in the meter between its two readings. Its size is of what the
+// sensor measured.
+type Move struct {
+	moves.Move
+	Entered int64   // when a setting was entered anew, the last time of several
+	Entry   float64 // m, what that makes of the head; 0 where nothing was entered
+}
+
+// Unexplained is what is left of a move in the head, in metres.
+func (m *Move) Unexplained() float64 { return m.Size + m.Entry }
+
+// entry is a setting that was entered anew between two readings.
+type entry struct {
+	before, after int64   // times of the readings
+	at            int64   // when
+	makes         float64 // m, of the head
+	known         float64 // m, what the record was not told of what the sensor measured, since the entry fits
 }
 
 // noPlace are the flags of readings that say nothing of where the sensor is.
@@ -42,9 +63,9 @@ func (m *Moves) Add(b *block.Block) {
 			echo := s.Echo(b.Time[i], b.Figure[i], b.AirAt(i))
 			head := s.Head(b.Time[i], b.Figure[i], b.AirAt(i))
 			if m.any && s != m.segment {
-				m.enter(echo, head)
+				m.enter(s.From, b.Time[i], echo, head)
 			}
-			m.segment, m.echo, m.head, m.any = s, echo, head, true
+			m.segment, m.at, m.echo, m.head, m.any = s, b.Time[i], echo, head, true
 			m.record.Add(b.Time[i], m.offset-echo)
 		}
 	})
@@ -53,11 +74,32 @@ func (m *Moves) Add(b *block.Block) {
 // enter takes in that a setting was entered anew between the last reading and this one. Where nothing moved, what the
 // sensor measures goes on and the head by the settings leaps; where a sensor was moved and the meter was told, it is
 // the other way. What goes on is taken.
-func (m *Moves) enter(echo, head float64) {
-	if measured := m.echo - echo; math.Abs(head-m.head) < math.Abs(measured) {
-		m.offset += head - m.head - measured
+func (m *Moves) enter(at, now int64, echo, head float64) {
+	measured := m.echo - echo
+	e := entry{before: m.at, after: now, at: at, makes: head - m.head - measured}
+	if math.Abs(head-m.head) < math.Abs(measured) {
+		m.offset += e.makes
+		e.known = -e.makes
+	}
+	if math.Abs(e.makes) > leastEntry {
+		m.entries = append(m.entries, e)
 	}
 }
 
+// leastEntry is the least that a setting makes of the head to be one that was entered anew, m: above rounding.
+const leastEntry = 1e-6
+
 // Find ends the record and returns its moves, in the order of time.
-func (m *Moves) Find() []moves.Move { return m.record.Find() }
+func (m *Moves) Find() (list []Move) {
+	for _, found := range m.record.Find() {
+		move := Move{Move: found}
+		for _, e := range m.entries {
+			if e.before >= found.Before && e.after <= found.After {
+				move.Size += e.known
+				move.Entered, move.Entry = e.at, move.Entry+e.makes
+			}
+		}
+		list = append(list, move)
+	}
+	return list
+}
