@@ -112,6 +112,9 @@ func (a *alarms) table() string {
 // TestHarm: of clean generated years with seasons and storms, moves of the sensor, change points and drifts of the
 // night minimum, and days unlike those before them are told together in at most 2 of 100.
 func TestHarm(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it is statistics, of many years")
+	}
 	a := measureAlarms(1, effort.Rounds(2, 8))
 	t.Log("\n" + a.table())
 	if a.any*50 > max(a.sites, 50) {
