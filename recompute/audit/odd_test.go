@@ -32,8 +32,8 @@ func TestOddInWords(t *testing.T) {
 			"drop-outs to a bound", odd.Result{DropOuts: []odd.DropOuts{
 				{Span: span, High: true, Head: 0.5, Times: 9, Bounds: 7, Effect: 12.34}}},
 			"jumps 9 times to one and the same head of 0.500 m, the highest of the record",
-			[]string{"so may a tank that is flushed", "7 of them stand at an end of what the meter shows and are held " +
-				"as bounds", "they give +12.34 m3"},
+			[]string{"so may a tank that is flushed", "7 of them stand at an end of what the meter shows and are " +
+				"held as bounds", "they give +12.34 m3"},
 		},
 		{
 			"fade", odd.Result{Fades: []odd.Fade{{Span: span, High: true, Head: 0.5, Left: 0.1234}}},
