@@ -158,7 +158,8 @@ func chained(t *testing.T, times int) *Window {
 	whole.Spans[0].End = len(whole.Time)
 	for i := range whole.Time {
 		whole.Conflict = append(whole.Conflict, i%97 == 5)
-		whole.Told = append(whole.Told, []Flags{0, Spike, OddPeak, OddPeak, Spike, Spike, Stuck, Still}[max(0, i%61-53)])
+		told := []Flags{0, Spike, OddPeak, OddPeak, Spike, Spike, Stuck, Still}
+		whole.Told = append(whole.Told, told[max(0, i%61-53)])
 		whole.SecondHead = append(whole.SecondHead, whole.Head[i]*float64(i/61%2)+0.01)
 		whole.Second = append(whole.Second, i%89 != 3)
 	}

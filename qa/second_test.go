@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// TestConfirmed: what the record tells to be a spike is none where a second sensor shows half of it or more, to the same
-// side, from its own level, whatever that is.
+// TestConfirmed: what the record tells to be a spike is none where a second sensor shows half of it or more, to the
+// same side, from its own level, whatever that is.
 func TestConfirmed(t *testing.T) {
 	const base, other = 0.25, 0.5
 	for _, c := range []struct {

@@ -100,7 +100,8 @@ func (p *pieces) tell(r *Record, noise float64) []Pond {
 	}
 	head := longest.level + p.list[longest.first].offset
 	lower, ok := p.lower(&longest, within)
-	if !ok || float64(longest.n) < mostlyStill*float64(longest.last-longest.first+1) || p.crest(&longest, within) || longest.n < int(max(leastPond, pondOthers*float64(other))) || head < pondOver*within {
+	stands := float64(longest.n) >= mostlyStill*float64(longest.last-longest.first+1) && !p.crest(&longest, within)
+	if !ok || !stands || longest.n < int(max(leastPond, pondOthers*float64(other))) || head < pondOver*within {
 		return nil
 	}
 	x := Pond{Head: head, Lower: lower + p.list[longest.first].offset, Usual: float64(other) * pieceLength.Hours()}

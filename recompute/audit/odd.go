@@ -83,11 +83,11 @@ func (w oddWords) dropOuts(d *odd.DropOuts) Finding {
 		fmt.Sprintf("%s %d times to one and the same head of %.3f m, the %s of the record, %s (%d readings, %s)",
 			does, d.Times, d.Head, extremeOf(d.High), w.times(&d.Span), d.Readings, w.hours(d.Hours)),
 		fmt.Sprintf("Each time it returns to where it was: a loose cable, a failing supply or a lost echo does so, "+
-			"and so may "+sound+". %sAs logged they give %s against lines between the readings around them; their flags say what "+
-			"counts. Look at cable, supply and mounting, and leave out by a ruling what still counts.",
-			held, w.signed(d.Effect)),
-		"fewer than 6 stays of up to 12 readings at one extreme, after and before jumps over 6 times the noise, 5 steps and 1.5 "+
-			"times any reversal elsewhere",
+			"and so may %s. %sAs logged they give %s against lines between the readings around them; their flags say "+
+			"what counts. Look at cable, supply and mounting, and leave out by a ruling what still counts.",
+			sound, held, w.signed(d.Effect)),
+		"fewer than 6 stays of up to 12 readings at one extreme, after and before jumps over 6 times the noise, 5 "+
+			"steps and 1.5 times any reversal elsewhere",
 	)
 }
 

@@ -32,8 +32,8 @@ func TestOddInWords(t *testing.T) {
 			"drop-outs to a bound", odd.Result{DropOuts: []odd.DropOuts{
 				{Span: span, High: true, Head: 0.5, Times: 9, Bounds: 7, Effect: 12.34}}},
 			"jumps 9 times to one and the same head of 0.500 m, the highest of the record",
-			[]string{"so may a tank that is flushed", "7 of them stand at an end of what the meter shows and are held as " +
-				"bounds", "they give +12.34 m3"},
+			[]string{"so may a tank that is flushed", "7 of them stand at an end of what the meter shows and are " +
+				"held as bounds", "they give +12.34 m3"},
 		},
 		{
 			"fade", odd.Result{Fades: []odd.Fade{{Span: span, High: true, Head: 0.5, Left: 0.1234}}},
@@ -52,7 +52,8 @@ func TestOddInWords(t *testing.T) {
 				{Span: span, Lower: 0.1, Upper: 0.4, Aside: 0.25, UpperStill: true, ByLower: 1000, ByUpper: 2000}}},
 			"jumps back and forth between two surfaces, heads of 0.100 m and 0.400 m, from 2031-03-02 06:00 " +
 				"to 2031-03-04 18:00 UTC (2 d 12 h; 25 % of the readings on the upper one)",
-			[]string{"may be a false echo, or a pump", "The upper one hardly moves", "lower surface alone it has 1000 m3, by the upper alone 2000 m3"},
+			[]string{"may be a false echo, or a pump", "The upper one hardly moves",
+				"lower surface alone it has 1000 m3, by the upper alone 2000 m3"},
 		},
 		{
 			"noise", odd.Result{Noise: &odd.Noise{Span: span, Days: 3, Deviation: 0.0123, Usual: 0.001, Bias: 24.69,
