@@ -134,8 +134,8 @@ var Checks = []Check{
 		"common practice",
 		func(l Limits) string {
 			if l.StuckDuration == 0 {
-				return "twice as long as it stands at that level, with a jump at the end or another logged quantity that " +
-					"moves, which the record tells"
+				return "twice as long as it stands at that level, with a jump at the end or another logged quantity " +
+					"that moves, which the record tells"
 			}
 			return fmt.Sprintf("within %s mm for %s or longer",
 				digits(l.StuckTolerance*1000, 3), quantity.FormatDuration(l.StuckDuration))

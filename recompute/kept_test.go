@@ -279,8 +279,8 @@ func TestLeavingOutByHand(t *testing.T) {
 		{"across a correction", []float64{.9, .4, .9}, "",
 			"[[correction]]\nfrom = 2031-03-01T00:01:30\nreason = \"x\"\nempty_distance = \"1.1 m\"\n",
 			left{"user_range": 0.015*120 - 0.035*60 - 0.04*60}, 0},
-		// Minute 1 is flagged by both checks, minute 2 by the one and minute 3 by the other. Without 1 and 3 a line goes
-		// from 10 to 60 L/s and one from there to 12; without 1 and 2, one from 10 to 10.
+		// Minute 1 is flagged by both checks, minute 2 by the one and minute 3 by the other. Without 1 and 3 a line
+		// goes from 10 to 60 L/s and one from there to 12; without 1 and 2, one from 10 to 10.
 		{"flags that overlap", []float64{.9, .4, .4, .9, .88}, "rate_of_change.up = \"50 mm\"\n" +
 			"rate_of_change.down = \"50 mm\"\nrate_of_change.per = \"1 min\"\n", "", left{
 			"rate_of_change": (0.035+0.036)*120 - (0.035+0.06+0.035+0.011)*60,

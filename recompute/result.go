@@ -136,7 +136,8 @@ func (p *pass) evidence(r *Result) {
 	r.Evidence = Evidence{
 		Visits: p.visits.List, FlowCheck: *p.flow, Trials: p.trials.Finish(r.Site),
 		Changes: p.courses.ChangePoints(days, p.block.OfFlow), Pattern: p.courses.Pattern(days, r.lastDistance()),
-		Heads: p.levels.Heads(), Dead: p.runner.unconfirmed(p.levels.Dead()), Odd: p.odd.Finish(), Moves: p.runner.moves,
+		Heads: p.levels.Heads(), Dead: p.runner.unconfirmed(p.levels.Dead()), Odd: p.odd.Finish(),
+		Moves: p.runner.moves,
 	}
 	r.Refused = evidence.Refused(r.Trials)
 }

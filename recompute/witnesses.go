@@ -84,8 +84,8 @@ func (w witnesses) finish() (told, confirmed []block.Told, notes []string) {
 	for _, x := range w {
 		list, apart := x.Finish()
 		if apart {
-			notes = append(notes, fmt.Sprintf("the level often stands while %s moves: the two are not of one water, and "+
-				"none of these spells is flagged for it", x.name))
+			notes = append(notes, fmt.Sprintf("the level often stands while %s moves: the two are not of one water, "+
+				"and none of these spells is flagged for it", x.name))
 		}
 		removed, n := 0, 0
 		for _, v := range list {

@@ -47,7 +47,8 @@ func (r *Run) moves() (out []moveRecord) {
 	for i := range r.Result.Moves {
 		m := &r.Result.Moves[i]
 		one := moveRecord{
-			Last: utc(m.Before), First: utc(m.After), Size: mm(m.Size), Scatter: mm(m.Scatter), Out: m.Out, Rests: m.Rests,
+			Last: utc(m.Before), First: utc(m.After), Size: mm(m.Size), Scatter: mm(m.Scatter),
+			Out: m.Out, Rests: m.Rests,
 		}
 		if m.Entry != 0 {
 			one.Entered, one.Entry, one.Left = utc(m.Entered), mm(m.Entry), mm(m.Unexplained())
@@ -71,7 +72,8 @@ func (r *Run) moveSentence(m *evidence.Move) string {
 	if r.site().Log.Primary > reading.Head {
 		what, of = "the head by the settings", "" // the log holds flows
 	}
-	text := fmt.Sprintf("between %s and %s %s moves by %s%s, and stays (the level goes by %s mm over such a time anyway)",
+	text := fmt.Sprintf(
+		"between %s and %s %s moves by %s%s, and stays (the level goes by %s mm over such a time anyway)",
 		r.stamp(m.Before), r.stamp(m.After), what, mm(m.Size), of, quantity.Digits(1000*m.Scatter, 2))
 	if m.Entry != 0 {
 		text += fmt.Sprintf("; the setting entered at %s makes %s of it; %s of head stay unexplained",

@@ -46,8 +46,8 @@ func TestChangesInWords(t *testing.T) {
 			"sensor that moved or was set anew, or a setting that changed, or the flow was shut off",
 		"between 2031-03-21 14:45:00 and 2031-03-21 16:00:00 what the sensor measured moves by " +
 			quantity.Signed(-202, 3) + " mm of level, and stays (the level goes by 2.2 mm over such a time anyway); " +
-			"the setting entered at 2031-03-21 15:15:00 makes +400 mm of it; +198 mm of head stay unexplained: a sensor " +
-			"that moved or was set anew, or a setting that changed",
+			"the setting entered at 2031-03-21 15:15:00 makes +400 mm of it; +198 mm of head stay unexplained: a " +
+			"sensor that moved or was set anew, or a setting that changed",
 		"2031-04-02: the counter over logged flow goes by +5 % (p < 0.0001 by Pettitt's test, autocorrelation " +
 			"allowed for)",
 		"the night minimum of the head drifts by +15 mm over the log (p 0.0004 by Mann-Kendall's test, " +

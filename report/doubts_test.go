@@ -70,7 +70,8 @@ func TestLeftOutMost(t *testing.T) {
 		{[]*effect.Event{dead, event(qa.Gap, site.LeaveOut, 100, 121)}, -1, fmt.Sprintf(most, "dead", "22 h")},
 	} {
 		r := &Run{Result: &recompute.Result{}}
-		r.Result.Events, r.Result.Facts.Interval, r.Result.Screened.Limits.BridgeLimit = c.events, time.Hour, 4*time.Hour
+		r.Result.Events, r.Result.Facts.Interval = c.events, time.Hour
+		r.Result.Screened.Limits.BridgeLimit = 4 * time.Hour
 		r.Result.Total.Until = 240 * hour
 		if c.ruled >= 0 {
 			r.Result.Rulings = []recompute.RulingResult{{Ruling: &site.Ruling{

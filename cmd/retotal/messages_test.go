@@ -118,10 +118,11 @@ site.toml:15:36: screening.spike.window goes with a threshold; without one the r
 			`spike; expected a threshold beside it, usually 3; add threshold = 3, or leave window out`},
 	{name: "a threshold that nothing reaches", add: "[screening]\nspike = { threshold = 1e300 }\n",
 		args: "check site.toml",
-		all:  `site.toml:15:23: screening.spike.threshold 1e+300 is not usable; expected above 0 and up to 1000, usually 3`},
+		all: `site.toml:15:23: screening.spike.threshold 1e+300 is not usable; expected above 0 and up to 1000, ` +
+			`usually 3`},
 	{name: "stuck for less than the log's interval", add: "[screening]\nstuck.duration = \"1 s\"\n",
-		all: `site.toml:15:18: screening.stuck.duration "1 s" is shorter than three intervals of the log (1 min), in which ` +
-			`sound readings may well be equal; expected 3 min or longer; usually an hour or more`},
+		all: `site.toml:15:18: screening.stuck.duration "1 s" is shorter than three intervals of the log (1 min), ` +
+			`in which sound readings may well be equal; expected 3 min or longer; usually an hour or more`},
 	{name: "former name of a flag in a ruling", add: "[[ruling]]\nfrom = 2031-03-01T00:00:00\n" +
 		"until = 2031-03-01T01:00:00\nchecks = [\"clipped\"]\naction = \"keep\"\nreason = \"x\"\nby = \"y\"\n",
 		all: `site.toml:17:10: the first ruling (line 14): checks "clipped" is not a check; expected names of ` +

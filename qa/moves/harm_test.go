@@ -232,8 +232,8 @@ func (h *harms) table() string {
 }
 
 // TestHarm holds what the package promises on generated years: hardly a move is told of sound ones, and those of ten
-// times the variation within a day or more are found where readings are 6 minutes apart or less, dated within a day, nine
-// in ten of them to 30 % of their size.
+// times the variation within a day or more are found where readings are 6 minutes apart or less, dated within a day,
+// nine in ten of them to 30 % of their size.
 func TestHarm(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it is statistics, of many years")

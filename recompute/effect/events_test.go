@@ -189,7 +189,8 @@ func TestEventsBesideDropped(t *testing.T) {
 	bridged.Last = block.Accepted{Any: true, End: b.EndAt(1, 3)}
 	bridged.Volume, bridged.Covered = 3*120, 120e9
 	b.Steps = []block.Step{
-		counts(0, block.Begins), {Kind: block.Run, Low: 1, High: 2}, drops(2), bridged, {Kind: block.Run, Low: 4, High: 5},
+		counts(0, block.Begins), {Kind: block.Run, Low: 1, High: 2}, drops(2), bridged,
+		{Kind: block.Run, Low: 4, High: 5},
 	}
 	v.Add(b)
 	v.Finish(0)

@@ -169,8 +169,8 @@ func atEnd(b *block.Block, i int) (end, low bool) {
 // change is a jump when it is over three times the largest change elsewhere, 20 mm and ten steps of the log. One jump,
 // in or out, tells of dirt or a dead sensor where readings come every five minutes or faster; at longer intervals all
 // sides that are known must be jumps. At the end of little flow, where pumps and valves stop at once and a flood comes
-// down a dry bed as a front, both must be, and it must last for an hour or longer. An end that is met so again and again
-// is how this water comes and goes, and what moves there is no fault.
+// down a dry bed as a front, both must be, and it must last for an hour or longer. An end that is met so again and
+// again is how this water comes and goes, and what moves there is no fault.
 func (s *Stays) Verdicts(l *qa.Limits, interval time.Duration) (again []block.Told) {
 	s.end(math.NaN())
 	limit := max(3*max(s.largest, s.latest), leastJump, 10*l.Resolution)

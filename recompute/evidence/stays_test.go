@@ -212,7 +212,8 @@ func TestEndsMetAgain(t *testing.T) {
 	} {
 		s := &Stays{list: slices.Clone(c.list), Shown: make([]settings.Extremes, 1)}
 		for i := range s.list { // a day apart
-			s.list[i].from, s.list[i].until = s.list[i].from+int64(i)*24*int64(time.Hour), s.list[i].until+int64(i)*24*int64(time.Hour)
+			by := int64(i) * 24 * int64(time.Hour)
+			s.list[i].from, s.list[i].until = s.list[i].from+by, s.list[i].until+by
 		}
 		s.Verdicts(&qa.Limits{SpikeWindow: 2 * half}, time.Minute)
 		if got := s.list[0].verdict; got != c.want {
