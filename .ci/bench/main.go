@@ -1,6 +1,6 @@
 // Command bench runs one job in retotal and in general-purpose data tools, one after the other in turns, and prints
-// medians: from the log to daily and monthly totals of two settings, the counter, flags, and all readings with flows and
-// flags in a zstd Parquet file. Results are compared before a time is printed.
+// medians: from the log to daily and monthly totals of two settings, the counter, flags, and all readings with flows
+// and flags in a zstd Parquet file. Results are compared before a time is printed.
 //
 //	go run ./.ci/bench -dir FOLDER -rows 1000000,10000000
 //

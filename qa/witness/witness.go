@@ -1,5 +1,5 @@
 // Package witness tells the spells in which readings repeat one value while another logged quantity of the same water
-// moves: a second sensor, the meter's own flow, or its counter.
+// moves: a second sensor, the meter's own flow, or its counter. It tells, too, where a second sensor stands with them.
 //
 // Both are compared by what they say of the head, in windows of half an hour or more. How far the two usually move
 // apart within such a time is told by the record itself; only what goes far beyond that contradicts. The beginning of a
@@ -132,7 +132,7 @@ func (w *Witness) Add(at int64, value, head, other float64) {
 	w.stand(at, value)
 	x := &w.window
 	if !math.IsNaN(other) {
-		if x.last = (count{at, other}); x.rows == 0 {
+		if x.last = (count{at, other}); x.first == (count{}) {
 			x.first = x.last
 		}
 		if x.rows%w.stride == 0 {

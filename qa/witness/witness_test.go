@@ -331,6 +331,24 @@ func TestConfirmed(t *testing.T) {
 	}
 }
 
+// TestCounterBegins: the rate of a window is that between the first and the last reading of the counter in it, whatever
+// readings have none: 36 m3 an hour are 10 L/s.
+func TestCounterBegins(t *testing.T) {
+	for missing := range 4 {
+		w := New(Settings{Interval: time.Minute, Step: 0.001, OtherStep: 0.1, Counts: true, Head: same})
+		for i := range 30 {
+			other := 100 + 0.6*float64(i)
+			if i < missing {
+				other = math.NaN()
+			}
+			w.Add(int64(30+i)*60e9, 0.1, 0.1, other)
+		}
+		if rate, _, ok := w.says(); !ok || math.Abs(rate-0.01) > 1e-12 {
+			t.Errorf("%d without: %v, %v", missing, rate, ok)
+		}
+	}
+}
+
 // TestSample: a sample holds every value as long as they are few, every second or fourth one of many, and its quantiles
 // are those of all to a hundredth.
 func TestSample(t *testing.T) {

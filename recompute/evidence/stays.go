@@ -89,12 +89,12 @@ func (s *Stays) row(b *block.Block, segment *settings.Segment, i int) {
 		s.open.until = b.Time[i]
 		s.open.spiked, s.open.hidden = s.open.spiked && flags&qa.Spike != 0, s.open.hidden && flags&qa.Hiding != 0
 		s.open.lowest, s.open.highest = min(s.open.lowest, figure), max(s.open.highest, figure)
-	case end && flags&qa.Spike != 0: // a bad reading is no way in or out
-		s.end(math.NaN())
-		s.begin(b.Time[i], change, low, flags)
-		s.open.segment, s.open.lowest, s.open.highest = b.NumberOf(b.Recorded.Lane, i), figure, figure
 	case end:
-		s.end(change)
+		out := change
+		if flags&qa.Spike != 0 { // a bad reading is no way out
+			out = math.NaN()
+		}
+		s.end(out)
 		s.begin(b.Time[i], change, low, flags)
 		s.open.segment, s.open.lowest, s.open.highest = b.NumberOf(b.Recorded.Lane, i), figure, figure
 	case flags&doubted == 0:
