@@ -5,45 +5,66 @@ import (
 	"os"
 	"time"
 
-	"github.com/apache/arrow/go/v15/arrow/memory"
-	"github.com/apache/arrow/go/v15/parquet"
-	"github.com/apache/arrow/go/v15/parquet/compress"
-	"github.com/apache/arrow/go/v15/parquet/file"
-	"github.com/apache/arrow/go/v15/parquet/metadata"
-	"github.com/apache/arrow/go/v15/parquet/schema"
+	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/compress/zstd"
 
 	"retotal/ingest"
+	"retotal/ingest/problem"
 	"retotal/ingest/reading"
+	"retotal/qa"
 	"retotal/recompute"
 )
 
-// rowsPerGroup is the size of the row groups of readings.parquet.
-const rowsPerGroup = 1 << 17
+// readings is one row of readings.parquet, whose schema has its name: every reading that was used, with head, flows and flags. Numbers are in SI
+// units and rounded: heads to 1 µm, flows to 10⁻⁷ m³/s. One name has one meaning, whatever the log holds; what it does
+// not hold is null. Fields that may be null point at the row's own values.
+//
+// Levels repeat, and with them heads and flows: a dictionary halves both file and time where they do, and gives way to
+// plain numbers where they do not.
+type readings struct {
+	TimeUTC   int64    `parquet:"time_utc,delta,timestamp(millisecond)"`
+	TimeLocal int64    `parquet:"time_local,delta,timestamp(millisecond:local)"`
+	Distance  *float64 `parquet:"logged_distance_m,optional,dict"`
+	Level     *float64 `parquet:"logged_level_m,optional,dict"`
+	LogHead   *float64 `parquet:"logged_head_m,optional,dict"`
+	Flow      *float64 `parquet:"logged_flow_m3s,optional,dict"`
+	MeanFlow  *float64 `parquet:"logged_mean_flow_m3s,optional,dict"`
+	Head      float64  `parquet:"head_corrected_m,dict"`
+	Before    float64  `parquet:"flow_before_m3s,dict"`
+	After     *float64 `parquet:"flow_after_m3s,optional,dict"`
+	AtLeast   *float64 `parquet:"flow_at_least_m3s,optional,dict"`
+	AtMost    *float64 `parquet:"flow_at_most_m3s,optional,dict"`
+	U95       *float64 `parquet:"flow_u95_m3s,optional,dict"`
+	State     string   `parquet:"state,dict"`
+	Used      bool     `parquet:"used"`
+	Ruling    *int32   `parquet:"ruling,optional,dict"`
+	Grade     int32    `parquet:"grade,dict"`
+	Flags     string   `parquet:"flags,dict"`
 
-// readingsWriter writes readings.parquet: every used row with head, the three flows and its flags, in SI units. Stored
-// numbers are rounded: heads to 1 µm, flows to 10⁻⁷ m³/s. It has a field for each column, and one more where a value
-// may be absent.
+	value, flow, after, least, most, u95 float64
+	ruling                               int32
+}
+
+const (
+	rowsPerGroup = 1 << 17 // of readings.parquet: what a reader that looks for a day has to read
+	rowsPerBatch = 2048    // handed to the other core at once
+	batches      = 4       // under way
+	mostDistinct = 1 << 18 // bytes of a dictionary
+)
+
+// readingsWriter writes readings.parquet beside the computation: rows are packed and compressed on another core.
 type readingsWriter struct {
 	out      *os.File
-	parquet  *file.Writer
 	location *time.Location
-	logged   bool
+	primary  reading.Quantity
+	batch    []readings
+	full     chan []readings // to the writer
+	free     chan []readings // and back
+	done     chan error      // how the writer ended
+	flags    qa.Flags
+	text     string // of these flags
 
-	utc, local          []int64
-	value, head, before []float64
-	after, flow         []float64 // packed: only where there is one
-	lower, upper, u95   []float64
-	hasAfter, hasFlow   []int16
-	hasLower, hasUpper  []int16
-	hasU95              []int16
-	state               []parquet.ByteArray
-	grade, ruling       []int32
-	hasRuling           []int16
-	used                []bool
-	flags               []parquet.ByteArray
-	names               map[string]parquet.ByteArray
-	offset, offsetUntil int64
-	offsetFrom          int64
+	offset, offsetFrom, offsetUntil int64 // of the report's zone from UTC, and from when until when, ns
 }
 
 func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
@@ -52,126 +73,125 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 		return nil, err
 	}
 	w := &readingsWriter{
-		out:      out,
-		location: l.Site.Report.Clock.Location,
-		logged:   l.Has[reading.Flow] && l.Site.Log.Primary != reading.Flow,
-		names:    map[string]parquet.ByteArray{},
+		out: out, location: l.Site.Report.Clock.Location, primary: l.Site.Log.Primary,
+		full: make(chan []readings, batches), free: make(chan []readings, batches), done: make(chan error, 1),
 	}
-	properties := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Zstd),
-		parquet.WithAllocator(memory.DefaultAllocator),
-		parquet.WithCreatedBy("retotal"), parquet.WithDictionaryFor("time_utc", false),
-		parquet.WithDictionaryFor("time_local", false))
-	kv := metadata.KeyValueMetadata{}
-	for _, x := range [][2]string{
-		{"site", l.Site.ID},
-		{"time_local_zone", l.Site.Report.Clock.Name},
-		{"head_corrected_m", "above the level of zero flow under the corrected settings"},
-		{"logged_", "as the log says, in SI units"},
-		{"flow_after_m3s", "null where the reading does not count"},
-	} {
-		if err := kv.Append(x[0], x[1]); err != nil {
-			return nil, err
-		}
+	for range batches {
+		w.free <- make([]readings, 0, rowsPerBatch)
 	}
-	w.parquet = file.NewParquetWriter(out, readingsSchema(l.Site.Log.Primary, w.logged),
-		file.WithWriterProps(properties), file.WithWriteMetadata(kv))
+	w.batch = <-w.free
+	file := parquet.NewGenericWriter[readings](out,
+		parquet.Compression(&zstd.Codec{Level: zstd.SpeedFastest}),
+		parquet.CreatedBy("retotal", "", ""),
+		parquet.DataPageVersion(1),
+		parquet.DictionaryMaxBytes(mostDistinct),
+		parquet.KeyValueMetadata("site", l.Site.ID),
+		parquet.KeyValueMetadata("time_local_zone", l.Site.Report.Clock.Name),
+		parquet.KeyValueMetadata("head_corrected_m", "above the level of zero flow under the corrected settings"),
+		parquet.KeyValueMetadata("logged_", "as the log says, in SI units"),
+		parquet.KeyValueMetadata("flow_after_m3s", "null where the reading does not count"),
+		parquet.KeyValueMetadata("flow_at_least_m3s, flow_at_most_m3s", "null where they are flow_after_m3s"),
+	)
+	go func() { w.done <- w.write(file) }()
 	return w, nil
 }
 
-// readingsSchema names the columns: one name has one meaning, whatever the log holds. What the log says begins with
-// logged_. Instants carry the UTC flag, local times do not. logged says that the log has a flow beside the quantity
-// that flows are computed from.
-func readingsSchema(primary reading.Quantity, logged bool) *schema.GroupNode {
-	var nodes schema.FieldList
-	add := func(name string, optional bool, logical schema.LogicalType, physical parquet.Type) {
-		repetition := parquet.Repetitions.Required
-		if optional {
-			repetition = parquet.Repetitions.Optional
+// write packs all batches, a group of rows at a time.
+func (w *readingsWriter) write(file *parquet.GenericWriter[readings]) (err error) {
+	rows := 0
+	guarded := func(call func() error) {
+		if err == nil {
+			err = problem.Guard("readings.parquet", call)
 		}
-		nodes = append(nodes, schema.Must(schema.NewPrimitiveNodeLogical(name, repetition, logical, physical, 0, -1)))
 	}
-	add("time_utc", false, schema.NewTimestampLogicalType(true, schema.TimeUnitMillis), parquet.Types.Int64)
-	add("time_local", false, schema.NewTimestampLogicalType(false, schema.TimeUnitMillis), parquet.Types.Int64)
-	none := schema.NoLogicalType{}
-	switch {
-	case primary <= reading.Head:
-		add("logged_"+primary.String()+"_m", false, none, parquet.Types.Double)
-	case primary == reading.Flow:
-		add("logged_flow_m3s", false, none, parquet.Types.Double)
-	default:
-		add(primary.String()+"_mean_flow_m3s", false, none, parquet.Types.Double)
+	for batch := range w.full {
+		guarded(func() error { _, err := file.Write(batch); return err })
+		if rows += len(batch); rows >= rowsPerGroup {
+			rows = 0
+			guarded(file.Flush)
+		}
+		w.free <- batch[:0]
 	}
-	add("head_corrected_m", false, none, parquet.Types.Double)
-	if logged {
-		add("logged_flow_m3s", true, none, parquet.Types.Double)
-	}
-	add("flow_before_m3s", false, none, parquet.Types.Double)
-	add("flow_after_m3s", true, none, parquet.Types.Double)
-	add("flow_at_least_m3s", true, none, parquet.Types.Double)
-	add("flow_at_most_m3s", true, none, parquet.Types.Double)
-	add("flow_u95_m3s", true, none, parquet.Types.Double)
-	add("state", false, schema.StringLogicalType{}, parquet.Types.ByteArray)
-	add("used", false, none, parquet.Types.Boolean)
-	add("ruling", true, none, parquet.Types.Int32)
-	add("grade", false, none, parquet.Types.Int32)
-	add("flags", false, schema.StringLogicalType{}, parquet.Types.ByteArray)
-	return schema.MustGroup(schema.NewGroupNode("readings", parquet.Repetitions.Required, nodes, -1))
+	guarded(file.Close)
+	return err
 }
 
-// add takes in rows and writes a row group when there are enough.
+// add takes in rows.
 func (w *readingsWriter) add(rows *recompute.Rows) error {
-	for i, at := range rows.Time {
-		w.utc = append(w.utc, at/int64(time.Millisecond))
-		w.local = append(w.local, (at+w.offsetAt(at))/int64(time.Millisecond))
-		w.value = append(w.value, round(rows.Value[i], 1e6))
-		w.head = append(w.head, round(rows.Head[i], 1e6))
-		w.before = append(w.before, round(rows.Before[i], 1e7))
-		w.used = append(w.used, rows.Used[i])
-		w.hasAfter, w.after = packed(w.hasAfter, w.after, rows.Used[i], rows.After[i])
-		lower, upper := rows.Lower[i], rows.Upper[i]
-		w.hasLower, w.lower = packed(w.hasLower, w.lower, rows.Used[i], lower)
-		w.hasUpper, w.upper = packed(w.hasUpper, w.upper, rows.Used[i] && !math.IsInf(upper, 1), upper)
-		u95, known := rows.U95(i)
-		w.hasU95, w.u95 = packed(w.hasU95, w.u95, known, u95)
-		switch {
-		case !rows.Used[i]:
-			w.state = append(w.state, w.name("lost"))
-		case lower != upper:
-			w.state = append(w.state, w.name("bounded"))
-		default:
-			w.state = append(w.state, w.name("exact"))
+	for i := range rows.Time {
+		if len(w.batch) == rowsPerBatch {
+			w.full <- w.batch
+			w.batch = <-w.free
 		}
-		if w.logged {
-			w.hasFlow, w.flow = packed(w.hasFlow, w.flow, rows.State[i] == reading.Present, rows.Logged[i])
-		}
-		w.addRuling(rows.Ruling(i))
-		w.grade = append(w.grade, int32(rows.Flags[i].Grade()))
-		w.flags = append(w.flags, w.name(rows.Flags[i].Text()))
-		if len(w.utc) == rowsPerGroup {
-			if err := w.writeGroup(); err != nil {
-				return err
-			}
-		}
+		w.batch = w.batch[:len(w.batch)+1]
+		w.fill(&w.batch[len(w.batch)-1], rows, i)
 	}
 	return nil
 }
 
-// packed appends a value that may be absent in the way of the format: levels for all rows, values for those that have
-// one.
-func packed(levels []int16, values []float64, present bool, v float64) ([]int16, []float64) {
-	if !present {
-		return append(levels, 0), values
+// fill makes a row of reading i.
+func (w *readingsWriter) fill(r *readings, rows *recompute.Rows, i int) {
+	at, used := rows.Time[i], rows.Used[i]
+	*r = readings{
+		TimeUTC:   at / int64(time.Millisecond),
+		TimeLocal: (at + w.offsetAt(at)) / int64(time.Millisecond),
+		Head:      round(rows.Head[i], 1e6),
+		Before:    round(rows.Before[i], 1e7),
+		State:     "lost",
+		Used:      used,
+		Grade:     int32(rows.Flags[i].Grade()),
+		Flags:     w.textOf(rows.Flags[i]),
 	}
-	return append(levels, 1), append(values, round(v, 1e7))
+	if rows.Logged != nil && rows.State[i] == reading.Present {
+		r.flow = round(rows.Logged[i], 1e7)
+		r.Flow = &r.flow
+	}
+	w.fillFigure(r, rows.Value[i])
+	if used {
+		r.after = round(rows.After[i], 1e7)
+		r.After = &r.after
+		r.fillBounds(rows.Lower[i], rows.Upper[i])
+	}
+	if u95, known := rows.U95(i); known {
+		r.u95 = round(u95, 1e7)
+		r.U95 = &r.u95
+	}
+	if n := rows.Ruling(i); n >= 0 {
+		r.ruling = int32(n + 1) // from 1 in all that is written
+		r.Ruling = &r.ruling
+	}
 }
 
-// addRuling appends the number of a ruling, from 1 in the file; none for −1.
-func (w *readingsWriter) addRuling(n int) {
-	if n < 0 {
-		w.hasRuling = append(w.hasRuling, 0)
+// fillFigure puts the logged figure under its own name.
+func (w *readingsWriter) fillFigure(r *readings, v float64) {
+	digits := 1e6
+	if w.primary >= reading.Flow {
+		digits = 1e7
+	}
+	switch r.value = round(v, digits); w.primary {
+	case reading.Distance:
+		r.Distance = &r.value
+	case reading.Level:
+		r.Level = &r.value
+	case reading.Head:
+		r.LogHead = &r.value
+	case reading.Flow:
+		r.Flow = &r.value
+	default:
+		r.MeanFlow = &r.value
+	}
+}
+
+// fillBounds says between which flows the truth lies, where that is more than one.
+func (r *readings) fillBounds(least, most float64) {
+	if r.State = "exact"; least == most {
 		return
 	}
-	w.hasRuling, w.ruling = append(w.hasRuling, 1), append(w.ruling, int32(n+1))
+	r.State, r.least, r.most = "bounded", round(least, 1e7), round(most, 1e7)
+	r.AtLeast = &r.least
+	if !math.IsInf(most, 1) {
+		r.AtMost = &r.most
+	}
 }
 
 // round rounds to 1/steps. Values of any honest log stay far below the integers that float64 cannot count.
@@ -196,118 +216,35 @@ func (w *readingsWriter) offsetAt(at int64) int64 {
 	return w.offset
 }
 
-// name keeps one copy of each text of flags.
-func (w *readingsWriter) name(text string) parquet.ByteArray {
-	b, ok := w.names[text]
-	if !ok {
-		b = parquet.ByteArray(text)
-		w.names[text] = b
+// textOf writes flags out; those of one reading are mostly those of the one before.
+func (w *readingsWriter) textOf(f qa.Flags) string {
+	if f != w.flags {
+		w.flags, w.text = f, f.Text()
 	}
-	return b
+	return w.text
 }
 
-// group writes the columns of one row group in their order; the first error stays.
-type group struct {
-	file.SerialRowGroupWriter
-	err error
-}
-
-// put writes the next column by a call on its writer.
-func (g *group) put(call func(c file.ColumnChunkWriter) error) {
-	if g.err != nil {
-		return
+// finish waits until all rows are packed.
+func (w *readingsWriter) finish() error {
+	if w.full == nil {
+		return nil
 	}
-	column, err := g.NextColumn()
-	if err == nil {
-		err = call(column)
-	}
-	if err == nil {
-		err = column.Close()
-	}
-	g.err = err
-}
-
-func (g *group) instants(values []int64) {
-	g.put(func(c file.ColumnChunkWriter) error {
-		_, err := c.(*file.Int64ColumnChunkWriter).WriteBatch(values, nil, nil)
-		return err
-	})
-}
-
-func (g *group) numbers(values []float64, levels []int16) {
-	g.put(func(c file.ColumnChunkWriter) error {
-		_, err := c.(*file.Float64ColumnChunkWriter).WriteBatch(values, levels, nil)
-		return err
-	})
-}
-
-func (g *group) counts(values []int32, levels []int16) {
-	g.put(func(c file.ColumnChunkWriter) error {
-		_, err := c.(*file.Int32ColumnChunkWriter).WriteBatch(values, levels, nil)
-		return err
-	})
-}
-
-func (g *group) texts(values []parquet.ByteArray) {
-	g.put(func(c file.ColumnChunkWriter) error {
-		_, err := c.(*file.ByteArrayColumnChunkWriter).WriteBatch(values, nil, nil)
-		return err
-	})
-}
-
-func (g *group) answers(values []bool) {
-	g.put(func(c file.ColumnChunkWriter) error {
-		_, err := c.(*file.BooleanColumnChunkWriter).WriteBatch(values, nil, nil)
-		return err
-	})
-}
-
-// writeGroup writes the gathered rows, column by column, in the order of the schema.
-func (w *readingsWriter) writeGroup() error {
-	g := group{SerialRowGroupWriter: w.parquet.AppendRowGroup()}
-	g.instants(w.utc)
-	g.instants(w.local)
-	g.numbers(w.value, nil)
-	g.numbers(w.head, nil)
-	if w.logged {
-		g.numbers(w.flow, w.hasFlow)
-	}
-	g.numbers(w.before, nil)
-	g.numbers(w.after, w.hasAfter)
-	g.numbers(w.lower, w.hasLower)
-	g.numbers(w.upper, w.hasUpper)
-	g.numbers(w.u95, w.hasU95)
-	g.texts(w.state)
-	g.answers(w.used)
-	g.counts(w.ruling, w.hasRuling)
-	g.counts(w.grade, nil)
-	g.texts(w.flags)
-	if g.err != nil {
-		return g.err
-	}
-	w.empty()
-	return g.Close()
-}
-
-// empty forgets the rows that were written.
-func (w *readingsWriter) empty() {
-	w.utc, w.local, w.value, w.head, w.before = w.utc[:0], w.local[:0], w.value[:0], w.head[:0], w.before[:0]
-	w.lower, w.hasLower, w.upper, w.hasUpper = w.lower[:0], w.hasLower[:0], w.upper[:0], w.hasUpper[:0]
-	w.u95, w.hasU95, w.state, w.used = w.u95[:0], w.hasU95[:0], w.state[:0], w.used[:0]
-	w.grade, w.ruling, w.hasRuling = w.grade[:0], w.ruling[:0], w.hasRuling[:0]
-	w.after, w.hasAfter, w.flow, w.hasFlow = w.after[:0], w.hasAfter[:0], w.flow[:0], w.hasFlow[:0]
-	w.flags = w.flags[:0]
+	w.full <- w.batch
+	close(w.full)
+	w.full = nil
+	return <-w.done
 }
 
 // close writes the last rows and the footer.
 func (w *readingsWriter) close() error {
-	if len(w.utc) > 0 {
-		if err := w.writeGroup(); err != nil {
-			return err
-		}
+	if err := w.finish(); err != nil {
+		return err
 	}
-	return w.parquet.Close() // closes the file, too
+	return w.out.Close()
 }
 
 // abandon closes the file as it is, for a pass that is given up.
-func (w *readingsWriter) abandon() { w.out.Close() }
+func (w *readingsWriter) abandon() {
+	w.finish()
+	w.out.Close()
+}

@@ -107,9 +107,7 @@ var house = map[string][]string{
 		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/effect",
 		"retotal/recompute/evidence", "retotal/recompute/settings", "retotal/recompute/total",
 		"retotal/recompute/uncertainty",
-		"github.com/apache/arrow/go/v15/arrow/memory", "github.com/apache/arrow/go/v15/parquet",
-		"github.com/apache/arrow/go/v15/parquet/compress", "github.com/apache/arrow/go/v15/parquet/file",
-		"github.com/apache/arrow/go/v15/parquet/metadata", "github.com/apache/arrow/go/v15/parquet/schema",
+		"github.com/parquet-go/parquet-go", "github.com/parquet-go/parquet-go/compress/zstd",
 		"gonum.org/v1/plot", "gonum.org/v1/plot/font", "gonum.org/v1/plot/plotter", "gonum.org/v1/plot/vg",
 		"gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg",
 		"golang.org/x/sys/unix", // folder_linux.go
