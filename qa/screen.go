@@ -67,6 +67,7 @@ const Hiding = CutOff | Capped | Surcharge | Blanking
 type Screener struct {
 	Limits   Limits    // those of the rows in work, where a timeline is given
 	Timeline []Timed   // in the order of time; nil when Limits hold throughout
+	Only     Flags     // which checks are run, all that set one of these; 0 for all
 	sorted   []float64 // memory of the median
 	seen     int       // rows that were looked at for conflicts and spikes
 	run      run
@@ -89,7 +90,7 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 	s.lookAhead(w, final)
 	s.eachLimits(w, done, ready, func(from, until int) {
 		for _, c := range Checks {
-			if c.run != nil && c.Flag&(Conflict|Spike) == 0 {
+			if c.run != nil && c.Flag&(Conflict|Spike) == 0 && s.wants(c.Flag) {
 				c.run(s, w, from, until)
 			}
 		}
@@ -97,6 +98,9 @@ func (s *Screener) Flag(w *Window, done int, final bool) (ready int) {
 	w.judge(done, ready)
 	return ready
 }
+
+// wants says that a check is to be run.
+func (s *Screener) wants(f Flags) bool { return s.Only == 0 || s.Only&f != 0 }
 
 // lookAhead runs the two checks that others look for ahead of the rows that they decide, as far as they can be run, so
 // that nothing depends on how rows come in.
@@ -109,7 +113,9 @@ func (s *Screener) lookAhead(w *Window, final bool) {
 	if until > s.seen {
 		s.conflicts(w, s.seen, until)
 		s.eachLimits(w, s.seen, until, func(from, until int) {
-			s.spikes(w, from, until)
+			if s.wants(Spike) {
+				s.spikes(w, from, until)
+			}
 			s.told(w, from, until)
 		})
 		s.seen = until

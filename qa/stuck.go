@@ -15,7 +15,7 @@ type run struct {
 // goes on within the tolerance of its first value, above zero flow (a dry channel rightly repeats itself), and not over
 // a gap.
 func (s *Screener) scanStuck(w *Window) {
-	if s.Limits.Means { // the check is not run
+	if s.Limits.Means || !s.wants(Stuck) { // the check is not run
 		s.run = run{start: len(w.Time), scanned: len(w.Time)}
 		return
 	}

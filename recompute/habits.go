@@ -19,9 +19,8 @@ import (
 
 // habits is the stage that takes in what is normal in the record: a pass of its own, before any that screens by it.
 type habits struct {
-	record    *profile.Profile
-	sign      float64 // −1 for distances, which fall as the water rises
-	witnesses witnesses
+	record *profile.Profile
+	sign   float64 // −1 for distances, which fall as the water rises
 	// readings with flow, and those of them at whose end the signal hardly moved
 	flowing, resting int
 }
@@ -31,7 +30,7 @@ const noHabit = qa.Conflict | qa.Unusable | qa.SensorRange | qa.Loop | qa.Blanki
 
 // newHabits begins a record.
 func newHabits(b *block.Block) *habits {
-	h := &habits{sign: 1, witnesses: newWitnesses(b)}
+	h := &habits{sign: 1}
 	if b.Site.Log.Primary == reading.Distance {
 		h.sign = -1
 	}
@@ -66,7 +65,6 @@ func (h *habits) Add(b *block.Block) {
 				h.resting++
 			}
 			level, doubted := h.sign*b.Value[i], b.Flags[i]&noHabit != 0
-			h.witnesses.row(b, i, doubted)
 			switch {
 			case !doubted && (b.Head[i] > depth || b.Head[i] < bed):
 				h.record.Impossible(b.Time[i], level)
@@ -141,7 +139,7 @@ func (r *runner) ask(ctx context.Context) error {
 	for _, n := range found.Notes {
 		r.habits = append(r.habits, noteText(n))
 	}
-	contradicted, confirmed, notes := p.habits.witnesses.finish()
+	contradicted, confirmed, notes := p.witnesses.finish()
 	r.told[3], r.confirmed, r.habits = contradicted, confirmed, append(r.habits, notes...)
 	acquitted := 0
 	if r.told[2], acquitted = without(r.told[2], confirmed); acquitted > 0 {

@@ -2,6 +2,7 @@ package recompute
 
 import (
 	"iter"
+	"sync"
 
 	"retotal/ingest/reading"
 	"retotal/qa"
@@ -26,7 +27,7 @@ type pass struct {
 	block    *block.Block // nil before the first reading
 	done     int          // rows before it are decided
 	readings int          // of the whole log so far
-	stages   []adder
+	stages   [][]adder    // those of a group know nothing of each other
 	figures
 	looks
 	rows    *rows
@@ -61,6 +62,8 @@ type looks struct {
 	odd     *evidence.Odd
 	habits  *habits
 	moves   *evidence.Moves
+
+	witnesses witnesses
 }
 
 // rate is the stage that computes the flows of all lanes.
@@ -103,27 +106,43 @@ func (p *pass) begin(first int64) {
 		p.rows.sources = &p.sources
 	}
 	if r.asks {
-		p.habits, p.moves = newHabits(b), evidence.NewMoves(b)
+		p.habits, p.moves, p.witnesses = newHabits(b), evidence.NewMoves(b), newWitnesses(b)
+		p.screener.Only = noHabit | evidence.NoPlace | qa.Attenuated
 	}
 	p.stages = p.list()
 }
 
-// list is the stages in their order.
-func (p *pass) list() []adder {
+// list is the stages in the order of their groups. Those of one group look at the same columns, of which none of them
+// changes any, so that they work side by side.
+func (p *pass) list() [][]adder {
 	if p.runner.asks {
-		if p.block.Means {
-			return []adder{p.moves}
+		return [][]adder{p.asking()}
+	}
+	shown := []adder{p.recorded, p.logged, p.flow, p.trials} // it knows neither flags nor drowned flow
+	looks := []adder{p.visits, p.courses, p.stays, p.levels, p.odd}
+	return [][]adder{
+		{rate{}}, shown, {p.drowned}, looks,
+		{p.accept}, // lays out the steps that all below go by
+		{p.lanes},
+		p.after(),
+	}
+}
+
+// asking are the stages of a pass that asks the record.
+func (p *pass) asking() []adder {
+	list := []adder{p.moves}
+	if !p.block.Means {
+		list = append(list, p.habits)
+		for _, w := range p.witnesses {
+			list = append(list, w)
 		}
-		return []adder{p.habits, p.moves}
 	}
-	list := []adder{
-		rate{},
-		p.recorded, p.logged, p.flow, p.trials, // as the meter showed it: it knows neither flags nor drowned flow
-		p.drowned,
-		p.visits, p.courses, p.stays, p.levels, p.odd,
-		p.accept, // lays out the steps that all below go by
-		p.lanes, p.bounds, p.difference, p.events,
-	}
+	return list
+}
+
+// after are the stages that go by the steps of the corrected total.
+func (p *pass) after() []adder {
+	list := []adder{p.bounds, p.difference, p.events}
 	if p.block.Means {
 		list = append(list, p.edges)
 	}
@@ -140,6 +159,25 @@ func (p *pass) list() []adder {
 		list = append(list, p.rows)
 	}
 	return list
+}
+
+// addAllOf hands a block to the stages of a group. A panic in one of them goes on here, where it is caught.
+func addAllOf(group []adder, b *block.Block) {
+	var work sync.WaitGroup
+	faults := make([]any, len(group))
+	for i, s := range group[1:] {
+		work.Go(func() {
+			defer func() { faults[i] = recover() }()
+			s.Add(b)
+		})
+	}
+	group[0].Add(b)
+	work.Wait()
+	for _, f := range faults {
+		if f != nil {
+			panic(f)
+		}
+	}
 }
 
 // addAll takes in all batches of a reading.
@@ -176,8 +214,8 @@ func (p *pass) advance(final bool) error {
 	ready := p.screener.Flag(&b.Window, p.done, final)
 	for p.done < ready {
 		b.Low, b.High = p.done, min(p.done+blockRows, ready)
-		for _, s := range p.stages {
-			s.Add(b)
+		for _, group := range p.stages {
+			addAllOf(group, b)
 		}
 		if p.rows != nil && p.rows.err != nil {
 			return p.rows.err

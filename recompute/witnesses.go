@@ -17,7 +17,7 @@ import (
 // witnesses are the other quantities of a log that can contradict a reading that stands.
 type witnesses []*ofQuantity
 
-// ofQuantity is one of them.
+// ofQuantity is one of them, a stage of the pass that asks the record.
 type ofQuantity struct {
 	*witness.Witness
 	name  string
@@ -65,16 +65,17 @@ func known(value float64, is bool) float64 {
 	return value
 }
 
-// row takes in a row. What the sensor is doubted for, or stands at or below zero flow, is contradicted by nothing.
-func (w witnesses) row(b *block.Block, i int, doubted bool) {
-	for _, x := range w {
+// Add takes in the rows of a block. What the sensor is doubted for, or stands at or below zero flow, is contradicted by
+// nothing.
+func (x *ofQuantity) Add(b *block.Block) {
+	for i := b.Low; i < b.High; i++ {
 		switch {
-		case doubted:
+		case b.Flags[i]&noHabit != 0:
 			x.End()
 		case b.Head[i] <= 0:
-			x.Add(b.Time[i], b.Value[i], b.Head[i], math.NaN())
+			x.Witness.Add(b.Time[i], b.Value[i], b.Head[i], math.NaN())
 		default:
-			x.Add(b.Time[i], b.Value[i], b.Head[i], x.other(b, i))
+			x.Witness.Add(b.Time[i], b.Value[i], b.Head[i], x.other(b, i))
 		}
 	}
 }

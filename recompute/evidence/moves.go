@@ -13,14 +13,21 @@ import (
 // anew nor a correction makes one there.
 type Moves struct {
 	record  *moves.Record
-	segment *settings.Segment // of the last reading
-	at      int64             // its time
-	echo    float64           // m, what the sensor measured in it
-	head    float64           // m, its head by the recorded settings
-	offset  float64           // m, of all moves that the recorded settings know
+	last    shown
+	offset  float64 // m, of all moves that the recorded settings know
 	entries []entry
-	any     bool
 }
+
+// shown is a reading under the settings in which it was logged; none before the first.
+type shown struct {
+	segment     *settings.Segment
+	at          int64
+	figure, air float64
+	echo        float64 // m, what the sensor measured
+}
+
+// head is its head by these settings, m.
+func (x *shown) head() float64 { return x.segment.Head(x.at, x.figure, x.air) }
 
 // Move is a move of the sensor, beside what was entered in the meter between its two readings. Its size is of what the
 // sensor measured.
@@ -41,8 +48,8 @@ type entry struct {
 	known         float64 // m, what the record was not told of what the sensor measured, since the entry fits
 }
 
-// noPlace are the flags of readings that say nothing of where the sensor is.
-const noPlace = qa.Conflict | qa.Unusable | qa.SensorRange | qa.Loop | qa.Blanking | qa.CutOff | qa.Capped
+// NoPlace are the flags of readings that say nothing of where the sensor is.
+const NoPlace = qa.Conflict | qa.Unusable | qa.SensorRange | qa.Loop | qa.Blanking | qa.CutOff | qa.Capped
 
 // NewMoves begins a record.
 func NewMoves(b *block.Block) *Moves {
@@ -57,16 +64,16 @@ func NewMoves(b *block.Block) *Moves {
 func (m *Moves) Add(b *block.Block) {
 	b.EachSegment(b.Recorded.Lane, b.Low, b.High, func(s *settings.Segment, low, high int) {
 		for i := low; i < high; i++ {
-			if b.Flags[i]&noPlace != 0 {
+			if b.Flags[i]&NoPlace != 0 {
 				continue
 			}
-			echo := s.Echo(b.Time[i], b.Figure[i], b.AirAt(i))
-			head := s.Head(b.Time[i], b.Figure[i], b.AirAt(i))
-			if m.any && s != m.segment {
-				m.enter(s.From, b.Time[i], echo, head)
+			x := shown{segment: s, at: b.Time[i], figure: b.Figure[i], air: b.AirAt(i)}
+			x.echo = s.Echo(x.at, x.figure, x.air)
+			if m.last.segment != nil && s != m.last.segment {
+				m.enter(&x)
 			}
-			m.segment, m.at, m.echo, m.head, m.any = s, b.Time[i], echo, head, true
-			m.record.Add(b.Time[i], m.offset-echo)
+			m.last = x
+			m.record.Add(x.at, m.offset-x.echo)
 		}
 	})
 }
@@ -74,10 +81,10 @@ func (m *Moves) Add(b *block.Block) {
 // enter takes in that a setting was entered anew between the last reading and this one. Where nothing moved, what the
 // sensor measures goes on and the head by the settings leaps; where a sensor was moved and the meter was told, it is
 // the other way. What goes on is taken.
-func (m *Moves) enter(at, now int64, echo, head float64) {
-	measured := m.echo - echo
-	e := entry{before: m.at, after: now, at: at, makes: head - m.head - measured}
-	if math.Abs(head-m.head) < math.Abs(measured) {
+func (m *Moves) enter(x *shown) {
+	measured, rise := m.last.echo-x.echo, x.head()-m.last.head()
+	e := entry{before: m.last.at, after: x.at, at: x.segment.From, makes: rise - measured}
+	if math.Abs(rise) < math.Abs(measured) {
 		m.offset += e.makes
 		e.known = -e.makes
 	}

@@ -2,20 +2,29 @@ package total
 
 import (
 	"sort"
+	"sync"
+	"sync/atomic"
 	"time"
 )
 
 // Calendar cuts time into reporting days: from one start of day in local time to the next, 23 or 25 hours long where
 // the clock changes. It grows as later times are asked for. A start that the clock skips or shows twice is as Civil has
-// it; a date without a time of its own, where a place changed sides of the date line, is no day.
+// it; a date without a time of its own, where a place changed sides of the date line, is no day. Several goroutines may
+// ask it.
 type Calendar struct {
 	location  *time.Location
 	dayStarts time.Duration
 	// days by which a label is ahead of the date on which its day begins: 1 for days named by their ends
 	ahead  int
+	known  atomic.Pointer[days] // never shrinks
+	latest atomic.Int64         // a day that was asked for lately, among those known
+	grows  sync.Mutex
+}
+
+// days are those that a calendar has met.
+type days struct {
 	dates  []time.Time // noon of the date of day i, UTC; one more than there are days
 	starts []int64     // start of day i; as many
-	latest int         // the day that was asked for last
 }
 
 // NewCalendar returns the calendar whose day 0 holds the instant first. Days that do not begin at midnight carry the
@@ -31,7 +40,7 @@ func NewCalendar(location *time.Location, dayStarts time.Duration, byEnd bool, f
 		date = date.AddDate(0, 0, -1)
 	}
 	next, end := c.step(date, 1)
-	c.dates, c.starts = []time.Time{date, next}, []int64{c.start(date), end}
+	c.known.Store(&days{[]time.Time{date, next}, []int64{c.start(date), end}})
 	return c
 }
 
@@ -53,31 +62,43 @@ func (c *Calendar) step(date time.Time, by int) (time.Time, int64) {
 
 // Day returns the number of the day that holds an instant not before day 0; a day begins with its start.
 func (c *Calendar) Day(at int64) int {
-	if at >= c.starts[c.latest] && at < c.starts[c.latest+1] {
-		return c.latest
+	latest := int(c.latest.Load()) // before the days, which hold it
+	starts := c.known.Load().starts
+	if at >= starts[latest] && at < starts[latest+1] {
+		return latest
 	}
-	last := len(c.starts) - 1
-	if at < c.starts[last] {
-		c.latest = sort.Search(last, func(i int) bool { return c.starts[i+1] > at })
-		return c.latest
+	if at >= starts[len(starts)-1] {
+		starts = c.grow(at)
 	}
-	for at >= c.starts[last] {
-		date, start := c.step(c.dates[last], 1)
-		c.dates, c.starts = append(c.dates, date), append(c.starts, start)
-		last++
+	latest = sort.Search(len(starts)-1, func(i int) bool { return starts[i+1] > at })
+	c.latest.Store(int64(latest))
+	return latest
+}
+
+// grow goes on to the day of an instant and returns the starts of all days.
+func (c *Calendar) grow(at int64) []int64 {
+	c.grows.Lock()
+	defer c.grows.Unlock()
+	d := *c.known.Load()
+	for last := len(d.starts) - 1; at >= d.starts[last]; last++ {
+		date, start := c.step(d.dates[last], 1)
+		d.dates, d.starts = append(d.dates, date), append(d.starts, start)
 	}
-	c.latest = last - 1
-	return c.latest
+	c.known.Store(&d)
+	return d.starts
 }
 
 // Bounds returns start and end of day i, which was returned by Day.
-func (c *Calendar) Bounds(i int) (start, end int64) { return c.starts[i], c.starts[i+1] }
+func (c *Calendar) Bounds(i int) (start, end int64) {
+	starts := c.known.Load().starts
+	return starts[i], starts[i+1]
+}
 
 // Days is the number of days that were met.
-func (c *Calendar) Days() int { return len(c.starts) - 1 }
+func (c *Calendar) Days() int { return len(c.known.Load().starts) - 1 }
 
 // Label names day i by its calendar date: 2031-04-02.
-func (c *Calendar) Label(i int) string { return c.label(c.dates[i]) }
+func (c *Calendar) Label(i int) string { return c.label(c.known.Load().dates[i]) }
 
 func (c *Calendar) label(date time.Time) string {
 	return date.AddDate(0, 0, c.ahead).Format("2006-01-02")
@@ -87,11 +108,12 @@ func (c *Calendar) label(date time.Time) string {
 // same name.
 func (c *Calendar) Span(i int, name func(label string) string) (start, end int64) {
 	own := name(c.Label(i))
-	start, end = c.starts[i], c.starts[i+1]
-	for date, at := c.step(c.dates[i], -1); name(c.label(date)) == own; date, at = c.step(date, -1) {
+	start, end = c.Bounds(i)
+	dates := c.known.Load().dates
+	for date, at := c.step(dates[i], -1); name(c.label(date)) == own; date, at = c.step(date, -1) {
 		start = at
 	}
-	for date := c.dates[i+1]; name(c.label(date)) == own; {
+	for date := dates[i+1]; name(c.label(date)) == own; {
 		date, end = c.step(date, 1)
 	}
 	return start, end

@@ -153,7 +153,7 @@ func checkDays(t *testing.T, z zone, jump int64, dayStarts time.Duration) {
 		start, end := cal.Bounds(i)
 		date, _ := time.Parse("2006-01-02", cal.Label(i))
 		wall := date.Add(dayStarts)
-		if start >= end || i > 0 && cal.starts[i-1] >= start {
+		if start >= end || i > 0 && cal.known.Load().starts[i-1] >= start {
 			t.Errorf("%s, %v: day %s is from %d to %d", z.name, dayStarts, cal.Label(i), start, end)
 		}
 		if shown(z.location, start).Before(wall) {
@@ -180,7 +180,7 @@ func checkSpan(t *testing.T, z zone, cal *Calendar, name func(string) string) {
 	whole := NewCalendar(z.location, cal.dayStarts, false, from)
 	day := whole.Day(until)
 	own, last, next := name(cal.Label(0)), name(whole.Label(day-1)), name(whole.Label(day))
-	if first, _ := whole.Bounds(0); first != from || whole.starts[day] != until || last != own || next == own {
+	if first, _ := whole.Bounds(0); first != from || whole.known.Load().starts[day] != until || last != own || next == own {
 		t.Errorf("%s: %s is from %d to %d, not made of whole days", z.name, name(cal.Label(0)), from, until)
 	}
 	if start, end := cal.Bounds(cal.Days() - 1); name(cal.Label(cal.Days()-1)) != name(cal.Label(0)) {
