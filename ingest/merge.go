@@ -166,7 +166,7 @@ func (m *merger) refill() error {
 func (m *merger) openNext() error {
 	f := m.waiting[0]
 	m.waiting = m.waiting[1:]
-	src, bad := f.open(&m.log.Site.Log, m.log.Hashed)
+	src, bad := f.open(&m.log.Site.Log, m.log.Hashed && f.SHA256 == "")
 	if bad != nil {
 		return bad
 	}
@@ -351,7 +351,9 @@ func (f *File) unchanged() error {
 
 // finish notes the hash of a file that was read to its end; it returns the end or an error.
 func (m *merger) finish(s *stream) error {
-	s.file.SHA256, _ = s.source.Sum()
+	if sum, _ := s.source.Sum(); sum != "" {
+		s.file.SHA256 = sum
+	}
 	if r, ok := s.source.(*csvlog.Reader); ok && r.Unended() {
 		m.log.Account.Unended++
 	}

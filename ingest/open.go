@@ -23,10 +23,11 @@ func Open(s *site.Site) (*Log, error) {
 	names, problems := expand(s)
 	l := &Log{Site: s, Facts: reading.Facts{Clock: s.Log.Clock.Location, Primary: s.Log.Primary}}
 	var wrong alike
-	for _, name := range names {
-		f, bad := inspectFile(name, s)
-		if bad != nil {
-			wrong.add(name, bad)
+	files, bad := make([]*File, len(names)), make([]*problem.Problem, len(names))
+	problem.Beside(len(names), func(i int) { files[i], bad[i] = inspectFile(names[i], s) })
+	for i, f := range files {
+		if bad[i] != nil {
+			wrong.add(names[i], bad[i])
 			continue
 		}
 		l.Files = append(l.Files, f)

@@ -25,7 +25,7 @@ import (
 type File struct {
 	Name     string // as opened
 	Size     int64
-	SHA256   string
+	SHA256   string // of one reading; the file is unchanged in all
 	Disorder Disorder
 	CSV      *csvlog.Layout
 	Parquet  *parquetlog.Layout
@@ -107,8 +107,9 @@ type Log struct {
 	reading.Facts
 	Hashed  bool // take the SHA-256 of each file while it is read, for the record; set before Batches
 	read    atomic.Int64
-	learned int // how often another sampling was learned
-	paces   int // intervals one after the other, when it was learned last
+	learned int  // how often another sampling was learned
+	sure    bool // a whole reading has confirmed how it was sampled
+	paces   int  // intervals one after the other, when it was learned last
 }
 
 // Total returns the size of all files; Position how much of it has been read.
@@ -157,7 +158,9 @@ func (l *Log) Batches(ctx context.Context) iter.Seq2[*reading.Batch, error] {
 				yield(nil, l.learn(err))
 				return
 			}
-			m.sampler.take(b)
+			if !l.sure {
+				m.sampler.take(b)
+			}
 			if m.within(b) && !m.sampler.strays() && !yield(b, nil) {
 				return
 			}
@@ -179,8 +182,12 @@ func (l *Log) begin(ctx context.Context) *merger {
 
 // sampled takes in what all readings say of how the log was sampled; it is reading.ErrAgain when that is news.
 func (l *Log) sampled(s *sampler) error {
+	if l.sure {
+		return nil
+	}
 	found := s.facts()
 	if !s.astray && (l.learned == mostLearned || same(&found, &l.Facts)) {
+		l.sure = true
 		return nil
 	}
 	l.Facts, l.paces = found, len(s.paces)
@@ -191,6 +198,7 @@ func (l *Log) sampled(s *sampler) error {
 // learn takes in what an error of reading tells of how a file must be read, and returns reading.ErrAgain then; any
 // other error stays what it is.
 func (l *Log) learn(err error) error {
+	l.sure = false
 	var m misled
 	var d disorder
 	var r relearned

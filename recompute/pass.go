@@ -2,8 +2,8 @@ package recompute
 
 import (
 	"iter"
-	"sync"
 
+	"retotal/ingest/problem"
 	"retotal/ingest/reading"
 	"retotal/qa"
 	"retotal/recompute/block"
@@ -161,25 +161,6 @@ func (p *pass) after() []adder {
 	return list
 }
 
-// addAllOf hands a block to the stages of a group. A panic in one of them goes on here, where it is caught.
-func addAllOf(group []adder, b *block.Block) {
-	var work sync.WaitGroup
-	faults := make([]any, len(group))
-	for i, s := range group[1:] {
-		work.Go(func() {
-			defer func() { faults[i] = recover() }()
-			s.Add(b)
-		})
-	}
-	group[0].Add(b)
-	work.Wait()
-	for _, f := range faults {
-		if f != nil {
-			panic(f)
-		}
-	}
-}
-
 // addAll takes in all batches of a reading.
 func (p *pass) addAll(batches iter.Seq2[*reading.Batch, error]) error {
 	for b, err := range batches {
@@ -215,7 +196,7 @@ func (p *pass) advance(final bool) error {
 	for p.done < ready {
 		b.Low, b.High = p.done, min(p.done+blockRows, ready)
 		for _, group := range p.stages {
-			addAllOf(group, b)
+			problem.Beside(len(group), func(i int) { group[i].Add(b) })
 		}
 		if p.rows != nil && p.rows.err != nil {
 			return p.rows.err

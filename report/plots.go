@@ -2,12 +2,16 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
+	"image"
 	"image/color"
+	"image/png"
 	"math"
 	"slices"
 	"sync"
 
+	"git.sr.ht/~sbinet/gg"
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/plotter"
@@ -61,61 +65,86 @@ func (r *Report) drawAll(run *Run) ([]drawn, error) {
 	}
 	out := make([]drawn, len(makers))
 	errs := make([]error, len(makers))
-	var wait sync.WaitGroup
-	for i, m := range makers {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
-			errs[i] = problem.Guard(run.site().File, func() (err error) {
-				if p := m.draw(run); p != nil { // nil when there is nothing to show
-					out[i].Name, out[i].Caption = p.name, m.caption
-					out[i].SVG, err = r.save(p)
-				}
-				return err
-			})
-		}()
-	}
-	wait.Wait()
-	for _, err := range errs {
-		if err != nil {
-			return nil, err
+	problem.Beside(len(makers), func(i int) {
+		if p := makers[i].draw(run); p != nil { // nil when there is nothing to show
+			out[i].Name, out[i].Caption = p.name, makers[i].caption
+			out[i].SVG, errs[i] = r.save(p)
 		}
+	})
+	if err := cmp.Or(errs...); err != nil {
+		return nil, err
 	}
 	return slices.DeleteFunc(out, func(d drawn) bool { return d.SVG == nil }), nil
 }
 
 // save renders a picture to memory and writes both files.
 func (r *Report) save(p *picture) (svg []byte, err error) {
-	png, svg, err := p.encode()
+	raster, svg, err := p.encode()
 	if err != nil {
 		return nil, err
 	}
-	if err := r.folder.Write("plots/"+p.name+".png", png); err != nil {
+	if err := r.folder.Write("plots/"+p.name+".png", raster); err != nil {
 		return nil, err
 	}
 	return svg, r.folder.Write("plots/"+p.name+".svg", svg)
 }
 
 // encode renders a picture to memory, as PNG and as SVG.
-func (p *picture) encode() (png, svg []byte, err error) {
-	var image, vector bytes.Buffer
-	raster := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(pictureWidth, p.height), vgimg.UseDPI(110))}
-	p.render(draw.New(raster))
-	if _, err := raster.WriteTo(&image); err != nil {
+func (p *picture) encode() (raster, svg []byte, err error) {
+	var pixels, vector bytes.Buffer
+	ground := newGround(pictureWidth, p.height)
+	defer grounds.Put(ground)
+	p.render(draw.New(vgimg.NewWith(vgimg.UseDPI(dotsPerInch), vgimg.UseImageWithContext(ground, contextOf(ground)))))
+	encoder := png.Encoder{CompressionLevel: png.BestSpeed} // three percent larger, in half the time
+	if err := encoder.Encode(&pixels, greyOf(ground)); err != nil {
 		return nil, nil, err
 	}
 	lines := vgsvg.New(pictureWidth, p.height)
-	p.render(draw.New(lines))
+	page := draw.New(lines)
+	page.SetColor(color.White)
+	page.Fill(page.Rectangle.Path())
+	p.render(page)
 	if _, err := lines.WriteTo(&vector); err != nil {
 		return nil, nil, err
 	}
-	return image.Bytes(), vector.Bytes(), nil
+	return pixels.Bytes(), vector.Bytes(), nil
+}
+
+const dotsPerInch = 110
+
+// grounds are the *image.RGBA on which pictures were drawn: memory that was never used before is slow to fill.
+var grounds sync.Pool
+
+// newGround is what a picture is drawn on; its pixels may be those of one drawn before.
+func newGround(width, height vg.Length) *image.RGBA {
+	dots := func(l vg.Length) int { return int(l.Dots(dotsPerInch) + 0.5) }
+	size := image.Rect(0, 0, dots(width), dots(height))
+	need := 4 * size.Dx() * size.Dy()
+	if old, ok := grounds.Get().(*image.RGBA); ok && cap(old.Pix) >= need {
+		return &image.RGBA{Pix: old.Pix[:need], Stride: 4 * size.Dx(), Rect: size}
+	}
+	return image.NewRGBA(size)
+}
+
+// contextOf draws on the ground itself; by itself the canvas would copy it first.
+func contextOf(ground *image.RGBA) *gg.Context {
+	context := gg.NewContextForRGBA(ground)
+	context.SetLineCapButt()
+	context.InvertY()
+	return context
+}
+
+// greyOf is a picture with a byte a pixel: it has no colours, so that red says it all.
+func greyOf(from *image.RGBA) *image.Gray {
+	to := image.NewGray(from.Rect)
+	for i := range to.Pix {
+		to.Pix[i] = from.Pix[4*i]
+	}
+	return to
 }
 
 // render draws the parts below each other on a white ground, with their axes lined up.
 func (p *picture) render(c draw.Canvas) {
-	c.SetColor(color.White)
-	c.Fill(c.Rectangle.Path())
 	c = draw.Crop(c, 6*vg.Millimeter, -8*vg.Millimeter, 2*vg.Millimeter, -2*vg.Millimeter)
 	if len(p.parts) == 1 {
 		p.parts[0].Draw(c)

@@ -1,12 +1,14 @@
 package report
 
 import (
+	"errors"
 	"math"
 	"os"
 	"time"
 
+	"github.com/klauspost/compress/zstd"
 	"github.com/parquet-go/parquet-go"
-	"github.com/parquet-go/parquet-go/compress/zstd"
+	"github.com/parquet-go/parquet-go/format"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
@@ -45,6 +47,12 @@ type readings struct {
 	ruling                               int32
 }
 
+// toldOf is what is told of the flags of a reading.
+type toldOf struct {
+	text  string
+	grade int32
+}
+
 const (
 	rowsPerGroup = 1 << 17 // of readings.parquet: what a reader that looks for a day has to read
 	rowsPerBatch = 2048    // handed to the other core at once
@@ -62,7 +70,8 @@ type readingsWriter struct {
 	free     chan []readings // and back
 	done     chan error      // how the writer ended
 	flags    qa.Flags
-	text     string // of these flags
+	told     toldOf // of these flags
+	tells    map[qa.Flags]toldOf
 
 	offset, offsetFrom, offsetUntil int64 // of the report's zone from UTC, and from when until when, ns
 }
@@ -75,13 +84,18 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	w := &readingsWriter{
 		out: out, location: l.Site.Report.Clock.Location, primary: l.Site.Log.Primary,
 		full: make(chan []readings, batches), free: make(chan []readings, batches), done: make(chan error, 1),
+		flags: ^qa.Flags(0), tells: map[qa.Flags]toldOf{},
 	}
 	for range batches {
 		w.free <- make([]readings, 0, rowsPerBatch)
 	}
 	w.batch = <-w.free
+	codec, err := newZstd()
+	if err != nil {
+		return nil, errors.Join(err, out.Close())
+	}
 	file := parquet.NewGenericWriter[readings](out,
-		parquet.Compression(&zstd.Codec{Level: zstd.SpeedFastest}),
+		parquet.Compression(codec),
 		parquet.CreatedBy("retotal", "", ""),
 		parquet.DataPageVersion(1),
 		parquet.DictionaryMaxBytes(mostDistinct),
@@ -95,6 +109,31 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	go func() { w.done <- w.write(file) }()
 	return w, nil
 }
+
+// zstdCodec is the codec of the one goroutine that packs, with a window as small as its pages: the library's own keeps
+// 8 MB for each of two encoders.
+type zstdCodec struct{ *zstd.Encoder }
+
+const zstdWindow = 1 << 18 // bytes
+
+func newZstd() (zstdCodec, error) {
+	encoder, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithEncoderLevel(zstd.SpeedFastest),
+		zstd.WithWindowSize(zstdWindow), zstd.WithLowerEncoderMem(true), zstd.WithZeroFrames(true),
+		zstd.WithEncoderCRC(false))
+	return zstdCodec{encoder}, err
+}
+
+// String implements compress.Codec.
+func (zstdCodec) String() string { return "ZSTD" }
+
+// CompressionCodec implements compress.Codec.
+func (zstdCodec) CompressionCodec() format.CompressionCodec { return format.Zstd }
+
+// Encode implements compress.Codec.
+func (c zstdCodec) Encode(to, from []byte) ([]byte, error) { return c.EncodeAll(from, to[:0]), nil }
+
+// Decode implements compress.Codec; a writer does not use it.
+func (zstdCodec) Decode(_, _ []byte) ([]byte, error) { return nil, errors.ErrUnsupported }
 
 // write packs all batches, a group of rows at a time.
 func (w *readingsWriter) write(file *parquet.GenericWriter[readings]) (err error) {
@@ -139,9 +178,9 @@ func (w *readingsWriter) fill(r *readings, rows *recompute.Rows, i int) {
 		Before:    round(rows.Before[i], 1e7),
 		State:     "lost",
 		Used:      used,
-		Grade:     int32(rows.Flags[i].Grade()),
-		Flags:     w.textOf(rows.Flags[i]),
 	}
+	w.tell(rows.Flags[i])
+	r.Flags, r.Grade = w.told.text, w.told.grade
 	if rows.Logged != nil && rows.State[i] == reading.Present {
 		r.flow = round(rows.Logged[i], 1e7)
 		r.Flow = &r.flow
@@ -216,12 +255,17 @@ func (w *readingsWriter) offsetAt(at int64) int64 {
 	return w.offset
 }
 
-// textOf writes flags out; those of one reading are mostly those of the one before.
-func (w *readingsWriter) textOf(f qa.Flags) string {
-	if f != w.flags {
-		w.flags, w.text = f, f.Text()
+// tell brings to hand what is told of flags: mostly those of the reading before, and always of few kinds.
+func (w *readingsWriter) tell(f qa.Flags) {
+	if f == w.flags {
+		return
 	}
-	return w.text
+	told, known := w.tells[f]
+	if !known {
+		told = toldOf{f.Text(), int32(f.Grade())}
+		w.tells[f] = told
+	}
+	w.flags, w.told = f, told
 }
 
 // finish waits until all rows are packed.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"runtime/debug"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
@@ -41,8 +42,27 @@ func prepare(file string, without ...int) (*job, error) {
 	}
 	warnings.Sort()
 	j := &job{site: s, without: without, budget: true, warnings: append(warnings, settings.OnBounds(s)...)}
-	j.log, err = ingest.Open(s)
+	if j.log, err = ingest.Open(s); err == nil {
+		boundMemory(j.log.Total())
+	}
 	return j, err
+}
+
+// largeLog is how many bytes a log has whose run takes memory, and long enough for garbage not to matter: by how much
+// the heap may grow before it is cleaned, in percent of what is in use. A small log is done before it is worth it.
+const (
+	largeLog         = 16 << 20
+	growth           = 100
+	growthOfLargeLog = 50
+)
+
+// boundMemory keeps the memory of a run low where its log is large.
+func boundMemory(bytes int64) {
+	percent := growth
+	if bytes >= largeLog {
+		percent = growthOfLargeLog
+	}
+	debug.SetGCPercent(percent)
 }
 
 // compute runs the site and looks at the result from outside. rows is called for each pass over the log and returns

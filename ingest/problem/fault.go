@@ -1,6 +1,7 @@
 package problem
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"path"
@@ -39,6 +40,7 @@ func Guard(file string, call func() error) (err error) {
 func Caught(file string, p any) error {
 	var f *Fault
 	if err, ok := p.(error); ok && errors.As(err, &f) {
+		f.File = cmp.Or(f.File, file)
 		return f
 	}
 	return &Fault{File: file, What: p, Place: place()}

@@ -2,6 +2,7 @@ package reading
 
 import (
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -90,7 +91,9 @@ const (
 // Digits counts values of a column by their decimals.
 type Digits struct {
 	written, moved [MostDigits + 1]int
-	values         map[float64]bool // of those that moved, as many as are wanted
+	values         [distinct]float64 // of those that moved, as many as are wanted
+	known          int               // of them
+	any            bool
 	last           float64
 }
 
@@ -98,20 +101,19 @@ type Digits struct {
 // needs where it differs from the value before.
 func (d *Digits) Add(v float64, written, needed int) {
 	d.written[min(written, MostDigits)]++
-	if d.values != nil && v == d.last {
+	if d.any && v == d.last {
 		return
 	}
 	d.moved[min(needed, MostDigits)]++
-	if d.values == nil {
-		d.values = map[float64]bool{}
-	}
-	if d.last = v; len(d.values) < distinct {
-		d.values[v] = true
+	d.any, d.last = true, v
+	if d.known < distinct && !slices.Contains(d.values[:d.known], v) {
+		d.values[d.known] = v
+		d.known++
 	}
 }
 
 // Sure reports whether the values are enough to tell their step from them alone.
-func (d *Digits) Sure() bool { return len(d.values) == distinct && total(&d.moved) >= enough }
+func (d *Digits) Sure() bool { return d.known == distinct && total(&d.moved) >= enough }
 
 // Usual is the fewest decimals with which most values can be written; −1 when there are no values.
 func (d *Digits) Usual() int {

@@ -98,8 +98,8 @@ func (r *Record) Find() (list []Move) {
 
 // large lists the jumps that are large enough, in the order of time.
 func (r *Record) large() (list []jump) {
-	for i := range r.pairs {
-		two := []jump{r.pairs[i].rise, r.pairs[i].fall}
+	for i := range r.pairs.count {
+		two := []jump{r.pairs.at(i).rise, r.pairs.at(i).fall}
 		if two[1].before < two[0].before {
 			two[0], two[1] = two[1], two[0]
 		}
@@ -115,9 +115,9 @@ func (r *Record) large() (list []jump) {
 // around is the median of the largest changes of the twelve hours on either side of one.
 func (r *Record) around(i int) float64 {
 	var all []float64
-	for k := max(i-12, 0); k < min(i+13, len(r.pairs)); k++ {
+	for k := max(i-12, 0); k < min(i+13, r.pairs.count); k++ {
 		if k != i {
-			all = append(all, max(r.pairs[k].rise.change, -r.pairs[k].fall.change))
+			all = append(all, max(r.pairs.at(k).rise.change, -r.pairs.at(k).fall.change))
 		}
 	}
 	if len(all) == 0 {

@@ -36,14 +36,31 @@ type jump struct {
 }
 
 // pair is the largest rise and the largest fall that end within an hour.
-type pair struct {
-	number int64
-	rise   jump
-	fall   jump
+type pair struct{ rise, fall jump }
+
+// pairs are those of all hours, in pieces: a list that grows would be copied again and again.
+type pairs struct {
+	pieces [][]pair
+	count  int
+	ends   int64 // when the hour of the last one is over
 }
 
-// around is how many changes on either side a change is compared with.
-const around = 4
+const pieceLength = 1024
+
+func (p *pairs) add() {
+	if p.count%pieceLength == 0 {
+		p.pieces = append(p.pieces, make([]pair, pieceLength))
+	}
+	p.count++
+}
+
+func (p *pairs) at(i int) *pair { return &p.pieces[i/pieceLength][i%pieceLength] }
+
+// around is how many changes on either side a change is compared with, wide how many readings that takes.
+const (
+	around = 4
+	wide   = 2*around + 2
+)
 
 // fineInterval is the most that readings may lie apart for a storm to take several of them; common practice.
 const fineInterval = 10 * time.Minute
@@ -52,8 +69,9 @@ const fineInterval = 10 * time.Minute
 type Record struct {
 	step   float64
 	hours  []hour
-	pairs  []pair
+	pairs  pairs
 	number int64     // of the hour at hand
+	ends   int64     // when it is over
 	levels []float64 // its readings
 	recent []reading
 	shifts map[int][]placed // of all times, by days; made when asked for
@@ -66,7 +84,9 @@ type reading struct {
 }
 
 // New begins a record with a step of the log in metres; 0 when it is not known.
-func New(step float64) *Record { return &Record{step: step} }
+func New(step float64) *Record {
+	return &Record{step: step, recent: make([]reading, 0, 64*wide)}
+}
 
 // Add takes the next reading: its time in ns since 1970, and its level in metres, up or down. What is no number, or not
 // later than the reading before, is passed over.
@@ -74,17 +94,17 @@ func (r *Record) Add(at int64, level float64) {
 	if math.IsNaN(level) || math.IsInf(level, 0) || len(r.recent) > 0 && at <= r.recent[len(r.recent)-1].at {
 		return
 	}
-	if n := hourOf(at); len(r.levels) > 0 && n != r.number {
+	if at >= r.ends || len(r.levels) == 0 {
 		r.close()
+		r.number = hourOf(at)
+		r.ends = (r.number + 1) * hourNs
 	}
-	r.number = hourOf(at)
 	r.levels = append(r.levels, level)
-	if len(r.recent) == 2*around+2 {
-		r.recent = r.recent[:copy(r.recent, r.recent[1:])]
+	if len(r.recent) == cap(r.recent) {
+		r.recent = r.recent[:copy(r.recent, r.recent[max(len(r.recent)-wide+1, 0):])]
 	}
-	r.recent = append(r.recent, reading{at, level})
-	if len(r.recent) == 2*around+2 {
-		r.compare()
+	if r.recent = append(r.recent, reading{at, level}); len(r.recent) >= wide {
+		r.compare(r.recent[len(r.recent)-wide:])
 	}
 }
 
@@ -99,16 +119,33 @@ func hourOf(at int64) int64 {
 // close ends the hour at hand.
 func (r *Record) close() {
 	if len(r.levels) > 0 {
-		r.hours = append(r.hours, hour{r.number, median(r.levels)})
+		r.hours = append(r.hours, hour{r.number, quickMedian(r.levels)})
 		r.levels = r.levels[:0]
 	}
 }
 
-// compare looks at the change in the middle of the readings at hand.
-func (r *Record) compare() {
-	x := r.recent
+// compare looks at the change in the middle of the readings at hand: only the largest of its hour is worth a look at
+// what is around it.
+func (r *Record) compare(x []reading) {
+	a, b := &x[around], &x[around+1]
+	if r.pairs.count == 0 || b.at >= r.pairs.ends {
+		r.pairs.add()
+		r.pairs.ends = (hourOf(b.at) + 1) * hourNs
+	}
+	p := r.pairs.at(r.pairs.count - 1)
+	switch change := b.level - a.level; {
+	case change > p.rise.change:
+		p.rise = jumpIn(x, r.step)
+	case change < p.fall.change:
+		p.fall = jumpIn(x, r.step)
+	}
+}
+
+// jumpIn is the change between the two readings in the middle of some.
+func jumpIn(x []reading, step float64) jump {
+	a, b := &x[around], &x[around+1]
 	most, least := 0.0, int64(math.MaxInt64)
-	var changes []float64
+	changes := make([]float64, 0, 2*around)
 	for k := 1; k < len(x); k++ {
 		if k != around+1 {
 			c := math.Abs(x[k].level - x[k-1].level)
@@ -116,23 +153,12 @@ func (r *Record) compare() {
 			least = min(least, x[k].at-x[k-1].at)
 		}
 	}
-	a, b := x[around], x[around+1]
 	j := jump{before: a.at, after: b.at, change: b.level - a.level}
-	j.sharp = math.Abs(j.change) / max(most, r.step, 1e-9)
+	j.sharp = math.Abs(j.change) / max(most, step, 1e-9)
 	j.stir = ofNormal * median(changes) / math.Sqrt2
 	j.gap = b.at-a.at > 3*max(least, int64(fineInterval))/2
 	j.fine = least <= int64(fineInterval) && !j.gap
-	n := hourOf(b.at)
-	if len(r.pairs) == 0 || r.pairs[len(r.pairs)-1].number != n {
-		r.pairs = append(r.pairs, pair{number: n})
-	}
-	p := &r.pairs[len(r.pairs)-1]
-	if j.change > p.rise.change {
-		p.rise = j
-	}
-	if j.change < p.fall.change {
-		p.fall = j
-	}
+	return j
 }
 
 // median sorts the values and returns the middle one, or the mean of the middle two.
@@ -143,6 +169,44 @@ func median(values []float64) float64 {
 		return values[n/2]
 	}
 	return (values[n/2-1] + values[n/2]) / 2
+}
+
+// quickMedian is the median of numbers of which none is NaN; it changes their order.
+func quickMedian(values []float64) float64 {
+	n := len(values)
+	part(values, n/2)
+	if n%2 == 1 {
+		return values[n/2]
+	}
+	return (slices.Max(values[:n/2]) + values[n/2]) / 2
+}
+
+// part puts the value of rank k where it would stand in order, what is less before it and what is more behind it
+// (Hoare's selection).
+func part(values []float64, k int) {
+	for len(values) > 1 {
+		pivot, i, j := values[len(values)/2], 0, len(values)-1
+		for i <= j {
+			for values[i] < pivot {
+				i++
+			}
+			for values[j] > pivot {
+				j--
+			}
+			if i <= j {
+				values[i], values[j] = values[j], values[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			values = values[:j+1]
+		case k >= i:
+			values, k = values[i:], k-i
+		default:
+			return
+		}
+	}
 }
 
 // ofNormal makes a standard deviation of the median distance from the middle, for normal scatter.

@@ -3,6 +3,7 @@ package moves
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 	"time"
@@ -234,5 +235,21 @@ func TestBadReadings(t *testing.T) {
 	}
 	if found := old.Find(); len(found) != 1 {
 		t.Errorf("before 1970: %+v", found)
+	}
+}
+
+// TestQuickMedian holds it to the median of the values in order, of lists of every length with many ties.
+func TestQuickMedian(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 9))
+	for n := 1; n < 200; n++ {
+		for range 20 {
+			values := make([]float64, n)
+			for i := range values {
+				values[i] = float64(random.IntN(1 + random.IntN(40)))
+			}
+			if want, got := median(slices.Clone(values)), quickMedian(slices.Clone(values)); got != want {
+				t.Fatalf("%v: %v, not %v", values, got, want)
+			}
+		}
 	}
 }

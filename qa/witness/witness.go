@@ -72,7 +72,7 @@ type Witness struct {
 
 // window is the time at hand.
 type window struct {
-	number      int64
+	ends        int64 // when it is over
 	rows        int
 	from, until int64
 	heads       []float64
@@ -115,8 +115,8 @@ func (w *Witness) End() {
 	w.by = w.by[:0]
 }
 
-func (w *Witness) open(number, at int64) {
-	w.window = window{number: number, from: at, heads: w.window.heads[:0], others: w.window.others[:0]}
+func (w *Witness) open(ends, at int64) {
+	w.window = window{ends: ends, from: at, heads: w.window.heads[:0], others: w.window.others[:0]}
 }
 
 // Add takes the next reading: its time in ns since 1970, its value, the head that it stands for in metres, and what the
@@ -125,9 +125,9 @@ func (w *Witness) Add(at int64, value, head, other float64) {
 	if w.run.rows > 0 && (at <= w.last || at-w.last >= w.apart) {
 		w.End()
 	}
-	if number := at / w.length; number != w.window.number {
+	if at >= w.window.ends {
 		w.close()
-		w.open(number, at)
+		w.open(at-at%w.length+w.length, at)
 	}
 	w.stand(at, value)
 	x := &w.window

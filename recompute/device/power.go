@@ -133,7 +133,7 @@ func (p *Power) Slope(h float64) float64 {
 	if h <= p.offset || h <= 0 || h > p.limits.End {
 		return 0
 	}
-	return p.coefficient * p.exponent * math.Pow(h-p.offset, p.exponent-1)
+	return p.coefficient * p.exponent * power(h-p.offset, p.exponent-1)
 }
 
 // Drowned implements Drownable.

@@ -1,12 +1,10 @@
 package uncertainty
 
 import (
-	"errors"
 	"math"
 	"math/rand/v2"
 	"runtime"
 	"slices"
-	"sync"
 
 	"retotal/ingest/problem"
 	"retotal/recompute/block"
@@ -98,26 +96,15 @@ func (s *Sample) Draw(l *Components, b *Budget, f *Figures, count int, seed uint
 	return d, true
 }
 
-// all draws the totals on all cores. A panic in one of them becomes one of the caller's.
+// all draws the totals on all cores.
 func (r *drawer) all(count int, seed uint64) []float64 {
 	totals, workers := make([]float64, count), runtime.GOMAXPROCS(0)
-	faults := make([]error, workers)
-	var wait sync.WaitGroup
-	for w := range workers {
-		wait.Go(func() {
-			faults[w] = problem.Guard("", func() error {
-				memory := make([]float64, 4096)
-				for k := w; k < count; k += workers {
-					totals[k] = r.draw(k, rand.New(rand.NewPCG(seed, uint64(k))), memory)
-				}
-				return nil
-			})
-		})
-	}
-	wait.Wait()
-	if err := errors.Join(faults...); err != nil {
-		panic(err)
-	}
+	problem.Beside(workers, func(w int) {
+		memory := make([]float64, 4096)
+		for k := w; k < count; k += workers {
+			totals[k] = r.draw(k, rand.New(rand.NewPCG(seed, uint64(k))), memory)
+		}
+	})
 	return totals
 }
 
