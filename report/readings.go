@@ -106,7 +106,8 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 		parquet.KeyValueMetadata("flow_after_m3s", "null where the reading does not count"),
 		parquet.KeyValueMetadata("flow_at_least_m3s, flow_at_most_m3s", "null where they are flow_after_m3s"),
 	)
-	go func() { w.done <- w.write(file) }()
+	full := w.full // finish takes it off, maybe before the writer has begun
+	go func() { w.done <- w.write(file, full) }()
 	return w, nil
 }
 
@@ -136,14 +137,14 @@ func (c zstdCodec) Encode(to, from []byte) ([]byte, error) { return c.EncodeAll(
 func (zstdCodec) Decode(_, _ []byte) ([]byte, error) { return nil, errors.ErrUnsupported }
 
 // write packs all batches, a group of rows at a time.
-func (w *readingsWriter) write(file *parquet.GenericWriter[readings]) (err error) {
+func (w *readingsWriter) write(file *parquet.GenericWriter[readings], full <-chan []readings) (err error) {
 	rows := 0
 	guarded := func(call func() error) {
 		if err == nil {
 			err = problem.Guard("readings.parquet", call)
 		}
 	}
-	for batch := range w.full {
+	for batch := range full {
 		guarded(func() error { _, err := file.Write(batch); return err })
 		if rows += len(batch); rows >= rowsPerGroup {
 			rows = 0
