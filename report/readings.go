@@ -4,10 +4,13 @@ import (
 	"errors"
 	"math"
 	"os"
+	"reflect"
+	"strings"
 	"time"
 
 	"github.com/klauspost/compress/zstd"
 	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/compress"
 	"github.com/parquet-go/parquet-go/format"
 
 	"retotal/ingest"
@@ -21,8 +24,8 @@ import (
 // units and rounded: heads to 1 µm, flows to 10⁻⁷ m³/s. One name has one meaning, whatever the log holds; what it does
 // not hold is null. Fields that may be null point at the row's own values.
 //
-// Levels repeat, and with them heads and flows: a dictionary halves both file and time where they do, and gives way to
-// plain numbers where they do not.
+// Levels repeat, and with them heads and flows: a dictionary halves both file and time where they do, and is left out
+// where they do not, see unlike.
 type readings struct {
 	TimeUTC   int64    `parquet:"time_utc,delta,timestamp(millisecond)"`
 	TimeLocal int64    `parquet:"time_local,delta,timestamp(millisecond:local)"`
@@ -60,6 +63,14 @@ const (
 	mostDistinct = 1 << 18 // bytes of a dictionary
 )
 
+// packing is how columns are laid out, beside what their tags say.
+func packing(codec compress.Codec) []parquet.WriterOption {
+	return []parquet.WriterOption{
+		parquet.Compression(codec), parquet.CreatedBy("retotal", "", ""), parquet.DataPageVersion(1),
+		parquet.DictionaryMaxBytes(mostDistinct),
+	}
+}
+
 // readingsWriter writes readings.parquet beside the computation: rows are packed and compressed on another core.
 type readingsWriter struct {
 	out      *os.File
@@ -94,11 +105,7 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	if err != nil {
 		return nil, errors.Join(err, out.Close())
 	}
-	file := parquet.NewGenericWriter[readings](out,
-		parquet.Compression(codec),
-		parquet.CreatedBy("retotal", "", ""),
-		parquet.DataPageVersion(1),
-		parquet.DictionaryMaxBytes(mostDistinct),
+	options := append(packing(codec),
 		parquet.KeyValueMetadata("site", l.Site.ID),
 		parquet.KeyValueMetadata("time_local_zone", l.Site.Report.Clock.Name),
 		parquet.KeyValueMetadata("head_corrected_m", "above the level of zero flow under the corrected settings"),
@@ -107,7 +114,7 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 		parquet.KeyValueMetadata("flow_at_least_m3s, flow_at_most_m3s", "null where they are flow_after_m3s"),
 	)
 	full := w.full // finish takes it off, maybe before the writer has begun
-	go func() { w.done <- w.write(file, full) }()
+	go func() { w.done <- w.write(full, options) }()
 	return w, nil
 }
 
@@ -137,23 +144,54 @@ func (c zstdCodec) Encode(to, from []byte) ([]byte, error) { return c.EncodeAll(
 func (zstdCodec) Decode(_, _ []byte) ([]byte, error) { return nil, errors.ErrUnsupported }
 
 // write packs all batches, a group of rows at a time.
-func (w *readingsWriter) write(file *parquet.GenericWriter[readings], full <-chan []readings) (err error) {
+func (w *readingsWriter) write(full <-chan []readings, options []parquet.WriterOption) (err error) {
 	rows := 0
+	var file *parquet.GenericWriter[readings]
 	guarded := func(call func() error) {
 		if err == nil {
 			err = problem.Guard("readings.parquet", call)
 		}
 	}
-	for batch := range full {
-		guarded(func() error { _, err := file.Write(batch); return err })
+	for batch := range full { // one at least, maybe empty
+		guarded(func() error {
+			if file == nil {
+				file = parquet.NewGenericWriter[readings](w.out, append(options, unlike(batch)...)...)
+			}
+			_, err := file.Write(batch)
+			return err
+		})
 		if rows += len(batch); rows >= rowsPerGroup {
 			rows = 0
-			guarded(file.Flush)
+			guarded(func() error { return file.Flush() })
 		}
 		w.free <- batch[:0]
 	}
-	guarded(file.Close)
+	guarded(func() error { return file.Close() })
 	return err
+}
+
+// mostUnlike is the share of the first rows that have a number of their own, above which a column gets no dictionary.
+const mostUnlike = 0.75
+
+// unlike takes the dictionary off the columns whose numbers hardly repeat in the first rows: looking each up is in vain.
+func unlike(first []readings) (options []parquet.WriterOption) {
+	all := reflect.TypeFor[readings]()
+	for i := range all.NumField() {
+		field, own := all.Field(i), map[float64]bool{}
+		if !field.IsExported() || !strings.HasSuffix(field.Type.String(), "float64") {
+			continue
+		}
+		for k := range first {
+			if v := reflect.Indirect(reflect.ValueOf(&first[k]).Elem().Field(i)); v.IsValid() {
+				own[v.Float()] = true
+			}
+		}
+		if float64(len(own)) > mostUnlike*rowsPerBatch {
+			tag := strings.Replace(string(field.Tag), ",dict", "", 1)
+			options = append(options, parquet.StructTag(reflect.StructTag(tag), field.Name))
+		}
+	}
+	return options
 }
 
 // add takes in rows.

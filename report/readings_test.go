@@ -2,10 +2,17 @@ package report
 
 import (
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"reflect"
+	"strings"
 	"testing"
 
+	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/compress"
+	"github.com/parquet-go/parquet-go/compress/snappy"
+	"github.com/parquet-go/parquet-go/compress/zstd"
 	"github.com/xitongsys/parquet-go/reader"
 )
 
@@ -83,4 +90,89 @@ func firstValues(t *testing.T, file string, names []string) map[string]float64 {
 		}
 	}
 	return out
+}
+
+// BenchmarkReadings writes a million readings a second apart, levels to the millimetre or of the full length of their
+// numbers, in the ways that a file could have been packed in.
+func BenchmarkReadings(b *testing.B) {
+	own, err := newZstd()
+	if err != nil {
+		b.Fatal(err)
+	}
+	as := func(encoding string) (options []parquet.WriterOption) {
+		all := reflect.TypeFor[readings]()
+		for i := range all.NumField() {
+			field := all.Field(i)
+			if kind := field.Type.String(); field.IsExported() && strings.HasSuffix(kind, "float64") {
+				tag := strings.Replace(string(field.Tag), ",dict", encoding, 1)
+				options = append(options, parquet.StructTag(reflect.StructTag(tag), field.Name))
+			}
+		}
+		return options
+	}
+	for _, of := range []struct {
+		name string
+		step float64
+	}{{"mm", 1000}, {"full", 1e6}} {
+		rows := madeReadings(1<<17, of.step)
+		for _, c := range []struct {
+			name    string
+			codec   compress.Codec
+			options []parquet.WriterOption
+		}{
+			{"as it is", own, unlike(rows[:rowsPerBatch])},
+			{"dictionary, zstd", own, nil},
+			{"dictionary, zstd of level 3", &zstd.Codec{Level: zstd.SpeedDefault}, nil},
+			{"dictionary, snappy", &snappy.Codec{}, nil},
+			{"plain, zstd", own, as("")},
+			{"split bytes, zstd", own, as(",split")},
+		} {
+			b.Run(of.name+"/"+c.name, func(b *testing.B) {
+				var size counter
+				for b.Loop() {
+					size = 0
+					file := parquet.NewGenericWriter[readings](&size, append(packing(c.codec), c.options...)...)
+					for range 8 {
+						if _, err := file.Write(rows); err != nil {
+							b.Fatal(err)
+						}
+						if err := file.Flush(); err != nil {
+							b.Fatal(err)
+						}
+					}
+					if err := file.Close(); err != nil {
+						b.Fatal(err)
+					}
+				}
+				n := float64(8 * len(rows))
+				b.ReportMetric(float64(size)/n, "bytes/row")
+				b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/n, "ns/row")
+			})
+		}
+	}
+}
+
+// counter counts what is written.
+type counter int64
+
+func (c *counter) Write(p []byte) (int, error) {
+	*c += counter(len(p))
+	return len(p), nil
+}
+
+// madeReadings are readings of a tide of sewage with noise, in so many steps to a metre.
+func madeReadings(n int, steps float64) []readings {
+	random := rand.New(rand.NewPCG(15, 15))
+	rows := make([]readings, n)
+	for i := range rows {
+		level := 0.22 + 0.06*math.Sin(float64(i)/230) + 0.0015*random.NormFloat64()
+		level = round(level, steps)
+		flow := func(h float64) float64 { return round(1.38*math.Pow(h, 2.5), 1e7) }
+		r := &rows[i]
+		*r = readings{TimeUTC: int64(i) * 1000, TimeLocal: int64(i) * 1000, Head: level - 0.025,
+			Before: flow(level), State: "exact", Used: true, Grade: 1}
+		r.value, r.flow, r.after, r.u95 = round(1.5-level, 1e6), flow(level), flow(level-0.025), flow(level)/20
+		r.Distance, r.Flow, r.After, r.U95 = &r.value, &r.flow, &r.after, &r.u95
+	}
+	return rows
 }

@@ -107,7 +107,9 @@ var house = map[string][]string{
 		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/effect",
 		"retotal/recompute/evidence", "retotal/recompute/settings", "retotal/recompute/total",
 		"retotal/recompute/uncertainty",
-		"github.com/parquet-go/parquet-go", "github.com/parquet-go/parquet-go/compress/zstd",
+		"git.sr.ht/~sbinet/gg", "github.com/klauspost/compress/zstd",
+		"github.com/parquet-go/parquet-go", "github.com/parquet-go/parquet-go/compress",
+		"github.com/parquet-go/parquet-go/format",
 		"gonum.org/v1/plot", "gonum.org/v1/plot/font", "gonum.org/v1/plot/plotter", "gonum.org/v1/plot/vg",
 		"gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg",
 		"golang.org/x/sys/unix", // folder_linux.go
