@@ -10,7 +10,15 @@ import (
 	"time"
 )
 
-// generate writes a log of so many minutes: distances to the millimetre, a tide of sewage with storms and noise, a gap
+// interval is the time between readings: of longer logs less, so that none is longer than a record of levels is.
+func interval(rows int) time.Duration {
+	if rows > 10_000_000 {
+		return 6 * time.Second
+	}
+	return time.Minute
+}
+
+// generate writes a log of so many readings: distances to the millimetre, a tide of sewage with storms and noise, a gap
 // now and then that is no midnight, the meter's flow and its counter. A lone spike comes now and then, far from gaps,
 // where all programs look at the same seven readings.
 func generate(name string, rows int) error {
@@ -23,6 +31,7 @@ func generate(name string, rows int) error {
 	out.WriteString("Time,Distance,Flow,Total\n")
 	at, storm, total := time.Date(2012, 1, 1, 0, 0, 0, 0, time.UTC), 0.0, 0.0
 	since := 0 // rows, the last gap or spike
+	step := interval(rows)
 	var line []byte
 	for range rows {
 		minute := at.Hour()*60 + at.Minute()
@@ -43,7 +52,7 @@ func generate(name string, rows int) error {
 		}
 		distance := math.Round((1.5-head)*1000) / 1000
 		flow := 1.38 * math.Pow(math.Max(1.5-distance, 0), 2.5)
-		total += flow * 60
+		total += flow * step.Seconds()
 		line = at.AppendFormat(line[:0], "2006-01-02 15:04:05")
 		line = append(line, ',')
 		line = strconv.AppendFloat(line, distance, 'f', 3, 64)
@@ -52,7 +61,7 @@ func generate(name string, rows int) error {
 		line = append(line, ',')
 		line = strconv.AppendFloat(line, total, 'f', 1, 64)
 		out.Write(append(line, '\n'))
-		at = at.Add(time.Minute)
+		at = at.Add(step)
 	}
 	return out.Flush()
 }

@@ -118,6 +118,7 @@ func compare(dir, tool, log, spikes string, rows, turns int) error {
 	out := filepath.Join(dir, "out.parquet")
 	programs := []program{
 		{"retotal", []string{tool, "correct", "--out", filepath.Join(dir, "out"), "--json", file}, ofRecord, "both"},
+		{"retotal, nothing written", []string{tool, "check", "--quiet", file}, nil, "both"},
 		{"DuckDB, sorted by time", []string{"node", script(dir, "duckdb.mjs"), log, out, spikes, "ordered"}, ofLine, "both"},
 		{"DuckDB, in file order", []string{"node", script(dir, "duckdb.mjs"), log, out, spikes, "file"}, ofLine, "both"},
 		{"Polars", []string{"node", script(dir, "polars.mjs"), log, out, spikes}, ofLine, "both"},

@@ -149,9 +149,23 @@ func (r *Record) place(l *leap) bool {
 	return l.b >= dayHours && l.a+dayHours < len(r.hours)
 }
 
-// find returns where an hour stands, or would.
+// find returns where an hour stands, or would: no further before the place that it has in a record without gaps than
+// hours are missing.
 func (r *Record) find(number int64) (int, bool) {
-	return slices.BinarySearchFunc(r.hours, number, func(h hour, n int64) int { return int(h.number - n) })
+	n := len(r.hours)
+	if n == 0 || number < r.hours[0].number {
+		return 0, false
+	}
+	after := number - r.hours[0].number
+	missing := r.hours[n-1].number - r.hours[0].number + 1 - int64(n)
+	low, high := max(after-missing, 0), min(after+1, int64(n))
+	if low >= high {
+		return n, false
+	}
+	i, ok := slices.BinarySearchFunc(r.hours[low:high], number, func(h hour, n int64) int {
+		return cmp.Compare(h.number, n)
+	})
+	return int(low) + i, ok
 }
 
 // compareHours works out how a leap shows in the hours around it, in three ways: as they are, against the same hours of
@@ -214,7 +228,7 @@ func (r *Record) moves(l *leap) bool {
 	if l.sharp < leastSharp || l.goes < -takenBack || l.sharp < clearSharp && math.Abs(l.goes) > goesOnDim {
 		return false
 	}
-	if !l.fine && (math.Abs(l.goes) > goesOn || l.near < leastNear+nearSparse || l.near > mostNear-nearSparse) {
+	if !l.fine && !r.goesOnSparse(l) {
 		return false
 	}
 	if !l.fine && math.Abs(l.size) < ofDays*r.scatterAt(l) || !r.askDays(l) {
@@ -227,6 +241,12 @@ func (r *Record) moves(l *leap) bool {
 		return true
 	}
 	return l.told > 0 || l.keeps
+}
+
+// goesOnSparse reports whether the level goes on as before, elsewhere, as strictly as is asked where readings lie far
+// apart.
+func (r *Record) goesOnSparse(l *leap) bool {
+	return math.Abs(l.goes) <= goesOn && l.near >= leastNear+nearSparse && l.near <= mostNear-nearSparse
 }
 
 // askDays asks the days before and after a leap whether they show it, as far as it exceeds what days do elsewhere.

@@ -84,7 +84,7 @@ func (r *Record) stands(l *leap) bool {
 
 // settles works out the size of a leap between jumps where little else speaks against it, and judges it.
 func (r *Record) settles(l *leap) bool {
-	if math.Abs(l.change) < leastMove*r.noise || math.Abs(l.goes) > goesOn {
+	if math.Abs(l.change) < leastMove*r.noise || !r.goesOnSparse(l) || !r.askDays(l) || l.told == 0 {
 		return false
 	}
 	l.size, l.spread = r.settled(l)

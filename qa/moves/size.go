@@ -1,6 +1,7 @@
 package moves
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -180,15 +181,27 @@ func (r *Record) own(days int, l *leap) float64 {
 				list = append(list, placed{i, math.Abs(s)})
 			}
 		}
+		slices.SortFunc(list, func(a, b placed) int { return cmp.Compare(a.shift, b.shift) })
 		r.shifts[days] = list
 	}
-	var all []float64
+	away := func(s placed) bool { return s.at+days*dayHours < l.b || s.at-days*dayHours > l.a }
+	n := 0
 	for _, s := range list {
-		if s.at+days*dayHours < l.b || s.at-days*dayHours > l.a {
-			all = append(all, s.shift)
+		if away(s) {
+			n++
 		}
 	}
-	return usually(all)
+	if n < fewest {
+		return math.Inf(1)
+	}
+	above := n - int(usual*float64(n)) // of them, with the one that is told
+	for i := len(list) - 1; ; i-- {
+		if away(list[i]) {
+			if above--; above == 0 {
+				return list[i].shift
+			}
+		}
+	}
 }
 
 // inSuchTime is how far the level goes elsewhere in the time that a gap takes.
