@@ -73,7 +73,7 @@ type leap struct {
 
 // Find looks for moves, in the order of time.
 func (r *Record) Find() (list []Move) {
-	r.noise, r.shifts = r.Daily(), map[int][]placed{}
+	r.noise, r.shifts, r.times = r.Daily(), map[int][]placed{}, map[int][]int{}
 	jumps := r.large()
 	leaps := r.leaps(jumps)
 	for i := range leaps {

@@ -74,7 +74,8 @@ type Record struct {
 	ends   int64     // when it is over
 	levels []float64 // its readings
 	recent []reading
-	shifts map[int][]placed // of all times, by days; made when asked for
+	shifts map[int][]placed // of all times, by days, in the order of their size; made when asked for
+	times  map[int][]int    // where they were taken, in the order of time
 	noise  float64          // m, see Daily
 }
 

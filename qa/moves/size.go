@@ -179,24 +179,22 @@ func (r *Record) own(days int, l *leap) float64 {
 		for i := 0; i+1 < len(r.hours); i += dayHours / 4 * days {
 			if s, ok := r.shift(i, i+1, days); ok {
 				list = append(list, placed{i, math.Abs(s)})
+				r.times[days] = append(r.times[days], i)
 			}
 		}
 		slices.SortFunc(list, func(a, b placed) int { return cmp.Compare(a.shift, b.shift) })
 		r.shifts[days] = list
 	}
-	away := func(s placed) bool { return s.at+days*dayHours < l.b || s.at-days*dayHours > l.a }
-	n := 0
-	for _, s := range list {
-		if away(s) {
-			n++
-		}
-	}
+	first, next := l.b-days*dayHours, l.a+days*dayHours+1 // those from first on and before next are near the leap
+	near, _ := slices.BinarySearch(r.times[days], first)
+	beyond, _ := slices.BinarySearch(r.times[days], next)
+	n := len(list) - (beyond - near)
 	if n < fewest {
 		return math.Inf(1)
 	}
 	above := n - int(usual*float64(n)) // of them, with the one that is told
 	for i := len(list) - 1; ; i-- {
-		if away(list[i]) {
+		if list[i].at < first || list[i].at >= next {
 			if above--; above == 0 {
 				return list[i].shift
 			}
