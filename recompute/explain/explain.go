@@ -1,0 +1,207 @@
+// Package explain finds which setting explains pairs of level and flow.
+//
+// It answers what the meter used, from its log alone; whether that was right, only the site can tell. Every hypothesis
+// is a curve of flow over head, and all are judged by one measure: the mean over a sample of ln(1 + (r/t)²), r what
+// reading and curve differ by and t a tolerance that comes from the log and is common to all, so that no hypothesis
+// gains by allowing itself more. A setting is claimed only where neither the recorded settings nor another published
+// equation of the same device do nearly as well.
+package explain
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"retotal/ingest/quantity"
+	"retotal/recompute/device"
+)
+
+// Pair is a level and a flow logged at one instant.
+type Pair struct {
+	At   int64   // ns since 1970
+	Head float64 // m, that the recorded settings make of the level, before any cap, floor or cut-off
+	Flow float64 // m³/s, as logged
+}
+
+// Record is what is known of a meter and its log.
+type Record struct {
+	Pairs                            []Pair         // in the order of time, all of them
+	Interval                         int64          // ns, the usual step
+	LevelStep, FlowStep              float64        // m and m³/s, to which the log is rounded; 0 where not known
+	Kind                             string         // of the device, as in device.Kinds
+	Dimensions                       map[string]any // its keys, as device.Build takes them
+	MaximumHead, MaximumFlow, CutOff float64        // recorded settings; +Inf, +Inf and 0 where there are none
+	FlowFactor                       float64        // recorded factor on the flow; 1 (or 0) for none
+	Means                            bool           // the figures are means over the interval
+}
+
+// Verdict grades log against settings.
+type Verdict int
+
+// The verdicts.
+const (
+	Same            Verdict = iota // the recorded settings make the logged flow
+	AnotherEquation                // another published equation of the same device does
+	SettingDiffers                 // the meter used another setting
+	CannotCompare                  // the log does not tell
+)
+
+// String names a verdict.
+func (v Verdict) String() string {
+	return [...]string{"same settings", "another equation", "a setting differs", "cannot be compared"}[v]
+}
+
+// Explanation is one way to make the logged flow of the level: a setting, or two, or one that changed in time.
+type Explanation struct {
+	Names []string // of the catalogue, sorted: "datum", "angle", "flow factor"
+	// Values are in SI, one a name: of a datum the logged head less the head that the meter used; of a factor what
+	// it is times the recorded one; of a span offset the head that the meter has at a logged head of zero; of "same"
+	// and "equation" the factor on the equation.
+	Values              []float64
+	Low, High           []float64 // interval of each, 95 %, with what published equations of a device differ by
+	Snapped             []string  // the usual value that each is taken for ("90 deg"); "" for none
+	Equation            string    // of the device under which it fits best
+	Since               int64     // when it began; 0 for from the first pair on
+	SinceLow, SinceHigh int64     // interval of the onset
+	Score               float64   // of the fit, less is better
+	Volume              float64   // m³ over the pairs: logged less what the recorded settings make of the level
+	// Flow is what the meter shows at a head under it (after the onset).
+	Flow func(head float64) float64
+}
+
+// String names an explanation with its values.
+func (e Explanation) String() string {
+	var parts []string
+	for i, name := range e.Names {
+		text := name + " " + quantity.Digits(e.Values[i], 5)
+		if e.Snapped[i] != "" {
+			text += " (" + e.Snapped[i] + ")"
+		}
+		parts = append(parts, text)
+	}
+	return strings.Join(parts, " and ")
+}
+
+// Finding is the answer.
+type Finding struct {
+	Verdict Verdict
+	Why     string        // of CannotCompare
+	Best    []Explanation // the best first; those that fit equally well directly behind it
+	Twins   int           // how many of Best fit as well as the first, itself included
+	Lag     float64       // s, by which flow follows level; 0 where it does not
+	Unlike  float64       // what the best leaves of the disagreement, sums of absolute differences, part of the volume
+}
+
+// Rules of the answer; each held by what the tests measure.
+const (
+	leastPairs   = 30   // with flow
+	leastGain    = 0.03 // in score, by which a setting must beat recorded settings and equations
+	leastWorth   = 0.004
+	twinScore    = 0.02  // within which two scores are equal
+	twinVolume   = 0.005 // part of the volume, within which two curves are equal
+	twinFarthest = 0.1   // in score, beyond which equal volumes make no twins
+	mostListed   = 8
+	mostUnlike   = 0.15 // of the volume, which an explanation may leave
+)
+
+// Explain finds what makes the logged flow of the level.
+func Explain(r *Record) Finding {
+	s := newSeries(r)
+	if why := s.unfit(); why != "" {
+		return Finding{Verdict: CannotCompare, Why: why}
+	}
+	base, issues := device.Build(r.Kind, r.Dimensions)
+	if len(issues) > 0 {
+		return Finding{Verdict: CannotCompare, Why: "the device cannot be built: " + issues[0].Found}
+	}
+	lag := s.align()
+	s.measure()
+	c := newCatalogue(r, s, base)
+	list := search(c, s)
+	if changed := c.changes(s, list); changed != nil {
+		list = append(list, changed...)
+	}
+	return judge(c, s, list, lag)
+}
+
+// judge puts candidates in order and grades them.
+func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
+	f := Finding{Lag: lag.seconds}
+	list = rank(list)
+	same, plain := list[0], list[0] // the recorded settings; the best that claims no setting
+	for i := range list {
+		if list[i].layer == 0 {
+			same = list[i]
+		}
+	}
+	plain = same
+	for i := range list {
+		if list[i].layer <= 1 && list[i].score < plain.score-twinScore {
+			plain = list[i]
+		}
+	}
+	best := list[0]
+	volume := s.sum(func(i int) float64 { return s.flow[i] })
+	apart := func(a, b candidate) float64 {
+		return s.sum(func(i int) float64 { return math.Abs(a.at(s, i) - b.at(s, i)) }) / volume
+	}
+	if best.layer > 1 && (best.score > plain.score-leastGain || apart(best, plain) < leastWorth) {
+		best = plain
+	}
+	f.Unlike = s.sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.flow[i]) }) / volume
+	switch {
+	case f.Unlike > mostUnlike:
+		f.Verdict, f.Why = CannotCompare, fmt.Sprintf("no setting explains the flow: the best leaves %.0f %% of the "+
+			"volume", 100*f.Unlike)
+	case best.layer == 0 && lag.seconds != 0:
+		f.Verdict, f.Why = CannotCompare, "level and flow are not of one instant; else the settings agree"
+	case best.layer == 0:
+		f.Verdict = Same
+	case best.layer == 1:
+		f.Verdict = AnotherEquation
+	default:
+		f.Verdict = SettingDiffers
+	}
+	order := []candidate{best}
+	var behind []candidate
+	for _, x := range list {
+		switch {
+		case x.key() == best.key():
+		case x.score < best.score+twinScore && x.layer >= best.layer,
+			x.score < best.score+twinFarthest && x.layer >= best.layer && apart(x, best) < twinVolume:
+			order = append(order, x)
+		default:
+			behind = append(behind, x)
+		}
+	}
+	f.Twins = len(order)
+	order = append(order, behind...)
+	net := s.sum(func(i int) float64 { return s.flow[i] - same.at(s, i) }) * s.stepSeconds()
+	if lag.seconds != 0 && best.layer <= 1 {
+		f.Best = append(f.Best, Explanation{Names: []string{lag.name}, Values: []float64{lag.seconds},
+			Low: []float64{lag.low}, High: []float64{lag.high}, Snapped: []string{""}, Equation: best.model.equation(),
+			Score: best.score, Volume: net, Flow: best.model.flow})
+		f.Twins = 1
+	}
+	for _, x := range order[:min(len(order), mostListed)] {
+		e := x.explanation(c, s)
+		e.Volume = net
+		f.Best = append(f.Best, e)
+	}
+	return f
+}
+
+// rank keeps the best candidate of each set of names, the best first.
+func rank(list []candidate) (out []candidate) {
+	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.score, b.score) })
+	seen := map[string]bool{}
+	for _, x := range list {
+		if k := x.key(); !seen[k] {
+			seen[k] = true
+			out = append(out, x)
+		}
+	}
+	return out
+}

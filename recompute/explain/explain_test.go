@@ -1,0 +1,115 @@
+package explain
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"slices"
+	"strconv"
+	"testing"
+	"time"
+)
+
+// outcome counts what became of the cases of one noise.
+type outcome struct {
+	cases, first, three int
+	correct, claims     int
+	values, held        int
+	onsets, dated       int
+	totals              []float64
+	slowest             time.Duration
+}
+
+// right reports whether an explanation is that of a truth.
+func (x truth) right(e Explanation) bool {
+	names := slices.Clone(e.Names)
+	if x.since != (e.Since != 0) {
+		return false
+	}
+	if x.pair[0] != "" {
+		return len(names) == 2 && slices.Contains(names, x.pair[0]) &&
+			(slices.Contains(x.names, names[0]) || slices.Contains(x.names, names[1]))
+	}
+	return len(names) == 1 && slices.Contains(x.names, names[0])
+}
+
+// TestCases holds answers on drawn cases to their truth.
+func TestCases(t *testing.T) {
+	rounds := 1
+	if n, err := strconv.Atoi(os.Getenv("EXPLAIN_ROUNDS")); err == nil {
+		rounds = n
+	}
+	all := map[noise]*outcome{}
+	for _, kind := range noises {
+		o := &outcome{}
+		all[kind] = o
+		for round := range rounds {
+			for k, s := range sites {
+				for f, fault := range faults {
+					seed := uint64(round*1_000_000 + k*1000 + f*10)
+					r := rand.New(rand.NewPCG(seed, uint64(len(kind))))
+					rate := rated(s, kind, r.IntN(2))
+					meter, truth := fault.make(r, s, rate(s.keys), rate)
+					rec := log(r, s, kind, meter)
+					start := time.Now()
+					found := Explain(rec)
+					o.slowest = max(o.slowest, time.Since(start))
+					o.add(t, fmt.Sprintf("%s, %s %d, %s", kind, s.kind, k, fault.name), truth, found, rec)
+				}
+			}
+		}
+		slices.Sort(o.totals)
+		t.Logf("%-16s first %d/%d, three %d/%d, claims %d/%d, intervals %d/%d, onsets %d/%d, total p95 %.2f %%, slowest %v",
+			kind, o.first, o.cases, o.three, o.cases, o.claims, o.correct, o.held, o.values, o.dated, o.onsets,
+			100*o.totals[len(o.totals)*95/100], o.slowest)
+	}
+}
+
+// add counts a case.
+func (o *outcome) add(t *testing.T, label string, truth truth, found Finding, rec *Record) {
+	if truth.names[0] == "same" {
+		o.correct++
+		if found.Verdict == SettingDiffers {
+			o.claims++
+			t.Logf("%s: claimed %v", label, found.Best[0])
+		}
+		return
+	}
+	o.cases++
+	first, three := false, false
+	for i, e := range found.Best {
+		if truth.right(e) {
+			first = first || i < 1
+			three = three || i < 3
+			if i == 0 && !math.IsNaN(truth.value) && e.Names[0] == truth.names[0] {
+				o.values++
+				if e.Low[0] <= truth.value && truth.value <= e.High[0] {
+					o.held++
+				}
+			}
+		}
+	}
+	if first {
+		o.first++
+	}
+	if three {
+		o.three++
+	}
+	if !first {
+		text := fmt.Sprintf("%s (%.4g): %v lag %.0f;", label, truth.value, found.Verdict, found.Lag)
+		for _, e := range found.Best[:min(3, len(found.Best))] {
+			text += fmt.Sprintf(" %v [%.3f]", e, e.Score)
+		}
+		t.Log(text, found.Why)
+	}
+	if len(found.Best) > 0 {
+		logged, made := 0.0, 0.0
+		for _, p := range rec.Pairs {
+			if found.Best[0].Since == 0 || p.At >= found.Best[0].Since {
+				logged, made = logged+p.Flow, made+found.Best[0].Flow(p.Head)
+			}
+		}
+		o.totals = append(o.totals, math.Abs(made/logged-1))
+	}
+}

@@ -1,0 +1,220 @@
+package explain
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// lag is by how much, and how, the flow follows the level.
+type lag struct {
+	name               string // "delay" or "damping"
+	seconds, low, high float64
+}
+
+// Rules of a lag. A shift or a filter takes the scatter of levels down as it takes means of neighbours, and does so
+// forwards and backwards; only a true lag tells the two directions apart.
+const (
+	lagBlocks   = 40 // of the record that move most
+	lagGain     = 0.8
+	lagOneWay   = 0.75
+	lagHeld     = 0.3 // the most that one reading counts for, relative
+	lagFarthest = 24  // steps
+)
+
+// align finds whether flow follows level by a delay or a filter of the first order, by what makes readings of one level
+// have one flow, whatever the rating; heads become those that the flow is of.
+func (s *series) align() lag {
+	blocks := s.moving()
+	if len(blocks) == 0 {
+		return lag{}
+	}
+	n := s.power()
+	delayed := func(steps float64) []float64 { return s.delayed(steps) }
+	damped := func(steps float64) []float64 { return s.damped(steps, n) }
+	cost := func(of func(float64) []float64, steps float64) float64 { return s.unlike(blocks, of(steps)) }
+	still := s.unlike(blocks, s.head)
+	best, bestCost, name := 0.0, still, ""
+	try := func(of func(float64) []float64, kind string, grid []float64) {
+		at, least := 0, math.Inf(1)
+		for i, steps := range grid {
+			if c := cost(of, steps); c < least {
+				at, least = i, c
+			}
+		}
+		low, high := grid[max(at-1, 0)], grid[min(at+1, len(grid)-1)]
+		steps, c := golden(low, high, 14, func(x float64) float64 { return cost(of, x) })
+		if c > least {
+			steps, c = grid[at], least
+		}
+		if c < bestCost*(1-1e-3) && c < lagOneWay*cost(of, -steps) {
+			best, bestCost, name = steps, c, kind
+		}
+	}
+	try(delayed, "delay", []float64{-6, -4, -3, -2, -1.5, -1, -0.75, -0.5, -0.25, 0, 0.25, 0.5, 0.75, 1, 1.5, 2, 3, 4, 5,
+		6, 8, 10, 12, 16, 20, lagFarthest})
+	try(damped, "damping", []float64{0.1, 0.3, 0.5, 0.75, 1, 1.4, 2, 2.8, 4, 5.6, 8, 11, 16, lagFarthest})
+	if name == "" || bestCost > lagGain*still {
+		return lag{}
+	}
+	of := delayed
+	if name == "damping" {
+		of = damped
+	}
+	s.head = of(best)
+	out := lag{name: name, seconds: best * s.stepSeconds()}
+	slack := math.Max(0.1*math.Abs(best), 0.15) * s.stepSeconds()
+	out.low, out.high = out.seconds-slack, out.seconds+slack
+	return out
+}
+
+// moving is the beginnings of the blocks of readings in which the level moves most.
+func (s *series) moving() (blocks []int) {
+	type block struct {
+		from int
+		way  float64
+	}
+	var list []block
+	for from := 0; from+scatterBlock/2 <= len(s.at); from += scatterBlock {
+		b := block{from: from}
+		for i := from + 1; i < min(from+scatterBlock, len(s.at)); i++ {
+			if s.flow[i] > 0 && s.flow[i-1] > 0 {
+				b.way += math.Abs(s.flow[i]-s.flow[i-1]) / (s.flow[i] + s.flow[i-1])
+			}
+		}
+		if b.way > 0 {
+			list = append(list, b)
+		}
+	}
+	slices.SortFunc(list, func(a, b block) int { return cmp.Compare(b.way, a.way) })
+	for _, b := range list[:min(len(list), lagBlocks)] {
+		blocks = append(blocks, b.from)
+	}
+	slices.Sort(blocks)
+	return blocks
+}
+
+// unlike is how much the flows of neighbours in head differ within blocks, relative.
+func (s *series) unlike(blocks []int, heads []float64) float64 {
+	sum, count := 0.0, 0
+	most := slices.Max(s.flow) * (1 - endSlack)
+	var near []int
+	for _, from := range blocks {
+		near = near[:0]
+		for i := from; i < min(from+scatterBlock, len(s.at)); i++ {
+			if s.flow[i] > 0 && s.flow[i] < most {
+				near = append(near, i)
+			}
+		}
+		slices.SortFunc(near, func(a, b int) int {
+			if heads[a] == heads[b] {
+				return a - b
+			}
+			return cmp.Compare(heads[a], heads[b])
+		})
+		for k := 1; k+1 < len(near); k++ {
+			a, b, c := near[k-1], near[k], near[k+1]
+			between := (s.flow[a] + s.flow[c]) / 2
+			sum, count = sum+math.Min(math.Abs(s.flow[b]-between)/s.flow[b], lagHeld), count+1
+		}
+	}
+	return sum / math.Max(float64(count), 1)
+}
+
+// power is the exponent of flow over head, roughly: the median slope of logarithms between far heads.
+func (s *series) power() float64 {
+	order := s.byHead()
+	var slopes []float64
+	half := len(order) / 2
+	for k := 0; k < half; k += max(half/400, 1) {
+		a, b := order[k], order[k+half]
+		if s.flow[a] > 0 && s.head[a] > 0 && s.head[b] > 1.02*s.head[a] && s.flow[b] > 0 {
+			slopes = append(slopes, math.Log(s.flow[b]/s.flow[a])/math.Log(s.head[b]/s.head[a]))
+		}
+	}
+	if len(slopes) == 0 {
+		return 1.5
+	}
+	slices.Sort(slopes)
+	return min(max(slopes[len(slopes)/2], 0.7), 4)
+}
+
+// delayed is the heads some steps earlier, on straight lines between readings; those of gaps stay.
+func (s *series) delayed(steps float64) []float64 {
+	out := make([]float64, len(s.at))
+	by := int64(steps * float64(s.interval))
+	k := 0
+	for i, at := range s.at {
+		t := at - by
+		for k+1 < len(s.at) && s.at[k+1] <= t {
+			k++
+		}
+		out[i] = s.head[i]
+		switch {
+		case s.at[k] == t:
+			out[i] = s.head[k]
+		case s.at[k] < t && k+1 < len(s.at) && s.at[k+1]-s.at[k] <= 3*s.interval:
+			out[i] = s.head[k] + float64((s.head[k+1]-s.head[k])*(float64(t-s.at[k])/float64(s.at[k+1]-s.at[k])))
+		}
+	}
+	return out
+}
+
+// damped is the heads of which a filter of the first order on the flow, with a time constant of some steps, makes the
+// flow: levels to the power n go through the filter. Negative steps filter backwards in time.
+func (s *series) damped(steps, n float64) []float64 {
+	out := make([]float64, len(s.at))
+	constant := math.Abs(steps) * float64(s.interval)
+	last := 0.0
+	for k := range s.at {
+		i, before := k, k-1
+		if steps < 0 {
+			i = len(s.at) - 1 - k
+			before = i + 1
+		}
+		u := math.Pow(math.Max(s.head[i], 0), n)
+		gap := math.Inf(1)
+		if k > 0 {
+			gap = math.Abs(float64(s.at[i] - s.at[before]))
+		}
+		switch {
+		case k == 0 || gap > float64(3*s.interval):
+			last = u
+		case constant > 0: // the level goes in a straight line between readings
+			earlier := math.Pow(math.Max(s.head[before], 0), n)
+			x := gap / constant
+			e := math.Exp(-x)
+			slope := (u - earlier) / x
+			last = u - slope + float64((last-earlier+slope)*e)
+		default:
+			last = u
+		}
+		out[i] = math.Pow(last, 1/n)
+		if s.head[i] <= 0 && last <= 0 {
+			out[i] = s.head[i]
+		}
+	}
+	return out
+}
+
+// golden finds where a function is least between low and high, by golden section.
+func golden(low, high float64, times int, of func(float64) float64) (x, least float64) {
+	const part = 0.6180339887498949
+	a, b := high-part*(high-low), low+part*(high-low)
+	fa, fb := of(a), of(b)
+	for range times {
+		if fa < fb {
+			high, b, fb = b, a, fa
+			a = high - part*(high-low)
+			fa = of(a)
+		} else {
+			low, a, fa = a, b, fb
+			b = low + part*(high-low)
+			fb = of(b)
+		}
+	}
+	if fa < fb {
+		return a, fa
+	}
+	return b, fb
+}

@@ -1,0 +1,350 @@
+package explain
+
+import (
+	"math"
+	"slices"
+	"strings"
+)
+
+// candidate is a hypothesis that was fitted.
+type candidate struct {
+	names   []string
+	values  []float64
+	snapped []string
+	dials   []*dial // behind the values; nil for the ends
+	eq      *equation
+	free    bool // the factor on the equation was fitted too
+	model   model
+	before  *model // what held before since; nil for a candidate of the whole record
+	since   int
+	onset   [2]int // interval of since
+	loss    float64
+	score   float64
+	layer   int // 0 recorded settings, 1 an equation, 2 a setting, 3 two
+}
+
+// key is the names of a candidate.
+func (x candidate) key() string {
+	key := strings.Join(x.names, "+")
+	if x.before != nil {
+		key += " since"
+	}
+	return key
+}
+
+// at is what a candidate makes of pair i.
+func (x candidate) at(s *series, i int) float64 {
+	if x.before != nil && i < x.since {
+		return x.before.flow(s.head[i])
+	}
+	return x.model.flow(s.head[i])
+}
+
+// What a hypothesis costs in score beyond its parameters: what is simple, and what people do often, wins among equals.
+const (
+	priorSetting  = 0.010
+	priorPair     = 0.020 // more, of two settings
+	priorEquation = 0.004 // another equation than that on record
+	priorFactor   = 0.004 // a factor on an equation
+	creditUsual   = 0.008 // of a usual value, under which the loss is no more than usualLoss greater
+	usualLoss     = 0.008
+	mostFactor    = 1.02 // by which equations of a device differ from their like
+)
+
+// anyFactor is a factor without a bound.
+const anyFactor = 1e6
+
+// weigh adds what a candidate costs to its loss.
+func (x *candidate) weigh(s *series) {
+	n := float64(len(s.sample.index))
+	parameters := float64(len(x.values))
+	if x.layer == 0 {
+		parameters = 0
+	}
+	x.score = x.loss
+	if x.free {
+		parameters++
+		x.score += priorFactor
+	}
+	if x.eq != nil && x.eq.name != recorded {
+		x.score += priorEquation
+	}
+	for i, d := range x.dials {
+		if x.layer >= 2 {
+			x.score += priorSetting
+		}
+		if d != nil {
+			x.score += d.prior
+		}
+		if x.snapped[i] != "" {
+			x.score -= creditUsual
+		}
+	}
+	if x.layer >= 3 {
+		x.score += priorPair
+	}
+	if x.before != nil {
+		x.score += priorSetting
+		parameters++
+	}
+	x.score += parameters * math.Log(n) / n
+}
+
+// search fits every hypothesis for the whole record.
+func search(c *catalogue, s *series) (list []candidate) {
+	list = c.plain(s)
+	for i := range c.dials {
+		list = append(list, c.singles(s, &c.dials[i])...)
+	}
+	ranked := rank(slices.Clone(list))
+	if ranked[0].loss > pairsFrom {
+		list = append(list, c.pairs(s, ranked)...)
+	}
+	return list
+}
+
+// pairsFrom is the loss above which pairs of settings are tried.
+const pairsFrom = 0.15
+
+// plain is the recorded settings, the equations of the device, and these with other ends.
+func (c *catalogue) plain(s *series) (list []candidate) {
+	for i := range c.equations {
+		e := &c.equations[i]
+		for _, free := range [...]bool{false, true} {
+			m := c.model(e)
+			c.strict(&m)
+			if free {
+				s.sample.bestFactor(&m, 1/mostFactor, mostFactor, 1)
+			}
+			x := candidate{names: []string{"equation"}, values: []float64{m.factor / c.factor}, snapped: []string{""},
+				dials: []*dial{nil}, eq: e, free: free, model: m, loss: s.sample.loss(&m, 1), layer: 1}
+			if e.name == recorded && !free {
+				x.names, x.layer = []string{"same"}, 0
+			}
+			x.weigh(s)
+			list = append(list, x)
+			m = c.model(e)
+			c.end(&m)
+			if free {
+				s.sample.bestFactor(&m, 1/mostFactor, mostFactor, 1)
+			}
+			x = candidate{eq: e, free: free, model: m, layer: 1}
+			if c.addEnds(s, &x); len(x.names) > 0 {
+				x.loss = s.sample.loss(&m, 1)
+				x.layer = 1 + len(x.names)
+				x.weigh(s)
+				list = append(list, x)
+			}
+		}
+	}
+	return list
+}
+
+// strict sets the ends on record.
+func (c *catalogue) strict(m *model) {
+	m.cap, m.cut = c.recordedCap(m), c.record.CutOff
+}
+
+// addEnds names the ends of a candidate that are neither those on record nor at work nowhere.
+func (c *catalogue) addEnds(s *series, x *candidate) {
+	raw := x.model
+	raw.cap, raw.cut = math.Inf(1), 0
+	on := c.recordedCap(&raw)
+	known := func(v, on float64) bool {
+		return math.Abs(v/on-1) < 0.01 || math.Abs(v/(on*x.model.factor/c.factor)-1) < 0.01
+	}
+	held, beyond, dry := 0, 0, 0
+	for k, i := range s.sample.index {
+		q, t := s.flow[i], s.sample.tol[k]
+		pred := raw.flow(s.head[i])
+		switch {
+		case q >= s.top*(1-endSlack) && pred > q+float64(2*t):
+			held++
+		case q > on*1.01+2*t:
+			beyond++
+		case q == 0 && pred > 2*t && s.head[i] > 0:
+			dry++
+		}
+	}
+	add := func(name string, v float64) {
+		x.names, x.values = append(x.names, name), append(x.values, v)
+		x.snapped, x.dials = append(x.snapped, ""), append(x.dials, nil)
+	}
+	switch {
+	case held >= leastHeld && !known(s.top, on):
+		add("cap", s.top)
+	case beyond >= leastHeld && math.IsInf(s.top, 1) && !math.IsInf(on, 1):
+		add("cap", math.Inf(1))
+	}
+	switch off := c.record.CutOff; {
+	case s.least > 0 && dry >= leastHeld && !(off > 0 && s.least < off*1.25 && s.least > off*0.9):
+		add("cut-off", s.least)
+	case off > 0 && s.least == 0 && !s.fewBelow(off):
+		add("cut-off", 0)
+	}
+}
+
+// fitted is a value of a dial with the model that it makes.
+type fitted struct {
+	value float64
+	model model
+	loss  float64
+}
+
+// fit turns one dial over an equation until the loss is least; start is what was set before it, factor by how much
+// the flow may be multiplied besides, up or down.
+func (c *catalogue) fit(s *series, e *equation, start func(*model) bool, d *dial, factor float64, finest int) fitted {
+	try := func(v float64, stride int) fitted {
+		m := c.model(e)
+		if start != nil && !start(&m) || !d.late && d.values != nil && !d.set(&m, e, v) {
+			return fitted{loss: math.Inf(1)}
+		}
+		c.end(&m)
+		switch {
+		case d.late:
+			d.set(&m, e, v)
+		case d.values == nil: // a factor of any size
+			if d.own {
+				d.set(&m, e, 1)
+			}
+			before := m.factor
+			s.sample.bestFactor(&m, 1/anyFactor, anyFactor, stride)
+			v = m.factor / before
+		}
+		if factor > 1 && d.values != nil {
+			s.sample.bestFactor(&m, 1/factor, factor, stride)
+		}
+		return fitted{v, m, s.sample.loss(&m, stride)}
+	}
+	if d.values == nil {
+		return try(0, finest)
+	}
+	losses := []float64{}
+	for _, v := range d.values {
+		losses = append(losses, try(v, coarse).loss)
+	}
+	best := fitted{loss: math.Inf(1)}
+	for _, at := range lowest(losses, 3) {
+		var x fitted
+		if d.choice {
+			x = try(d.values[at], finest)
+		} else {
+			low, high := d.values[max(at-1, 0)], d.values[min(at+1, len(d.values)-1)]
+			v, _ := golden(low, high, 24, func(v float64) float64 { return try(v, finest).loss })
+			x = try(v, finest)
+		}
+		if x.loss < best.loss {
+			best = x
+		}
+	}
+	return best
+}
+
+// lowest is the places of the least values among those that are no greater than their neighbours.
+func lowest(values []float64, count int) (at []int) {
+	for i, v := range values {
+		if math.IsInf(v, 1) || i > 0 && values[i-1] < v || i+1 < len(values) && values[i+1] < v {
+			continue
+		}
+		at = append(at, i)
+	}
+	slices.SortStableFunc(at, func(a, b int) int {
+		switch {
+		case values[a] < values[b]:
+			return -1
+		case values[a] > values[b]:
+			return 1
+		}
+		return 0
+	})
+	return at[:min(len(at), count)]
+}
+
+// singles turns one dial over every equation, without and with a factor on it.
+func (c *catalogue) singles(s *series, d *dial) (list []candidate) {
+	for i := range c.equations {
+		e := &c.equations[i]
+		if d.own && i > 0 {
+			break
+		}
+		for _, free := range [...]bool{false, true} {
+			if free && (d.scales && !d.choice || d.own) {
+				break
+			}
+			factor := 1.0
+			if free {
+				factor = mostFactor
+			}
+			x := c.fit(s, e, nil, d, factor, 1)
+			if math.IsInf(x.loss, 1) {
+				continue
+			}
+			y := candidate{names: []string{d.name}, values: []float64{x.value}, snapped: []string{""}, dials: []*dial{d},
+				eq: e, free: free, model: x.model, loss: x.loss, layer: 2}
+			c.finish(s, &y)
+			list = append(list, y)
+		}
+	}
+	return list
+}
+
+// finish snaps values, names ends and weighs a candidate.
+func (c *catalogue) finish(s *series, x *candidate) {
+	if len(x.dials) == 1 {
+		c.snap(s, x)
+	}
+	if !x.dials[0].late {
+		c.addEnds(s, x)
+	}
+	if len(x.names) > 1 {
+		x.layer = len(x.names) + 1
+	}
+	x.weigh(s)
+	x.sort()
+}
+
+// sort puts names in order, with what belongs to them.
+func (x *candidate) sort() {
+	for i := range x.names {
+		for k := i; k > 0 && x.names[k] < x.names[k-1]; k-- {
+			x.names[k], x.names[k-1] = x.names[k-1], x.names[k]
+			x.values[k], x.values[k-1] = x.values[k-1], x.values[k]
+			x.snapped[k], x.snapped[k-1] = x.snapped[k-1], x.snapped[k]
+			x.dials[k], x.dials[k-1] = x.dials[k-1], x.dials[k]
+		}
+	}
+}
+
+// snap takes the value of a single dial for a usual one where that fits as well.
+func (c *catalogue) snap(s *series, x *candidate) {
+	d, v := x.dials[0], x.values[0]
+	if d.choice {
+		for i, value := range d.values {
+			if value == v {
+				x.snapped[0] = d.labels[i]
+			}
+		}
+		return
+	}
+	if d.values == nil && len(d.labels) > 0 {
+		x.snapped[0] = d.labels[0]
+		return
+	}
+	nearest, least := usual{}, 0.02
+	for _, u := range d.usual {
+		if off := math.Abs(v/u.value - 1); off < least {
+			nearest, least = u, off
+		}
+	}
+	if nearest.label == "" {
+		return
+	}
+	m := c.model(x.eq)
+	if !d.set(&m, x.eq, nearest.value) {
+		return
+	}
+	c.end(&m)
+	if loss := s.sample.loss(&m, 1); loss <= x.loss+usualLoss {
+		x.values[0], x.snapped[0], x.model, x.loss = nearest.value, nearest.label, m, loss
+	}
+}

@@ -1,0 +1,381 @@
+package explain
+
+import (
+	"math"
+	"slices"
+
+	"retotal/recompute/stat"
+)
+
+// series is a record in columns: heads are those that the flow is of, once it is aligned.
+type series struct {
+	at         []int64
+	head, flow []float64
+	interval   int64
+	means      bool
+	levelStep  float64
+	flowStep   float64
+	bins       []bin   // by head, of the tolerance
+	top        float64 // m³/s, at which the flow is held; +Inf where it is not
+	least      float64 // m³/s, the least flow but zero where zeros end with a jump; 0 where they do not
+	sample     sample
+}
+
+// bin is what is known of the readings around one head.
+type bin struct {
+	head    float64
+	slope   float64 // m²/s, of flow over head
+	scatter float64 // of flow, relative
+}
+
+// sample is the readings that hypotheses are tried on, in an order in which every stride covers all heads.
+type sample struct {
+	index             []int
+	heads, flows, tol []float64
+	pred, room        []float64
+	coarse            [3][]float64 // the part that grids are tried on
+}
+
+// coarse is the stride of the grids.
+const coarse = 4
+
+// Numbers of the sample and of the tolerance; common practice but for the floor, which is what rounded coefficients of
+// one equation differ by.
+const (
+	sampleSize   = 1200
+	tailSize     = 60 // readings at either end of the heads that are all taken
+	slopeBins    = 24
+	scatterBlock = 96 // readings
+	relative     = 0.003
+	endSlack     = 1e-4
+)
+
+// newSeries takes the pairs that are finite and have no negative flow.
+func newSeries(r *Record) *series {
+	s := &series{interval: r.Interval, means: r.Means, levelStep: r.LevelStep, flowStep: r.FlowStep, top: math.Inf(1)}
+	for _, p := range r.Pairs {
+		if math.IsNaN(p.Head) || math.IsInf(p.Head, 0) || !(p.Flow >= 0) || math.IsInf(p.Flow, 1) {
+			continue
+		}
+		s.at, s.head, s.flow = append(s.at, p.At), append(s.head, p.Head), append(s.flow, p.Flow)
+	}
+	if s.interval <= 0 && len(s.at) > 1 {
+		s.interval = max((s.at[len(s.at)-1]-s.at[0])/int64(len(s.at)-1), 1)
+	}
+	return s
+}
+
+// unfit says why pairs tell nothing; "" where they do.
+func (s *series) unfit() string {
+	var heads []float64
+	for i, q := range s.flow {
+		if q > 0 {
+			heads = append(heads, s.head[i])
+		}
+	}
+	if len(heads) < leastPairs {
+		return "too few pairs with flow"
+	}
+	slices.Sort(heads)
+	if !(stat.Percentile(heads, 0.98)-stat.Percentile(heads, 0.02) > 2*s.levelStep) || heads[0] == heads[len(heads)-1] {
+		return "the level hardly moves"
+	}
+	return ""
+}
+
+// sum adds what a function gives of every pair.
+func (s *series) sum(of func(i int) float64) (total float64) {
+	for i := range s.at {
+		total += of(i)
+	}
+	return total
+}
+
+// stepSeconds is the usual step in seconds.
+func (s *series) stepSeconds() float64 { return float64(s.interval) / 1e9 }
+
+// measure finds steps, ends, tolerance and sample of the aligned pairs.
+func (s *series) measure() {
+	if s.levelStep <= 0 {
+		s.levelStep = stepOf(s.head)
+	}
+	if s.flowStep <= 0 {
+		s.flowStep = stepOf(s.flow)
+	}
+	order := s.byHead()
+	s.measureBins(order)
+	s.findTop(order)
+	s.findLeast()
+	s.take(order)
+}
+
+// byHead is the pairs in the order of heads, but for those without head and flow.
+func (s *series) byHead() (order []int) {
+	for i := range s.at {
+		if s.flow[i] > 0 || s.head[i] > 0 {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		switch {
+		case s.head[a] < s.head[b]:
+			return -1
+		case s.head[a] > s.head[b]:
+			return 1
+		}
+		return 0
+	})
+	return order
+}
+
+// stepOf is the step to which values seem to be rounded: the usual least distance of values that repeat; 0 where few
+// do.
+func stepOf(values []float64) float64 {
+	sorted := slices.Clone(values)
+	slices.Sort(sorted)
+	var gaps []float64
+	for i := 1; i < len(sorted); i++ {
+		if d := sorted[i] - sorted[i-1]; d > 1e-9*math.Abs(sorted[i]) {
+			gaps = append(gaps, d)
+		}
+	}
+	if len(gaps) == 0 || 3*len(gaps) > len(values) {
+		return 0
+	}
+	slices.Sort(gaps)
+	return stat.Percentile(gaps, 0.1)
+}
+
+// measureBins finds slope and scatter of the flow by head. The scatter is that of a reading against its neighbours in
+// head within a short span of time, so that a change of a setting does not pass for scatter.
+func (s *series) measureBins(order []int) {
+	type rest struct{ head, off float64 }
+	var rests []rest
+	for from := 0; from < len(s.at); from += scatterBlock {
+		var near []int
+		for i := from; i < min(from+scatterBlock, len(s.at)); i++ {
+			if s.flow[i] > 0 {
+				near = append(near, i)
+			}
+		}
+		slices.SortStableFunc(near, func(a, b int) int {
+			if s.head[a] < s.head[b] {
+				return -1
+			} else if s.head[a] > s.head[b] {
+				return 1
+			}
+			return a - b
+		})
+		for k := 1; k+1 < len(near); k++ {
+			a, b, c := near[k-1], near[k], near[k+1]
+			weight := 0.5
+			if span := s.head[c] - s.head[a]; span > 0 {
+				weight = (s.head[b] - s.head[a]) / span
+			}
+			between := s.flow[a] + float64(weight*(s.flow[c]-s.flow[a]))
+			spread := math.Sqrt(1 + weight*weight + (1-weight)*(1-weight))
+			rests = append(rests, rest{s.head[b], math.Abs(s.flow[b]-between) / s.flow[b] / spread})
+		}
+	}
+	slices.SortFunc(rests, func(a, b rest) int {
+		if a.head < b.head {
+			return -1
+		} else if a.head > b.head {
+			return 1
+		}
+		return 0
+	})
+	parts := min(slopeBins, max(len(order)/8, 1))
+	for k := range parts {
+		var heads, flows, offs []float64
+		for _, i := range order[k*len(order)/parts : (k+1)*len(order)/parts] {
+			heads, flows = append(heads, s.head[i]), append(flows, s.flow[i])
+		}
+		for _, x := range rests[k*len(rests)/parts : (k+1)*len(rests)/parts] {
+			offs = append(offs, x.off)
+		}
+		b := bin{head: stat.Median(heads), slope: stat.Median(flows)}
+		if len(offs) > 0 {
+			b.scatter = 1.4826 * stat.Median(offs)
+		}
+		s.bins = append(s.bins, b)
+	}
+	medians := make([]float64, parts)
+	for k := range s.bins {
+		medians[k] = s.bins[k].slope
+	}
+	for k := range s.bins {
+		a, b := max(k-1, 0), min(k+1, parts-1)
+		rise := s.bins[b].head - s.bins[a].head
+		s.bins[k].slope = 0
+		if rise > 0 {
+			s.bins[k].slope = math.Max((medians[b]-medians[a])/rise, 0)
+		}
+	}
+}
+
+// tolerance is by how much a reading may be off any curve: the half steps of the log or the scatter, whichever is
+// greater, and a part of the flow.
+func (s *series) tolerance(i int) float64 {
+	h, q := s.head[i], s.flow[i]
+	k, _ := slices.BinarySearchFunc(s.bins, h, func(b bin, h float64) int {
+		if b.head < h {
+			return -1
+		}
+		return 1
+	})
+	b := s.bins[min(k, len(s.bins)-1)]
+	if k > 0 && k < len(s.bins) && s.bins[k].head > s.bins[k-1].head {
+		w := (h - s.bins[k-1].head) / (s.bins[k].head - s.bins[k-1].head)
+		a := s.bins[k-1]
+		b.slope, b.scatter = a.slope+float64(w*(b.slope-a.slope)), a.scatter+float64(w*(b.scatter-a.scatter))
+	}
+	t := math.Max(float64(0.5*s.levelStep*b.slope)+0.5*s.flowStep, b.scatter*q) + relative*q
+	if s.means && i > 0 && i+1 < len(s.at) && h > 0 {
+		swing := (s.head[i+1] - s.head[i-1]) / 2
+		t += q * math.Min(swing*swing/(h*h), 1) * meansPart
+	}
+	return math.Max(t, 1e-9)
+}
+
+// meansPart is how much of a squared relative swing within the interval the mean of the flow may be off the flow of
+// the mean: n (n − 1)/2 of the variance, a twelfth of the square where the level goes in a straight line, and more
+// where it peaks.
+const meansPart = 0.5
+
+// take draws the sample by quantile of head, tails whole.
+func (s *series) take(order []int) {
+	var picked []int
+	n := len(order)
+	if n <= sampleSize {
+		picked = slices.Clone(order)
+	} else {
+		middle := order[tailSize : n-tailSize]
+		picked = append(picked, order[:tailSize]...)
+		for k := range sampleSize - 2*tailSize {
+			picked = append(picked, middle[k*len(middle)/(sampleSize-2*tailSize)])
+		}
+		picked = append(picked, order[n-tailSize:]...)
+	}
+	s.sample = s.sampleOf(picked)
+}
+
+// sampleOf is a sample of pairs.
+func (s *series) sampleOf(picked []int) (out sample) {
+	for _, i := range picked {
+		out.index = append(out.index, i)
+		out.heads, out.flows = append(out.heads, s.head[i]), append(out.flows, s.flow[i])
+		out.tol = append(out.tol, s.tolerance(i))
+	}
+	for i := 0; i < len(picked); i += coarse {
+		for k, column := range [...][]float64{out.heads, out.flows, out.tol} {
+			out.coarse[k] = append(out.coarse[k], column[i])
+		}
+	}
+	out.pred, out.room = make([]float64, len(picked)), make([]float64, len(picked))
+	return out
+}
+
+// of is the sample, whole or its coarse part.
+func (s *sample) of(stride int) (heads, flows, tolerances []float64) {
+	if stride == 1 {
+		return s.heads, s.flows, s.tol
+	}
+	return s.coarse[0], s.coarse[1], s.coarse[2]
+}
+
+// findTop finds the flow at which the meter holds: the greatest, where several readings show it over heads that would
+// make a greater difference than the steps of the log and the scatter do.
+func (s *series) findTop(order []int) {
+	most := slices.Max(s.flow)
+	low, high, count := math.Inf(1), math.Inf(-1), 0
+	for _, i := range order {
+		if s.flow[i] >= most-math.Max(0.6*s.flowStep, endSlack*most) {
+			low, high, count = math.Min(low, s.head[i]), math.Max(high, s.head[i]), count+1
+		}
+	}
+	if count < leastHeld {
+		return
+	}
+	// The slope below the plateau, from readings at 0.6 to 0.95 of the flow.
+	var heads, flows []float64
+	for _, i := range order {
+		if s.flow[i] > 0.6*most && s.flow[i] < 0.97*most {
+			heads, flows = append(heads, s.head[i]), append(flows, s.flow[i])
+		}
+	}
+	scatter := s.bins[len(s.bins)-1].scatter * most
+	natural := 2*s.levelStep + 1e-6
+	if len(heads) >= 4 {
+		if slope := stat.TheilSen(thin(heads), thin(flows)); slope > 0 {
+			natural += (s.flowStep + 2*scatter + endSlack*most) / slope
+		}
+	}
+	if high-low > 2*natural {
+		s.top = most
+	}
+}
+
+// leastHeld is how many readings make a plateau.
+const leastHeld = 4
+
+// thin keeps at most 200 values.
+func thin(values []float64) (out []float64) {
+	every := max(len(values)/200, 1)
+	for i := 0; i < len(values); i += every {
+		out = append(out, values[i])
+	}
+	return out
+}
+
+// findLeast finds the flow below which the meter shows none: the least but zero, where readings of zero reach up to
+// the heads at which it begins.
+func (s *series) findLeast() {
+	least, at := math.Inf(1), 0.0
+	for i, q := range s.flow {
+		if q > 0 && q < least {
+			least, at = q, s.head[i]
+		}
+	}
+	if least <= 4*s.flowStep || math.IsInf(least, 1) {
+		return
+	}
+	zeros, close := 0, 0
+	for i, q := range s.flow {
+		if q == 0 && s.head[i] > 0 {
+			zeros++
+			if s.head[i] > 0.8*at {
+				close++
+			}
+		}
+	}
+	if zeros >= leastHeld && close > 0 {
+		s.least = least
+	}
+}
+
+// most is the greatest flow.
+func (s *series) most() float64 { return slices.Max(s.flow) }
+
+// highHead is the greatest head, but for the highest two in a hundred of readings with flow.
+func (s *series) highHead() float64 {
+	var heads []float64
+	for i, q := range s.flow {
+		if q > 0 {
+			heads = append(heads, math.Abs(s.head[i]))
+		}
+	}
+	slices.Sort(heads)
+	return math.Max(stat.Percentile(heads, 0.98), 1e-3)
+}
+
+// fewBelow reports whether hardly any reading shows a flow, but none, below one.
+func (s *series) fewBelow(flow float64) bool {
+	count := 0
+	for _, q := range s.flow {
+		if q > 0 && q < flow-s.flowStep {
+			count++
+		}
+	}
+	return count < leastHeld
+}
