@@ -60,6 +60,7 @@ type looks struct {
 	stays   *evidence.Stays
 	levels  *evidence.Levels
 	odd     *evidence.Odd
+	pairs   *evidence.Pairs
 	habits  *habits
 	moves   *evidence.Moves
 
@@ -99,7 +100,7 @@ func (p *pass) begin(first int64) {
 	p.looks = looks{
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),
 		courses: &evidence.Courses{}, stays: evidence.NewStays(b), levels: &evidence.Levels{},
-		odd: evidence.NewOdd(b),
+		odd: evidence.NewOdd(b), pairs: &evidence.Pairs{},
 	}
 	p.events = effect.New(b, p.accept.Joins)
 	if p.rows != nil {
@@ -120,6 +121,9 @@ func (p *pass) list() [][]adder {
 	}
 	shown := []adder{p.recorded, p.logged, p.flow, p.trials} // it knows neither flags nor drowned flow
 	looks := []adder{p.visits, p.courses, p.stays, p.levels, p.odd}
+	if p.runner.options.Pairs {
+		looks = append(looks, p.pairs)
+	}
 	return [][]adder{
 		{rate{}}, shown, {p.drowned}, looks,
 		{p.accept}, // lays out the steps that all below go by

@@ -62,6 +62,9 @@ type Record struct {
 	Review      string          `json:"review"`
 }
 
+// review stands in everything that is handed out.
+const review = "A correction is for a competent person to review before it is reported."
+
 // number is a value rounded to 0.001.
 type number float64
 
@@ -135,7 +138,7 @@ func NewRecord(r *Run) *Record {
 		OverLimit:   r.daysOver(),
 		NeedsPerson: r.NeedsPerson(),
 		Habits:      r.Result.Habits,
-		Review:      "A correction is for a competent person to review before it is reported.",
+		Review:      review,
 	}
 	for _, l := range res.WhatIfs {
 		rec.Lanes = append(rec.Lanes, l.Name)

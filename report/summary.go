@@ -59,7 +59,7 @@ func Summary(w io.Writer, r *Run, folder string) {
 		fmt.Fprintf(w, "\nResults in %s: report.html, totals.csv, events.csv, readings.parquet, plots, record.json\n",
 			folder)
 	}
-	fmt.Fprintln(w, "A correction is for a competent person to review before it is reported.")
+	fmt.Fprintln(w, review)
 }
 
 // subject prints a title and the table of a subject, when it has rows.

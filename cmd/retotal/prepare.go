@@ -19,6 +19,7 @@ type job struct {
 	without  []int
 	budget   bool // how sure totals are is wanted
 	draws    int  // of the Monte Carlo check; 0 for none
+	pairs    bool // level and flow of one instant are kept
 	log      *ingest.Log
 	warnings problem.List
 }
@@ -69,7 +70,7 @@ func boundMemory(bytes int64) {
 // where its rows go; it may be nil.
 func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
 	result, err := recompute.Run(ctx, j.log, j.site, recompute.Options{
-		Without: j.without, Budget: j.budget, Draws: j.draws, Rows: rows, Donor: openDonor,
+		Without: j.without, Budget: j.budget, Draws: j.draws, Pairs: j.pairs, Rows: rows, Donor: openDonor,
 	})
 	if err == nil {
 		err = result.Refused.Err()

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"retotal/ingest/problem"
+	"retotal/recompute/audit"
+	"retotal/report"
+)
+
+// auditOptions are the flags of audit.
+type auditOptions struct {
+	json, quiet bool
+	trial       int
+}
+
+func auditCommand() *cobra.Command {
+	var o auditOptions
+	c := &cobra.Command{
+		Use:   "audit SITE...",
+		Short: "Which setting did the meter use, by its own log? Writes nothing",
+		Long: `Compares level and flow of the log, pair by pair, with what the recorded settings make of the level, and looks
+for the setting, or two, or the change in time, that explains the logged flow: with its interval, since when, what it is
+worth, and what would fit as well. It writes nothing, and says nothing of whether what the meter used was right.
+
+Exit status: 0 the settings on file make the logged flow, or nothing can be told; 2 a site file or log cannot be read;
+3 the meter used another setting than the site file has, or some of several sites could not be done.`,
+		Example: "  retotal audit site.toml\n  retotal audit --write-trial 1 site.toml",
+		Args:    sites,
+		RunE: func(c *cobra.Command, args []string) error {
+			if o.trial != 0 && len(args) > 1 {
+				return usage{"--write-trial takes one site file"}
+			}
+			worst := 0
+			for i, file := range args {
+				if i > 0 && !o.quiet && !o.json {
+					fmt.Fprintln(c.OutOrStdout())
+				}
+				differs := false
+				err := problem.Guard(file, func() (err error) {
+					differs, err = auditOne(c, file, o)
+					return err
+				})
+				if worst = max(worst, exitCode(err, c.ErrOrStderr())); differs {
+					worst = max(worst, inPart)
+				}
+				if c.Context().Err() != nil {
+					break
+				}
+			}
+			if worst > 0 {
+				return status(worst)
+			}
+			return nil
+		},
+	}
+	c.Flags().BoolVar(&o.json, "json", false, "print what was found as one line of JSON a site")
+	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print only sites at which the meter used another setting")
+	c.Flags().IntVar(&o.trial, "write-trial", 0,
+		"print explanation `N` as text for the site file, to be run and confirmed")
+	return c
+}
+
+// auditOne audits a site and reports whether its meter used another setting than its site file has.
+func auditOne(c *cobra.Command, file string, o auditOptions) (differs bool, err error) {
+	j, err := prepare(file)
+	if err != nil {
+		return false, err
+	}
+	j.budget, j.pairs = false, true
+	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet || o.json)
+	run, err := j.compute(c.Context(), nil)
+	bar.stop()
+	if err != nil {
+		return false, err
+	}
+	found := report.NewAudit(run, audit.Explain(run.Result))
+	switch out := c.OutOrStdout(); {
+	case o.trial != 0:
+		text, ok := found.Trial(o.trial)
+		if !ok {
+			return false, usage{fmt.Sprintf("%s: there is no trial %d; retotal audit %s lists what there is", file,
+				o.trial, file)}
+		}
+		fmt.Fprint(out, text)
+		return false, nil
+	case o.json:
+		err = json.NewEncoder(out).Encode(found)
+	case !o.quiet || found.Differs():
+		found.Text(out)
+	}
+	return found.Differs(), err
+}

@@ -1,0 +1,224 @@
+package audit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"retotal/ingest/quantity"
+	"retotal/ingest/reading"
+	"retotal/ingest/site"
+	"retotal/recompute"
+	"retotal/recompute/explain"
+	"retotal/recompute/settings"
+)
+
+// Explained is what level and flow, logged at one instant under one set of recorded settings, say of what the meter
+// used. Whether that was right, they do not say.
+type Explained struct {
+	Segment *settings.Segment
+	Pairs   int
+	explain.Finding
+}
+
+// Explain finds, for each set of recorded settings, which setting explains the logged flow; the run must have kept the
+// pairs.
+func Explain(r *recompute.Result) (list []Explained) {
+	for i := range r.Pairs.Of {
+		of := &r.Pairs.Of[i]
+		s := of.Segment
+		device := s.Settings.Device
+		f := explain.Explain(&explain.Record{
+			Pairs:       of.Pairs,
+			Interval:    r.Facts.Interval.Nanoseconds() * int64(max(r.Pairs.Every, 1)),
+			LevelStep:   r.Facts.Resolution[r.Site.Log.Primary],
+			FlowStep:    r.Facts.Resolution[reading.Flow],
+			Kind:        device.Kind,
+			Dimensions:  device.Values,
+			MaximumHead: s.MaximumHead, MaximumFlow: s.MaximumFlow, CutOff: s.CutOff,
+			FlowFactor: 1,
+			Means:      r.Site.Log.Means,
+		})
+		list = append(list, Explained{s, len(of.Pairs), f})
+	}
+	return list
+}
+
+// Differs reports whether the pairs say that the meter used another setting than the site file.
+func (x *Explained) Differs() bool { return x.Verdict == explain.SettingDiffers }
+
+// Sentence says what the log tells of the settings on file.
+func (x *Explained) Sentence() string {
+	switch x.Verdict {
+	case explain.Same:
+		return "The settings on file make the logged flow."
+	case explain.AnotherEquation:
+		return fmt.Sprintf("The settings on file make the logged flow, by another published equation of the device "+
+			"(%s).", x.Best[0].Equation)
+	case explain.CannotCompare:
+		return "What the meter used cannot be told: " + x.Why + "."
+	}
+	e := &x.Best[0]
+	var parts []string
+	for i, name := range e.Names {
+		parts = append(parts, name+" "+Value(name, e.Values[i], e.Snapped[i]))
+	}
+	text := "The meter used another setting than the site file has: " + strings.Join(parts, ", and ")
+	if e.Since != 0 {
+		text += ", since " + utc(e.Since) + " UTC"
+	}
+	if x.Twins > 1 {
+		text += fmt.Sprintf("; what stands in the next %d rows fits as well", x.Twins-1)
+		if x.Twins == 2 {
+			text = strings.Replace(text, "next 1 rows fits", "next row fits", 1)
+		}
+	}
+	return text + "."
+}
+
+// Value writes the value of a setting by its name: "+25.0 mm", "60 deg", "x 1.2009 (US for imperial gallon)".
+func Value(name string, v float64, taken string) string {
+	text := ""
+	switch name {
+	case "datum", "span offset":
+		text = fmt.Sprintf("%+.1f mm", 1000*v)
+	case "angle":
+		text = quantity.Digits(v*180/math.Pi, 4) + " deg"
+	case "throat", "width", "size", "crest height":
+		text = quantity.Digits(v, 4) + " m"
+	case "cap", "cut-off":
+		text = quantity.Digits(1000*v, 4) + " L/s"
+	case "delay", "damping":
+		text = quantity.FormatDuration(time.Duration(v * float64(time.Second)).Round(time.Second))
+	case "roughness", "slope", "exponent":
+		text = quantity.Digits(v, 4)
+	default:
+		text = "x " + quantity.Digits(v, 5)
+	}
+	if taken != "" && !strings.HasPrefix(text, taken) {
+		text += " (" + taken + ")"
+	}
+	return text
+}
+
+// measurements are the cheapest ones that tell the explanations apart in which a setting stands, and what each predicts.
+var measurements = []struct{ name, text string }{
+	{"datum", "read the head at the gauge or by tape beside the display: it shows the datum to 1 or 2 mm"},
+	{"head factor", "read the head at the gauge beside the display at two heads, one twice the other"},
+	{"span offset", "read the current of the loop at a known head"},
+	{"angle", "look up the notch angle in the meter's menu, and measure the notch"},
+	{"throat", "look up the size in the meter's menu, and measure the throat"},
+	{"width", "look up the width in the meter's menu, and measure the crest"},
+	{"size", "look up the size in the meter's menu, and measure the device"},
+	{"kind", "look up in the meter's menu which device it was given"},
+	{"flow factor", "read the flow on the display beside the logger's figure at the same minute"},
+	{"coefficient", "look up the coefficient in the meter's menu"},
+	{"exponent", "look up the exponent in the meter's menu"},
+	{"roughness", "look up the roughness in the meter's menu"},
+	{"slope", "look up the slope in the meter's menu"},
+	{"crest height", "look up the crest height in the meter's menu"},
+	{"linear", "look up in the meter's menu whether its output is level or flow"},
+	{"cap", "look up the maximum flow in the meter's menu"},
+	{"cut-off", "look up the cut-off in the meter's menu"},
+	{"delay", "compare the clocks of meter and logger"},
+	{"damping", "look up the damping in the meter's menu"},
+}
+
+// Measurement is what would settle which of the explanations that fit equally well is true, the cheapest first; "" when
+// nothing has to be settled.
+func (x *Explained) Measurement() string {
+	if !x.Differs() {
+		return ""
+	}
+	for _, m := range measurements {
+		for i := range x.Best[:x.Twins] {
+			if slices.Contains(x.Best[i].Names, m.name) {
+				return m.text
+			}
+		}
+	}
+	return ""
+}
+
+// Trial is explanation n, from 1, as text for a site file: in place of the recorded settings, or as a change of them.
+// What it says is what the meter used, not what is right. It is "" where no key of a site file says it.
+func (x *Explained) Trial(r *recompute.Result, n int) string {
+	e := &x.Best[n-1]
+	var values, device []string
+	for i, name := range e.Names {
+		value, ofDevice := x.key(name, e.Values[i], e.Snapped[i])
+		switch {
+		case value == "":
+			return ""
+		case ofDevice:
+			device = append(device, value)
+		default:
+			values = append(values, value)
+		}
+	}
+	table, at := "settings", ""
+	if e.Since != 0 {
+		table = "settings.change"
+		at = "at = " + time.Unix(0, e.Since).UTC().Format("2006-01-02T15:04:05Z") + "\n"
+	}
+	head := "# What the meter used by its own log; a trial, for a competent person to confirm at the site.\n"
+	if at == "" {
+		head += "# In place of the same keys of [settings]:\n"
+	} else {
+		head += "# Beside [settings], from when on the meter used it:\n[[" + table + "]]\n" + at
+	}
+	text := head + strings.Join(values, "")
+	if len(device) > 0 {
+		text += "[" + table + ".device]\n" + strings.Join(device, "")
+	}
+	return text
+}
+
+// sizeKeys are the keys of the one dimension by which devices are sized.
+var sizeKeys = map[string]string{"h-flume": "depth", "manning": "diameter", "palmer-bowlus": "diameter",
+	"cutthroat": "throat"}
+
+// key writes a setting as a line of a site file; ofDevice says that it belongs to the device.
+func (x *Explained) key(name string, v float64, taken string) (line string, ofDevice bool) {
+	length := func(key string, v float64) string { return fmt.Sprintf("%s = %q\n", key, quantity.Digits(v, 5)+" m") }
+	set := func(which site.Setting) float64 {
+		if line := x.Segment.Settings.Values[which]; line != nil {
+			return line.From.SI
+		}
+		return 0
+	}
+	switch name {
+	case "datum":
+		if empty := set(site.EmptyDistance); empty > 0 {
+			return length("empty_distance", empty-v), false
+		}
+		return length("level_of_zero_flow", set(site.LevelOfZeroFlow)+v), false
+	case "head factor":
+		return fmt.Sprintf("head_factor = %s\n", quantity.Digits(v, 6)), false
+	case "cap":
+		return fmt.Sprintf("maximum_flow = %q\n", quantity.Digits(1000*v, 5)+" L/s"), false
+	case "cut-off":
+		return fmt.Sprintf("flow_cut_off = %q\n", quantity.Digits(1000*v, 5)+" L/s"), false
+	case "angle":
+		return fmt.Sprintf("angle = %q\n", quantity.Digits(v*180/math.Pi, 5)+" deg"), true
+	case "throat", "width":
+		if taken != "" {
+			return fmt.Sprintf("%s = %q\n", name, taken), true
+		}
+		return length(name, v), true
+	case "crest height":
+		return length("crest_height", v), true
+	case "size":
+		if key := sizeKeys[x.Segment.Settings.Device.Kind]; key != "" {
+			if taken != "" {
+				return fmt.Sprintf("%s = %q\n", key, taken), true
+			}
+			return length(key, v), true
+		}
+	case "roughness", "slope", "coefficient", "exponent":
+		return fmt.Sprintf("%s = %s\n", name, quantity.Digits(v, 6)), true
+	}
+	return "", false
+}

@@ -1,0 +1,151 @@
+package report
+
+import (
+	"fmt"
+	"io"
+
+	"retotal/recompute/audit"
+	"retotal/recompute/explain"
+)
+
+// Audit is what audit found at a site: what the meter used by its own log.
+type Audit struct {
+	Site     string   `json:"site"`
+	Verdict  string   `json:"verdict"`
+	Pairs    int      `json:"pairs"`
+	Sentence []string `json:"sentences"`
+	Worth    number   `json:"worth_m3"` // logged less what the settings on file make of the level
+	Table    *Table   `json:"explanations,omitzero"`
+	Needs    []string `json:"needs_a_person,omitempty"`
+	Review   string   `json:"review"`
+	list     []audit.Explained
+	run      *Run
+}
+
+// explanation is one row of the table: a setting of one of the explanations.
+type explanation struct {
+	segment, number, part int
+	of                    *audit.Explained
+	*explain.Explanation
+}
+
+// NewAudit puts together what the pairs of a run say and what else disagrees.
+func NewAudit(r *Run, list []audit.Explained) *Audit {
+	a := &Audit{Site: r.site().ID, Review: review, Needs: r.NeedsPerson(), list: list, run: r}
+	worst := explain.Same
+	var rows []explanation
+	for k := range list {
+		x := &list[k]
+		a.Pairs += x.Pairs
+		a.Sentence = append(a.Sentence, x.Sentence())
+		if worst = max(worst, x.Verdict); len(x.Best) > 0 {
+			a.Worth += number(x.Best[0].Volume)
+		}
+		if x.Verdict == explain.Same || x.Verdict == explain.CannotCompare {
+			continue
+		}
+		for n := range x.Best {
+			for part := range x.Best[n].Names {
+				rows = append(rows, explanation{k, n + 1, part, x, &x.Best[n]})
+			}
+		}
+	}
+	if a.Verdict = worst.String(); len(list) == 0 {
+		a.Verdict = explain.CannotCompare.String()
+		a.Sentence = []string{"What the meter used cannot be told: the log does not hold a level and a flow."}
+	}
+	a.Table = tabulate(r, rows, explanationFigures())
+	return a
+}
+
+func explanationFigures() []figure[explanation] {
+	value := func(x *explanation, v float64) string {
+		return audit.Value(x.Names[x.part], v, "")
+	}
+	return []figure[explanation]{
+		count("number", "no.", func(x *explanation) int { return x.number }),
+		words("setting", "setting", func(x *explanation) string { return x.Names[x.part] }).styled(Strong),
+		words("value", "what the meter used", func(x *explanation) string {
+			return audit.Value(x.Names[x.part], x.Values[x.part], x.Snapped[x.part])
+		}),
+		words("interval", "95 % interval", func(x *explanation) string {
+			if x.Low[x.part] == x.High[x.part] {
+				return ""
+			}
+			return value(x, x.Low[x.part]) + " to " + value(x, x.High[x.part])
+		}),
+		words("equation", "equation", func(x *explanation) string { return x.Equation }),
+		{Column{Key: "since", Title: "since", Kind: Instant, Missing: "the beginning"}, func(x *explanation) any {
+			if x.Since == 0 {
+				return nil
+			}
+			return x.Since
+		}},
+		words("fit", "fit", func(x *explanation) string {
+			if x.number <= x.of.Twins {
+				return "best"
+			}
+			return fmt.Sprintf("worse by %.2f", x.Score-x.of.Best[0].Score)
+		}),
+	}
+}
+
+// Differs reports whether a person has to look: the meter used another setting than the site file has.
+func (a *Audit) Differs() bool {
+	for i := range a.list {
+		if a.list[i].Differs() {
+			return true
+		}
+	}
+	return false
+}
+
+// Text prints an audit, the answer first.
+func (a *Audit) Text(w io.Writer) {
+	r := a.run
+	fmt.Fprintf(w, "%s: %s\n", a.Site, a.Verdict)
+	for _, s := range a.Sentence {
+		fmt.Fprintf(w, "  %s\n", s)
+	}
+	unit := r.site().Report.VolumeUnit
+	if a.Differs() {
+		fmt.Fprintf(w, "  Over %s pairs of level and flow the meter counted %s %s against the settings on file.\n",
+			grouped(float64(a.Pairs), 0), signed(unit.FromSI(float64(a.Worth)), 0), unit.Symbol)
+	}
+	if len(a.Table.Rows) > 0 {
+		fmt.Fprintln(w, "\nWhat explains the logged flow, by the log alone")
+		a.Table.Text(w)
+	}
+	for i := range a.list {
+		x := &a.list[i]
+		if x.Lag != 0 && x.Verdict != explain.Same {
+			fmt.Fprintf(w, "\nThe flow follows the level by about %s.\n", audit.Value("delay", x.Lag, ""))
+		}
+		if m := x.Measurement(); m != "" {
+			fmt.Fprintf(w, "\nCheapest measurement that settles it: %s.\n", m)
+		}
+	}
+	if a.Differs() {
+		fmt.Fprintln(w, "\nWhat this log cannot show: whether what the meter used was right. That takes the site: sheet, tape,"+
+			"\ngauge or visit; stay out of sewers and moving water without the permits and people they need.")
+	}
+	if len(a.Needs) > 0 {
+		fmt.Fprintln(w, "\nA person has to look")
+		for _, n := range a.Needs {
+			fmt.Fprintf(w, "  - %s\n", n)
+		}
+	}
+	fmt.Fprintln(w, "\n"+review)
+}
+
+// Trial is explanation n of the audit as text for a site file; false where there is none.
+func (a *Audit) Trial(n int) (string, bool) {
+	for i := range a.list {
+		x := &a.list[i]
+		if x.Differs() && n >= 1 && n <= len(x.Best) {
+			text := x.Trial(a.run.Result, n)
+			return text, text != ""
+		}
+	}
+	return "", false
+}
