@@ -1,0 +1,86 @@
+package explain_test
+
+import (
+	"os"
+	"strconv"
+	"testing"
+
+	"retotal/recompute/explain"
+	"retotal/testdata/effort"
+	"retotal/testdata/mistakes"
+)
+
+// score explains cases 0 to n-1 of both sets and judges the answers.
+func score(seed uint64, n int) (t mistakes.Table) {
+	for set := 1; set <= 2; set++ {
+		for number := range n {
+			c := mistakes.Make(set, seed, number)
+			t = append(t, mistakes.Judge(c, explain.Explain(&c.Record)))
+			c.Record.Pairs = nil
+		}
+	}
+	return t
+}
+
+// TestMistakes holds the answers to what is asked of them. With few cases one that goes wrong is worth much: of a share
+// a number of cases may be missed that chance would miss in one run of a thousand.
+func TestMistakes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("explains many records")
+	}
+	table := score(1, effort.Rounds(50, 500))
+	for noise, asked := range map[mistakes.Noise]struct{ first, topThree, claims float64 }{
+		mistakes.Clean: {0.97, 0.99, 0.02}, mistakes.OtherFormula: {0.97, 0.99, 0.02},
+		mistakes.NotOneTime: {0.94, 0.97, 0.02}, mistakes.Coarse: {0.92, 0.95, 0.02},
+		mistakes.HourMeans: {0.92, 0.95, 0.04},
+	} {
+		y := table.Of(func(c *mistakes.Case) bool { return c.Noise == noise })
+		least(t, noise, "first answers right", y.First, y.Wrong, asked.first)
+		least(t, noise, "one of three right", y.TopThree, y.Wrong, asked.topThree)
+		least(t, noise, "sound meters left alone", y.Sound-y.Claims, y.Sound, 1-asked.claims)
+	}
+	y := table.Of(func(*mistakes.Case) bool { return true })
+	least(t, "all", "intervals that hold the truth", y.Held, y.Values, 0.93)
+	least(t, "all", "onsets found", y.InTime, y.Onsets, 0.95)
+	least(t, "all", "totals after undoing", y.Close, y.Undone, 0.95)
+	if t.Failed() {
+		t.Logf("\n%v", table)
+	}
+}
+
+// least fails where so few good ones would come about by chance less than once in a thousand runs, were the share what
+// is asked.
+func least(t *testing.T, noise any, what string, good, of int, share float64) {
+	t.Helper()
+	if of == 0 {
+		t.Errorf("%v: %s: there were none", noise, what)
+		return
+	}
+	if chance := mistakes.AtMost(good, of, share); chance < 0.001 {
+		t.Errorf("%v: %s: %d of %d, %.0f %% are asked", noise, what, good, of, 100*share)
+	}
+}
+
+// BenchmarkMistakes prints the table of 500 cases a set, from the seed in MISTAKES_SEED, else 1.
+func BenchmarkMistakes(b *testing.B) {
+	seed, err := strconv.ParseUint(os.Getenv("MISTAKES_SEED"), 10, 64)
+	if err != nil {
+		seed = 1
+	}
+	for range b.N {
+		b.Logf("\n%v", score(seed, 500))
+	}
+}
+
+// BenchmarkSiteYear explains a year of 5 min.
+func BenchmarkSiteYear(b *testing.B) {
+	for i := range 2 {
+		c := mistakes.Year(i+1, 1)
+		b.Run(c.Truth.String(), func(b *testing.B) {
+			for range b.N {
+				explain.Explain(&c.Record)
+			}
+			b.ReportMetric(float64(len(c.Record.Pairs)), "pairs")
+		})
+	}
+}
