@@ -168,7 +168,8 @@ func TestTwins(t *testing.T) {
 	for number := range 30 {
 		for card, want := range map[string][]string{"flow factor": {"roughness", "slope"}, "datum": {}} {
 			c := deal(2, 9, number, Clean, card, 0)
-			if k := c.Truth.Values[0]; c.Record.Kind == "manning" && k > 0.7 && k < 1.6 { // what a roughness may come to
+			// What a roughness may come to, and no more.
+			if k := c.Truth.Values[0]; c.Record.Kind == "manning" && k > 0.7 && k < 1.6 {
 				for _, name := range want {
 					if !slices.Contains(c.class(), name) {
 						t.Errorf("%v: %s is not among %v", c, name, c.class())

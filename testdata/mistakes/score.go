@@ -242,8 +242,8 @@ func (t Table) String() string {
 	row := func(name string, some func(*Case) bool) {
 		if y := t.Of(some); y.Wrong+y.Sound > 0 {
 			fmt.Fprintf(&b, "%-24s %14s %14s %12s %14s %14s %14s\n", name, share(y.First, y.Wrong),
-				share(y.TopThree, y.Wrong), share(y.Claims, y.Sound), share(y.Held, y.Values), share(y.InTime, y.Onsets),
-				share(y.Close, y.Undone))
+				share(y.TopThree, y.Wrong), share(y.Claims, y.Sound), share(y.Held, y.Values),
+				share(y.InTime, y.Onsets), share(y.Close, y.Undone))
 		}
 	}
 	fmt.Fprintf(&b, "%-24s %14s %14s %12s %14s %14s %14s\n", "", "first", "top three", "false claims", "intervals",
