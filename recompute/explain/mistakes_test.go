@@ -1,8 +1,8 @@
 package explain_test
 
 import (
-	"os"
-	"strconv"
+	"flag"
+	"fmt"
 	"testing"
 
 	"retotal/recompute/explain"
@@ -61,14 +61,29 @@ func least(t *testing.T, noise any, what string, good, of int, share float64) {
 	}
 }
 
-// BenchmarkMistakes prints the table of 500 cases a set, from the seed in MISTAKES_SEED, else 1.
-func BenchmarkMistakes(b *testing.B) {
-	seed, err := strconv.ParseUint(os.Getenv("MISTAKES_SEED"), 10, 64)
-	if err != nil {
-		seed = 1
+var (
+	seed = flag.Uint64("seed", 1, "seed of the cases of BenchmarkMistakes")
+	one  = flag.String("case", "", "set, seed and number of the case that TestOne prints, as 2,1,33")
+)
+
+// TestOne prints one case and what is found of it.
+func TestOne(t *testing.T) {
+	if *one == "" {
+		t.Skip("no -case is given")
 	}
+	var set, number int
+	var seed uint64
+	if _, err := fmt.Sscanf(*one, "%d,%d,%d", &set, &seed, &number); err != nil {
+		t.Fatal(err)
+	}
+	c := mistakes.Make(set, seed, number)
+	t.Logf("\n%s", mistakes.Look(c, explain.Explain(&c.Record)))
+}
+
+// BenchmarkMistakes prints the table of 500 cases a set.
+func BenchmarkMistakes(b *testing.B) {
 	for range b.N {
-		b.Logf("\n%v", score(seed, 500))
+		fmt.Printf("\n%v", score(*seed, 500))
 	}
 }
 

@@ -1,6 +1,7 @@
 package mistakes
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -16,7 +17,7 @@ type Outcome struct {
 	First, TopThree bool    // the first answer is right, or one of three; of a right meter: nothing is claimed
 	Claimed         bool    // a setting is said to be wrong
 	Values, Held    int     // intervals of continuous values of the truth that were given, and those that hold it
-	Onset, InTime   bool    // an onset was to be found, and was
+	Onset, InTime   bool    // the first answer is right and began at some time, and at the right one
 	Undone          float64 // volume after undoing the first answer over the right one, less one; NaN without an answer
 	Said            string
 }
@@ -30,7 +31,6 @@ func Judge(c *Case, f explain.Finding) Outcome {
 		o.TopThree = o.First
 		return o
 	}
-	o.Onset = c.Truth.Since != 0
 	if !o.Claimed {
 		return o
 	}
@@ -43,6 +43,7 @@ func Judge(c *Case, f explain.Finding) Outcome {
 	o.intervals(c, f)
 	e := f.Best[0]
 	slack := c.Record.Interval
+	o.Onset = o.First && c.Truth.Since != 0
 	o.InTime = o.Onset && e.Since >= c.OnsetLow-slack && e.Since <= c.OnsetHigh+slack
 	o.Undone = c.undone(e)/c.Volume - 1
 	return o
@@ -284,7 +285,7 @@ func (o Outcome) bad() string {
 	if o.Held < o.Values {
 		words = append(words, "outside the interval")
 	}
-	if o.Onset && o.Claimed && !o.InTime {
+	if o.Onset && !o.InTime {
 		words = append(words, "onset")
 	}
 	if math.Abs(o.Undone) > undoneWithin {
@@ -315,4 +316,29 @@ func AtMost(good, of int, chance float64) (sum float64) {
 		sum += math.Exp(all - some - rest + float64(k)*math.Log(chance) + float64(of-k)*math.Log(1-chance))
 	}
 	return sum
+}
+
+// Look is a case for the eye: its log, its truth with the twins, and what was said of it.
+func Look(c *Case, f explain.Finding) string {
+	r := &c.Record
+	var heads, flows []float64
+	for _, p := range r.Pairs {
+		heads, flows = append(heads, p.Head), append(flows, p.Flow*1000)
+	}
+	slices.Sort(heads)
+	slices.Sort(flows)
+	var b strings.Builder
+	fmt.Fprintf(&b, "%v, %v\n%d pairs, %d s apart; steps %.4f m, %.4f L/s; ends %.3f m, %.2f L/s; "+
+		"cut-off %.2f L/s\n", c, r.Dimensions, len(heads), r.Interval/1e9, r.LevelStep, r.FlowStep*1000, r.MaximumHead, r.MaximumFlow*1000,
+		r.CutOff*1000)
+	for _, p := range []float64{0, 0.05, 0.25, 0.5, 0.75, 0.95, 1} {
+		i := int(p * float64(len(heads)-1))
+		fmt.Fprintf(&b, "%4.0f %%  %.4f m  %.3f L/s\n", 100*p, heads[i], flows[i])
+	}
+	for _, a := range c.Right {
+		fmt.Fprintf(&b, "right: %s\n", a.words(c))
+	}
+	o := Judge(c, f)
+	fmt.Fprintf(&b, "said: %s\n%s\n", o.Said, cmp.Or(o.bad(), "all right"))
+	return b.String()
 }
