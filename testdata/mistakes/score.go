@@ -328,9 +328,9 @@ func Look(c *Case, f explain.Finding) string {
 	slices.Sort(heads)
 	slices.Sort(flows)
 	var b strings.Builder
-	fmt.Fprintf(&b, "%v, %v\n%d pairs, %d s apart; steps %.4f m, %.4f L/s; ends %.3f m, %.2f L/s; "+
-		"cut-off %.2f L/s\n", c, r.Dimensions, len(heads), r.Interval/1e9, r.LevelStep, r.FlowStep*1000, r.MaximumHead, r.MaximumFlow*1000,
-		r.CutOff*1000)
+	fmt.Fprintf(&b, "%v, %v\n%d pairs, %d s apart; steps %.4f m, %.4f L/s; "+
+		"ends %.3f m, %.2f L/s; cut-off %.2f L/s\n", c, r.Dimensions,
+		len(heads), r.Interval/1e9, r.LevelStep, r.FlowStep*1000, r.MaximumHead, r.MaximumFlow*1000, r.CutOff*1000)
 	for _, p := range []float64{0, 0.05, 0.25, 0.5, 0.75, 0.95, 1} {
 		i := int(p * float64(len(heads)-1))
 		fmt.Fprintf(&b, "%4.0f %%  %.4f m  %.3f L/s\n", 100*p, heads[i], flows[i])
