@@ -100,7 +100,7 @@ func (p *pass) begin(first int64) {
 	p.looks = looks{
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),
 		courses: &evidence.Courses{}, stays: evidence.NewStays(b), levels: &evidence.Levels{},
-		odd: evidence.NewOdd(b), pairs: &evidence.Pairs{},
+		odd: evidence.NewOdd(b), pairs: &evidence.Pairs{Most: p.runner.options.Pairs},
 	}
 	p.events = effect.New(b, p.accept.Joins)
 	if p.rows != nil {
@@ -121,7 +121,7 @@ func (p *pass) list() [][]adder {
 	}
 	shown := []adder{p.recorded, p.logged, p.flow, p.trials} // it knows neither flags nor drowned flow
 	looks := []adder{p.visits, p.courses, p.stays, p.levels, p.odd}
-	if p.runner.options.Pairs {
+	if p.runner.options.Pairs > 0 {
 		looks = append(looks, p.pairs)
 	}
 	return [][]adder{

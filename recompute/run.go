@@ -32,7 +32,7 @@ type Options struct {
 	Without []int // numbers of corrections; for each a lane that lacks it
 	Budget  bool  // the uncertainty of every total; costs a lane or two a source
 	Draws   int   // of a Monte Carlo check of the budget; 0 for none
-	Pairs   bool  // levels and flows of one instant are kept, to find which setting explains them
+	Pairs   int   // levels and flows of one instant that are kept at most, to find which setting explains them
 	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided.
 	// It may be nil, or return nil, for nowhere.
 	Rows func() (func(*Rows) error, error)

@@ -6,6 +6,7 @@ import (
 
 	"retotal/recompute/audit"
 	"retotal/recompute/explain"
+	"retotal/recompute/settings"
 )
 
 // Audit is what audit found at a site: what the meter used by its own log.
@@ -22,6 +23,9 @@ type Audit struct {
 	run      *Run
 }
 
+// mostBehind is how many explanations are listed that fit worse than the best.
+const mostBehind = 2
+
 // explanation is one row of the table: a setting of one of the explanations.
 type explanation struct {
 	segment, number, part int
@@ -30,7 +34,8 @@ type explanation struct {
 }
 
 // NewAudit puts together what the pairs of a run say and what else disagrees.
-func NewAudit(r *Run, list []audit.Explained) *Audit {
+func NewAudit(r *Run) *Audit {
+	list := r.Used
 	a := &Audit{Site: r.site().ID, Review: review, Needs: r.NeedsPerson(), list: list, run: r}
 	worst := explain.Same
 	var rows []explanation
@@ -44,18 +49,29 @@ func NewAudit(r *Run, list []audit.Explained) *Audit {
 		if x.Verdict == explain.Same || x.Verdict == explain.CannotCompare {
 			continue
 		}
-		for n := range x.Best {
+		for n := range x.Best[:min(len(x.Best), x.Twins+mostBehind)] {
 			for part := range x.Best[n].Names {
 				rows = append(rows, explanation{k, n + 1, part, x, &x.Best[n]})
 			}
 		}
 	}
 	if a.Verdict = worst.String(); len(list) == 0 {
-		a.Verdict = explain.CannotCompare.String()
-		a.Sentence = []string{"What the meter used cannot be told: the log does not hold a level and a flow."}
+		a.plain()
 	}
 	a.Table = tabulate(r, rows, explanationFigures())
 	return a
+}
+
+// plain takes the finding for the answer where nothing had to be explained, or nothing could be.
+func (a *Audit) plain() {
+	for _, f := range a.run.Findings {
+		if f.Topic == audit.LoggedFlow {
+			if a.Sentence = []string{f.Sentence}; f.Verdict != audit.Agrees {
+				a.Verdict = explain.CannotCompare.String()
+			}
+		}
+	}
+	a.Pairs = a.run.Result.FlowCheck.Recorded.Readings
 }
 
 func explanationFigures() []figure[explanation] {
@@ -63,6 +79,13 @@ func explanationFigures() []figure[explanation] {
 		return audit.Value(x.Names[x.part], v, "")
 	}
 	return []figure[explanation]{
+		{Column{Key: "of_settings_from", Title: "settings of", Kind: Instant, Missing: "the beginning"},
+			func(x *explanation) any {
+				if x.of.Segment.From == settings.Always {
+					return nil
+				}
+				return x.of.Segment.From
+			}},
 		count("number", "no.", func(x *explanation) int { return x.number }),
 		words("setting", "setting", func(x *explanation) string { return x.Names[x.part] }).styled(Strong),
 		words("value", "what the meter used", func(x *explanation) string {
@@ -74,7 +97,7 @@ func explanationFigures() []figure[explanation] {
 			}
 			return value(x, x.Low[x.part]) + " to " + value(x, x.High[x.part])
 		}),
-		words("equation", "equation", func(x *explanation) string { return x.Equation }),
+		words("equation", "equation", func(x *explanation) string { return x.Equation }).in(machines),
 		{Column{Key: "since", Title: "since", Kind: Instant, Missing: "the beginning"}, func(x *explanation) any {
 			if x.Since == 0 {
 				return nil
@@ -82,8 +105,11 @@ func explanationFigures() []figure[explanation] {
 			return x.Since
 		}},
 		words("fit", "fit", func(x *explanation) string {
-			if x.number <= x.of.Twins {
+			switch {
+			case x.number == 1:
 				return "best"
+			case x.number <= x.of.Twins:
+				return "as well"
 			}
 			return fmt.Sprintf("worse by %.2f", x.Score-x.of.Best[0].Score)
 		}),

@@ -24,6 +24,7 @@ type Run struct {
 	Result   *recompute.Result
 	Log      *ingest.Log
 	Findings []audit.Finding
+	Used     []audit.Explained // what the meter used by its own log
 	Over     []audit.DayOverLimit
 	Limits   []audit.LimitFinding
 	Proposal string // corrections that the site visits propose, as text for a site file

@@ -7,7 +7,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest/problem"
-	"retotal/recompute/audit"
 	"retotal/report"
 )
 
@@ -70,14 +69,14 @@ func auditOne(c *cobra.Command, file string, o auditOptions) (differs bool, err 
 	if err != nil {
 		return false, err
 	}
-	j.budget, j.pairs = false, true
+	j.budget, j.pairs = false, allPairs
 	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet || o.json)
 	run, err := j.compute(c.Context(), nil)
 	bar.stop()
 	if err != nil {
 		return false, err
 	}
-	found := report.NewAudit(run, audit.Explain(run.Result))
+	found := report.NewAudit(run)
 	switch out := c.OutOrStdout(); {
 	case o.trial != 0:
 		text, ok := found.Trial(o.trial)

@@ -19,7 +19,7 @@ type job struct {
 	without  []int
 	budget   bool // how sure totals are is wanted
 	draws    int  // of the Monte Carlo check; 0 for none
-	pairs    bool // level and flow of one instant are kept
+	pairs    int  // levels and flows of one instant that are kept at most
 	log      *ingest.Log
 	warnings problem.List
 }
@@ -29,6 +29,13 @@ func (j *job) withRecord() *job {
 	j.log.Hashed = true
 	return j
 }
+
+// fewPairs and allPairs are the levels and flows of one instant that are kept to see what the meter used: for a glance
+// and, of a year of minutes all, for an audit.
+const (
+	fewPairs = 1 << 17
+	allPairs = 1 << 20
+)
 
 // prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together.
 // Each number in without adds a lane that lacks that correction.
@@ -42,7 +49,7 @@ func prepare(file string, without ...int) (*job, error) {
 		return nil, err
 	}
 	warnings.Sort()
-	j := &job{site: s, without: without, budget: true, warnings: append(warnings, settings.OnBounds(s)...)}
+	j := &job{site: s, without: without, budget: true, pairs: fewPairs, warnings: append(warnings, settings.OnBounds(s)...)}
 	if j.log, err = ingest.Open(s); err == nil {
 		boundMemory(j.log.Total())
 	}
@@ -78,10 +85,12 @@ func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) er
 	if err != nil {
 		return nil, err
 	}
+	explained := audit.Explain(result)
 	return &report.Run{
 		Result:   result,
 		Log:      j.log,
-		Findings: audit.Findings(result),
+		Findings: audit.Findings(result, explained),
+		Used:     explained,
 		Over:     audit.DailyLimit(result),
 		Limits:   audit.Limits(result),
 		Proposal: recompute.Propose(result),

@@ -39,10 +39,10 @@ const (
 )
 
 // Findings compares what the result's figures say: the logged flow with each lane, the counter with the logged flow,
-// and submitted totals with the recorded lane.
-func Findings(r *recompute.Result) []Finding {
+// and submitted totals with the recorded lane. used is what the meter used by its own log, as far as it was asked.
+func Findings(r *recompute.Result, used []Explained) []Finding {
 	var out []Finding
-	out = append(out, loggedFlow(r))
+	out = append(out, loggedFlow(r, used))
 	if r.Facts.Has[reading.Counter] {
 		out = append(out, counter(r))
 	}

@@ -68,7 +68,7 @@ func TestVerdicts(t *testing.T) {
 		{"counter differs", result(100, 101, all, none), "counter", Differs, "+1.000 %"},
 	} {
 		found := false
-		for _, f := range Findings(c.result) {
+		for _, f := range Findings(c.result, nil) {
 			if strings.HasPrefix(f.Topic, c.topic) {
 				found = true
 				if f.Verdict != c.verdict || !strings.Contains(f.Sentence, c.says) {
@@ -87,7 +87,7 @@ func TestCounterFall(t *testing.T) {
 	all := evidence.Misfit{Readings: 10, Within: 10}
 	r := result(100, 60, all, all)
 	r.Falls = []total.Fall{{At: time.Date(2031, 3, 1, 12, 0, 0, 0, time.UTC).UnixNano(), From: 523400, To: 12}}
-	for _, f := range Findings(r) {
+	for _, f := range Findings(r, nil) {
 		if strings.HasPrefix(f.Topic, "counter") && (f.Verdict != Differs || !strings.Contains(f.Sentence,
 			"fell without rolling over once, the first time at 2031-03-01 12:00 UTC from 523400.000 to 12.000 m3")) {
 			t.Errorf("%s: %s", f.Verdict, f.Sentence)

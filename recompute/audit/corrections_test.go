@@ -28,7 +28,7 @@ func judge(t *testing.T, levels []float64, settings, correction string) (Finding
 	if len(r.Refused) > 0 {
 		refused = r.Refused.Error()
 	}
-	for _, f := range Findings(r) {
+	for _, f := range Findings(r, nil) {
 		if strings.HasPrefix(f.Topic, "The first correction (line ") {
 			return f, refused
 		}

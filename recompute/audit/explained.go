@@ -23,9 +23,12 @@ type Explained struct {
 	explain.Finding
 }
 
-// Explain finds, for each set of recorded settings, which setting explains the logged flow; the run must have kept the
-// pairs.
+// Explain finds, for each set of recorded settings, which setting explains the logged flow, where these do not make it
+// to the log's rounding; the run must have kept the pairs.
 func Explain(r *recompute.Result) (list []Explained) {
+	if reproduces(r.FlowCheck.Recorded) {
+		return nil
+	}
 	for i := range r.Pairs.Of {
 		of := &r.Pairs.Of[i]
 		s := of.Segment
@@ -45,6 +48,35 @@ func Explain(r *recompute.Result) (list []Explained) {
 	}
 	return list
 }
+
+// differs reports whether any of them says that the meter used another setting.
+func differs(used []Explained) bool {
+	return slices.ContainsFunc(used, func(x Explained) bool { return x.Differs() })
+}
+
+// graded is the verdict on settings of which none differs.
+func graded(used []Explained) Verdict {
+	for i := range used {
+		if used[i].Verdict == explain.CannotCompare {
+			return CannotTell
+		}
+	}
+	return Agrees
+}
+
+// sentences are what all of them tell, each once.
+func sentences(used []Explained) string {
+	var list []string
+	for i := range used {
+		if s := used[i].Sentence(); !slices.Contains(list, s) {
+			list = append(list, s)
+		}
+	}
+	return strings.Join(list, " ")
+}
+
+// upper begins a text with a capital letter.
+func upper(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 
 // Differs reports whether the pairs say that the meter used another setting than the site file.
 func (x *Explained) Differs() bool { return x.Verdict == explain.SettingDiffers }

@@ -34,7 +34,7 @@ func oneWay(m evidence.Misfit) bool { return math.Abs(m.Mean()) >= m.Largest/10 
 const LoggedFlow = "logged flow and recorded settings"
 
 // loggedFlow decides whether the settings on file are those that the meter used.
-func loggedFlow(r *recompute.Result) Finding {
+func loggedFlow(r *recompute.Result, used []Explained) Finding {
 	f := Finding{Topic: LoggedFlow, Verdict: CannotTell,
 		Tolerance: fmt.Sprintf("what differs by more than the log's rounding of flow and level, two readings or "+
 			"more, is worth no more than %.1f %% of the volume, and %.0f %% of that of any %s in which it stands",
@@ -63,9 +63,17 @@ func loggedFlow(r *recompute.Result) Finding {
 		f.Sentence = "The recorded settings reproduce the logged flow: " + agreement(r, m) + "."
 		return f
 	}
+	if len(used) > 0 && !differs(used) {
+		f.Verdict = graded(used)
+		f.Sentence = sentences(used) + " " + upper(agreement(r, m)) + "."
+		return f
+	}
 	f.Verdict, f.By = Differs, "what differs is worth "+percent(m.Part())+" of the volume"
 	f.Sentence = "The recorded settings do NOT reproduce the logged flow: " + agreement(r, m) +
 		". The settings on file are then not what the meter used."
+	if len(used) > 0 {
+		f.Sentence += " " + sentences(used)
+	}
 	if len(r.Site.Corrections) > 0 && reproduces(c) {
 		f.Sentence += " The corrected settings do reproduce it (" + agreement(r, c) +
 			"): the logged flow seems to have been corrected already."

@@ -88,7 +88,7 @@ func fine(i int) float64 { return wave(i) - float64((i+70)*37%100)/1e5 }
 // finding is the verdict on the logged flow.
 func finding(t *testing.T, r *recompute.Result) Finding {
 	t.Helper()
-	for _, f := range Findings(r) {
+	for _, f := range Findings(r, nil) {
 		if strings.HasPrefix(f.Topic, "logged flow") {
 			return f
 		}
@@ -260,7 +260,7 @@ func TestOneWay(t *testing.T) {
 			mm := 100 + i%2*10 - 5
 			rows = append(rows, row{fmt.Sprintf("%.3f", float64(mm)/1000), 0.1 * (float64(mm) + off)})
 		}
-		f := loggedFlow(runLog(t, rows, "m", "%.6f", ""))
+		f := loggedFlow(runLog(t, rows, "m", "%.6f", ""), nil)
 		if f.Verdict != want {
 			t.Errorf("%g mm: %s, %s", off, f.Verdict, f.Sentence)
 		}

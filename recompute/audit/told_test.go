@@ -87,7 +87,7 @@ func TestCorrectedAlready(t *testing.T) {
 	for n, want := range map[int]bool{0: false, 1: true} {
 		r := result(100, 100, none, all)
 		r.Site.Corrections = make([]site.Correction, n)
-		if got := strings.Contains(loggedFlow(r).Sentence, "corrected already"); got != want {
+		if got := strings.Contains(loggedFlow(r, nil).Sentence, "corrected already"); got != want {
 			t.Errorf("%d corrections: %v", n, got)
 		}
 	}
@@ -130,7 +130,7 @@ func TestOneWayEdges(t *testing.T) {
 		if c.net < 0 {
 			m.Logged, m.Lane = 1000+c.net, 1000
 		}
-		f := loggedFlow(result(100, 100, m, m))
+		f := loggedFlow(result(100, 100, m, m), nil)
 		if f.Verdict != c.want ||
 			c.want == CannotTell &&
 				!strings.Contains(f.Sentence, fmt.Sprintf("together %+.2f %%", math.Copysign(0.2, c.net))) {
@@ -305,7 +305,7 @@ func TestEdgesToTheDigit(t *testing.T) {
 func TestToleranceInWords(t *testing.T) {
 	all := evidence.Misfit{Readings: 10, Within: 10}
 	r := result(100, 100, all, all)
-	if got := loggedFlow(r).Tolerance; !strings.Contains(
+	if got := loggedFlow(r, nil).Tolerance; !strings.Contains(
 		got,
 		"no more than 0.2 % of the volume, and 2 % of that of any",
 	) {

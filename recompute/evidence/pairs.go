@@ -12,6 +12,7 @@ import (
 // every second, fourth, … one.
 type Pairs struct {
 	Of    []SegmentPairs
+	Most  int // that are kept
 	Every int // of how many one is kept
 	seen  int
 }
@@ -21,9 +22,6 @@ type SegmentPairs struct {
 	Segment *settings.Segment
 	Pairs   []explain.Pair
 }
-
-// mostPairs are kept: of a year of minutes all, in some 25 MB.
-const mostPairs = 1 << 20
 
 // noPair are the flags of readings that say nothing of what a meter makes of a level.
 const noPair = qa.Conflict | qa.Unusable | qa.SensorRange | qa.Loop
@@ -48,7 +46,7 @@ func (p *Pairs) Add(b *block.Block) {
 			}
 		}
 	})
-	if p.count() > mostPairs {
+	if p.count() > p.Most {
 		p.thin()
 	}
 }
