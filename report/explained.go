@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"retotal/recompute/audit"
 	"retotal/recompute/explain"
@@ -116,14 +117,17 @@ func explanationFigures() []figure[explanation] {
 	}
 }
 
-// Differs reports whether a person has to look: the meter used another setting than the site file has.
+// Differs reports whether the meter used another setting than the site file has; Open whether it did and nobody answers
+// for that.
 func (a *Audit) Differs() bool {
-	for i := range a.list {
-		if a.list[i].Differs() {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(a.list, func(x audit.Explained) bool { return x.Differs() })
+}
+
+// Open is told beside Differs.
+func (a *Audit) Open() bool {
+	return slices.ContainsFunc(a.list, func(x audit.Explained) bool {
+		return x.Differs() && x.AcceptedBy(a.run.site()) == nil
+	})
 }
 
 // Text prints an audit, the answer first.
@@ -147,6 +151,14 @@ func (a *Audit) Text(w io.Writer) {
 		if x.Lag != 0 && x.Verdict != explain.Same {
 			fmt.Fprintf(w, "\nThe flow follows the level by about %s.\n", audit.Value("delay", x.Lag, ""))
 		}
+		if !x.Differs() {
+			continue
+		}
+		if by := x.AcceptedBy(r.site()); by != nil {
+			fmt.Fprintf(w, "\nAccepted: %s. %s (%s)\n", by.Finding, by.Reason, by.By)
+			continue
+		}
+		fmt.Fprintf(w, "\nTo accept this finding: [[audit.accepted]] with finding = %q, reason and by.\n", x.Name())
 		if m := x.Measurement(); m != "" {
 			fmt.Fprintf(w, "\nCheapest measurement that settles it: %s.\n", m)
 		}

@@ -26,7 +26,8 @@ for the setting, or two, or the change in time, that explains the logged flow: w
 worth, and what would fit as well. It writes nothing, and says nothing of whether what the meter used was right.
 
 Exit status: 0 the settings on file make the logged flow, or nothing can be told; 2 a site file or log cannot be read;
-3 the meter used another setting than the site file has, or some of several sites could not be done.`,
+3 the meter used another setting than the site file has and nobody accepted it ([[audit.accepted]]), or some of several
+sites could not be done.`,
 		Example: "  retotal audit site.toml\n  retotal audit --write-trial 1 site.toml",
 		Args:    sites,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -63,7 +64,8 @@ Exit status: 0 the settings on file make the logged flow, or nothing can be told
 	return c
 }
 
-// auditOne audits a site and reports whether its meter used another setting than its site file has.
+// auditOne audits a site and reports whether its meter used another setting than its site file has, and nobody answers
+// for that.
 func auditOne(c *cobra.Command, file string, o auditOptions) (differs bool, err error) {
 	j, err := prepare(file)
 	if err != nil {
@@ -88,8 +90,8 @@ func auditOne(c *cobra.Command, file string, o auditOptions) (differs bool, err 
 		return false, nil
 	case o.json:
 		err = json.NewEncoder(out).Encode(found)
-	case !o.quiet || found.Differs():
+	case !o.quiet || found.Open():
 		found.Text(out)
 	}
-	return found.Differs(), err
+	return found.Open(), err
 }

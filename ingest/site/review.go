@@ -159,6 +159,19 @@ func checkNames() (names []string) {
 	return names
 }
 
+// readAccepted reads [[audit.accepted]]: findings that stay as they are, and who says so and why.
+func (s *Site) readAccepted(t *table) {
+	for _, a := range t.list("accepted") {
+		s.Accepted = append(s.Accepted, Accepted{
+			Finding: a.required("finding", "datum"),
+			Reason:  a.required("reason", "known since the survey of 2 April, corrected here"),
+			By:      a.required("by", "initials or role"),
+		})
+		a.close()
+	}
+	t.close()
+}
+
 // readRulings reads [[ruling]]: from and until, what becomes of the readings between them, and who says so and why.
 func (s *Site) readRulings(top *table) {
 	for _, t := range top.list("ruling") {

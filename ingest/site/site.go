@@ -26,6 +26,7 @@ type Site struct {
 	Visits       []Visit
 	Rulings      []Ruling
 	Approval     Approval
+	Accepted     []Accepted
 	Screening    Screening
 	Filling      Filling
 	Uncertainty  Uncertainty
@@ -226,6 +227,9 @@ type Examined struct {
 	From, Until *Instant
 	Reason      string
 }
+
+// Accepted is a finding of an audit that somebody knows of and answers for.
+type Accepted struct{ Finding, Reason, By string }
 
 // Action is what becomes of a flagged reading.
 type Action string

@@ -191,6 +191,11 @@ var Tables = []Table{
 		{"until", "date and time", "the last reading", "its end"},
 		{"reason", "text", "required", "why it was left alone"},
 	}},
+	{"[[audit.accepted]]", []string{"audit.accepted"}, []Key{
+		{"finding", "text", "required", `what audit found, by its settings: "datum", "angle and datum"`},
+		{"reason", "text", "required", "why it may stay"},
+		{"by", "text", "required", "initials or role"},
+	}},
 	{"[screening]", []string{"screening"}, []Key{
 		{"default", `"keep"`, "", "every check that may keep a reading does, unless its own key says otherwise"},
 		{"CHECK", "action or table", "each its own",

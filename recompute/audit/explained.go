@@ -81,6 +81,22 @@ func upper(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 // Differs reports whether the pairs say that the meter used another setting than the site file.
 func (x *Explained) Differs() bool { return x.Verdict == explain.SettingDiffers }
 
+// Name is what a site file calls the finding: the settings of the explanation that fits best.
+func (x *Explained) Name() string { return strings.Join(x.Best[0].Names, " and ") }
+
+// AcceptedBy is who answers for the finding; nil for nobody. It is known by the settings of an explanation that fits
+// best or as well.
+func (x *Explained) AcceptedBy(s *site.Site) *site.Accepted {
+	for i := range s.Accepted {
+		for k := range x.Best[:x.Twins] {
+			if s.Accepted[i].Finding == strings.Join(x.Best[k].Names, " and ") {
+				return &s.Accepted[i]
+			}
+		}
+	}
+	return nil
+}
+
 // Sentence says what the log tells of the settings on file.
 func (x *Explained) Sentence() string {
 	switch x.Verdict {
