@@ -125,9 +125,7 @@ func (a *Audit) Differs() bool {
 
 // Open is told beside Differs.
 func (a *Audit) Open() bool {
-	return slices.ContainsFunc(a.list, func(x audit.Explained) bool {
-		return x.Differs() && x.AcceptedBy(a.run.site()) == nil
-	})
+	return a.Differs() && !a.run.accepted()
 }
 
 // Text prints an audit, the answer first.

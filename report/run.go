@@ -41,7 +41,7 @@ func (r *Run) site() *site.Site { return r.Result.Site }
 // NeedsPerson says why a person has to look before the result is used; empty when nothing is odd.
 func (r *Run) NeedsPerson() (reasons []string) {
 	for _, f := range r.Findings {
-		if f.Verdict == audit.Differs {
+		if f.Verdict == audit.Differs && !(f.Topic == audit.LoggedFlow && r.accepted()) {
 			reasons = append(reasons, strings.TrimSuffix(f.Topic+": differs, "+f.By, ", "))
 		}
 		for _, doubt := range f.Doubts {
@@ -60,6 +60,13 @@ func (r *Run) NeedsPerson() (reasons []string) {
 		reasons = append(reasons, fmt.Sprintf("coverage is %.1f %%", 100*c)+r.leftOutMost())
 	}
 	return reasons
+}
+
+// accepted reports whether somebody answers for all settings that the meter used in place of those on file.
+func (r *Run) accepted() bool {
+	return len(r.Used) > 0 && !slices.ContainsFunc(r.Used, func(x audit.Explained) bool {
+		return x.Differs() && x.AcceptedBy(r.site()) == nil
+	})
 }
 
 // leftOutMost says which check made most of the time missing, if one made more than gaps in the log do; "" otherwise.
