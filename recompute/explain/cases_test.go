@@ -117,6 +117,7 @@ type truth struct {
 	names []string // any of which is right
 	value float64  // of the first; NaN where none is held to
 	since bool
+	from  float64 // part of the record after which it began
 	pair  [2]string
 }
 
@@ -240,11 +241,12 @@ var faults = []fault{
 	{"datum since", func(r *rand.Rand, s site, flow func(float64) float64, _ rate) (meter, truth) {
 		d, from := either(r, 0.04, 0.12)*s.high, 200+r.IntN(600)
 		return func(i int, h float64) float64 {
-			if i < from {
-				return flow(h)
-			}
-			return flow(h - d)
-		}, truth{names: []string{"datum"}, value: d, since: true}
+				if i < from {
+					return flow(h)
+				}
+				return flow(h - d)
+			}, truth{names: []string{"datum"}, value: d, since: true,
+				from: float64(from) / 1000}
 	}},
 	{"datum and flow factor", func(r *rand.Rand, s site, flow func(float64) float64, _ rate) (meter, truth) {
 		d, k := either(r, 0.03, 0.1)*s.high, []float64{0.8, 1.25, 1.5, 3.6}[r.IntN(4)]

@@ -20,6 +20,7 @@ type catalogue struct {
 	factor    float64 // recorded
 	equations []equation
 	dials     []dial
+	belowCut  bool // the log shows flows below the cut-off on record
 }
 
 // equation is one published equation of a device: it makes a rating of a kind and its keys.
@@ -59,6 +60,7 @@ func newCatalogue(r *Record, s *series, base device.Rating) *catalogue {
 	if !(c.factor > 0) {
 		c.factor = 1
 	}
+	c.belowCut = r.CutOff > 0 && s.manyBelow(r.CutOff)
 	add := func(name string, build func(kind string, keys map[string]any) device.Rating) {
 		own := build(r.Kind, r.Dimensions)
 		if own == nil || name != recorded && own.Describe().Equation == base.Describe().Equation {
@@ -225,16 +227,19 @@ func (c *catalogue) model(e *equation) model {
 // end sets the ends of a model: those that the log shows, else those on record that it does not contradict.
 func (c *catalogue) end(m *model) {
 	s := c.series
-	m.cap, m.cut = s.top, s.least
+	m.cap, m.cut, m.dry = s.top, 0, s.dry
 	if math.IsInf(s.top, 1) {
-		if on := c.recordedCap(m); s.most() <= 1.03*on {
+		if on := c.recordedCap(m); s.most <= capSlack*on {
 			m.cap = on
 		}
 	}
-	if s.least == 0 && c.record.CutOff > 0 && s.fewBelow(c.record.CutOff) {
+	if math.IsInf(s.dry, -1) && !c.belowCut {
 		m.cut = c.record.CutOff
 	}
 }
+
+// capSlack is by how much noise may take a flow above the most that a meter shows.
+const capSlack = 1.03
 
 // recordedCap is the most that a model shows under the recorded ends.
 func (c *catalogue) recordedCap(m *model) float64 {
@@ -283,7 +288,7 @@ func (c *catalogue) addMeterDials() {
 			return v > 0
 		}})
 	if math.IsInf(c.series.top, 1) { // a plateau that noise has blurred
-		c.dials = append(c.dials, dial{name: "cap", values: geometric(0.3*c.series.most(), c.series.most(), 31), late: true,
+		c.dials = append(c.dials, dial{name: "cap", values: geometric(0.3*c.series.most, c.series.most, 31), late: true,
 			prior: 0.005, set: func(m *model, _ *equation, v float64) bool { m.cap = v; return true }})
 	}
 }

@@ -96,9 +96,11 @@ type Finding struct {
 
 // Rules of the answer; each held by what the tests measure.
 const (
-	leastPairs   = 30   // with flow
-	leastGain    = 0.03 // in score, by which a setting must beat recorded settings and equations
-	leastWorth   = 0.004
+	leastPairs   = 30    // with flow
+	leastGain    = 0.03  // in score, by which a setting must beat recorded settings and equations
+	leastWorth   = 0.004 // part of the volume, by which it must differ from them
+	clearGain    = 0.1   // in score, from which on less is enough
+	clearWorth   = 0.0003
 	twinScore    = 0.02  // within which two scores are equal
 	twinVolume   = 0.005 // part of the volume, within which two curves are equal
 	twinFarthest = 0.1   // in score, beyond which equal volumes make no twins
@@ -147,7 +149,11 @@ func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
 	apart := func(a, b candidate) float64 {
 		return s.sum(func(i int) float64 { return math.Abs(a.at(s, i) - b.at(s, i)) }) / volume
 	}
-	if best.layer > 1 && (best.score > plain.score-leastGain || apart(best, plain) < leastWorth) {
+	least := leastWorth
+	if best.score < plain.score-clearGain {
+		least = clearWorth
+	}
+	if best.layer > 1 && (best.score > plain.score-leastGain || apart(best, plain) < least) {
 		best = plain
 	}
 	f.Unlike = s.sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.flow[i]) }) / volume

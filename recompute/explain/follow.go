@@ -31,7 +31,11 @@ func (s *series) align() lag {
 	}
 	n := s.power()
 	delayed := func(steps float64) []float64 { return s.delayed(steps) }
-	damped := func(steps float64) []float64 { return s.damped(steps, n) }
+	levels := make([]float64, len(s.at)) // that go like the flow
+	for i, h := range s.head {
+		levels[i] = math.Pow(math.Max(h, 0), n)
+	}
+	damped := func(steps float64) []float64 { return s.damped(steps, levels) }
 	cost := func(of func(float64) []float64, steps float64) float64 { return s.unlike(blocks, of(steps)) }
 	still := s.unlike(blocks, s.head)
 	best, bestCost, name := 0.0, still, ""
@@ -57,11 +61,15 @@ func (s *series) align() lag {
 	if name == "" || bestCost > lagGain*still {
 		return lag{}
 	}
-	of := delayed
-	if name == "damping" {
-		of = damped
+	if name == "delay" {
+		s.head = delayed(best)
+	} else {
+		for i, u := range damped(best) {
+			if s.head[i] > 0 || u > 0 {
+				s.head[i] = math.Pow(u, 1/n)
+			}
+		}
 	}
-	s.head = of(best)
 	out := lag{name: name, seconds: best * s.stepSeconds()}
 	slack := math.Max(0.1*math.Abs(best), 0.15) * s.stepSeconds()
 	out.low, out.high = out.seconds-slack, out.seconds+slack
@@ -160,39 +168,26 @@ func (s *series) delayed(steps float64) []float64 {
 	return out
 }
 
-// damped is the heads of which a filter of the first order on the flow, with a time constant of some steps, makes the
-// flow: levels to the power n go through the filter. Negative steps filter backwards in time.
-func (s *series) damped(steps, n float64) []float64 {
-	out := make([]float64, len(s.at))
+// damped is what a filter of the first order with a time constant of some steps makes of levels that go in straight
+// lines between readings. Negative steps filter backwards in time.
+func (s *series) damped(steps float64, levels []float64) []float64 {
+	out := make([]float64, len(levels))
 	constant := math.Abs(steps) * float64(s.interval)
-	last := 0.0
-	for k := range s.at {
+	for k := range levels {
 		i, before := k, k-1
 		if steps < 0 {
-			i = len(s.at) - 1 - k
-			before = i + 1
+			i, before = len(levels)-1-k, len(levels)-k
 		}
-		u := math.Pow(math.Max(s.head[i], 0), n)
-		gap := math.Inf(1)
-		if k > 0 {
-			gap = math.Abs(float64(s.at[i] - s.at[before]))
+		out[i] = levels[i]
+		if k == 0 || constant == 0 {
+			continue
 		}
-		switch {
-		case k == 0 || gap > float64(3*s.interval):
-			last = u
-		case constant > 0: // the level goes in a straight line between readings
-			earlier := math.Pow(math.Max(s.head[before], 0), n)
-			x := gap / constant
-			e := math.Exp(-x)
-			slope := (u - earlier) / x
-			last = u - slope + float64((last-earlier+slope)*e)
-		default:
-			last = u
+		gap := math.Abs(float64(s.at[i] - s.at[before]))
+		if gap == 0 || gap > float64(3*s.interval) {
+			continue
 		}
-		out[i] = math.Pow(last, 1/n)
-		if s.head[i] <= 0 && last <= 0 {
-			out[i] = s.head[i]
-		}
+		slope := (levels[i] - levels[before]) * constant / gap
+		out[i] = levels[i] - slope + float64((out[before]-levels[before]+slope)*math.Exp(-gap/constant))
 	}
 	return out
 }

@@ -30,8 +30,10 @@ func (x candidate) explanation(c *catalogue, s *series) Explanation {
 func (x candidate) half(c *catalogue, s *series, i int) float64 {
 	d, v := x.dials[i], x.values[i]
 	switch {
-	case d == nil && (x.names[i] == "cap" || x.names[i] == "cut-off"):
+	case d == nil && x.names[i] == "cap":
 		return s.flowStep + float64(relative*v)
+	case d == nil && x.names[i] == "cut-off":
+		return s.flowStep + x.model.flow(s.dry+s.levelStep) - x.model.flow(s.dry) + float64(0.02*v)
 	case d == nil:
 		return 2 * equationPart * v
 	case d.choice || d.values == nil && len(d.labels) > 0:
@@ -79,7 +81,7 @@ func (x candidate) moved(c *catalogue, i int, step float64) *model {
 	if x.free || x.before != nil {
 		m.factor *= x.model.factor / x.plainFactor(c)
 	}
-	m.cap, m.cut = x.model.cap, x.model.cut
+	m.cap, m.cut, m.dry = x.model.cap, x.model.cut, x.model.dry
 	return &m
 }
 

@@ -13,10 +13,14 @@ type model struct {
 	scale, offset float64       // its head is scale times the logged one and offset
 	factor        float64
 	cap, cut      float64 // m³/s: no more than cap, nothing below cut
+	dry           float64 // logged head below which there is no flow
 }
 
 // flow is what the meter shows at a logged head.
 func (m *model) flow(head float64) float64 {
+	if head < m.dry {
+		return 0
+	}
 	h := float64(m.scale*head) + m.offset
 	q := m.factor * h
 	if m.rating != nil {
@@ -35,6 +39,7 @@ func (m *model) ended(q float64) float64 {
 
 // flows sets q to the flows of heads; room is scratch of the same length.
 func (m *model) flows(q, heads, room []float64) {
+	logged := heads
 	if m.rating == nil || m.scale != 1 || m.offset != 0 {
 		for i, h := range heads {
 			room[i] = float64(m.scale*h) + m.offset
@@ -47,7 +52,9 @@ func (m *model) flows(q, heads, room []float64) {
 		m.rating.Flows(q, heads)
 	}
 	for i := range q {
-		q[i] = m.ended(m.factor * q[i])
+		if q[i] = m.ended(m.factor * q[i]); logged[i] < m.dry {
+			q[i] = 0
+		}
 	}
 }
 
@@ -72,43 +79,51 @@ func (s *sample) loss(m *model, stride int) float64 {
 	return sum / float64(len(heads))
 }
 
+// factorTimes is how often the weights of a factor are renewed at most.
+const factorTimes = 15
+
 // bestFactor multiplies a model by the factor between low and high under which the loss is least, by weights that
-// are renewed, from 1 and from the factor between the sums.
+// are renewed: from 1, and where the factor may be any from that between the sums too.
 func (s *sample) bestFactor(m *model, low, high float64, stride int) {
 	heads, flows, tolerances := s.of(stride)
-	pred := s.pred[:len(heads)]
+	pred, top := s.pred[:len(heads)], m.cap*(1-endSlack)
 	free := *m
 	free.cap, free.cut = math.Inf(1), 0
 	free.flows(pred, heads, s.room)
 	logged, made := 0.0, 0.0
 	for i, q := range flows {
-		if q < m.cap*(1-endSlack) {
+		if q < top {
 			logged, made = logged+q, made+pred[i]
 		}
 	}
+	starts := []float64{1}
+	if all := logged / made; high > mostFactor && all > 0 && !math.IsInf(all, 1) {
+		starts = append(starts, all)
+	}
 	best, least := 1.0, math.Inf(1)
-	for _, k := range [...]float64{1, logged / math.Max(made, 1e-300)} {
-		for range 12 {
-			up, down := 0.0, 0.0
+	for _, k := range starts {
+		loss := 0.0
+		for range factorTimes {
+			up, down, last := 0.0, 0.0, k
+			loss = 0
 			for i, q := range flows {
-				if q >= m.cap*(1-endSlack) || q <= 0 {
+				if q >= top || q <= 0 {
 					continue
 				}
 				r := (k*pred[i] - q) / tolerances[i]
 				w := 1 / ((1 + r*r) * tolerances[i] * tolerances[i])
+				loss += 1 - 1/(1+r*r)
 				up, down = up+float64(w*pred[i]*q), down+float64(w*pred[i]*pred[i])
 			}
 			if !(down > 0) {
 				break
 			}
-			k = min(max(up/down, low), high)
+			if k = min(max(up/down, low), high); math.Abs(k-last) < 1e-6*k {
+				break
+			}
 		}
-		try := *m
-		try.factor *= k
-		pred2 := s.loss(&try, stride)
-		free.flows(pred, heads, s.room)
-		if pred2 < least {
-			best, least = k, pred2
+		if loss < least {
+			best, least = k, loss
 		}
 	}
 	m.factor *= best

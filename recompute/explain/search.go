@@ -142,13 +142,13 @@ func (c *catalogue) plain(s *series) (list []candidate) {
 
 // strict sets the ends on record.
 func (c *catalogue) strict(m *model) {
-	m.cap, m.cut = c.recordedCap(m), c.record.CutOff
+	m.cap, m.cut, m.dry = c.recordedCap(m), c.record.CutOff, math.Inf(-1)
 }
 
 // addEnds names the ends of a candidate that are neither those on record nor at work nowhere.
 func (c *catalogue) addEnds(s *series, x *candidate) {
 	raw := x.model
-	raw.cap, raw.cut = math.Inf(1), 0
+	raw.cap, raw.cut, raw.dry = math.Inf(1), 0, math.Inf(-1)
 	on := c.recordedCap(&raw)
 	known := func(v, on float64) bool {
 		return math.Abs(v/on-1) < 0.01 || math.Abs(v/(on*x.model.factor/c.factor)-1) < 0.01
@@ -177,9 +177,13 @@ func (c *catalogue) addEnds(s *series, x *candidate) {
 		add("cap", math.Inf(1))
 	}
 	switch off := c.record.CutOff; {
-	case s.least > 0 && dry >= leastHeld && !(off > 0 && s.least < off*1.25 && s.least > off*0.9):
-		add("cut-off", s.least)
-	case off > 0 && s.least == 0 && !s.fewBelow(off):
+	case !math.IsInf(s.dry, -1) && dry >= leastHeld:
+		least := raw.flow(s.dry)
+		slack := raw.flow(s.dry+s.levelStep) - least + float64(0.05*least)
+		if math.Abs(off-least) > slack && math.Abs(off*x.model.factor/c.factor-least) > slack {
+			add("cut-off", least)
+		}
+	case math.IsInf(s.dry, -1) && c.belowCut:
 		add("cut-off", 0)
 	}
 }
@@ -230,7 +234,7 @@ func (c *catalogue) fit(s *series, e *equation, start func(*model) bool, d *dial
 			x = try(d.values[at], finest)
 		} else {
 			low, high := d.values[max(at-1, 0)], d.values[min(at+1, len(d.values)-1)]
-			v, _ := golden(low, high, 24, func(v float64) float64 { return try(v, finest).loss })
+			v, _ := golden(low, high, 17, func(v float64) float64 { return try(v, finest).loss })
 			x = try(v, finest)
 		}
 		if x.loss < best.loss {

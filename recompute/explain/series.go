@@ -17,7 +17,8 @@ type series struct {
 	flowStep   float64
 	bins       []bin   // by head, of the tolerance
 	top        float64 // m³/s, at which the flow is held; +Inf where it is not
-	least      float64 // m³/s, the least flow but zero where zeros end with a jump; 0 where they do not
+	most       float64 // m³/s, the greatest flow
+	dry        float64 // head below which there is no flow, and above which there is much at once; -Inf for none
 	sample     sample
 }
 
@@ -43,7 +44,7 @@ const coarse = 4
 // one equation differ by.
 const (
 	sampleSize   = 1200
-	tailSize     = 60 // readings at either end of the heads that are all taken
+	tailSize     = 20 // readings at either end of the heads that are all taken
 	slopeBins    = 24
 	scatterBlock = 96 // readings
 	relative     = 0.003
@@ -52,7 +53,7 @@ const (
 
 // newSeries takes the pairs that are finite and have no negative flow.
 func newSeries(r *Record) *series {
-	s := &series{interval: r.Interval, means: r.Means, levelStep: r.LevelStep, flowStep: r.FlowStep, top: math.Inf(1)}
+	s := &series{interval: r.Interval, means: r.Means, levelStep: r.LevelStep, flowStep: r.FlowStep, top: math.Inf(1), dry: math.Inf(-1)}
 	for _, p := range r.Pairs {
 		if math.IsNaN(p.Head) || math.IsInf(p.Head, 0) || !(p.Flow >= 0) || math.IsInf(p.Flow, 1) {
 			continue
@@ -102,10 +103,11 @@ func (s *series) measure() {
 	if s.flowStep <= 0 {
 		s.flowStep = stepOf(s.flow)
 	}
+	s.most = slices.Max(s.flow)
 	order := s.byHead()
 	s.measureBins(order)
 	s.findTop(order)
-	s.findLeast()
+	s.findDry(order)
 	s.take(order)
 }
 
@@ -287,7 +289,7 @@ func (s *sample) of(stride int) (heads, flows, tolerances []float64) {
 // findTop finds the flow at which the meter holds: the greatest, where several readings show it over heads that would
 // make a greater difference than the steps of the log and the scatter do.
 func (s *series) findTop(order []int) {
-	most := slices.Max(s.flow)
+	most := s.most
 	low, high, count := math.Inf(1), math.Inf(-1), 0
 	for _, i := range order {
 		if s.flow[i] >= most-math.Max(0.6*s.flowStep, endSlack*most) {
@@ -328,34 +330,50 @@ func thin(values []float64) (out []float64) {
 	return out
 }
 
-// findLeast finds the flow below which the meter shows none: the least but zero, where readings of zero reach up to
-// the heads at which it begins.
-func (s *series) findLeast() {
-	least, at := math.Inf(1), 0.0
-	for i, q := range s.flow {
-		if q > 0 && q < least {
-			least, at = q, s.head[i]
+// findDry finds the head below which the meter shows no flow, as a cut-off makes it: the one that misclassifies least
+// readings, if the flow is much at once above it. Under a datum that is off, it would begin with little.
+func (s *series) findDry(order []int) {
+	wet := slices.DeleteFunc(slices.Clone(order), func(i int) bool { return s.head[i] <= 0 })
+	zeros, wrong, at := 0, 0, 0
+	for _, i := range wet {
+		if s.flow[i] == 0 {
+			zeros++
 		}
 	}
-	if least <= 4*s.flowStep || math.IsInf(least, 1) {
+	least := zeros
+	wrong = zeros
+	for k, i := range wet {
+		if s.flow[i] == 0 {
+			wrong--
+		} else {
+			wrong++
+		}
+		if wrong <= least {
+			least, at = wrong, k+1
+		}
+	}
+	if zeros < leastHeld || at == 0 || at == len(wet) || 2*least > zeros {
 		return
 	}
-	zeros, close := 0, 0
-	for i, q := range s.flow {
-		if q == 0 && s.head[i] > 0 {
-			zeros++
-			if s.head[i] > 0.8*at {
-				close++
-			}
+	dry := (s.head[wet[at-1]] + s.head[wet[at]]) / 2
+	width := math.Max(2*s.levelStep, 0.02*s.highHead())
+	var near, far []float64
+	for _, i := range wet[at:] {
+		switch above := s.head[i] - dry; {
+		case above < width:
+			near = append(near, s.flow[i])
+		case above > 2*width && above < 3*width:
+			far = append(far, s.flow[i])
 		}
 	}
-	if zeros >= leastHeld && close > 0 {
-		s.least = least
+	if len(near) > 0 && len(far) > 0 && stat.Median(near) > 4*s.flowStep && stat.Median(far) < mostRise*stat.Median(near) {
+		s.dry = dry
 	}
 }
 
-// most is the greatest flow.
-func (s *series) most() float64 { return slices.Max(s.flow) }
+// mostRise is how many times the flow may grow over a little head above a cut-off; from no flow at all it would grow
+// eleven times and more, 5 to the power 1.5.
+const mostRise = 5
 
 // highHead is the greatest head, but for the highest two in a hundred of readings with flow.
 func (s *series) highHead() float64 {
@@ -369,13 +387,13 @@ func (s *series) highHead() float64 {
 	return math.Max(stat.Percentile(heads, 0.98), 1e-3)
 }
 
-// fewBelow reports whether hardly any reading shows a flow, but none, below one.
-func (s *series) fewBelow(flow float64) bool {
+// manyBelow reports whether readings show flows below one, but not none.
+func (s *series) manyBelow(flow float64) bool {
 	count := 0
 	for _, q := range s.flow {
 		if q > 0 && q < flow-s.flowStep {
 			count++
 		}
 	}
-	return count < leastHeld
+	return count >= leastHeld && (!s.means || 50*count > len(s.flow))
 }
