@@ -158,7 +158,7 @@ func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
 	}
 	f.Unlike = s.sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.flow[i]) }) / volume
 	switch {
-	case f.Unlike > mostUnlike:
+	case f.Unlike > mostUnlike+s.sum(func(i int) float64 { return s.tolerance(i) })/volume:
 		f.Verdict, f.Why = CannotCompare, fmt.Sprintf("no setting explains the flow: the best leaves %.0f %% of the "+
 			"volume", 100*f.Unlike)
 	case best.layer == 0 && lag.seconds != 0:
@@ -192,7 +192,7 @@ func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
 		f.Twins = 1
 	}
 	for _, x := range order[:min(len(order), mostListed)] {
-		e := x.explanation(c, s)
+		e := x.explanation(c, s, lag)
 		e.Volume = net
 		f.Best = append(f.Best, e)
 	}

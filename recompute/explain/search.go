@@ -46,7 +46,7 @@ const (
 	priorPair     = 0.020 // more, of two settings
 	priorEquation = 0.004 // another equation than that on record
 	priorFactor   = 0.004 // a factor on an equation
-	creditUsual   = 0.008 // of a usual value, under which the loss is no more than usualLoss greater
+	creditUsual   = 0.012 // of a usual value, under which the loss is no more than usualLoss greater
 	usualLoss     = 0.008
 	mostFactor    = 1.02 // by which equations of a device differ from their like
 )

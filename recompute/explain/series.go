@@ -25,6 +25,7 @@ type series struct {
 // bin is what is known of the readings around one head.
 type bin struct {
 	head    float64
+	flow    float64 // m³/s
 	slope   float64 // m²/s, of flow over head
 	scatter float64 // of flow, relative
 }
@@ -106,6 +107,7 @@ func (s *series) measure() {
 	s.most = slices.Max(s.flow)
 	order := s.byHead()
 	s.measureBins(order)
+	s.center(order)
 	s.findTop(order)
 	s.findDry(order)
 	s.take(order)
@@ -196,25 +198,52 @@ func (s *series) measureBins(order []int) {
 		for _, x := range rests[k*len(rests)/parts : (k+1)*len(rests)/parts] {
 			offs = append(offs, x.off)
 		}
-		b := bin{head: stat.Median(heads), slope: stat.Median(flows)}
+		b := bin{head: stat.Median(heads), flow: stat.Median(flows)}
 		if len(offs) > 0 {
 			b.scatter = 1.4826 * stat.Median(offs)
 		}
 		s.bins = append(s.bins, b)
 	}
-	medians := make([]float64, parts)
-	for k := range s.bins {
-		medians[k] = s.bins[k].slope
-	}
 	for k := range s.bins {
 		a, b := max(k-1, 0), min(k+1, parts-1)
 		rise := s.bins[b].head - s.bins[a].head
-		s.bins[k].slope = 0
 		if rise > 0 {
-			s.bins[k].slope = math.Max((medians[b]-medians[a])/rise, 0)
+			s.bins[k].slope = math.Max((s.bins[b].flow-s.bins[a].flow)/rise, 0)
 		}
 	}
 }
+
+// center moves coarse heads to the mean of the levels that were rounded to them, as far as their own numbers tell it:
+// where more readings lie above a step than below, the mean lies above its middle. Else levels that crowd together
+// would make the flow rise too slowly with the head. Heads from which the meter took its flow do not scatter so, and
+// stay.
+func (s *series) center(order []int) {
+	apart := 0
+	for _, b := range s.bins {
+		if b.scatter*b.flow > centerFrom*s.levelStep*b.slope && b.slope > 0 {
+			apart++
+		}
+	}
+	if s.levelStep <= 0 || 2*apart <= len(s.bins) {
+		return
+	}
+	counts := map[int]float64{}
+	cell := func(i int) int { return int(math.Round(s.head[i] / s.levelStep)) }
+	for _, i := range order {
+		counts[cell(i)]++
+	}
+	moved := map[int]float64{}
+	for k, n := range counts {
+		moved[k] = min(max((counts[k+1]-counts[k-1])/n/24, -0.25), 0.25) * s.levelStep
+	}
+	for _, i := range order {
+		s.head[i] += moved[cell(i)]
+	}
+}
+
+// centerFrom is the part of what a step of the level makes of the flow that scatters, if the flow is of a level that
+// was not rounded: 0.29 for any place within the step alike.
+const centerFrom = 0.15
 
 // tolerance is by how much a reading may be off any curve: the half steps of the log or the scatter, whichever is
 // greater, and a part of the flow.
@@ -245,9 +274,10 @@ func (s *series) tolerance(i int) float64 {
 // where it peaks.
 const meansPart = 0.5
 
-// take draws the sample by quantile of head, tails whole.
+// take draws the sample by quantile of head, tails whole, without what lies within a step of where the flow ends.
 func (s *series) take(order []int) {
 	var picked []int
+	order = slices.DeleteFunc(slices.Clone(order), func(i int) bool { return math.Abs(s.head[i]-s.dry) <= s.levelStep })
 	n := len(order)
 	if n <= sampleSize {
 		picked = slices.Clone(order)
@@ -348,11 +378,11 @@ func (s *series) findDry(order []int) {
 		} else {
 			wrong++
 		}
-		if wrong <= least {
+		if wrong <= least && (k+1 == len(wet) || s.head[wet[k+1]] > s.head[i]) {
 			least, at = wrong, k+1
 		}
 	}
-	if zeros < leastHeld || at == 0 || at == len(wet) || 2*least > zeros {
+	if zeros < leastHeld || at == 0 || at == len(wet) || 4*least > 3*zeros {
 		return
 	}
 	dry := (s.head[wet[at-1]] + s.head[wet[at]]) / 2
