@@ -5,20 +5,20 @@ import (
 	"fmt"
 	"testing"
 
+	"retotal/ingest/problem"
 	"retotal/recompute/explain"
 	"retotal/testdata/effort"
 	"retotal/testdata/mistakes"
 )
 
 // score explains cases 0 to n-1 of both sets and judges the answers.
-func score(seed uint64, n int) (t mistakes.Table) {
-	for set := 1; set <= 2; set++ {
-		for number := range n {
-			c := mistakes.Make(set, seed, number)
-			t = append(t, mistakes.Judge(c, explain.Explain(&c.Record)))
-			c.Record.Pairs = nil
-		}
-	}
+func score(seed uint64, n int) mistakes.Table {
+	t := make(mistakes.Table, 2*n)
+	problem.Beside(len(t), func(i int) {
+		c := mistakes.Make(1+i/n, seed, i%n)
+		t[i] = mistakes.Judge(c, explain.Explain(&c.Record))
+		c.Record.Pairs = nil
+	})
 	return t
 }
 
@@ -62,8 +62,9 @@ func least(t *testing.T, noise any, what string, good, of int, share float64) {
 }
 
 var (
-	seed = flag.Uint64("seed", 1, "seed of the cases of BenchmarkMistakes")
-	one  = flag.String("case", "", "set, seed and number of the case that TestOne prints, as 2,1,33")
+	seed  = flag.Uint64("seed", 1, "seed of the cases of BenchmarkMistakes")
+	cases = flag.Int("cases", 1250, "cases a set of BenchmarkMistakes")
+	one   = flag.String("case", "", "set, seed and number of the case that TestOne prints, as 2,1,33")
 )
 
 // TestOne prints one case and what is found of it.
@@ -80,10 +81,10 @@ func TestOne(t *testing.T) {
 	t.Logf("\n%s", mistakes.Look(c, explain.Explain(&c.Record)))
 }
 
-// BenchmarkMistakes prints the table of 500 cases a set.
+// BenchmarkMistakes prints the table of so many cases a set.
 func BenchmarkMistakes(b *testing.B) {
 	for range b.N {
-		fmt.Printf("\n%v", score(*seed, 500))
+		fmt.Printf("\n%v", score(*seed, *cases))
 	}
 }
 
