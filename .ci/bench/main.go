@@ -52,6 +52,7 @@ func main() {
 	dir := flag.String("dir", "", "folder for logs and results")
 	rows := flag.String("rows", "1000000", "rows of the logs, separated by commas")
 	turns := flag.Int("turns", 5, "runs of each program")
+	without := flag.String("without", "", "programs that are left out, by the beginnings of their names, as Polars,pandas")
 	flag.Parse()
 	if *dir == "" {
 		fmt.Fprintln(os.Stderr, "bench: -dir is needed")
@@ -60,7 +61,7 @@ func main() {
 	for n := range strings.SplitSeq(*rows, ",") {
 		count, err := strconv.Atoi(n)
 		if err == nil {
-			err = bench(*dir, count, *turns)
+			err = bench(*dir, count, *turns, strings.Split(*without, ","))
 		}
 		if err != nil {
 			fmt.Fprintln(os.Stderr, "bench:", err)
@@ -70,7 +71,7 @@ func main() {
 }
 
 // bench runs all programs on logs of so many rows.
-func bench(dir string, rows, turns int) error {
+func bench(dir string, rows, turns int, without []string) error {
 	log := filepath.Join(dir, fmt.Sprintf("log-%d.csv", rows))
 	if _, err := os.Stat(log); err != nil {
 		if err := generate(log, rows); err != nil {
@@ -89,7 +90,7 @@ func bench(dir string, rows, turns int) error {
 	}
 	for _, spikes := range []string{"none", "window"} {
 		for _, in := range []string{log, packed} {
-			if err := compare(dir, tool, in, spikes, rows, turns); err != nil {
+			if err := compare(dir, tool, in, spikes, rows, turns, without); err != nil {
 				return err
 			}
 		}
@@ -110,7 +111,7 @@ func script(dir, name string) string {
 }
 
 // compare runs all programs on one log in turns.
-func compare(dir, tool, log, spikes string, rows, turns int) error {
+func compare(dir, tool, log, spikes string, rows, turns int, without []string) error {
 	file := filepath.Join(dir, "site.toml")
 	if err := os.WriteFile(file, []byte(site(filepath.Base(log), spikes == "window")), 0o644); err != nil {
 		return err
@@ -126,6 +127,9 @@ func compare(dir, tool, log, spikes string, rows, turns int) error {
 		{"cat", []string{"cat", log}, nil, "both"},
 		{"wc -l", []string{"wc", "-l", log}, nil, "CSV"},
 	}
+	programs = slices.DeleteFunc(programs, func(p program) bool {
+		return slices.ContainsFunc(without, func(name string) bool { return name != "" && strings.HasPrefix(p.name, name) })
+	})
 	if strings.HasSuffix(log, ".parquet") {
 		programs = slices.DeleteFunc(programs, func(p program) bool { return p.takes == "CSV" })
 	}
