@@ -29,17 +29,16 @@ const mostBehind = 2
 
 // explanation is one row of the table: a setting of one of the explanations.
 type explanation struct {
-	segment, number, part int
-	of                    *audit.Explained
+	number, part int
+	of           *audit.Explained
 	*explain.Explanation
 }
 
 // NewAudit puts together what the pairs of a run say and what else disagrees.
 func NewAudit(r *Run) *Audit {
 	list := r.Used
-	a := &Audit{Site: r.site().ID, Review: review, Needs: r.NeedsPerson(), list: list, run: r}
+	a := &Audit{Site: r.site().ID, Review: review, Needs: r.NeedsPerson(), Table: r.used(), list: list, run: r}
 	worst := explain.Same
-	var rows []explanation
 	for k := range list {
 		x := &list[k]
 		a.Pairs += x.Pairs
@@ -47,20 +46,28 @@ func NewAudit(r *Run) *Audit {
 		if worst = max(worst, x.Verdict); len(x.Best) > 0 {
 			a.Worth += number(x.Best[0].Volume)
 		}
+	}
+	if a.Verdict = worst.String(); len(list) == 0 {
+		a.plain()
+	}
+	return a
+}
+
+// used is the table of what explains the logged flow, the best first and what fits as well behind it.
+func (r *Run) used() *Table {
+	var rows []explanation
+	for k := range r.Used {
+		x := &r.Used[k]
 		if x.Verdict == explain.Same || x.Verdict == explain.CannotCompare {
 			continue
 		}
 		for n := range x.Best[:min(len(x.Best), x.Twins+mostBehind)] {
 			for part := range x.Best[n].Names {
-				rows = append(rows, explanation{k, n + 1, part, x, &x.Best[n]})
+				rows = append(rows, explanation{n + 1, part, x, &x.Best[n]})
 			}
 		}
 	}
-	if a.Verdict = worst.String(); len(list) == 0 {
-		a.plain()
-	}
-	a.Table = tabulate(r, rows, explanationFigures())
-	return a
+	return tabulate(r, rows, explanationFigures())
 }
 
 // plain takes the finding for the answer where nothing had to be explained, or nothing could be.

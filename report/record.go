@@ -52,6 +52,7 @@ type Record struct {
 	Budget      *Table          `json:"uncertainty_budget,omitzero"`
 	Draws       *drawsRecord    `json:"monte_carlo,omitempty"`
 	Donor       *donorRecord    `json:"filled_from_donor,omitempty"`
+	Used        *Table          `json:"what_the_meter_used,omitzero"`
 	Visits      *Table          `json:"site_visits,omitzero"`
 	Proposal    string          `json:"proposed_by_visits,omitempty"`
 	Approval    *approvalRecord `json:"approval,omitempty"`
@@ -131,6 +132,7 @@ func NewRecord(r *Run) *Record {
 		Budget:      r.budget(),
 		Draws:       newDraws(r.Result.Draws),
 		Donor:       (*donorRecord)(r.Result.Fit),
+		Used:        r.used(),
 		Visits:      r.visits(),
 		Proposal:    r.Proposal,
 		Approval:    newApproval(s),

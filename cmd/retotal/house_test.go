@@ -64,7 +64,8 @@ var house = map[string][]string{
 	"retotal/recompute/audit": {
 		"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/qa/odd",
 		"retotal/recompute",
-		"retotal/recompute/evidence", "retotal/recompute/stat", "retotal/recompute/total",
+		"retotal/recompute/evidence", "retotal/recompute/explain", "retotal/recompute/settings",
+		"retotal/recompute/stat", "retotal/recompute/total",
 	},
 	"retotal/recompute/block": {
 		"retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/settings",
@@ -77,7 +78,8 @@ var house = map[string][]string{
 	"retotal/recompute/evidence": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
 		"retotal/qa", "retotal/qa/moves", "retotal/qa/odd",
-		"retotal/recompute/block", "retotal/recompute/settings", "retotal/recompute/stat", "retotal/recompute/total",
+		"retotal/recompute/block", "retotal/recompute/explain", "retotal/recompute/settings",
+		"retotal/recompute/stat", "retotal/recompute/total",
 	},
 	"retotal/recompute/explain": {"retotal/ingest/quantity", "retotal/recompute/device", "retotal/recompute/stat"},
 	"retotal/recompute/fill":    {"retotal/ingest/site", "retotal/recompute/block", "retotal/recompute/stat"},
@@ -106,8 +108,8 @@ var house = map[string][]string{
 		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"retotal/ingest/site", "retotal/qa",
 		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/effect",
-		"retotal/recompute/evidence", "retotal/recompute/settings", "retotal/recompute/total",
-		"retotal/recompute/uncertainty",
+		"retotal/recompute/evidence", "retotal/recompute/explain", "retotal/recompute/settings",
+		"retotal/recompute/total", "retotal/recompute/uncertainty",
 		"git.sr.ht/~sbinet/gg", "github.com/klauspost/compress/zstd",
 		"github.com/parquet-go/parquet-go", "github.com/parquet-go/parquet-go/compress",
 		"github.com/parquet-go/parquet-go/format",
