@@ -1,9 +1,12 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"math"
 	"slices"
+	"strings"
 
 	"retotal/recompute/audit"
 	"retotal/recompute/explain"
@@ -191,4 +194,45 @@ func (a *Audit) Trial(n int) (string, bool) {
 		}
 	}
 	return "", false
+}
+
+// Ranked prints a line a site, those with most volume at stake first: the open ones, then the others.
+func Ranked(w io.Writer, list []*Audit, most int) {
+	slices.SortStableFunc(list, func(a, b *Audit) int {
+		if a.Open() != b.Open() {
+			return cmp.Compare(b.rank(), a.rank())
+		}
+		return cmp.Compare(math.Abs(float64(b.Worth)), math.Abs(float64(a.Worth)))
+	})
+	if len(list) == 0 {
+		return
+	}
+	laidOut(list[0].run.units(), list[:min(most, len(list))], []figure[*Audit]{
+		words("", "site", func(a **Audit) string { return (*a).Site }),
+		words("", "verdict", func(a **Audit) string { return (*a).Verdict }),
+		words("", "the meter used", func(a **Audit) string { return (*a).names() }),
+		words("", "counted against the settings on file", func(a **Audit) string {
+			unit := (*a).run.site().Report.VolumeUnit
+			return signed(unit.FromSI(float64((*a).Worth)), 0) + " " + unit.Symbol
+		}),
+	}).Text(w)
+}
+
+// rank is 1 for what is open.
+func (a *Audit) rank() int {
+	if a.Open() {
+		return 1
+	}
+	return 0
+}
+
+// names are the settings that differ, of all recorded settings.
+func (a *Audit) names() string {
+	var list []string
+	for i := range a.list {
+		if x := &a.list[i]; x.Differs() && !slices.Contains(list, x.Name()) {
+			list = append(list, x.Name())
+		}
+	}
+	return strings.Join(list, "; ")
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -13,7 +14,7 @@ import (
 // auditOptions are the flags of audit.
 type auditOptions struct {
 	json, quiet bool
-	trial       int
+	trial, top  int
 }
 
 func auditCommand() *cobra.Command {
@@ -34,64 +35,78 @@ sites could not be done.`,
 			if o.trial != 0 && len(args) > 1 {
 				return usage{"--write-trial takes one site file"}
 			}
-			worst := 0
-			for i, file := range args {
-				if i > 0 && !o.quiet && !o.json {
-					fmt.Fprintln(c.OutOrStdout())
-				}
-				differs := false
-				err := problem.Guard(file, func() (err error) {
-					differs, err = auditOne(c, file, o)
-					return err
-				})
-				if worst = max(worst, exitCode(err, c.ErrOrStderr())); differs {
-					worst = max(worst, inPart)
-				}
-				if c.Context().Err() != nil {
-					break
-				}
-			}
-			if worst > 0 {
-				return status(worst)
-			}
-			return nil
+			return auditAll(c, args, o)
 		},
 	}
 	c.Flags().BoolVar(&o.json, "json", false, "print what was found as one line of JSON a site")
 	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print only sites at which the meter used another setting")
+	c.Flags().IntVar(&o.top, "top", 0, "print a line a site, of the `N` sites with most volume at stake")
 	c.Flags().IntVar(&o.trial, "write-trial", 0,
 		"print explanation `N` as text for the site file, to be run and confirmed")
 	return c
 }
 
-// auditOne audits a site and reports whether its meter used another setting than its site file has, and nobody answers
-// for that.
-func auditOne(c *cobra.Command, file string, o auditOptions) (differs bool, err error) {
+// auditAll audits sites one after the other.
+func auditAll(c *cobra.Command, files []string, o auditOptions) error {
+	worst := 0
+	var all []*report.Audit
+	for i, file := range files {
+		if i > 0 && !o.quiet && !o.json && o.top == 0 {
+			fmt.Fprintln(c.OutOrStdout())
+		}
+		err := problem.Guard(file, func() error {
+			found, err := auditOne(c, file, o)
+			if found != nil {
+				all = append(all, found)
+			}
+			return err
+		})
+		if worst = max(worst, exitCode(err, c.ErrOrStderr())); err != nil && len(files) > 1 && worst == badUse {
+			worst = inPart
+		}
+		if c.Context().Err() != nil {
+			break
+		}
+	}
+	if o.top > 0 {
+		report.Ranked(c.OutOrStdout(), all, o.top)
+	}
+	if slices.ContainsFunc(all, (*report.Audit).Open) && o.trial == 0 {
+		worst = max(worst, inPart)
+	}
+	if worst > 0 {
+		return status(worst)
+	}
+	return nil
+}
+
+// auditOne audits a site and prints what is asked for.
+func auditOne(c *cobra.Command, file string, o auditOptions) (*report.Audit, error) {
 	j, err := prepare(file)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	j.budget, j.pairs = false, allPairs
 	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet || o.json)
 	run, err := j.compute(c.Context(), nil)
 	bar.stop()
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	found := report.NewAudit(run)
 	switch out := c.OutOrStdout(); {
 	case o.trial != 0:
 		text, ok := found.Trial(o.trial)
 		if !ok {
-			return false, usage{fmt.Sprintf("%s: there is no trial %d; retotal audit %s lists what there is", file,
+			return nil, usage{fmt.Sprintf("%s: there is no trial %d; retotal audit %s lists what there is", file,
 				o.trial, file)}
 		}
 		fmt.Fprint(out, text)
-		return false, nil
+	case o.top > 0:
 	case o.json:
 		err = json.NewEncoder(out).Encode(found)
 	case !o.quiet || found.Open():
 		found.Text(out)
 	}
-	return found.Open(), err
+	return found, err
 }
