@@ -65,7 +65,7 @@ var house = map[string][]string{
 		"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/qa/odd",
 		"retotal/recompute",
 		"retotal/recompute/evidence", "retotal/recompute/explain", "retotal/recompute/settings",
-		"retotal/recompute/stat", "retotal/recompute/total",
+		"retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},
 	"retotal/recompute/block": {
 		"retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/settings",

@@ -246,6 +246,7 @@ func (s *Site) readReport(top *table) {
 	}
 	r.MonthlyMean = limits.quantity("monthly_average", quantity.FlowDimension)
 	r.Peak = limits.quantity("peak", quantity.FlowDimension)
+	r.DailyUncertainty = limits.share("daily_uncertainty")
 	r.DaysOver = limits.share("days_over")
 	if r.DaysOver > 0 && r.DailyVolume == nil {
 		limits.refuse("days_over", "says how many days may be over daily_volume, which is not set", "", "")

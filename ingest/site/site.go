@@ -314,9 +314,11 @@ type Report struct {
 	DailyVolume *quantity.Value // limits of the permit: of a reporting day,
 	MonthlyMean *quantity.Value // of the average of a month, a flow, by the rule of Average
 	Peak        *quantity.Value // of any single flow
-	DaysOver    float64         // share of days that may be over DailyVolume; 0: none is asked for
-	Average     AverageRule
-	Complete    Completeness // how much must be covered for averages to stand
+	// DailyUncertainty is to what part every daily volume is to be known, 95 %; 0 for not asked.
+	DailyUncertainty float64
+	DaysOver         float64 // share of days that may be over DailyVolume; 0: none is asked for
+	Average          AverageRule
+	Complete         Completeness // how much must be covered for averages to stand
 	// the site file says what becomes of missing time in a day; a default is no permit's rule
 	RulesDays    bool
 	RulesMonths  bool                // the same of a month

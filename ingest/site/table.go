@@ -263,6 +263,7 @@ var Tables = []Table{
 		{"daily_volume", "volume", "", "limit of a reporting day"},
 		{"monthly_average", "flow", "", "limit of a month's average"},
 		{"peak", "flow", "", "limit of any single flow"},
+		{"daily_uncertainty", "share", "", "to which every daily volume is to be known (95 %)"},
 		{"days_over", "share", "", "share of the days that may be over daily_volume"},
 	}},
 	{"[[report.comment]]", []string{"report.comment"}, []Key{

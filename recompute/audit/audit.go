@@ -53,6 +53,9 @@ func Findings(r *recompute.Result, used []Explained) []Finding {
 		out = append(out, f)
 	}
 	out = append(out, slices.Concat(units(r), levels(r), odds(r), dates(r), reported(r))...)
+	if f, asked := dailyUncertainty(r); asked {
+		out = append(out, f)
+	}
 	return append(out, corrections(r)...)
 }
 
