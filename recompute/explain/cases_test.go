@@ -36,6 +36,9 @@ var sites = []site{
 	{"rectangular", map[string]any{"width": "0.6 m", "channel_width": "1.2 m", "crest_height": "0.4 m"}, 0.30},
 	{"h-flume", map[string]any{"type": "H", "depth": "1.5 ft"}, 0.40},
 	{"manning", map[string]any{"section": "circular", "diameter": "0.6 m", "roughness": 0.013, "slope": 0.002}, 0.40},
+	{"maximum", map[string]any{"maximum_head": "0.4 m", "maximum_flow": "90 L/s", "exponent": 1.55}, 0.38},
+	{"table", map[string]any{"points": []any{[]any{"0 m", "0 L/s"}, []any{"0.05 m", "3 L/s"}, []any{"0.1 m", "11 L/s"},
+		[]any{"0.2 m", "40 L/s"}, []any{"0.4 m", "150 L/s"}}}, 0.38},
 	{"power", map[string]any{"coefficient": 1.9, "exponent": 1.8, "head_unit": "m", "flow_unit": "m3/s"}, 0.35},
 }
 
@@ -173,7 +176,7 @@ var faults = []fault{
 		d := either(r, 0.03, 0.12) * s.high
 		return func(_ int, h float64) float64 { return flow(h - d) }, truth{names: []string{"datum"}, value: d}
 	}},
-	{"size", func(r *rand.Rand, s site, _ func(float64) float64, rate rate) (meter, truth) {
+	{"size", func(r *rand.Rand, s site, flow func(float64) float64, rate rate) (meter, truth) {
 		pick := func(names []string, key string, values ...any) (meter, truth) {
 			v := values[r.IntN(len(values))]
 			other := rate(with(s.keys, key, v))
@@ -190,6 +193,10 @@ var faults = []fault{
 			return pick([]string{"size"}, "depth", "1 ft", "2 ft", "2.5 ft")
 		case "manning":
 			return pick([]string{"size"}, "diameter", "0.5 m", "0.7 m", "0.75 m")
+		}
+		if s.kind == "table" {
+			return func(_ int, h float64) float64 { return flow(h) },
+				truth{names: []string{"same", "equation", "delay"}, value: math.NaN()}
 		}
 		return pick([]string{"exponent"}, "exponent", 1.6, 1.7, 2.0)
 	}},
@@ -247,6 +254,30 @@ var faults = []fault{
 				return flow(h - d)
 			}, truth{names: []string{"datum"}, value: d, since: true,
 				from: float64(from) / 1000}
+	}},
+	{"flow factor since", func(r *rand.Rand, _ site, flow func(float64) float64, _ rate) (meter, truth) {
+		k, from := []float64{1.2, 0.8, 3.6, 0.9}[r.IntN(4)], 150+r.IntN(700)
+		return func(i int, h float64) float64 {
+			if i < from {
+				return flow(h)
+			}
+			return k * flow(h)
+		}, truth{names: scaled, value: k, since: true, from: float64(from) / 1000}
+	}},
+	{"datum and cap", func(r *rand.Rand, s site, flow func(float64) float64, _ rate) (meter, truth) {
+		d, top := either(r, 0.03, 0.1)*s.high, flow(s.high*(0.5+0.1*r.Float64()))
+		return func(_ int, h float64) float64 { return math.Min(flow(h-d), top) },
+			truth{names: []string{"cap"}, value: math.NaN(), pair: [2]string{"datum", ""}}
+	}},
+	{"damping", func(r *rand.Rand, _ site, flow func(float64) float64, _ rate) (meter, truth) {
+		last, part := math.NaN(), 0.1+0.2*r.Float64()
+		return func(_ int, h float64) float64 {
+			if math.IsNaN(last) {
+				last = flow(h)
+			}
+			last += part * (flow(h) - last)
+			return last
+		}, truth{names: []string{"damping", "delay"}, value: math.NaN()}
 	}},
 	{"datum and flow factor", func(r *rand.Rand, s site, flow func(float64) float64, _ rate) (meter, truth) {
 		d, k := either(r, 0.03, 0.1)*s.high, []float64{0.8, 1.25, 1.5, 3.6}[r.IntN(4)]

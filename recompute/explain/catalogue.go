@@ -281,7 +281,7 @@ func (c *catalogue) addMeterDials() {
 				if v < 0 {
 					m.scale = 1.25
 				}
-				return true
+				return math.Abs(v) > 0.17*high // a span is no less than the greatest head, nearly
 			}},
 		dial{name: "linear", scales: true, prior: 0.01, own: true, set: func(m *model, _ *equation, v float64) bool {
 			m.rating, m.factor = nil, v

@@ -149,11 +149,14 @@ func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
 	apart := func(a, b candidate) float64 {
 		return s.sum(func(i int) float64 { return math.Abs(a.at(s, i) - b.at(s, i)) }) / volume
 	}
-	least := leastWorth
-	if best.score < plain.score-clearGain {
-		least = clearWorth
+	gain, worth := leastGain, leastWorth
+	switch {
+	case best.onlyEnds(): // seen themselves, in readings that stay
+		gain, worth = 0, clearWorth
+	case best.score < plain.score-clearGain:
+		worth = clearWorth
 	}
-	if best.layer > 1 && (best.score > plain.score-leastGain || apart(best, plain) < least) {
+	if best.layer > 1 && (best.score > plain.score-gain || apart(best, plain) < worth) {
 		best = plain
 	}
 	f.Unlike = s.sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.flow[i]) }) / volume
@@ -197,6 +200,11 @@ func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
 		f.Best = append(f.Best, e)
 	}
 	return f
+}
+
+// onlyEnds reports whether a candidate differs from an equation by its ends alone.
+func (x candidate) onlyEnds() bool {
+	return x.layer > 1 && !slices.ContainsFunc(x.dials, func(d *dial) bool { return d != nil })
 }
 
 // rank keeps the best candidate of each set of names, the best first.

@@ -18,7 +18,7 @@ type outcome struct {
 	correct, claims     int
 	values, held        int
 	onsets, dated       int
-	totals              []float64
+	totals, off         []float64
 	slowest             time.Duration
 }
 
@@ -47,6 +47,7 @@ func TestCases(t *testing.T) {
 	if n, err := strconv.Atoi(os.Getenv("EXPLAIN_ROUNDS")); err == nil {
 		rounds = n
 	}
+	first, _ := strconv.Atoi(os.Getenv("EXPLAIN_FIRST"))
 	all := map[noise]*outcome{}
 	for _, kind := range noises {
 		o := &outcome{}
@@ -57,7 +58,7 @@ func TestCases(t *testing.T) {
 					if !chosen("EXPLAIN_NOISE", string(kind)) || !chosen("EXPLAIN_KIND", s.kind) || !chosen("EXPLAIN_FAULT", fault.name) {
 						continue
 					}
-					seed := uint64(round*1_000_000 + k*1000 + f*10)
+					seed := uint64((round+first)*1_000_000 + k*1000 + f*10)
 					r := rand.New(rand.NewPCG(seed, uint64(len(kind))))
 					rate := rated(s, kind, r.IntN(2))
 					meter, truth := fault.make(r, s, rate(s.keys), rate)
@@ -73,6 +74,10 @@ func TestCases(t *testing.T) {
 			continue
 		}
 		slices.Sort(o.totals)
+		slices.Sort(o.off)
+		if n := len(o.off); n > 0 {
+			t.Logf("off, in half intervals: median %.2f, p90 %.2f, p95 %.2f", o.off[n/2], o.off[n*9/10], o.off[n*95/100])
+		}
 		t.Logf("%-16s first %d/%d, three %d/%d, claims %d/%d, intervals %d/%d, onsets %d/%d, total p95 %.2f %%, slowest %v",
 			kind, o.first, o.cases, o.three, o.cases, o.claims, o.correct, o.held, o.values, o.dated, o.onsets,
 			100*o.totals[len(o.totals)*95/100], o.slowest)
@@ -107,6 +112,9 @@ func (o *outcome) add(t *testing.T, label string, truth truth, found Finding, re
 			three = three || i < 3
 			if i == 0 && !math.IsNaN(truth.value) && e.Names[0] == truth.names[0] {
 				o.values++
+				if half := (e.High[0] - e.Low[0]) / 2; half > 0 {
+					o.off = append(o.off, math.Abs(e.Values[0]-truth.value)/half)
+				}
 				if e.Low[0] <= truth.value && truth.value <= e.High[0] {
 					o.held++
 				}

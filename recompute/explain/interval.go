@@ -16,9 +16,11 @@ func (x candidate) explanation(c *catalogue, s *series, lag lag) Explanation {
 	e := Explanation{Names: x.names, Values: slices.Clone(x.values), Snapped: x.snapped, Equation: x.model.equation(),
 		Score: x.score, Flow: x.model.flow, Low: slices.Clone(x.values), High: slices.Clone(x.values)}
 	if x.before != nil {
-		e.Since, e.SinceLow, e.SinceHigh = s.at[x.since], s.at[x.onset[0]], s.at[x.onset[1]]
+		e.Since, e.SinceLow, e.SinceHigh = s.at[x.since], s.at[max(x.onset[0]-1, 0)], s.at[x.onset[1]]
 		// The log does not tell whether a late flow is made with the settings of its own instant or of the level's.
-		e.SinceLow -= int64(max(lag.seconds, 0) * 1e9)
+		if lag.seconds > 0 {
+			e.SinceLow -= int64(lag.high * 1e9)
+		}
 	}
 	for i := range x.values {
 		half := x.half(c, s, i)
