@@ -81,8 +81,12 @@ var house = map[string][]string{
 		"retotal/recompute/block", "retotal/recompute/explain", "retotal/recompute/settings",
 		"retotal/recompute/stat", "retotal/recompute/total",
 	},
-	"retotal/recompute/explain": {"retotal/ingest/quantity", "retotal/recompute/device", "retotal/recompute/stat"},
-	"retotal/recompute/fill":    {"retotal/ingest/site", "retotal/recompute/block", "retotal/recompute/stat"},
+	"retotal/recompute/explain": {
+		"retotal/ingest/quantity", "retotal/recompute/device", "retotal/recompute/explain/sample",
+		"retotal/recompute/stat",
+	},
+	"retotal/recompute/explain/sample": {"retotal/recompute/stat"},
+	"retotal/recompute/fill":           {"retotal/ingest/site", "retotal/recompute/block", "retotal/recompute/stat"},
 	"retotal/recompute/stage": {
 		"retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/block",
 		"retotal/recompute/device", "retotal/recompute/fill", "retotal/recompute/settings", "retotal/recompute/total",

@@ -10,12 +10,13 @@ import (
 
 	"retotal/ingest/quantity"
 	"retotal/recompute/device"
+	"retotal/recompute/explain/sample"
 )
 
 // catalogue is what may be behind a record: the equations of its device, and the dials that its meter has.
 type catalogue struct {
 	record    *Record
-	series    *series
+	series    *sample.Series
 	base      device.Rating
 	factor    float64 // recorded
 	equations []equation
@@ -55,12 +56,12 @@ type usual struct {
 const recorded = "recorded"
 
 // newCatalogue lists equations and dials of a record.
-func newCatalogue(r *Record, s *series, base device.Rating) *catalogue {
+func newCatalogue(r *Record, s *sample.Series, base device.Rating) *catalogue {
 	c := &catalogue{record: r, series: s, base: base, factor: r.FlowFactor}
 	if !(c.factor > 0) {
 		c.factor = 1
 	}
-	c.belowCut = r.CutOff > 0 && s.manyBelow(r.CutOff)
+	c.belowCut = r.CutOff > 0 && s.ManyBelow(r.CutOff)
 	add := func(name string, build func(kind string, keys map[string]any) device.Rating) {
 		own := build(r.Kind, r.Dimensions)
 		if own == nil || name != recorded && own.Describe().Equation == base.Describe().Equation {
@@ -227,13 +228,13 @@ func (c *catalogue) model(e *equation) model {
 // end sets the ends of a model: those that the log shows, else those on record that it does not contradict.
 func (c *catalogue) end(m *model) {
 	s := c.series
-	m.cap, m.cut, m.dry = s.top, 0, s.dry
-	if math.IsInf(s.top, 1) {
-		if on := c.recordedCap(m); s.most <= capSlack*on {
+	m.cap, m.cut, m.dry = s.Top, 0, s.Dry
+	if math.IsInf(s.Top, 1) {
+		if on := c.recordedCap(m); s.Most <= capSlack*on {
 			m.cap = on
 		}
 	}
-	if math.IsInf(s.dry, -1) && !c.belowCut {
+	if math.IsInf(s.Dry, -1) && !c.belowCut {
 		m.cut = c.record.CutOff
 	}
 }
@@ -255,7 +256,7 @@ func (c *catalogue) recordedCap(m *model) float64 {
 
 // addMeterDials adds the settings that every meter has.
 func (c *catalogue) addMeterDials() {
-	high := c.series.highHead()
+	high := c.series.HighHead()
 	var shifts []float64
 	for _, part := range geometric(0.004, 1.2, 22) {
 		shifts = append(shifts, -part*high, part*high)
@@ -287,8 +288,8 @@ func (c *catalogue) addMeterDials() {
 			m.rating, m.factor = nil, v
 			return v > 0
 		}})
-	if math.IsInf(c.series.top, 1) { // a plateau that noise has blurred
-		c.dials = append(c.dials, dial{name: "cap", values: geometric(0.3*c.series.most, c.series.most, 31), late: true,
+	if math.IsInf(c.series.Top, 1) { // a plateau that noise has blurred
+		c.dials = append(c.dials, dial{name: "cap", values: geometric(0.3*c.series.Most, c.series.Most, 31), late: true,
 			prior: 0.005, set: func(m *model, _ *equation, v float64) bool { m.cap = v; return true }})
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"retotal/recompute/explain/sample"
 	"retotal/recompute/stat"
 )
 
@@ -20,21 +21,21 @@ const (
 // changes seeks one change in time: an instant before which recorded settings or an equation hold, and after which one
 // setting differs. The instant is first that which splits the medians of spans best by absolute deviations, then that
 // which misclassifies least readings.
-func (c *catalogue) changes(s *series, list []candidate) (out []candidate) {
-	split := s.split(c, rank(slices.Clone(list)))
+func (c *catalogue) changes(s *sample.Series) (out []candidate) {
+	split := c.split(s)
 	if split == 0 {
 		return nil
 	}
-	whole := s.sample
-	defer func() { s.sample = whole }()
-	order := s.byHead()
+	whole := s.Sample
+	defer func() { s.Sample = whole }()
+	order := s.ByHead()
 	side := func(split int, later bool) []int {
 		return slices.DeleteFunc(slices.Clone(order), func(i int) bool { return (i >= split) != later })
 	}
 	fit := func(split int) []candidate {
-		s.take(side(split, false))
+		s.Take(side(split, false))
 		before := rank(slices.DeleteFunc(c.plain(s), func(x candidate) bool { return x.layer > 1 }))[0]
-		s.take(side(split, true))
+		s.Take(side(split, true))
 		later := *c
 		later.equations, later.factor = []equation{*before.eq}, before.model.factor
 		var after []candidate
@@ -50,7 +51,7 @@ func (c *catalogue) changes(s *series, list []candidate) (out []candidate) {
 	}
 	for _, x := range fit(split) {
 		x.onsetIn(s)
-		if x.since != split && len(side(x.since, false)) >= leastPairs && len(side(x.since, true)) >= leastPairs {
+		if x.since != split && len(side(x.since, false)) >= sample.LeastPairs && len(side(x.since, true)) >= sample.LeastPairs {
 			for _, y := range fit(x.since) {
 				if y.names[0] == x.names[0] {
 					x = y
@@ -59,11 +60,11 @@ func (c *catalogue) changes(s *series, list []candidate) (out []candidate) {
 				}
 			}
 		}
-		s.sample = whole
+		s.Sample = whole
 		x.loss = 0
-		for k, i := range whole.index {
-			r := (x.at(s, i) - s.flow[i]) / whole.tol[k]
-			x.loss += math.Log1p(r*r) / float64(len(whole.index))
+		for k, i := range whole.Index {
+			r := (x.at(s, i) - s.Flow[i]) / whole.Tolerances[k]
+			x.loss += math.Log1p(r*r) / float64(len(whole.Index))
 		}
 		x.weigh(s)
 		out = append(out, x)
@@ -73,21 +74,21 @@ func (c *catalogue) changes(s *series, list []candidate) (out []candidate) {
 
 // split is the pair at which a change may have been: where the spans' medians of what pairs and recorded settings
 // differ by go to another level; 0 for none.
-func (s *series) split(c *catalogue, ranked []candidate) int {
+func (c *catalogue) split(s *sample.Series) int {
 	m := c.model(&c.equations[0])
 	c.end(&m)
-	spans := min(mostSpans, len(s.at)/12)
+	spans := min(mostSpans, len(s.At)/12)
 	if spans < 6 {
 		return 0
 	}
 	var medians []float64
 	var starts []int
 	for k := range spans {
-		from, until := k*len(s.at)/spans, (k+1)*len(s.at)/spans
+		from, until := k*len(s.At)/spans, (k+1)*len(s.At)/spans
 		var rests []float64
 		for i := from; i < until; i++ {
-			if s.flow[i] > 0 || s.head[i] > 0 {
-				rests = append(rests, math.Asinh((m.flow(s.head[i])-s.flow[i])/s.tolerance(i)))
+			if s.Flow[i] > 0 || s.Head[i] > 0 {
+				rests = append(rests, math.Asinh((m.flow(s.Head[i])-s.Flow[i])/s.Tolerance(i)))
 			}
 		}
 		if len(rests) >= 4 {
@@ -119,16 +120,16 @@ func deviations(values []float64) (sum float64) {
 
 // onsetIn finds the pair from which on a candidate's later model holds: that which misclassifies least, and the
 // interval within which it may lie as well.
-func (x *candidate) onsetIn(s *series) {
-	gain := make([]float64, len(s.at)+1) // of the earlier model up to a pair
-	for i := range s.at {
-		t := s.tolerance(i)
-		a, b := (x.before.flow(s.head[i])-s.flow[i])/t, (x.model.flow(s.head[i])-s.flow[i])/t
+func (x *candidate) onsetIn(s *sample.Series) {
+	gain := make([]float64, len(s.At)+1) // of the earlier model up to a pair
+	for i := range s.At {
+		t := s.Tolerance(i)
+		a, b := (x.before.flow(s.Head[i])-s.Flow[i])/t, (x.model.flow(s.Head[i])-s.Flow[i])/t
 		d := math.Log1p(a*a) - math.Log1p(b*b)
 		gain[i+1] = gain[i] + min(max(d, -mostReading), mostReading)
 	}
 	best := 0
-	for i := range s.at {
+	for i := range s.At {
 		if gain[i] < gain[best] {
 			best = i
 		}
@@ -137,7 +138,7 @@ func (x *candidate) onsetIn(s *series) {
 	for low > 0 && gain[low-1] <= gain[best]+onsetSlack {
 		low--
 	}
-	for high+1 < len(s.at) && gain[high+1] <= gain[best]+onsetSlack {
+	for high+1 < len(s.At) && gain[high+1] <= gain[best]+onsetSlack {
 		high++
 	}
 	x.since, x.onset = best, [2]int{low, high}

@@ -16,6 +16,7 @@ import (
 
 	"retotal/ingest/quantity"
 	"retotal/recompute/device"
+	"retotal/recompute/explain/sample"
 )
 
 // Pair is a level and a flow logged at one instant.
@@ -96,7 +97,6 @@ type Finding struct {
 
 // Rules of the answer; each held by what the tests measure.
 const (
-	leastPairs   = 30    // with flow
 	leastGain    = 0.03  // in score, by which a setting must beat recorded settings and equations
 	leastWorth   = 0.004 // part of the volume, by which it must differ from them
 	clearGain    = 0.1   // in score, from which on less is enough
@@ -110,27 +110,31 @@ const (
 
 // Explain finds what makes the logged flow of the level.
 func Explain(r *Record) Finding {
-	s := newSeries(r)
-	if why := s.unfit(); why != "" {
+	at, heads, flows := make([]int64, len(r.Pairs)), make([]float64, len(r.Pairs)), make([]float64, len(r.Pairs))
+	for i, p := range r.Pairs {
+		at[i], heads[i], flows[i] = p.At, p.Head, p.Flow
+	}
+	s := sample.New(at, heads, flows, r.Interval, r.LevelStep, r.FlowStep, r.Means)
+	if why := s.Unfit(); why != "" {
 		return Finding{Verdict: CannotCompare, Why: why}
 	}
 	base, issues := device.Build(r.Kind, r.Dimensions)
 	if len(issues) > 0 {
 		return Finding{Verdict: CannotCompare, Why: "the device cannot be built: " + issues[0].Found}
 	}
-	lag := s.align()
-	s.measure()
+	lag := s.Align()
+	s.Measure()
 	c := newCatalogue(r, s, base)
 	list := search(c, s)
-	if changed := c.changes(s, list); changed != nil {
+	if changed := c.changes(s); changed != nil {
 		list = append(list, changed...)
 	}
 	return judge(c, s, list, lag)
 }
 
 // judge puts candidates in order and grades them.
-func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
-	f := Finding{Lag: lag.seconds}
+func judge(c *catalogue, s *sample.Series, list []candidate, lag sample.Lag) Finding {
+	f := Finding{Lag: lag.Seconds}
 	list = rank(list)
 	same, plain := list[0], list[0] // the recorded settings; the best that claims no setting
 	for i := range list {
@@ -145,9 +149,9 @@ func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
 		}
 	}
 	best := list[0]
-	volume := s.sum(func(i int) float64 { return s.flow[i] })
+	volume := s.Sum(func(i int) float64 { return s.Flow[i] })
 	apart := func(a, b candidate) float64 {
-		return s.sum(func(i int) float64 { return math.Abs(a.at(s, i) - b.at(s, i)) }) / volume
+		return s.Sum(func(i int) float64 { return math.Abs(a.at(s, i) - b.at(s, i)) }) / volume
 	}
 	gain, worth := leastGain, leastWorth
 	switch {
@@ -159,12 +163,12 @@ func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
 	if best.layer > 1 && (best.score > plain.score-gain || apart(best, plain) < worth) {
 		best = plain
 	}
-	f.Unlike = s.sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.flow[i]) }) / volume
+	f.Unlike = s.Sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.Flow[i]) }) / volume
 	switch {
-	case f.Unlike > mostUnlike+s.sum(func(i int) float64 { return s.tolerance(i) })/volume:
+	case f.Unlike > mostUnlike+s.Sum(func(i int) float64 { return s.Tolerance(i) })/volume:
 		f.Verdict, f.Why = CannotCompare, fmt.Sprintf("no setting explains the flow: the best leaves %.0f %% of the "+
 			"volume", 100*f.Unlike)
-	case best.layer == 0 && lag.seconds != 0:
+	case best.layer == 0 && lag.Seconds != 0:
 		f.Verdict, f.Why = CannotCompare, "level and flow are not of one instant; else the settings agree"
 	case best.layer == 0:
 		f.Verdict = Same
@@ -187,10 +191,10 @@ func judge(c *catalogue, s *series, list []candidate, lag lag) Finding {
 	}
 	f.Twins = len(order)
 	order = append(order, behind...)
-	net := s.sum(func(i int) float64 { return s.flow[i] - same.at(s, i) }) * s.stepSeconds()
-	if lag.seconds != 0 && best.layer <= 1 {
-		f.Best = append(f.Best, Explanation{Names: []string{lag.name}, Values: []float64{lag.seconds},
-			Low: []float64{lag.low}, High: []float64{lag.high}, Snapped: []string{""}, Equation: best.model.equation(),
+	net := s.Sum(func(i int) float64 { return s.Flow[i] - same.at(s, i) }) * s.StepSeconds()
+	if lag.Seconds != 0 && best.layer <= 1 {
+		f.Best = append(f.Best, Explanation{Names: []string{lag.Name}, Values: []float64{lag.Seconds},
+			Low: []float64{lag.Low}, High: []float64{lag.High}, Snapped: []string{""}, Equation: best.model.equation(),
 			Score: best.score, Volume: net, Flow: best.model.flow})
 		f.Twins = 1
 	}

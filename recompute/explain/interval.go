@@ -3,6 +3,8 @@ package explain
 import (
 	"math"
 	"slices"
+
+	"retotal/recompute/explain/sample"
 )
 
 // What intervals are made of.
@@ -12,14 +14,14 @@ const (
 )
 
 // explanation is a candidate as it is handed out.
-func (x candidate) explanation(c *catalogue, s *series, lag lag) Explanation {
+func (x candidate) explanation(c *catalogue, s *sample.Series, lag sample.Lag) Explanation {
 	e := Explanation{Names: x.names, Values: slices.Clone(x.values), Snapped: x.snapped, Equation: x.model.equation(),
 		Score: x.score, Flow: x.model.flow, Low: slices.Clone(x.values), High: slices.Clone(x.values)}
 	if x.before != nil {
-		e.Since, e.SinceLow, e.SinceHigh = s.at[x.since], s.at[max(x.onset[0]-1, 0)], s.at[x.onset[1]]
+		e.Since, e.SinceLow, e.SinceHigh = s.At[x.since], s.At[max(x.onset[0]-1, 0)], s.At[x.onset[1]]
 		// The log does not tell whether a late flow is made with the settings of its own instant or of the level's.
-		if lag.seconds > 0 {
-			e.SinceLow -= int64(lag.high * 1e9)
+		if lag.Seconds > 0 {
+			e.SinceLow -= int64(lag.High * 1e9)
 		}
 	}
 	for i := range x.values {
@@ -31,13 +33,13 @@ func (x candidate) explanation(c *catalogue, s *series, lag lag) Explanation {
 
 // half is half the interval of a value: from how the flow changes with it, what readings say of it and what an error
 // of the equation would make of it, together.
-func (x candidate) half(c *catalogue, s *series, i int) float64 {
+func (x candidate) half(c *catalogue, s *sample.Series, i int) float64 {
 	d, v := x.dials[i], x.values[i]
 	switch {
 	case d == nil && x.names[i] == "cap":
-		return s.flowStep + float64(relative*v)
+		return s.FlowStep + float64(sample.Relative*v)
 	case d == nil && x.names[i] == "cut-off":
-		return s.flowStep + x.model.flow(s.dry+s.levelStep) - x.model.flow(s.dry) + float64(0.02*v)
+		return s.FlowStep + x.model.flow(s.Dry+s.LevelStep) - x.model.flow(s.Dry) + float64(0.02*v)
 	case d == nil:
 		return 2 * equationPart * v
 	case d.choice || d.values == nil && len(d.labels) > 0:
@@ -50,21 +52,21 @@ func (x candidate) half(c *catalogue, s *series, i int) float64 {
 	}
 	// Normal equations of the value and of a factor on the flow, with the weights of the loss.
 	vv, vf := 0.0, 0.0
-	for k, at := range s.sample.index {
-		q := x.model.flow(s.head[at])
-		if x.before != nil && at < x.since || q <= 0 || q >= x.model.cap*(1-endSlack) {
+	for k, at := range s.Sample.Index {
+		q := x.model.flow(s.Head[at])
+		if x.before != nil && at < x.since || q <= 0 || q >= x.model.cap*(1-sample.EndSlack) {
 			continue
 		}
-		t := s.sample.tol[k]
-		r := (q - s.flow[at]) / t
+		t := s.Sample.Tolerances[k]
+		r := (q - s.Flow[at]) / t
 		w := 1 / ((1 + r*r) * t * t)
-		slope := (up.flow(s.head[at]) - q) / step
+		slope := (up.flow(s.Head[at]) - q) / step
 		vv, vf = vv+float64(w*slope*slope), vf+float64(w*slope*q)
 	}
 	if !(vv > 0) {
 		return math.Abs(v)
 	}
-	n := float64(len(s.sample.index))
+	n := float64(len(s.Sample.Index))
 	reading := math.Sqrt(n / freePairs / vv)
 	equation := equationPart * math.Abs(vf/vv)
 	return 1.96 * math.Hypot(reading, equation)

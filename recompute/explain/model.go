@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"retotal/recompute/device"
+	"retotal/recompute/explain/sample"
 )
 
 // model is a meter: the head that it has of a logged one, the rating and the factor behind it, and where it stops.
@@ -67,10 +68,10 @@ func (m *model) equation() string {
 }
 
 // loss is the mean of ln(1 + (r/t)²) over readings, of which every one in stride is taken.
-func (s *sample) loss(m *model, stride int) float64 {
-	heads, flows, tolerances := s.of(stride)
-	pred := s.pred[:len(heads)]
-	m.flows(pred, heads, s.room)
+func (m *model) loss(s *sample.Sample, stride int) float64 {
+	heads, flows, tolerances := s.Of(stride)
+	pred := s.Pred[:len(heads)]
+	m.flows(pred, heads, s.Room)
 	sum := 0.0
 	for i, q := range flows {
 		r := (pred[i] - q) / tolerances[i]
@@ -84,12 +85,12 @@ const factorTimes = 15
 
 // bestFactor multiplies a model by the factor between low and high under which the loss is least, by weights that
 // are renewed: from 1, and where the factor may be any from that between the sums too.
-func (s *sample) bestFactor(m *model, low, high float64, stride int) {
-	heads, flows, tolerances := s.of(stride)
-	pred, top := s.pred[:len(heads)], m.cap*(1-endSlack)
+func (m *model) bestFactor(s *sample.Sample, low, high float64, stride int) {
+	heads, flows, tolerances := s.Of(stride)
+	pred, top := s.Pred[:len(heads)], m.cap*(1-sample.EndSlack)
 	free := *m
 	free.cap, free.cut = math.Inf(1), 0
-	free.flows(pred, heads, s.room)
+	free.flows(pred, heads, s.Room)
 	logged, made := 0.0, 0.0
 	for i, q := range flows {
 		if q < top {

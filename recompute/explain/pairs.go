@@ -3,6 +3,9 @@ package explain
 import (
 	"math"
 	"slices"
+
+	"retotal/recompute/explain/sample"
+	"retotal/recompute/stat"
 )
 
 // outerPlaces is how many values of the outer setting of two are tried.
@@ -10,7 +13,7 @@ const outerPlaces = 14
 
 // pairs fits a datum beside each other setting, and an exponent beside a factor, under the recorded equation and that
 // of the best candidate so far.
-func (c *catalogue) pairs(s *series, ranked []candidate) (list []candidate) {
+func (c *catalogue) pairs(s *sample.Series, ranked []candidate) (list []candidate) {
 	equations := []*equation{&c.equations[0]}
 	if e := ranked[0].eq; e != nil && e != equations[0] {
 		equations = append(equations, e)
@@ -45,13 +48,13 @@ func (c *catalogue) dial(name string) *dial {
 }
 
 // withFactor fits a dial and a factor of any size.
-func (c *catalogue) withFactor(s *series, e *equation, d, factor *dial) candidate {
+func (c *catalogue) withFactor(s *sample.Series, e *equation, d, factor *dial) candidate {
 	x := c.fit(s, e, nil, d, anyFactor, 1)
 	return c.pair(s, e, x, d, x.value, factor, x.model.factor/c.factor)
 }
 
 // nested fits an outer dial over its usual values or a grid, the inner one under each.
-func (c *catalogue) nested(s *series, e *equation, outer, inner *dial) candidate {
+func (c *catalogue) nested(s *sample.Series, e *equation, outer, inner *dial) candidate {
 	under := func(v float64, finest int) fitted {
 		return c.fit(s, e, func(m *model) bool { return outer.set(m, e, v) }, inner, 1, finest)
 	}
@@ -61,7 +64,7 @@ func (c *catalogue) nested(s *series, e *equation, outer, inner *dial) candidate
 	}
 	losses := make([]float64, len(grid))
 	for i, v := range grid {
-		losses[i] = under(v, coarse).loss
+		losses[i] = under(v, sample.Coarse).loss
 	}
 	at := lowest(losses, 1)
 	if len(at) == 0 {
@@ -70,9 +73,9 @@ func (c *catalogue) nested(s *series, e *equation, outer, inner *dial) candidate
 	best := grid[at[0]]
 	if !outer.choice {
 		low, high := grid[max(at[0]-1, 0)], grid[min(at[0]+1, len(grid)-1)]
-		best, _ = golden(low, high, 14, func(v float64) float64 { return under(v, coarse).loss })
+		best, _ = stat.Least(low, high, 14, func(v float64) float64 { return under(v, sample.Coarse).loss })
 		for _, u := range outer.usual {
-			if math.Abs(u.value/best-1) < 0.03 && under(u.value, coarse).loss < under(best, coarse).loss+usualLoss {
+			if math.Abs(u.value/best-1) < 0.03 && under(u.value, sample.Coarse).loss < under(best, sample.Coarse).loss+usualLoss {
 				best = u.value
 			}
 		}
@@ -81,7 +84,7 @@ func (c *catalogue) nested(s *series, e *equation, outer, inner *dial) candidate
 }
 
 // pair is a candidate of two dials; a value that is NaN is that of the fit.
-func (c *catalogue) pair(s *series, e *equation, x fitted, a *dial, va float64, b *dial, vb float64) candidate {
+func (c *catalogue) pair(s *sample.Series, e *equation, x fitted, a *dial, va float64, b *dial, vb float64) candidate {
 	if math.IsNaN(va) {
 		va = x.value
 	}

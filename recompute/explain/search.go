@@ -4,6 +4,9 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"retotal/recompute/explain/sample"
+	"retotal/recompute/stat"
 )
 
 // candidate is a hypothesis that was fitted.
@@ -33,11 +36,11 @@ func (x candidate) key() string {
 }
 
 // at is what a candidate makes of pair i.
-func (x candidate) at(s *series, i int) float64 {
+func (x candidate) at(s *sample.Series, i int) float64 {
 	if x.before != nil && i < x.since {
-		return x.before.flow(s.head[i])
+		return x.before.flow(s.Head[i])
 	}
-	return x.model.flow(s.head[i])
+	return x.model.flow(s.Head[i])
 }
 
 // What a hypothesis costs in score beyond its parameters: what is simple, and what people do often, wins among equals.
@@ -55,8 +58,8 @@ const (
 const anyFactor = 1e6
 
 // weigh adds what a candidate costs to its loss.
-func (x *candidate) weigh(s *series) {
-	n := float64(len(s.sample.index))
+func (x *candidate) weigh(s *sample.Series) {
+	n := float64(len(s.Sample.Index))
 	parameters := float64(len(x.values))
 	if x.layer == 0 {
 		parameters = 0
@@ -91,7 +94,7 @@ func (x *candidate) weigh(s *series) {
 }
 
 // search fits every hypothesis for the whole record.
-func search(c *catalogue, s *series) (list []candidate) {
+func search(c *catalogue, s *sample.Series) (list []candidate) {
 	list = c.plain(s)
 	for i := range c.dials {
 		list = append(list, c.singles(s, &c.dials[i])...)
@@ -107,17 +110,17 @@ func search(c *catalogue, s *series) (list []candidate) {
 const pairsFrom = 0.15
 
 // plain is the recorded settings, the equations of the device, and these with other ends.
-func (c *catalogue) plain(s *series) (list []candidate) {
+func (c *catalogue) plain(s *sample.Series) (list []candidate) {
 	for i := range c.equations {
 		e := &c.equations[i]
 		for _, free := range [...]bool{false, true} {
 			m := c.model(e)
 			c.strict(&m)
 			if free {
-				s.sample.bestFactor(&m, 1/mostFactor, mostFactor, 1)
+				m.bestFactor(&s.Sample, 1/mostFactor, mostFactor, 1)
 			}
 			x := candidate{names: []string{"equation"}, values: []float64{m.factor / c.factor}, snapped: []string{""},
-				dials: []*dial{nil}, eq: e, free: free, model: m, loss: s.sample.loss(&m, 1), layer: 1}
+				dials: []*dial{nil}, eq: e, free: free, model: m, loss: m.loss(&s.Sample, 1), layer: 1}
 			if e.name == recorded && !free {
 				x.names, x.layer = []string{"same"}, 0
 			}
@@ -126,11 +129,11 @@ func (c *catalogue) plain(s *series) (list []candidate) {
 			m = c.model(e)
 			c.end(&m)
 			if free {
-				s.sample.bestFactor(&m, 1/mostFactor, mostFactor, 1)
+				m.bestFactor(&s.Sample, 1/mostFactor, mostFactor, 1)
 			}
 			x = candidate{eq: e, free: free, model: m, layer: 1}
 			if c.addEnds(s, &x); len(x.names) > 0 {
-				x.loss = s.sample.loss(&m, 1)
+				x.loss = m.loss(&s.Sample, 1)
 				x.layer = 1 + len(x.names)
 				x.weigh(s)
 				list = append(list, x)
@@ -146,7 +149,7 @@ func (c *catalogue) strict(m *model) {
 }
 
 // addEnds names the ends of a candidate that are neither those on record nor at work nowhere.
-func (c *catalogue) addEnds(s *series, x *candidate) {
+func (c *catalogue) addEnds(s *sample.Series, x *candidate) {
 	raw := x.model
 	raw.cap, raw.cut, raw.dry = math.Inf(1), 0, math.Inf(-1)
 	on := c.recordedCap(&raw)
@@ -154,15 +157,15 @@ func (c *catalogue) addEnds(s *series, x *candidate) {
 		return math.Abs(v/on-1) < 0.01 || math.Abs(v/(on*x.model.factor/c.factor)-1) < 0.01
 	}
 	held, beyond, dry := 0, 0, 0
-	for k, i := range s.sample.index {
-		q, t := s.flow[i], s.sample.tol[k]
-		pred := raw.flow(s.head[i])
+	for k, i := range s.Sample.Index {
+		q, t := s.Flow[i], s.Sample.Tolerances[k]
+		pred := raw.flow(s.Head[i])
 		switch {
-		case q >= s.top*(1-endSlack) && pred > q+float64(2*t):
+		case q >= s.Top*(1-sample.EndSlack) && pred > q+float64(2*t):
 			held++
 		case q > on*1.01+2*t:
 			beyond++
-		case q == 0 && pred > 2*t && s.head[i] > 0:
+		case q == 0 && pred > 2*t && s.Head[i] > 0:
 			dry++
 		}
 	}
@@ -171,19 +174,19 @@ func (c *catalogue) addEnds(s *series, x *candidate) {
 		x.snapped, x.dials = append(x.snapped, ""), append(x.dials, nil)
 	}
 	switch {
-	case held >= leastHeld && !known(s.top, on):
-		add("cap", s.top)
-	case beyond >= leastHeld && math.IsInf(s.top, 1) && !math.IsInf(on, 1):
+	case held >= sample.LeastHeld && !known(s.Top, on):
+		add("cap", s.Top)
+	case beyond >= sample.LeastHeld && math.IsInf(s.Top, 1) && !math.IsInf(on, 1):
 		add("cap", math.Inf(1))
 	}
 	switch off := c.record.CutOff; {
-	case !math.IsInf(s.dry, -1) && dry >= leastHeld:
-		least := raw.flow(s.dry)
-		slack := raw.flow(s.dry+s.levelStep) - least + float64(0.05*least)
+	case !math.IsInf(s.Dry, -1) && dry >= sample.LeastHeld:
+		least := raw.flow(s.Dry)
+		slack := raw.flow(s.Dry+s.LevelStep) - least + float64(0.05*least)
 		if math.Abs(off-least) > slack && math.Abs(off*x.model.factor/c.factor-least) > slack {
 			add("cut-off", least)
 		}
-	case math.IsInf(s.dry, -1) && c.belowCut:
+	case math.IsInf(s.Dry, -1) && c.belowCut:
 		add("cut-off", 0)
 	}
 }
@@ -197,7 +200,7 @@ type fitted struct {
 
 // fit turns one dial over an equation until the loss is least; start is what was set before it, factor by how much
 // the flow may be multiplied besides, up or down.
-func (c *catalogue) fit(s *series, e *equation, start func(*model) bool, d *dial, factor float64, finest int) fitted {
+func (c *catalogue) fit(s *sample.Series, e *equation, start func(*model) bool, d *dial, factor float64, finest int) fitted {
 	try := func(v float64, stride int) fitted {
 		m := c.model(e)
 		if start != nil && !start(&m) || !d.late && d.values != nil && !d.set(&m, e, v) {
@@ -212,20 +215,20 @@ func (c *catalogue) fit(s *series, e *equation, start func(*model) bool, d *dial
 				d.set(&m, e, 1)
 			}
 			before := m.factor
-			s.sample.bestFactor(&m, 1/anyFactor, anyFactor, stride)
+			m.bestFactor(&s.Sample, 1/anyFactor, anyFactor, stride)
 			v = m.factor / before
 		}
 		if factor > 1 && d.values != nil {
-			s.sample.bestFactor(&m, 1/factor, factor, stride)
+			m.bestFactor(&s.Sample, 1/factor, factor, stride)
 		}
-		return fitted{v, m, s.sample.loss(&m, stride)}
+		return fitted{v, m, m.loss(&s.Sample, stride)}
 	}
 	if d.values == nil {
 		return try(0, finest)
 	}
 	losses := []float64{}
 	for _, v := range d.values {
-		losses = append(losses, try(v, coarse).loss)
+		losses = append(losses, try(v, sample.Coarse).loss)
 	}
 	best := fitted{loss: math.Inf(1)}
 	for _, at := range lowest(losses, 3) {
@@ -234,7 +237,7 @@ func (c *catalogue) fit(s *series, e *equation, start func(*model) bool, d *dial
 			x = try(d.values[at], finest)
 		} else {
 			low, high := d.values[max(at-1, 0)], d.values[min(at+1, len(d.values)-1)]
-			v, _ := golden(low, high, 17, func(v float64) float64 { return try(v, finest).loss })
+			v, _ := stat.Least(low, high, 17, func(v float64) float64 { return try(v, finest).loss })
 			x = try(v, finest)
 		}
 		if x.loss < best.loss {
@@ -265,7 +268,7 @@ func lowest(values []float64, count int) (at []int) {
 }
 
 // singles turns one dial over every equation, without and with a factor on it.
-func (c *catalogue) singles(s *series, d *dial) (list []candidate) {
+func (c *catalogue) singles(s *sample.Series, d *dial) (list []candidate) {
 	for i := range c.equations {
 		e := &c.equations[i]
 		if d.own && i > 0 {
@@ -293,7 +296,7 @@ func (c *catalogue) singles(s *series, d *dial) (list []candidate) {
 }
 
 // finish snaps values, names ends and weighs a candidate.
-func (c *catalogue) finish(s *series, x *candidate) {
+func (c *catalogue) finish(s *sample.Series, x *candidate) {
 	if len(x.dials) == 1 {
 		c.snap(s, x)
 	}
@@ -320,7 +323,7 @@ func (x *candidate) sort() {
 }
 
 // snap takes the value of a single dial for a usual one where that fits as well.
-func (c *catalogue) snap(s *series, x *candidate) {
+func (c *catalogue) snap(s *sample.Series, x *candidate) {
 	d, v := x.dials[0], x.values[0]
 	if d.choice {
 		for i, value := range d.values {
@@ -348,7 +351,7 @@ func (c *catalogue) snap(s *series, x *candidate) {
 		return
 	}
 	c.end(&m)
-	if loss := s.sample.loss(&m, 1); loss <= x.loss+usualLoss {
+	if loss := m.loss(&s.Sample, 1); loss <= x.loss+usualLoss {
 		x.values[0], x.snapped[0], x.model, x.loss = nearest.value, nearest.label, m, loss
 	}
 }

@@ -32,3 +32,25 @@ func SameRank(others, own []float64, x float64) float64 {
 	share := (x - others[i-1]) / (others[i] - others[i-1])
 	return own[i-1] + float64((own[i]-own[i-1])*share)
 }
+
+// Least finds where a function is least between low and high, by golden section.
+func Least(low, high float64, times int, of func(float64) float64) (x, least float64) {
+	const part = 0.6180339887498949
+	a, b := high-part*(high-low), low+part*(high-low)
+	fa, fb := of(a), of(b)
+	for range times {
+		if fa < fb {
+			high, b, fb = b, a, fa
+			a = high - part*(high-low)
+			fa = of(a)
+		} else {
+			low, a, fa = a, b, fb
+			b = low + part*(high-low)
+			fb = of(b)
+		}
+	}
+	if fa < fb {
+		return a, fa
+	}
+	return b, fb
+}

@@ -1,15 +1,17 @@
-package explain
+package sample
 
 import (
 	"cmp"
 	"math"
 	"slices"
+
+	"retotal/recompute/stat"
 )
 
-// lag is by how much, and how, the flow follows the level.
-type lag struct {
-	name               string // "delay" or "damping"
-	seconds, low, high float64
+// Lag is by how much, and how, the flow follows the level.
+type Lag struct {
+	Name               string // "delay" or "damping"
+	Seconds, Low, High float64
 }
 
 // Rules of a lag. A shift or a filter takes the scatter of levels down as it takes means of neighbours, and does so
@@ -18,26 +20,26 @@ const (
 	lagBlocks   = 40 // of the record that move most
 	lagGain     = 0.8
 	lagOneWay   = 0.75
-	lagHeld     = 0.3 // the most that one reading counts for, relative
+	lagHeld     = 0.3 // the most that one reading counts for, Relative
 	lagFarthest = 24  // steps
 )
 
-// align finds whether flow follows level by a delay or a filter of the first order, by what makes readings of one level
+// Align finds whether flow follows level by a delay or a filter of the first order, by what makes readings of one level
 // have one flow, whatever the rating; heads become those that the flow is of.
-func (s *series) align() lag {
+func (s *Series) Align() Lag {
 	blocks := s.moving()
 	if len(blocks) == 0 {
-		return lag{}
+		return Lag{}
 	}
 	n := s.power()
 	delayed := func(steps float64) []float64 { return s.delayed(steps) }
-	levels := make([]float64, len(s.at)) // that go like the flow
-	for i, h := range s.head {
+	levels := make([]float64, len(s.At)) // that go like the flow
+	for i, h := range s.Head {
 		levels[i] = math.Pow(math.Max(h, 0), n)
 	}
 	damped := func(steps float64) []float64 { return s.damped(steps, levels) }
 	cost := func(of func(float64) []float64, steps float64) float64 { return s.unlike(blocks, of(steps)) }
-	still := s.unlike(blocks, s.head)
+	still := s.unlike(blocks, s.Head)
 	best, bestCost, name := 0.0, still, ""
 	try := func(of func(float64) []float64, kind string, grid []float64) {
 		at, least := 0, math.Inf(1)
@@ -47,7 +49,7 @@ func (s *series) align() lag {
 			}
 		}
 		low, high := grid[max(at-1, 0)], grid[min(at+1, len(grid)-1)]
-		steps, c := golden(low, high, 14, func(x float64) float64 { return cost(of, x) })
+		steps, c := stat.Least(low, high, 14, func(x float64) float64 { return cost(of, x) })
 		if c > least {
 			steps, c = grid[at], least
 		}
@@ -59,35 +61,35 @@ func (s *series) align() lag {
 		6, 8, 10, 12, 16, 20, lagFarthest})
 	try(damped, "damping", []float64{0.1, 0.3, 0.5, 0.75, 1, 1.4, 2, 2.8, 4, 5.6, 8, 11, 16, lagFarthest})
 	if name == "" || bestCost > lagGain*still {
-		return lag{}
+		return Lag{}
 	}
 	if name == "delay" {
-		s.head = delayed(best)
+		s.Head = delayed(best)
 	} else {
 		for i, u := range damped(best) {
-			if s.head[i] > 0 || u > 0 {
-				s.head[i] = math.Pow(u, 1/n)
+			if s.Head[i] > 0 || u > 0 {
+				s.Head[i] = math.Pow(u, 1/n)
 			}
 		}
 	}
-	out := lag{name: name, seconds: best * s.stepSeconds()}
-	slack := math.Max(0.1*math.Abs(best), 0.15) * s.stepSeconds()
-	out.low, out.high = out.seconds-slack, out.seconds+slack
+	out := Lag{Name: name, Seconds: best * s.StepSeconds()}
+	slack := math.Max(0.1*math.Abs(best), 0.15) * s.StepSeconds()
+	out.Low, out.High = out.Seconds-slack, out.Seconds+slack
 	return out
 }
 
 // moving is the beginnings of the blocks of readings in which the level moves most.
-func (s *series) moving() (blocks []int) {
+func (s *Series) moving() (blocks []int) {
 	type block struct {
 		from int
 		way  float64
 	}
 	var list []block
-	for from := 0; from+scatterBlock/2 <= len(s.at); from += scatterBlock {
+	for from := 0; from+scatterBlock/2 <= len(s.At); from += scatterBlock {
 		b := block{from: from}
-		for i := from + 1; i < min(from+scatterBlock, len(s.at)); i++ {
-			if s.flow[i] > 0 && s.flow[i-1] > 0 {
-				b.way += math.Abs(s.flow[i]-s.flow[i-1]) / (s.flow[i] + s.flow[i-1])
+		for i := from + 1; i < min(from+scatterBlock, len(s.At)); i++ {
+			if s.Flow[i] > 0 && s.Flow[i-1] > 0 {
+				b.way += math.Abs(s.Flow[i]-s.Flow[i-1]) / (s.Flow[i] + s.Flow[i-1])
 			}
 		}
 		if b.way > 0 {
@@ -102,15 +104,15 @@ func (s *series) moving() (blocks []int) {
 	return blocks
 }
 
-// unlike is how much the flows of neighbours in head differ within blocks, relative.
-func (s *series) unlike(blocks []int, heads []float64) float64 {
+// unlike is how much the flows of neighbours in head differ within blocks, Relative.
+func (s *Series) unlike(blocks []int, heads []float64) float64 {
 	sum, count := 0.0, 0
-	most := slices.Max(s.flow) * (1 - endSlack)
+	most := slices.Max(s.Flow) * (1 - EndSlack)
 	var near []int
 	for _, from := range blocks {
 		near = near[:0]
-		for i := from; i < min(from+scatterBlock, len(s.at)); i++ {
-			if s.flow[i] > 0 && s.flow[i] < most {
+		for i := from; i < min(from+scatterBlock, len(s.At)); i++ {
+			if s.Flow[i] > 0 && s.Flow[i] < most {
 				near = append(near, i)
 			}
 		}
@@ -122,22 +124,22 @@ func (s *series) unlike(blocks []int, heads []float64) float64 {
 		})
 		for k := 1; k+1 < len(near); k++ {
 			a, b, c := near[k-1], near[k], near[k+1]
-			between := (s.flow[a] + s.flow[c]) / 2
-			sum, count = sum+math.Min(math.Abs(s.flow[b]-between)/s.flow[b], lagHeld), count+1
+			between := (s.Flow[a] + s.Flow[c]) / 2
+			sum, count = sum+math.Min(math.Abs(s.Flow[b]-between)/s.Flow[b], lagHeld), count+1
 		}
 	}
 	return sum / math.Max(float64(count), 1)
 }
 
 // power is the exponent of flow over head, roughly: the median slope of logarithms between far heads.
-func (s *series) power() float64 {
-	order := s.byHead()
+func (s *Series) power() float64 {
+	order := s.ByHead()
 	var slopes []float64
 	half := len(order) / 2
 	for k := 0; k < half; k += max(half/400, 1) {
 		a, b := order[k], order[k+half]
-		if s.flow[a] > 0 && s.head[a] > 0 && s.head[b] > 1.02*s.head[a] && s.flow[b] > 0 {
-			slopes = append(slopes, math.Log(s.flow[b]/s.flow[a])/math.Log(s.head[b]/s.head[a]))
+		if s.Flow[a] > 0 && s.Head[a] > 0 && s.Head[b] > 1.02*s.Head[a] && s.Flow[b] > 0 {
+			slopes = append(slopes, math.Log(s.Flow[b]/s.Flow[a])/math.Log(s.Head[b]/s.Head[a]))
 		}
 	}
 	if len(slopes) == 0 {
@@ -148,21 +150,21 @@ func (s *series) power() float64 {
 }
 
 // delayed is the heads some steps earlier, on straight lines between readings; those of gaps stay.
-func (s *series) delayed(steps float64) []float64 {
-	out := make([]float64, len(s.at))
+func (s *Series) delayed(steps float64) []float64 {
+	out := make([]float64, len(s.At))
 	by := int64(steps * float64(s.interval))
 	k := 0
-	for i, at := range s.at {
+	for i, at := range s.At {
 		t := at - by
-		for k+1 < len(s.at) && s.at[k+1] <= t {
+		for k+1 < len(s.At) && s.At[k+1] <= t {
 			k++
 		}
-		out[i] = s.head[i]
+		out[i] = s.Head[i]
 		switch {
-		case s.at[k] == t:
-			out[i] = s.head[k]
-		case s.at[k] < t && k+1 < len(s.at) && s.at[k+1]-s.at[k] <= 3*s.interval:
-			out[i] = s.head[k] + float64((s.head[k+1]-s.head[k])*(float64(t-s.at[k])/float64(s.at[k+1]-s.at[k])))
+		case s.At[k] == t:
+			out[i] = s.Head[k]
+		case s.At[k] < t && k+1 < len(s.At) && s.At[k+1]-s.At[k] <= 3*s.interval:
+			out[i] = s.Head[k] + float64((s.Head[k+1]-s.Head[k])*(float64(t-s.At[k])/float64(s.At[k+1]-s.At[k])))
 		}
 	}
 	return out
@@ -170,7 +172,7 @@ func (s *series) delayed(steps float64) []float64 {
 
 // damped is what a filter of the first order with a time constant of some steps makes of levels that go in straight
 // lines between readings. Negative steps filter backwards in time.
-func (s *series) damped(steps float64, levels []float64) []float64 {
+func (s *Series) damped(steps float64, levels []float64) []float64 {
 	out := make([]float64, len(levels))
 	constant := math.Abs(steps) * float64(s.interval)
 	for k := range levels {
@@ -182,7 +184,7 @@ func (s *series) damped(steps float64, levels []float64) []float64 {
 		if k == 0 || constant == 0 {
 			continue
 		}
-		gap := math.Abs(float64(s.at[i] - s.at[before]))
+		gap := math.Abs(float64(s.At[i] - s.At[before]))
 		if gap == 0 || gap > float64(3*s.interval) {
 			continue
 		}
@@ -190,26 +192,4 @@ func (s *series) damped(steps float64, levels []float64) []float64 {
 		out[i] = levels[i] - slope + float64((out[before]-levels[before]+slope)*math.Exp(-gap/constant))
 	}
 	return out
-}
-
-// golden finds where a function is least between low and high, by golden section.
-func golden(low, high float64, times int, of func(float64) float64) (x, least float64) {
-	const part = 0.6180339887498949
-	a, b := high-part*(high-low), low+part*(high-low)
-	fa, fb := of(a), of(b)
-	for range times {
-		if fa < fb {
-			high, b, fb = b, a, fa
-			a = high - part*(high-low)
-			fa = of(a)
-		} else {
-			low, a, fa = a, b, fb
-			b = low + part*(high-low)
-			fb = of(b)
-		}
-	}
-	if fa < fb {
-		return a, fa
-	}
-	return b, fb
 }
