@@ -117,11 +117,12 @@ func log(r *rand.Rand, s site, kind noise, meter meter) *Record {
 
 // truth is what is behind a case.
 type truth struct {
-	names []string // any of which is right
-	value float64  // of the first; NaN where none is held to
-	since bool
-	from  float64 // part of the record after which it began
-	pair  [2]string
+	names      []string // any of which is right
+	value      float64  // of the first; NaN where none is held to
+	since      bool
+	from       float64 // part of the record after which it began
+	pair       [2]string
+	top, least float64 // ends on record; 0 for none
 }
 
 // fault makes a case of a site: the true flow of a head under the fault; nil where the site has none.
@@ -168,6 +169,15 @@ func either(r *rand.Rand, low, high float64) float64 {
 var scaled = []string{"flow factor", "head factor", "roughness", "slope", "coefficient", "angle", "width"}
 
 var faults = []fault{
+	{"same within ends", func(_ *rand.Rand, s site, flow func(float64) float64, _ rate) (meter, truth) {
+		top, least := flow(0.7*s.high), flow(0.22*s.high)
+		return func(_ int, h float64) float64 {
+			if q := flow(h); q >= least {
+				return math.Min(q, top)
+			}
+			return 0
+		}, truth{names: []string{"same", "equation", "delay"}, value: math.NaN(), top: top, least: least}
+	}},
 	{"same", func(_ *rand.Rand, _ site, flow func(float64) float64, _ rate) (meter, truth) {
 		return func(_ int, h float64) float64 { return flow(h) }, truth{names: []string{"same", "equation", "delay"},
 			value: math.NaN()}

@@ -43,7 +43,6 @@ type dial struct {
 	set      func(m *model, e *equation, v float64) bool
 	recorded float64 // the value that changes nothing; NaN for none
 	own      bool    // it takes the place of the device, whose equations then do not matter
-	late     bool    // it sets an end, after the ends that the log shows
 }
 
 // usual is a value that people set.
@@ -288,10 +287,6 @@ func (c *catalogue) addMeterDials() {
 			m.rating, m.factor = nil, v
 			return v > 0
 		}})
-	if math.IsInf(c.series.Top, 1) { // a plateau that noise has blurred
-		c.dials = append(c.dials, dial{name: "cap", values: geometric(0.3*c.series.Most, c.series.Most, 31), late: true,
-			prior: 0.005, set: func(m *model, _ *equation, v float64) bool { m.cap = v; return true }})
-	}
 }
 
 // spans is the offsets of spans from the greatest head up to eight times it, upwards and downwards.

@@ -12,7 +12,7 @@ import (
 const (
 	mostSpans    = 240 // of the record, by which a change is sought
 	leastSide    = 0.02
-	changeApart  = 1.0 // by how many tolerances medians before and after differ at least
+	changeApart  = 0.5 // by how many tolerances medians before and after differ at least
 	onsetSlack   = 3.0 // of the sum of losses, within which an onset may lie as well
 	mostReading  = 4.0 // of loss, that one reading may say of an onset
 	changesTried = 4

@@ -63,6 +63,9 @@ func TestCases(t *testing.T) {
 					rate := rated(s, kind, r.IntN(2))
 					meter, truth := fault.make(r, s, rate(s.keys), rate)
 					rec := log(r, s, kind, meter)
+					if rec.CutOff = truth.least; truth.top > 0 {
+						rec.MaximumFlow = truth.top
+					}
 					start := time.Now()
 					found := Explain(rec)
 					o.slowest = max(o.slowest, time.Since(start))

@@ -9,7 +9,7 @@ import (
 
 // What intervals are made of.
 const (
-	freePairs    = 40    // that a record is worth, since neighbours in time err together
+	freePairs    = 150   // that a record is worth, since neighbours in time err together
 	equationPart = 0.006 // standard part of the flow, by which published equations of a device differ
 )
 
@@ -37,7 +37,7 @@ func (x candidate) half(c *catalogue, s *sample.Series, i int) float64 {
 	d, v := x.dials[i], x.values[i]
 	switch {
 	case d == nil && x.names[i] == "cap":
-		return s.FlowStep + float64(sample.Relative*v)
+		return s.FlowStep + float64((sample.Relative+s.Sample.Blur/10)*v)
 	case d == nil && x.names[i] == "cut-off":
 		return s.FlowStep + x.model.flow(s.Dry+s.LevelStep) - x.model.flow(s.Dry) + float64(0.02*v)
 	case d == nil:
@@ -54,7 +54,7 @@ func (x candidate) half(c *catalogue, s *sample.Series, i int) float64 {
 	vv, vf := 0.0, 0.0
 	for k, at := range s.Sample.Index {
 		q := x.model.flow(s.Head[at])
-		if x.before != nil && at < x.since || q <= 0 || q >= x.model.cap*(1-sample.EndSlack) {
+		if x.before != nil && at < x.since || q <= 0 || q >= x.model.cap*(1-s.Sample.Blur) {
 			continue
 		}
 		t := s.Sample.Tolerances[k]
@@ -80,7 +80,7 @@ func (x candidate) moved(c *catalogue, i int, step float64) *model {
 		if k == i {
 			v += step
 		}
-		if d != nil && !d.late && !d.set(&m, x.eq, v) {
+		if d != nil && !d.set(&m, x.eq, v) {
 			return nil
 		}
 	}
@@ -95,7 +95,7 @@ func (x candidate) moved(c *catalogue, i int, step float64) *model {
 func (x candidate) plainFactor(c *catalogue) float64 {
 	m := c.model(x.eq)
 	for k, d := range x.dials {
-		if d != nil && !d.late {
+		if d != nil {
 			d.set(&m, x.eq, x.values[k])
 		}
 	}

@@ -87,7 +87,7 @@ const factorTimes = 15
 // are renewed: from 1, and where the factor may be any from that between the sums too.
 func (m *model) bestFactor(s *sample.Sample, low, high float64, stride int) {
 	heads, flows, tolerances := s.Of(stride)
-	pred, top := s.Pred[:len(heads)], m.cap*(1-sample.EndSlack)
+	pred, top := s.Pred[:len(heads)], m.cap*(1-s.Blur)
 	free := *m
 	free.cap, free.cut = math.Inf(1), 0
 	free.flows(pred, heads, s.Room)

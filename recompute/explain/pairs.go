@@ -23,7 +23,7 @@ func (c *catalogue) pairs(s *sample.Series, ranked []candidate) (list []candidat
 		for i := range c.dials {
 			d := &c.dials[i]
 			switch {
-			case d.own || d.late || d == datum || d.name == "head factor" || d.name == "span offset":
+			case d.own || d == datum || d.name == "head factor" || d.name == "span offset":
 			case d == factor:
 				list = append(list, c.withFactor(s, e, datum, factor))
 			default:

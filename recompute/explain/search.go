@@ -47,6 +47,7 @@ func (x candidate) at(s *sample.Series, i int) float64 {
 const (
 	priorSetting  = 0.010
 	priorPair     = 0.020 // more, of two settings
+	priorThree    = 0.050 // more, of two settings and an end
 	priorEquation = 0.004 // another equation than that on record
 	priorFactor   = 0.004 // a factor on an equation
 	creditUsual   = 0.012 // of a usual value, under which the loss is no more than usualLoss greater
@@ -85,6 +86,9 @@ func (x *candidate) weigh(s *sample.Series) {
 	}
 	if x.layer >= 3 {
 		x.score += priorPair
+	}
+	if len(x.names) > 2 {
+		x.score += priorThree
 	}
 	if x.before != nil {
 		x.score += priorSetting
@@ -161,7 +165,7 @@ func (c *catalogue) addEnds(s *sample.Series, x *candidate) {
 		q, t := s.Flow[i], s.Sample.Tolerances[k]
 		pred := raw.flow(s.Head[i])
 		switch {
-		case q >= s.Top*(1-sample.EndSlack) && pred > q+float64(2*t):
+		case q >= s.Top*(1-s.Sample.Blur) && pred > s.Top+float64(2*t):
 			held++
 		case q > on*1.01+2*t:
 			beyond++
@@ -203,14 +207,11 @@ type fitted struct {
 func (c *catalogue) fit(s *sample.Series, e *equation, start func(*model) bool, d *dial, factor float64, finest int) fitted {
 	try := func(v float64, stride int) fitted {
 		m := c.model(e)
-		if start != nil && !start(&m) || !d.late && d.values != nil && !d.set(&m, e, v) {
+		if start != nil && !start(&m) || d.values != nil && !d.set(&m, e, v) {
 			return fitted{loss: math.Inf(1)}
 		}
 		c.end(&m)
-		switch {
-		case d.late:
-			d.set(&m, e, v)
-		case d.values == nil: // a factor of any size
+		if d.values == nil { // a factor of any size
 			if d.own {
 				d.set(&m, e, 1)
 			}
@@ -300,9 +301,7 @@ func (c *catalogue) finish(s *sample.Series, x *candidate) {
 	if len(x.dials) == 1 {
 		c.snap(s, x)
 	}
-	if !x.dials[0].late {
-		c.addEnds(s, x)
-	}
+	c.addEnds(s, x)
 	if len(x.names) > 1 {
 		x.layer = len(x.names) + 1
 	}

@@ -36,6 +36,7 @@ type Sample struct {
 	Index                    []int
 	Heads, Flows, Tolerances []float64
 	Pred, Room               []float64    // scratch of the same length
+	Blur                     float64      // the part by which a flow that is held may lie below the top
 	coarse                   [3][]float64 // the part that grids are tried on
 }
 
@@ -294,7 +295,9 @@ func (s *Series) Take(order []int) {
 		}
 		picked = append(picked, order[n-tailSize:]...)
 	}
+	blur := math.Max(s.Sample.Blur, EndSlack)
 	s.Sample = s.sampleOf(picked)
+	s.Sample.Blur = blur
 }
 
 // sampleOf is a sample of pairs.
@@ -332,6 +335,7 @@ func (s *Series) findTop(order []int) {
 		}
 	}
 	if count < LeastHeld {
+		s.findBlurred(order)
 		return
 	}
 	// The slope below the plateau, from readings at 0.6 to 0.95 of the flow.
@@ -350,8 +354,49 @@ func (s *Series) findTop(order []int) {
 	}
 	if high-low > 2*natural {
 		s.Top = most
+		return
 	}
+	s.findBlurred(order)
 }
+
+// findBlurred finds a plateau that noise has blurred: the highest twentieths of the heads have one median flow, to
+// flatPart, where the flow by its course below would have risen by flatFrom or more.
+func (s *Series) findBlurred(order []int) {
+	top := s.Head[order[len(order)-1-len(order)/1000]]
+	median := func(from, until float64) float64 {
+		var flows []float64
+		for k := len(order) - 1; k >= 0 && s.Head[order[k]] >= from; k-- {
+			if s.Head[order[k]] < until {
+				flows = append(flows, s.Flow[order[k]])
+			}
+		}
+		if len(flows) < LeastHeld {
+			return 0
+		}
+		return stat.Median(flows)
+	}
+	at := func(part float64) float64 { return median((part-0.05)*top, part*top) }
+	held, from := median(0.95*top, math.Inf(1)), 0.95
+	for from > 0.3 && math.Abs(at(from)/held-1) < flatPart {
+		from -= 0.05
+	}
+	below, lower := at(from-0.05), at(from-0.15) // their course, as a power of the head
+	if !(held > 0 && below > lower && lower > 0) {
+		return
+	}
+	power := math.Log(below/lower) / math.Log((from-0.075)/(from-0.175))
+	if math.Pow(0.975/(from-0.075), power)*below/held-1 < flatFrom {
+		return
+	}
+	s.Top = median(from*top, math.Inf(1))
+	s.Sample.Blur = min(3*s.bins[len(s.bins)-1].scatter, 0.3)
+}
+
+// What makes a blurred plateau.
+const (
+	flatPart = 0.03
+	flatFrom = 0.15
+)
 
 // LeastHeld is how many readings make a plateau.
 const LeastHeld = 4
