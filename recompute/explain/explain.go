@@ -101,11 +101,12 @@ const (
 	leastWorth   = 0.004 // part of the volume, by which it must differ from them
 	clearGain    = 0.1   // in score, from which on less is enough
 	clearWorth   = 0.0003
+	lagWorth     = 0.02
 	twinScore    = 0.02  // within which two scores are equal
 	twinVolume   = 0.005 // part of the volume, within which two curves are equal
 	twinFarthest = 0.1   // in score, beyond which equal volumes make no twins
 	mostListed   = 8
-	mostUnlike   = 0.15 // of the volume, which an explanation may leave
+	mostUnlike   = 0.15 // of the volume, which an explanation may leave beside the tolerance
 )
 
 // Explain finds what makes the logged flow of the level.
@@ -157,6 +158,8 @@ func judge(c *catalogue, s *sample.Series, list []candidate, lag sample.Lag) Fin
 	switch {
 	case best.onlyEnds(): // seen themselves, in readings that stay
 		gain, worth = 0, clearWorth
+	case lag.Seconds != 0: // what is left of a lag looks like a small error of any setting
+		worth = lagWorth
 	case best.score < plain.score-clearGain:
 		worth = clearWorth
 	}
@@ -165,7 +168,7 @@ func judge(c *catalogue, s *sample.Series, list []candidate, lag sample.Lag) Fin
 	}
 	f.Unlike = s.Sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.Flow[i]) }) / volume
 	switch {
-	case f.Unlike > mostUnlike+s.Sum(func(i int) float64 { return s.Tolerance(i) })/volume:
+	case f.Unlike > mostUnlike+min(s.Sum(s.Tolerance)/volume, mostUnlike):
 		f.Verdict, f.Why = CannotCompare, fmt.Sprintf("no setting explains the flow: the best leaves %.0f %% of the "+
 			"volume", 100*f.Unlike)
 	case best.layer == 0 && lag.Seconds != 0:

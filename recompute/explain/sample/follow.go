@@ -17,7 +17,8 @@ type Lag struct {
 // Rules of a lag. A shift or a filter takes the scatter of levels down as it takes means of neighbours, and does so
 // forwards and backwards; only a true lag tells the two directions apart.
 const (
-	lagBlocks   = 40 // of the record that move most
+	lagReadings = 6000 // in the blocks of the record that move most, of a day each: the level must rise and fall in them
+	longestSpan = 1440 // readings of a block at most
 	lagGain     = 0.8
 	lagOneWay   = 0.75
 	lagHeld     = 0.3 // the most that one reading counts for, Relative
@@ -27,7 +28,8 @@ const (
 // Align finds whether flow follows level by a delay or a filter of the first order, by what makes readings of one level
 // have one flow, whatever the rating; heads become those that the flow is of.
 func (s *Series) Align() Lag {
-	blocks := s.moving()
+	size := min(max(int(86400e9/s.interval), scatterBlock), longestSpan)
+	blocks := s.moving(size)
 	if len(blocks) == 0 {
 		return Lag{}
 	}
@@ -38,8 +40,8 @@ func (s *Series) Align() Lag {
 		levels[i] = math.Pow(math.Max(h, 0), n)
 	}
 	damped := func(steps float64) []float64 { return s.damped(steps, levels) }
-	cost := func(of func(float64) []float64, steps float64) float64 { return s.unlike(blocks, of(steps)) }
-	still := s.unlike(blocks, s.Head)
+	cost := func(of func(float64) []float64, steps float64) float64 { return s.unlike(blocks, size, of(steps)) }
+	still := s.unlike(blocks, size, s.Head)
 	best, bestCost, name := 0.0, still, ""
 	try := func(of func(float64) []float64, kind string, grid []float64) {
 		at, least := 0, math.Inf(1)
@@ -79,15 +81,15 @@ func (s *Series) Align() Lag {
 }
 
 // moving is the beginnings of the blocks of readings in which the level moves most.
-func (s *Series) moving() (blocks []int) {
+func (s *Series) moving(size int) (blocks []int) {
 	type block struct {
 		from int
 		way  float64
 	}
 	var list []block
-	for from := 0; from+scatterBlock/2 <= len(s.At); from += scatterBlock {
+	for from := 0; from+size/2 <= len(s.At); from += size {
 		b := block{from: from}
-		for i := from + 1; i < min(from+scatterBlock, len(s.At)); i++ {
+		for i := from + 1; i < min(from+size, len(s.At)); i++ {
 			if s.Flow[i] > 0 && s.Flow[i-1] > 0 {
 				b.way += math.Abs(s.Flow[i]-s.Flow[i-1]) / (s.Flow[i] + s.Flow[i-1])
 			}
@@ -97,7 +99,7 @@ func (s *Series) moving() (blocks []int) {
 		}
 	}
 	slices.SortFunc(list, func(a, b block) int { return cmp.Compare(b.way, a.way) })
-	for _, b := range list[:min(len(list), lagBlocks)] {
+	for _, b := range list[:min(len(list), max(lagReadings/size, 4))] {
 		blocks = append(blocks, b.from)
 	}
 	slices.Sort(blocks)
@@ -105,13 +107,13 @@ func (s *Series) moving() (blocks []int) {
 }
 
 // unlike is how much the flows of neighbours in head differ within blocks, Relative.
-func (s *Series) unlike(blocks []int, heads []float64) float64 {
+func (s *Series) unlike(blocks []int, size int, heads []float64) float64 {
 	sum, count := 0.0, 0
 	most := slices.Max(s.Flow) * (1 - EndSlack)
 	var near []int
 	for _, from := range blocks {
 		near = near[:0]
-		for i := from; i < min(from+scatterBlock, len(s.At)); i++ {
+		for i := from; i < min(from+size, len(s.At)); i++ {
 			if s.Flow[i] > 0 && s.Flow[i] < most {
 				near = append(near, i)
 			}
@@ -124,7 +126,11 @@ func (s *Series) unlike(blocks []int, heads []float64) float64 {
 		})
 		for k := 1; k+1 < len(near); k++ {
 			a, b, c := near[k-1], near[k], near[k+1]
-			between := (s.Flow[a] + s.Flow[c]) / 2
+			weight := 0.5
+			if span := heads[c] - heads[a]; span > 0 {
+				weight = (heads[b] - heads[a]) / span
+			}
+			between := s.Flow[a] + float64(weight*(s.Flow[c]-s.Flow[a]))
 			sum, count = sum+math.Min(math.Abs(s.Flow[b]-between)/s.Flow[b], lagHeld), count+1
 		}
 	}
