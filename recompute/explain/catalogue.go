@@ -200,8 +200,8 @@ func si(value any) float64 {
 func metres(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) + " m" }
 
 // throats are the standard throats of Parshall flumes; device.Build knows them by these labels.
-var throats = []string{"1 in", "2 in", "3 in", "6 in", "9 in", "1 ft", "1.5 ft", "2 ft", "2.5 ft", "3 ft", "4 ft", "5 ft",
-	"6 ft", "7 ft", "8 ft", "10 ft", "12 ft", "15 ft", "20 ft", "25 ft", "30 ft", "40 ft", "50 ft", "0.25 m", "0.30 m",
+var throats = []string{"1 in", "2 in", "3 in", "6 in", "9 in", "1 ft", "1.5 ft", "2 ft", "2.5 ft", "3 ft", "4 ft",
+	"5 ft", "6 ft", "7 ft", "8 ft", "10 ft", "12 ft", "15 ft", "20 ft", "25 ft", "30 ft", "40 ft", "50 ft", "0.25 m", "0.30 m",
 	"0.45 m", "0.60 m", "0.75 m", "0.90 m", "1.00 m", "1.20 m", "1.50 m", "1.80 m", "2.10 m", "2.40 m"}
 
 // hDepths are the depths of H flumes by type, in feet.

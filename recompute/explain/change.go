@@ -51,7 +51,8 @@ func (c *catalogue) changes(s *sample.Series) (out []candidate) {
 	}
 	for _, x := range fit(split) {
 		x.onsetIn(s)
-		if x.since != split && len(side(x.since, false)) >= sample.LeastPairs && len(side(x.since, true)) >= sample.LeastPairs {
+		few := min(len(side(x.since, false)), len(side(x.since, true)))
+		if x.since != split && few >= sample.LeastPairs {
 			for _, y := range fit(x.since) {
 				if y.names[0] == x.names[0] {
 					x = y

@@ -101,6 +101,7 @@ const (
 	leastWorth   = 0.004 // part of the volume, by which it must differ from them
 	clearGain    = 0.1   // in score, from which on less is enough
 	clearWorth   = 0.0003
+	certainGain  = 0.3 // from which on it is enough beside a lag, too
 	lagWorth     = 0.02
 	twinScore    = 0.02  // within which two scores are equal
 	twinVolume   = 0.005 // part of the volume, within which two curves are equal
@@ -158,6 +159,8 @@ func judge(c *catalogue, s *sample.Series, list []candidate, lag sample.Lag) Fin
 	switch {
 	case best.onlyEnds(): // seen themselves, in readings that stay
 		gain, worth = 0, clearWorth
+	case best.score < plain.score-certainGain:
+		worth = clearWorth
 	case lag.Seconds != 0: // what is left of a lag looks like a small error of any setting
 		worth = lagWorth
 	case best.score < plain.score-clearGain:

@@ -120,7 +120,8 @@ func (o *outcome) add(t *testing.T, label string, truth truth, found Finding, re
 		if truth.right(e) {
 			if i == 0 && truth.since {
 				o.onsets++
-				if at := start + int64(truth.from*float64(rec.Pairs[len(rec.Pairs)-1].At+rec.Interval-start)); e.SinceLow <= at && at <= e.SinceHigh ||
+				span := float64(rec.Pairs[len(rec.Pairs)-1].At + rec.Interval - start)
+				if at := start + int64(truth.from*span); e.SinceLow <= at && at <= e.SinceHigh ||
 					math.Abs(float64(e.Since-at)) <= float64(rec.Interval) {
 					o.dated++
 				} else {

@@ -9,8 +9,8 @@ import (
 	"retotal/recompute/explain/sample"
 )
 
-// notch is a record of a power law Q = 1.4 h^2.5 (m, m³/s) whose meter makes of a head what a function says: heads from
-// 50 to 300 mm and back, two readings a millimetre, as exact as numbers are.
+// notch is a record of a power law Q = 1.4 h^2.5 (m, m³/s) whose meter makes of a head what a function says: heads
+// from 50 to 300 mm and back, two readings a millimetre, as exact as numbers are.
 func notch(meter func(i int, head float64) float64) *Record {
 	r := &Record{Interval: 60e9, Kind: "power", Dimensions: map[string]any{"coefficient": 1.4, "exponent": 2.5,
 		"head_unit": "m", "flow_unit": "m3/s"}, MaximumHead: math.Inf(1), MaximumFlow: math.Inf(1), FlowFactor: 1}

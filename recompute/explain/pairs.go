@@ -75,7 +75,8 @@ func (c *catalogue) nested(s *sample.Series, e *equation, outer, inner *dial) ca
 		low, high := grid[max(at[0]-1, 0)], grid[min(at[0]+1, len(grid)-1)]
 		best, _ = stat.Least(low, high, 14, func(v float64) float64 { return under(v, sample.Coarse).loss })
 		for _, u := range outer.usual {
-			if math.Abs(u.value/best-1) < 0.03 && under(u.value, sample.Coarse).loss < under(best, sample.Coarse).loss+usualLoss {
+			loss := under(best, sample.Coarse).loss
+			if math.Abs(u.value/best-1) < 0.03 && under(u.value, sample.Coarse).loss < loss+usualLoss {
 				best = u.value
 			}
 		}

@@ -1,6 +1,7 @@
 package explain
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -204,7 +205,8 @@ type fitted struct {
 
 // fit turns one dial over an equation until the loss is least; start is what was set before it, factor by how much
 // the flow may be multiplied besides, up or down.
-func (c *catalogue) fit(s *sample.Series, e *equation, start func(*model) bool, d *dial, factor float64, finest int) fitted {
+func (c *catalogue) fit(s *sample.Series, e *equation, start func(*model) bool, d *dial, factor float64,
+	finest int) fitted {
 	try := func(v float64, stride int) fitted {
 		m := c.model(e)
 		if start != nil && !start(&m) || d.values != nil && !d.set(&m, e, v) {
@@ -256,15 +258,7 @@ func lowest(values []float64, count int) (at []int) {
 		}
 		at = append(at, i)
 	}
-	slices.SortStableFunc(at, func(a, b int) int {
-		switch {
-		case values[a] < values[b]:
-			return -1
-		case values[a] > values[b]:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(at, func(a, b int) int { return cmp.Compare(values[a], values[b]) })
 	return at[:min(len(at), count)]
 }
 

@@ -2,6 +2,7 @@
 package sample
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -126,15 +127,7 @@ func (s *Series) ByHead() (order []int) {
 			order = append(order, i)
 		}
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case s.Head[a] < s.Head[b]:
-			return -1
-		case s.Head[a] > s.Head[b]:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(s.Head[a], s.Head[b]) })
 	return order
 }
 
@@ -168,14 +161,7 @@ func (s *Series) measureBins(order []int) {
 				near = append(near, i)
 			}
 		}
-		slices.SortStableFunc(near, func(a, b int) int {
-			if s.Head[a] < s.Head[b] {
-				return -1
-			} else if s.Head[a] > s.Head[b] {
-				return 1
-			}
-			return a - b
-		})
+		slices.SortStableFunc(near, func(a, b int) int { return cmp.Compare(s.Head[a], s.Head[b]) })
 		for k := 1; k+1 < len(near); k++ {
 			a, b, c := near[k-1], near[k], near[k+1]
 			weight := 0.5
@@ -187,14 +173,7 @@ func (s *Series) measureBins(order []int) {
 			rests = append(rests, rest{s.Head[b], math.Abs(s.Flow[b]-between) / s.Flow[b] / spread})
 		}
 	}
-	slices.SortFunc(rests, func(a, b rest) int {
-		if a.head < b.head {
-			return -1
-		} else if a.head > b.head {
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(rests, func(a, b rest) int { return cmp.Compare(a.head, b.head) })
 	parts := min(slopeBins, max(len(order)/8, 1))
 	for k := range parts {
 		var heads, flows, offs []float64
@@ -255,12 +234,7 @@ const centerFrom = 0.15
 // greater, and a part of the flow.
 func (s *Series) Tolerance(i int) float64 {
 	h, q := s.Head[i], s.Flow[i]
-	k, _ := slices.BinarySearchFunc(s.bins, h, func(b bin, h float64) int {
-		if b.head < h {
-			return -1
-		}
-		return 1
-	})
+	k, _ := slices.BinarySearchFunc(s.bins, h, func(b bin, h float64) int { return cmp.Compare(b.head, h) })
 	b := s.bins[min(k, len(s.bins)-1)]
 	if k > 0 && k < len(s.bins) && s.bins[k].head > s.bins[k-1].head {
 		w := (h - s.bins[k-1].head) / (s.bins[k].head - s.bins[k-1].head)
