@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"retotal/recompute/device"
 	"retotal/recompute/explain/sample"
 )
 
@@ -160,5 +161,27 @@ func BenchmarkYear(b *testing.B) {
 	r.Kind, r.Dimensions = "v-notch", map[string]any{"angle": "90 deg"}
 	for b.Loop() {
 		Explain(r)
+	}
+}
+
+// TestEveryKind: with every kind of device the recorded settings are told from a datum that is off by a twentieth.
+func TestEveryKind(t *testing.T) {
+	for _, kind := range device.All() {
+		limits := kind.Rating.Limits()
+		high := min(limits.High, limits.End*0.8, 0.4)
+		for _, part := range []float64{0, 0.05} {
+			r := notch(none)
+			r.Kind, r.Dimensions = kind.Name, kind.Example
+			for i := range r.Pairs {
+				p := &r.Pairs[i]
+				p.Head = math.Round(1e4*p.Head/0.3*high) / 1e4
+				p.Flow = math.Round(1e6*kind.Rating.Flow(p.Head-part*high)) / 1e6
+			}
+			f := Explain(r)
+			if e := f.Best[0]; part == 0 && f.Verdict != Same || part > 0 && (e.Names[0] != "datum" || len(e.Names) > 1 ||
+				math.Abs(e.Values[0]/(part*high)-1) > 0.02) {
+				t.Errorf("%s, %v: %v %s %v", kind.Name, part*high, f.Verdict, f.Why, f.Best)
+			}
+		}
 	}
 }
