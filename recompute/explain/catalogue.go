@@ -302,9 +302,15 @@ func spans(high, up, down float64) (grid []float64) {
 func (c *catalogue) addDeviceDials() {
 	keys := c.record.Dimensions
 	set := func(key string, write func(v float64) any) func(m *model, e *equation, v float64) bool {
+		var last device.Rating // many models in a row have it; some take long to build
+		var lastValue float64
+		var lastOf *equation
 		return func(m *model, e *equation, v float64) bool {
-			m.rating = e.build(c.record.Kind, with(keys, key, write(v)))
-			return m.rating != nil
+			if e != lastOf || v != lastValue {
+				last, lastValue, lastOf = e.build(c.record.Kind, with(keys, key, write(v))), v, e
+			}
+			m.rating = last
+			return last != nil
 		}
 	}
 	number := func(v float64) any { return v }

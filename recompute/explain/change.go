@@ -13,7 +13,7 @@ const (
 	mostSpans    = 240 // of the record, by which a change is sought
 	leastSide    = 0.02
 	changeApart  = 0.5 // by how many tolerances medians before and after differ at least
-	onsetSlack   = 3.0 // of the sum of losses, within which an onset may lie as well
+	onsetSlack   = 5.0 // of the sum of losses, within which an onset may lie as well
 	mostReading  = 4.0 // of loss, that one reading may say of an onset
 	changesTried = 4
 )

@@ -333,51 +333,46 @@ func (s *Series) findTop(order []int) {
 	s.findBlurred(order)
 }
 
-// findBlurred finds a plateau that noise has blurred: the highest twentieths of the heads have one median flow, to
-// flatPart, where the flow by its course below would have risen by flatFrom or more.
+// findBlurred finds a plateau that noise has blurred: from some head on the flow no longer rises with it, which it does
+// below.
 func (s *Series) findBlurred(order []int) {
-	top := s.Head[order[len(order)-1-len(order)/1000]]
-	median := func(from, until float64) float64 {
-		var flows []float64
-		for k := len(order) - 1; k >= 0 && s.Head[order[k]] >= from; k-- {
-			if s.Head[order[k]] < until {
-				flows = append(flows, s.Flow[order[k]])
+	highest := s.Head[order[len(order)-1]]
+	between := func(from, until float64) (heads, flows []float64) {
+		for _, i := range order {
+			if h := s.Head[i]; h >= from && h <= until && h > 0 && s.Flow[i] > 0 {
+				heads, flows = append(heads, math.Log(h)), append(flows, math.Log(s.Flow[i]))
 			}
 		}
-		if len(flows) < LeastHeld {
-			return 0
+		return thin(heads), thin(flows)
+	}
+	scatter := s.bins[len(s.bins)-1].scatter
+	for part := 0.4; part < 0.9 && scatter > blurFrom; part += 0.05 {
+		heads, flows := between(part*highest, highest)
+		lower, less := between(0.7*part*highest, part*highest)
+		if len(heads) < 2*LeastHeld || len(lower) < 2*LeastHeld || heads[len(heads)-1]-heads[0] < 0.1 {
+			continue
 		}
-		return stat.Median(flows)
+		if below := stat.TheilSen(lower, less); below > 0.8 && stat.TheilSen(heads, flows) < flatPart*below {
+			s.Top = math.Exp(stat.Median(flows))
+			s.Sample.Blur = min(3*scatter, 0.3)
+			return
+		}
 	}
-	at := func(part float64) float64 { return median((part-0.05)*top, part*top) }
-	held, from := median(0.95*top, math.Inf(1)), 0.95
-	for from > 0.3 && math.Abs(at(from)/held-1) < flatPart {
-		from -= 0.05
-	}
-	below, lower := at(from-0.05), at(from-0.15) // their course, as a power of the head
-	if !(held > 0 && below > lower && lower > 0) {
-		return
-	}
-	power := math.Log(below/lower) / math.Log((from-0.075)/(from-0.175))
-	if math.Pow(0.975/(from-0.075), power)*below/held-1 < flatFrom {
-		return
-	}
-	s.Top = median(from*top, math.Inf(1))
-	s.Sample.Blur = min(3*s.bins[len(s.bins)-1].scatter, 0.3)
 }
 
-// What makes a blurred plateau.
+// What makes a blurred plateau: the relative scatter from which on it is sought, and the part of the exponent below it
+// that flat is.
 const (
-	flatPart = 0.03
-	flatFrom = 0.15
+	blurFrom = 0.005
+	flatPart = 0.15
 )
 
 // LeastHeld is how many readings make a plateau.
 const LeastHeld = 4
 
-// thin keeps at most 200 values.
+// thin keeps at most some 100 values.
 func thin(values []float64) (out []float64) {
-	every := max(len(values)/200, 1)
+	every := max(len(values)/100, 1)
 	for i := 0; i < len(values); i += every {
 		out = append(out, values[i])
 	}
@@ -445,7 +440,7 @@ func (s *Series) HighHead() float64 {
 func (s *Series) ManyBelow(flow float64) bool {
 	count := 0
 	for _, q := range s.Flow {
-		if q > 0 && q < flow-s.FlowStep {
+		if q > 0 && q < 0.9*flow-s.FlowStep {
 			count++
 		}
 	}
