@@ -58,7 +58,7 @@ func (x *rows) Add(b *block.Block) {
 	x.bound(b, r)
 	r.Ruling = func(i int) int { _, number := b.RulingOf(low + i); return number }
 	r.U95 = func(i int) (float64, bool) {
-		if len(x.sources.List) == 0 || !r.Used[i] || r.Flags[i]&b.Drops != 0 || r.Lower[i] != r.Upper[i] {
+		if len(x.sources.List) == 0 || !r.Used[i] || r.Flags[i]&b.Drops&^qa.Gap != 0 || r.Lower[i] != r.Upper[i] {
 			return 0, false
 		}
 		return x.sources.U95(b, low+i), true

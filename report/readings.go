@@ -20,9 +20,9 @@ import (
 	"retotal/recompute"
 )
 
-// readings is one row of readings.parquet, whose schema has its name: every reading that was used, with head, flows and flags. Numbers are in SI
-// units and rounded: heads to 1 µm, flows to 10⁻⁷ m³/s. One name has one meaning, whatever the log holds; what it does
-// not hold is null. Fields that may be null point at the row's own values.
+// readings is one row of readings.parquet, whose schema has its name: every reading that was used, with head, flows and
+// flags. Numbers are in SI units and rounded: heads to 1 µm, flows to 10⁻⁹ m³/s. One name has one meaning, whatever the
+// log holds; what it does not hold is null. Fields that may be null point at the row's own values.
 //
 // Levels repeat, and with them heads and flows: a dictionary halves both file and time where they do, and is left out
 // where they do not, see unlike.
@@ -61,6 +61,7 @@ const (
 	rowsPerBatch = 2048    // handed to the other core at once
 	batches      = 4       // under way
 	mostDistinct = 1 << 18 // bytes of a dictionary
+	flowSteps    = 1e9     // of a m³/s
 )
 
 // packing is how columns are laid out, beside what their tags say.
@@ -111,7 +112,7 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 		parquet.KeyValueMetadata("head_corrected_m", "above the level of zero flow under the corrected settings"),
 		parquet.KeyValueMetadata("logged_", "as the log says, in SI units"),
 		parquet.KeyValueMetadata("flow_after_m3s", "null where the reading does not count"),
-		parquet.KeyValueMetadata("flow_at_least_m3s, flow_at_most_m3s", "null where they are flow_after_m3s"),
+		parquet.KeyValueMetadata("flow_at_least_m3s, flow_at_most_m3s", "null where the flow is exact; the most is null, too, where nothing bounds it"),
 	)
 	full := w.full // finish takes it off, maybe before the writer has begun
 	go func() { w.done <- w.write(full, options) }()
@@ -214,24 +215,24 @@ func (w *readingsWriter) fill(r *readings, rows *recompute.Rows, i int) {
 		TimeUTC:   at / int64(time.Millisecond),
 		TimeLocal: (at + w.offsetAt(at)) / int64(time.Millisecond),
 		Head:      round(rows.Head[i], 1e6),
-		Before:    round(rows.Before[i], 1e7),
+		Before:    round(rows.Before[i], flowSteps),
 		State:     "lost",
 		Used:      used,
 	}
 	w.tell(rows.Flags[i])
 	r.Flags, r.Grade = w.told.text, w.told.grade
 	if rows.Logged != nil && rows.State[i] == reading.Present {
-		r.flow = round(rows.Logged[i], 1e7)
+		r.flow = round(rows.Logged[i], flowSteps)
 		r.Flow = &r.flow
 	}
 	w.fillFigure(r, rows.Value[i])
 	if used {
-		r.after = round(rows.After[i], 1e7)
+		r.after = round(rows.After[i], flowSteps)
 		r.After = &r.after
 		r.fillBounds(rows.Lower[i], rows.Upper[i])
 	}
 	if u95, known := rows.U95(i); known {
-		r.u95 = round(u95, 1e7)
+		r.u95 = round(u95, flowSteps)
 		r.U95 = &r.u95
 	}
 	if n := rows.Ruling(i); n >= 0 {
@@ -244,7 +245,7 @@ func (w *readingsWriter) fill(r *readings, rows *recompute.Rows, i int) {
 func (w *readingsWriter) fillFigure(r *readings, v float64) {
 	digits := 1e6
 	if w.primary >= reading.Flow {
-		digits = 1e7
+		digits = flowSteps
 	}
 	switch r.value = round(v, digits); w.primary {
 	case reading.Distance:
@@ -265,7 +266,7 @@ func (r *readings) fillBounds(least, most float64) {
 	if r.State = "exact"; least == most {
 		return
 	}
-	r.State, r.least, r.most = "bounded", round(least, 1e7), round(most, 1e7)
+	r.State, r.least, r.most = "bounded", round(least, flowSteps), round(most, flowSteps)
 	r.AtLeast = &r.least
 	if !math.IsInf(most, 1) {
 		r.AtMost = &r.most

@@ -19,15 +19,30 @@ func Counted(
 	action site.Action,
 	ruling *site.Ruling,
 ) (float64, settings.Bound) {
+	return counted(b, s, i, raw, action, ruling, s.OfMeans())
+}
+
+// counted is Counted, told whether the flow is that of a mean which is only known between bounds.
+func counted(
+	b *block.Block,
+	s *settings.Segment,
+	i int,
+	raw float64,
+	action site.Action,
+	ruling *site.Ruling,
+	means bool,
+) (float64, settings.Bound) {
 	if ruling != nil {
 		if ruling.Action == site.RuleBound {
 			return ruling.Least, settings.Bound{Held: true, Lower: ruling.Least, Upper: ruling.Most}
 		}
 		return raw, settings.Exactly(raw)
 	}
-	flags, means := b.Flags[i], s.OfMeans()
+	flags := b.Flags[i]
 	switch {
 	case action == site.Hold && (flags&(qa.CutOff|qa.Capped) != 0 || !means && flags&qa.Hiding != 0):
+		return heldAt(b, s, i, raw)
+	case action == site.Zero && flags&qa.CutOff != 0: // below zero by the corrected settings, where the meter hid flow
 		return heldAt(b, s, i, raw)
 	case action == site.Keep && flags&(qa.CutOff|qa.Capped|qa.Blanking) != 0:
 		// What the meter hid it hid, whatever is made of it.

@@ -74,6 +74,7 @@ type Lanes struct {
 // keeps what before and after share of the source.
 type lane struct {
 	*block.Lane
+	moved    bool // by a source of uncertainty
 	series   *total.Series
 	brackets brackets
 	last     block.End // the last accepted reading
@@ -91,7 +92,7 @@ func NewLanes(b *block.Block, filler fill.Filler) *Lanes {
 		l.whatIfs = append(l.whatIfs, &lane{Lane: w, series: b.Series(), brackets: newBrackets(b)})
 	}
 	for _, m := range b.Moved {
-		x := &lane{Lane: m.After, series: b.Series(), brackets: newBrackets(b), before: m.Before}
+		x := &lane{Lane: m.After, moved: true, series: b.Series(), brackets: newBrackets(b), before: m.Before}
 		if m.Before != nil {
 			x.shown, x.still = b.Series(), b.Series()
 		}
@@ -142,7 +143,12 @@ func (w *lane) count(b *block.Block, s *block.Step, filler *fill.Filler) {
 	if s.Stated {
 		w.Flow[i] = b.Corrected.Flow[i]
 	} else {
-		w.Flow[i], x = Counted(b, b.SegmentOf(w.Lane.Lane, i), i, w.Flow[i], s.Action, s.Ruling)
+		own := b.SegmentOf(w.Lane.Lane, i)
+		means := own.OfMeans()
+		if w.moved { // where a factor corrects means exactly, a source moves what they are, not what bounds them
+			means = b.SegmentOf(b.Corrected.Lane, i).OfMeans()
+		}
+		w.Flow[i], x = counted(b, own, i, w.Flow[i], s.Action, s.Ruling, means)
 	}
 	if s.Bridges {
 		mean := (w.last.Flow + w.Flow[i]) / 2

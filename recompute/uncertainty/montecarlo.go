@@ -28,10 +28,23 @@ type Sample struct {
 // Add takes in the steps of a block.
 func (s *Sample) Add(b *block.Block) {
 	for k := range b.Steps {
-		if x := &b.Steps[k]; x.Kind == block.Run && !s.full {
+		switch x := &b.Steps[k]; {
+		case s.full:
+		case x.Kind == block.Run:
 			s.take(b, x.Low, x.High)
+		case b.Means && x.Kind == block.Counts && x.Fate == block.Joined && x.Class == total.Measured:
+			s.begin(b, x.Low, float64(b.Time[x.Low]-x.From)*1e-9)
 		}
 	}
+}
+
+// begin begins a stretch with a row that stands for so many seconds: of means, the interval before it.
+func (s *Sample) begin(b *block.Block, row int, seconds float64) {
+	s.starts = append(s.starts, len(s.heads))
+	s.segments = append(s.segments, &b.Corrected.Segments[b.Corrected.At(b.Time[row])])
+	s.heads, s.seconds = append(s.heads, b.Head[row]), append(s.seconds, seconds)
+	s.last = b.Time[row]
+	s.full = s.full || len(s.heads) > mostSampled
 }
 
 // take takes in measured rows low to high−1, of one segment; row low−1 is the accepted one before them. A stretch goes
@@ -42,8 +55,8 @@ func (s *Sample) take(b *block.Block, low, high int) {
 	}
 	segment := &b.Corrected.Segments[b.Corrected.At(b.Time[low])]
 	if n := len(s.segments); n == 0 || s.segments[n-1] != segment || s.last != b.Time[low-1] {
-		s.starts, s.segments = append(s.starts, len(s.heads)), append(s.segments, segment)
-		s.heads, s.seconds = append(s.heads, b.Head[low-1]), append(s.seconds, 0)
+		s.begin(b, low-1, 0)
+		s.segments[len(s.segments)-1] = segment
 	}
 	s.last = b.Time[high-1]
 	for i := low; i < high; i++ {
@@ -68,7 +81,7 @@ type drawer struct {
 	sources *Components
 	budget  *Budget
 	after   float64     // the total, m³
-	sampled float64     // of it what is measured, m³
+	sampled float64     // of it what the sample itself gives, m³
 	chances [][]float64 // of each source in each draw
 }
 
@@ -80,7 +93,7 @@ func (s *Sample) Draw(l *Components, b *Budget, f *Figures, count int, seed uint
 		return d, false
 	}
 	r := drawer{Sample: s, sources: l, budget: b, after: f.After.M3(), chances: chances(len(b.Parts), count, seed)}
-	r.sampled = f.Classes[total.Measured].M3()
+	r.sampled = r.volume(func(*settings.Segment) float64 { return 0 }, 0, nil, make([]float64, drawn))
 	totals := r.all(count, seed)
 	d.Count, d.Seed = count, seed
 	for _, v := range totals {
@@ -100,7 +113,7 @@ func (s *Sample) Draw(l *Components, b *Budget, f *Figures, count int, seed uint
 func (r *drawer) all(count int, seed uint64) []float64 {
 	totals, workers := make([]float64, count), runtime.GOMAXPROCS(0)
 	problem.Beside(workers, func(w int) {
-		memory := make([]float64, 4096)
+		memory := make([]float64, drawn)
 		for k := w; k < count; k += workers {
 			totals[k] = r.draw(k, rand.New(rand.NewPCG(seed, uint64(k))), memory)
 		}
@@ -141,16 +154,25 @@ func (r *drawer) draw(k int, random *rand.Rand, memory []float64) float64 {
 			rest += chance * p.Effect
 		}
 	}
-	measured := 0.0
+	up := func(s *settings.Segment) float64 { return raised[r.sources.raiser(s)] }
+	return float64(factor*(r.volume(up, noise, random, memory)+r.after-r.sampled)) + rest
+}
+
+// drawn is how many readings are drawn at a time.
+const drawn = 4096
+
+// volume is that of the sample, its heads raised by segment, and with noise.
+func (r *drawer) volume(up func(*settings.Segment) float64, noise float64, random *rand.Rand, memory []float64,
+) (sum float64) {
 	for stretch, start := range r.starts {
 		end := len(r.heads)
 		if stretch+1 < len(r.starts) {
 			end = r.starts[stretch+1]
 		}
 		segment := r.segments[stretch]
-		measured = r.stretch(measured, segment, start, end, raised[r.sources.raiser(segment)], noise, random, memory)
+		sum = r.stretch(sum, segment, start, end, up(segment), noise, random, memory)
 	}
-	return float64(factor*(measured+r.after-r.sampled)) + rest
+	return sum
 }
 
 // stretch adds the volume of readings of one segment, raised and with noise, to a sum.
@@ -166,7 +188,9 @@ func (r *drawer) stretch(
 		high := min(low+len(memory), end)
 		heads := memory[:high-low]
 		for i, h := range r.heads[low:high] {
-			heads[i] = h + up + float64(noise*random.NormFloat64())
+			if heads[i] = h + up; noise > 0 {
+				heads[i] += float64(noise * random.NormFloat64())
+			}
 		}
 		s.Rating.Flows(heads, heads)
 		for i, q := range heads {
