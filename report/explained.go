@@ -172,8 +172,8 @@ func (a *Audit) Text(w io.Writer) {
 		}
 	}
 	if a.Differs() {
-		fmt.Fprintln(w, "\nWhat this log cannot show: whether what the meter used was right. That takes the site: sheet, tape,"+
-			"\ngauge or visit; stay out of sewers and moving water without the permits and people they need.")
+		fmt.Fprintln(w, "\nWhat this log cannot show: whether what the meter used was right. That takes the site: sheet,"+
+			"\ntape, gauge or visit; stay out of sewers and moving water without the permits and people they need.")
 	}
 	if len(a.Needs) > 0 {
 		fmt.Fprintln(w, "\nA person has to look")

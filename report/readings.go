@@ -112,7 +112,8 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 		parquet.KeyValueMetadata("head_corrected_m", "above the level of zero flow under the corrected settings"),
 		parquet.KeyValueMetadata("logged_", "as the log says, in SI units"),
 		parquet.KeyValueMetadata("flow_after_m3s", "null where the reading does not count"),
-		parquet.KeyValueMetadata("flow_at_least_m3s, flow_at_most_m3s", "null where the flow is exact; the most is null, too, where nothing bounds it"),
+		parquet.KeyValueMetadata("flow_at_least_m3s, flow_at_most_m3s",
+			"null where the flow is exact; the most is null, too, where nothing bounds it"),
 	)
 	full := w.full // finish takes it off, maybe before the writer has begun
 	go func() { w.done <- w.write(full, options) }()
@@ -174,7 +175,8 @@ func (w *readingsWriter) write(full <-chan []readings, options []parquet.WriterO
 // mostUnlike is the share of the first rows that have a number of their own, above which a column gets no dictionary.
 const mostUnlike = 0.75
 
-// unlike takes the dictionary off the columns whose numbers hardly repeat in the first rows: looking each up is in vain.
+// unlike takes the dictionary off the columns whose numbers hardly repeat in the first rows, where looking each up would
+// be in vain.
 func unlike(first []readings) (options []parquet.WriterOption) {
 	all := reflect.TypeFor[readings]()
 	for i := range all.NumField() {

@@ -54,7 +54,8 @@ func correctFile(t *testing.T, file string) (*Run, string) {
 		t.Fatal(err)
 	}
 	run := &Run{
-		Result: result, Log: log, Findings: audit.Findings(result, nil), Over: audit.DailyLimit(result), Version: "test",
+		Result: result, Log: log, Findings: audit.Findings(result, nil), Over: audit.DailyLimit(result),
+		Version: "test",
 	}
 	if err := errors.Join(rep.Write(run), folder.Commit("")); err != nil {
 		t.Fatal(err)

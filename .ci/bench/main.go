@@ -52,7 +52,7 @@ func main() {
 	dir := flag.String("dir", "", "folder for logs and results")
 	rows := flag.String("rows", "1000000", "rows of the logs, separated by commas")
 	turns := flag.Int("turns", 5, "runs of each program")
-	without := flag.String("without", "", "programs that are left out, by the beginnings of their names, as Polars,pandas")
+	without := flag.String("without", "", "programs left out, by how their names begin: Polars,pandas")
 	flag.Parse()
 	if *dir == "" {
 		fmt.Fprintln(os.Stderr, "bench: -dir is needed")
@@ -128,7 +128,9 @@ func compare(dir, tool, log, spikes string, rows, turns int, without []string) e
 		{"wc -l", []string{"wc", "-l", log}, nil, "CSV"},
 	}
 	programs = slices.DeleteFunc(programs, func(p program) bool {
-		return slices.ContainsFunc(without, func(name string) bool { return name != "" && strings.HasPrefix(p.name, name) })
+		return slices.ContainsFunc(without, func(name string) bool {
+			return name != "" && strings.HasPrefix(p.name, name)
+		})
 	})
 	if strings.HasSuffix(log, ".parquet") {
 		programs = slices.DeleteFunc(programs, func(p program) bool { return p.takes == "CSV" })

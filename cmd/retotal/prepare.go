@@ -49,7 +49,8 @@ func prepare(file string, without ...int) (*job, error) {
 		return nil, err
 	}
 	warnings.Sort()
-	j := &job{site: s, without: without, budget: true, pairs: fewPairs, warnings: append(warnings, settings.OnBounds(s)...)}
+	j := &job{site: s, without: without, budget: true, pairs: fewPairs}
+	j.warnings = append(warnings, settings.OnBounds(s)...)
 	if j.log, err = ingest.Open(s); err == nil {
 		boundMemory(j.log.Total())
 	}

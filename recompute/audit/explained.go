@@ -151,7 +151,7 @@ func Value(name string, v float64, taken string) string {
 	return text
 }
 
-// measurements are the cheapest ones that tell the explanations apart in which a setting stands, and what each predicts.
+// measurements are the cheapest ones that tell apart the explanations in which a setting stands.
 var measurements = []struct{ name, text string }{
 	{"datum", "read the head at the gauge or by tape beside the display: it shows the datum to 1 or 2 mm"},
 	{"head factor", "read the head at the gauge beside the display at two heads, one twice the other"},

@@ -41,8 +41,10 @@ func dailyUncertainty(r *recompute.Result) (f Finding, asked bool) {
 	}
 	percent := quantity.Digits(100*required, 3) + " %"
 	f = Finding{
-		Topic: "daily volumes and their uncertainty", Verdict: Agrees, Tolerance: percent + " (95 %) of each day, as stated",
-		Sentence: fmt.Sprintf("%d of %d days are known to %s or better, of the time that they cover.", met, days, percent),
+		Topic: "daily volumes and their uncertainty", Verdict: Agrees,
+		Tolerance: percent + " (95 %) of each day, as stated",
+		Sentence: fmt.Sprintf("%d of %d days are known to %s or better, of the time that they cover.", met, days,
+			percent),
 	}
 	if met == days {
 		return f, true

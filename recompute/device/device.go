@@ -98,7 +98,8 @@ func Assess(r Rating, h float64) Status {
 	return Within
 }
 
-// power returns x^n for x ≥ 0 and n > 0, or x > 0 and any n: by square roots for the exponents of the weirs, by logarithm for others. It is
+// power returns x^n for x ≥ 0 and n > 0, or x > 0 and any n: by square roots for the exponents of the weirs and their
+// slopes, by logarithm for others. It is
 // within 3e-15 of math.Pow and several times faster.
 func power(x, n float64) float64 {
 	switch n {

@@ -180,7 +180,8 @@ func checkSpan(t *testing.T, z zone, cal *Calendar, name func(string) string) {
 	whole := NewCalendar(z.location, cal.dayStarts, false, from)
 	day := whole.Day(until)
 	own, last, next := name(cal.Label(0)), name(whole.Label(day-1)), name(whole.Label(day))
-	if first, _ := whole.Bounds(0); first != from || whole.known.Load().starts[day] != until || last != own || next == own {
+	start := whole.known.Load().starts[day]
+	if first, _ := whole.Bounds(0); first != from || start != until || last != own || next == own {
 		t.Errorf("%s: %s is from %d to %d, not made of whole days", z.name, name(cal.Label(0)), from, until)
 	}
 	if start, end := cal.Bounds(cal.Days() - 1); name(cal.Label(cal.Days()-1)) != name(cal.Label(0)) {
