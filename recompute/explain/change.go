@@ -26,19 +26,18 @@ func (c *catalogue) changes(s *sample.Series) (out []candidate) {
 	if split == 0 {
 		return nil
 	}
-	whole := s.Sample
-	defer func() { s.Sample = whole }()
-	order := s.ByHead()
+	whole, order := s.Sample, s.ByHead()
+	defer s.Focus(order)
 	side := func(split int, later bool) []int {
 		return slices.DeleteFunc(slices.Clone(order), func(i int) bool { return (i >= split) != later })
 	}
 	fit := func(split int) []candidate {
-		s.Take(side(split, false))
+		s.Focus(side(split, false))
 		before := rank(slices.DeleteFunc(c.plain(s), func(x candidate) bool { return x.layer > 1 }))[0]
-		s.Take(side(split, true))
+		s.Focus(side(split, true))
 		later := *c
 		later.equations, later.factor = []equation{*before.eq}, before.model.factor
-		var after []candidate
+		after := slices.DeleteFunc(later.plain(s), func(x candidate) bool { return x.layer < 2 })
 		for i := range c.dials {
 			after = append(after, later.singles(s, &c.dials[i])...)
 		}

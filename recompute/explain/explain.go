@@ -106,6 +106,7 @@ const (
 	twinScore    = 0.02  // within which two scores are equal
 	twinVolume   = 0.005 // part of the volume, within which two curves are equal
 	twinFarthest = 0.1   // in score, beyond which equal volumes make no twins
+	mostHeld     = 0.9   // of the readings with flow, that may be held at the top
 	mostListed   = 8
 	mostUnlike   = 0.15 // of the volume, which an explanation may leave beside the tolerance
 )
@@ -125,7 +126,9 @@ func Explain(r *Record) Finding {
 		return Finding{Verdict: CannotCompare, Why: "the device cannot be built: " + issues[0].Found}
 	}
 	lag := s.Align()
-	s.Measure()
+	if s.Measure(); s.Held() > mostHeld {
+		return Finding{Verdict: CannotCompare, Why: "the flow stands at the most that the meter shows nearly all the time"}
+	}
 	c := newCatalogue(r, s, base)
 	list := search(c, s)
 	if changed := c.changes(s); changed != nil {

@@ -46,7 +46,7 @@ func chosen(variable, word string) bool {
 
 // TestCases holds answers on drawn cases to their truth: in the plain run some sites for each fault and noise, with the
 // tag slow all of them. EXPLAIN_ROUNDS and EXPLAIN_FIRST draw others, EXPLAIN_NOISE, EXPLAIN_KIND and EXPLAIN_FAULT
-// choose.
+// choose; EXPLAIN_ENDS gives every meter a cap and a cut-off that are on record.
 func TestCases(t *testing.T) {
 	rounds, every := effort.Rounds(1, 4), effort.Rounds(10, 1)
 	if n, err := strconv.Atoi(os.Getenv("EXPLAIN_ROUNDS")); err == nil {
@@ -93,6 +93,16 @@ func (o *outcome) try(t *testing.T, seed uint64, kind noise, k int, fault fault)
 	r := rand.New(rand.NewPCG(seed, uint64(len(kind))))
 	rate := rated(s, kind, r.IntN(2))
 	meter, truth := fault.make(r, s, rate(s.keys), rate)
+	if os.Getenv("EXPLAIN_ENDS") != "" && truth.top == 0 {
+		plain, base := meter, rate(s.keys)
+		truth.top, truth.least = base(0.7*s.high), base(0.2*s.high)
+		meter = func(i int, h float64) float64 {
+			if q := plain(i, h); q >= truth.least {
+				return min(q, truth.top)
+			}
+			return 0
+		}
+	}
 	rec := log(r, s, kind, meter)
 	if rec.CutOff = truth.least; truth.top > 0 {
 		rec.MaximumFlow = truth.top

@@ -111,13 +111,21 @@ func (s *Series) Measure() {
 	if s.FlowStep <= 0 {
 		s.FlowStep = stepOf(s.Flow)
 	}
-	s.Most = slices.Max(s.Flow)
 	order := s.ByHead()
 	s.measureBins(order)
 	s.center(order)
+	s.Focus(order)
+}
+
+// Focus finds the ends that some of the pairs show and draws the sample from them; order is that of heads.
+func (s *Series) Focus(order []int) {
+	s.Most, s.Top, s.Dry, s.Sample.Blur = 0, math.Inf(1), math.Inf(-1), EndSlack
+	for _, i := range order {
+		s.Most = math.Max(s.Most, s.Flow[i])
+	}
 	s.findTop(order)
 	s.findDry(order)
-	s.Take(order)
+	s.take(order)
 }
 
 // ByHead is the pairs in the order of heads, but for those without head and flow.
@@ -254,8 +262,8 @@ func (s *Series) Tolerance(i int) float64 {
 // where it peaks.
 const meansPart = 0.5
 
-// Take draws the sample by quantile of head, tails whole, without what lies within a step of where the flow ends.
-func (s *Series) Take(order []int) {
+// take draws the sample by quantile of head, tails whole, without what lies within a step of where the flow ends.
+func (s *Series) take(order []int) {
 	var picked []int
 	order = slices.DeleteFunc(slices.Clone(order), func(i int) bool { return math.Abs(s.Head[i]-s.Dry) <= s.LevelStep })
 	n := len(order)
@@ -269,7 +277,7 @@ func (s *Series) Take(order []int) {
 		}
 		picked = append(picked, order[n-tailSize:]...)
 	}
-	blur := math.Max(s.Sample.Blur, EndSlack)
+	blur := s.Sample.Blur
 	s.Sample = s.sampleOf(picked)
 	s.Sample.Blur = blur
 }
@@ -423,6 +431,20 @@ func (s *Series) findDry(order []int) {
 // mostRise is how many times the flow may grow over a little head above a cut-off; from no flow at all it would grow
 // eleven times and more, 5 to the power 1.5.
 const mostRise = 5
+
+// Held is the part of the sample's readings with flow that are held at the top.
+func (s *Series) Held() float64 {
+	wet, held := 0.0, 0.0
+	for _, q := range s.Sample.Flows {
+		if q > 0 {
+			wet++
+		}
+		if q >= s.Top*(1-s.Sample.Blur) {
+			held++
+		}
+	}
+	return held / math.Max(wet, 1)
+}
 
 // HighHead is the greatest head, but for the highest two in a hundred of readings with flow.
 func (s *Series) HighHead() float64 {
