@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"retotal/ingest/quantity"
 	"retotal/recompute/device"
@@ -36,6 +35,7 @@ type dial struct {
 	name     string
 	values   []float64 // to be tried; for a range, its grid
 	labels   []string  // of the values of a choice
+	sizes    []float64 // that a choice of devices stands for, whose values are places in a list
 	choice   bool      // only the values themselves can be set
 	scales   bool      // it changes flows by nearly one factor, so that a free one beside it tells nothing
 	usual    []usual   // values that people set
@@ -399,25 +399,25 @@ func (c *catalogue) choice(name, key string, labels []string) {
 func (c *catalogue) addKinds() {
 	d := dial{name: "kind", choice: true, own: true, recorded: math.NaN(), prior: 0.012}
 	var ratings []device.Rating
-	add := func(kind string, keys map[string]any, label string) {
+	add := func(kind string, keys map[string]any, label, size string) {
 		if kind == c.record.Kind {
 			return
 		}
 		if r := built(kind, keys); r != nil {
 			d.values = append(d.values, float64(len(ratings)))
-			d.labels, ratings = append(d.labels, label), append(ratings, r)
+			d.labels, d.sizes, ratings = append(d.labels, label), append(d.sizes, si(size)), append(ratings, r)
 		}
 	}
 	for _, a := range angles {
 		text := quantity.Digits(a, 4) + " deg"
-		add("v-notch", map[string]any{"angle": text}, "v-notch "+text)
+		add("v-notch", map[string]any{"angle": text}, "v-notch "+text, text)
 	}
 	for _, t := range throats {
-		add("parshall", map[string]any{"throat": t}, "parshall "+t)
+		add("parshall", map[string]any{"throat": t}, "parshall "+t, t)
 	}
 	for _, kind := range [...]string{"H", "HS", "HL"} {
 		for _, depth := range hDepths[kind] {
-			add("h-flume", map[string]any{"type": kind, "depth": depth}, strings.ToLower(kind)+" flume "+depth)
+			add("h-flume", map[string]any{"type": kind, "depth": depth}, kind+" flume "+depth, depth)
 		}
 	}
 	d.set = func(m *model, _ *equation, v float64) bool {

@@ -58,8 +58,8 @@ func (v Verdict) String() string {
 type Explanation struct {
 	Names []string // of the catalogue, sorted: "datum", "angle", "flow factor"
 	// Values are in SI, one a name: of a datum the logged head less the head that the meter used; of a factor what
-	// it is times the recorded one; of a span offset the head that the meter has at a logged head of zero; of "same"
-	// and "equation" the factor on the equation.
+	// it is times the recorded one; of a span offset the head that the meter has at a logged head of zero; of another
+	// device its size; of "linear" flow over head; of "same" and "equation" the factor on the equation.
 	Values              []float64
 	Low, High           []float64 // interval of each, 95 %, with what published equations of a device differ by
 	Snapped             []string  // the usual value that each is taken for ("90 deg"); "" for none
@@ -139,69 +139,16 @@ func Explain(r *Record) Finding {
 
 // judge puts candidates in order and grades them.
 func judge(c *catalogue, s *sample.Series, list []candidate, lag sample.Lag) Finding {
-	f := Finding{Lag: lag.Seconds}
 	list = rank(list)
-	same, plain := list[0], list[0] // the recorded settings; the best that claims no setting
-	for i := range list {
-		if list[i].layer == 0 {
-			same = list[i]
-		}
-	}
-	plain = same
-	for i := range list {
-		if list[i].layer <= 1 && list[i].score < plain.score-twinScore {
-			plain = list[i]
-		}
-	}
-	best := list[0]
-	volume := s.Sum(func(i int) float64 { return s.Flow[i] })
-	apart := func(a, b candidate) float64 {
-		return s.Sum(func(i int) float64 { return math.Abs(a.at(s, i) - b.at(s, i)) }) / volume
-	}
-	gain, worth := leastGain, leastWorth
-	switch {
-	case best.onlyEnds(): // seen themselves, in readings that stay
-		gain, worth = 0, clearWorth
-	case best.score < plain.score-certainGain:
-		worth = clearWorth
-	case lag.Seconds != 0: // what is left of a lag looks like a small error of any setting
-		worth = lagWorth
-	case best.score < plain.score-clearGain:
-		worth = clearWorth
-	}
-	if best.layer > 1 && (best.score > plain.score-gain || apart(best, plain) < worth) {
-		best = plain
-	}
-	f.Unlike = s.Sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.Flow[i]) }) / volume
-	switch {
-	case f.Unlike > mostUnlike+min(s.Sum(s.Tolerance)/volume, mostUnlike):
-		f.Verdict, f.Why = CannotCompare, fmt.Sprintf("no setting explains the flow: the best leaves %.0f %% of the "+
-			"volume", 100*f.Unlike)
-	case best.layer == 0 && lag.Seconds != 0:
-		f.Verdict, f.Why = CannotCompare, "level and flow are not of one instant; else the settings agree"
-	case best.layer == 0:
-		f.Verdict = Same
-	case best.layer == 1:
-		f.Verdict = AnotherEquation
-	default:
-		f.Verdict = SettingDiffers
-	}
-	order := []candidate{best}
-	var behind []candidate
-	for _, x := range list {
-		switch {
-		case x.key() == best.key():
-		case x.score < best.score+twinScore && x.layer >= best.layer,
-			x.score < best.score+twinFarthest && x.layer >= best.layer && apart(x, best) < twinVolume:
-			order = append(order, x)
-		default:
-			behind = append(behind, x)
-		}
-	}
-	f.Twins = len(order)
-	order = append(order, behind...)
-	net := s.Sum(func(i int) float64 { return s.Flow[i] - same.at(s, i) }) * s.StepSeconds()
-	if lag.Seconds != 0 && best.layer <= 1 {
+	j := jury{s: s, lag: lag, list: list, volume: s.Sum(func(i int) float64 { return s.Flow[i] })}
+	j.same = list[slices.IndexFunc(list, func(x candidate) bool { return x.layer == 0 })]
+	best := j.claim()
+	f := Finding{Lag: lag.Seconds}
+	f.Unlike = s.Sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.Flow[i]) }) / j.volume
+	f.Verdict, f.Why = j.grade(best, f.Unlike)
+	net := s.Sum(func(i int) float64 { return s.Flow[i] - j.same.at(s, i) }) * s.StepSeconds()
+	order, twins := j.order(best)
+	if f.Twins = twins; lag.Seconds != 0 && best.layer <= 1 {
 		f.Best = append(f.Best, Explanation{Names: []string{lag.Name}, Values: []float64{lag.Seconds},
 			Low: []float64{lag.Low}, High: []float64{lag.High}, Snapped: []string{""}, Equation: best.model.equation(),
 			Score: best.score, Volume: net, Flow: best.model.flow})
@@ -215,9 +162,81 @@ func judge(c *catalogue, s *sample.Series, list []candidate, lag sample.Lag) Fin
 	return f
 }
 
-// onlyEnds reports whether a candidate differs from an equation by its ends alone.
+// jury is what a judgement goes by.
+type jury struct {
+	s      *sample.Series
+	lag    sample.Lag
+	list   []candidate // in order
+	same   candidate   // the recorded settings
+	volume float64     // logged, in steps of the log
+}
+
+// apart is what two candidates differ by, part of the volume.
+func (j *jury) apart(a, b candidate) float64 {
+	return j.s.Sum(func(i int) float64 { return math.Abs(a.at(j.s, i) - b.at(j.s, i)) }) / j.volume
+}
+
+// claim is the best candidate where it claims no setting, or beats those that claim none by enough; else the best of
+// these.
+func (j *jury) claim() candidate {
+	best, plain := j.list[0], j.same
+	for _, x := range j.list {
+		if x.layer <= 1 && x.score < plain.score-twinScore {
+			plain = x
+		}
+	}
+	gain, worth := leastGain, leastWorth
+	switch {
+	case best.onlyEnds(): // seen themselves, in readings that stay
+		gain, worth = 0, clearWorth
+	case best.score < plain.score-certainGain:
+		worth = clearWorth
+	case j.lag.Seconds != 0: // what is left of a lag looks like a small error of any setting
+		worth = lagWorth
+	case best.score < plain.score-clearGain:
+		worth = clearWorth
+	}
+	if best.layer <= 1 || best.score > plain.score-gain || j.apart(best, plain) < worth {
+		return plain
+	}
+	return best
+}
+
+// grade is the verdict on the best candidate, and why where it is that none is possible.
+func (j *jury) grade(best candidate, unlike float64) (Verdict, string) {
+	switch {
+	case unlike > mostUnlike+min(j.s.Sum(j.s.Tolerance)/j.volume, mostUnlike):
+		return CannotCompare, fmt.Sprintf("no setting explains the flow: the best leaves %.0f %% of the volume", 100*unlike)
+	case best.layer == 0 && j.lag.Seconds != 0:
+		return CannotCompare, "level and flow are not of one instant; else the settings agree"
+	case best.layer == 0:
+		return Same, ""
+	case best.layer == 1:
+		return AnotherEquation, ""
+	}
+	return SettingDiffers, ""
+}
+
+// order is the candidates with the best in front and those that fit as well behind it, and how many these are.
+func (j *jury) order(best candidate) (order []candidate, twins int) {
+	var behind []candidate
+	order = append(order, best)
+	for _, x := range j.list {
+		switch {
+		case x.key() == best.key():
+		case x.layer >= best.layer && (x.score < best.score+twinScore ||
+			x.score < best.score+twinFarthest && j.apart(x, best) < twinVolume):
+			order = append(order, x)
+		default:
+			behind = append(behind, x)
+		}
+	}
+	return append(order, behind...), len(order)
+}
+
+// onlyEnds reports whether a candidate differs from an equation by its ends alone, all the time.
 func (x candidate) onlyEnds() bool {
-	return x.layer > 1 && !slices.ContainsFunc(x.dials, func(d *dial) bool { return d != nil })
+	return x.layer > 1 && x.before == nil && !slices.ContainsFunc(x.dials, func(d *dial) bool { return d != nil })
 }
 
 // rank keeps the best candidate of each set of names, the best first.

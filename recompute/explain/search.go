@@ -322,6 +322,9 @@ func (c *catalogue) snap(s *sample.Series, x *candidate) {
 		for i, value := range d.values {
 			if value == v {
 				x.snapped[0] = d.labels[i]
+				if d.sizes != nil {
+					x.values[0] = d.sizes[i]
+				}
 			}
 		}
 		return
