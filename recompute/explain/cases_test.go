@@ -253,7 +253,8 @@ var faults = []fault{
 			kind, keys = "parshall", map[string]any{"throat": "6 in"}
 		}
 		other, _ := device.Build(kind, keys)
-		return func(_ int, h float64) float64 { return other.Flow(h) }, truth{names: []string{"kind"}, value: math.NaN()}
+		return func(_ int, h float64) float64 { return other.Flow(h) },
+			truth{names: []string{"kind"}, value: math.NaN()}
 	}},
 	{"datum since", func(r *rand.Rand, s site, flow func(float64) float64, _ rate) (meter, truth) {
 		d, from := either(r, 0.04, 0.12)*s.high, 200+r.IntN(600)

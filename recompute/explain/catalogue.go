@@ -201,8 +201,8 @@ func metres(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) + " m
 
 // throats are the standard throats of Parshall flumes; device.Build knows them by these labels.
 var throats = []string{"1 in", "2 in", "3 in", "6 in", "9 in", "1 ft", "1.5 ft", "2 ft", "2.5 ft", "3 ft", "4 ft",
-	"5 ft", "6 ft", "7 ft", "8 ft", "10 ft", "12 ft", "15 ft", "20 ft", "25 ft", "30 ft", "40 ft", "50 ft", "0.25 m", "0.30 m",
-	"0.45 m", "0.60 m", "0.75 m", "0.90 m", "1.00 m", "1.20 m", "1.50 m", "1.80 m", "2.10 m", "2.40 m"}
+	"5 ft", "6 ft", "7 ft", "8 ft", "10 ft", "12 ft", "15 ft", "20 ft", "25 ft", "30 ft", "40 ft", "50 ft", "0.25 m",
+	"0.30 m", "0.45 m", "0.60 m", "0.75 m", "0.90 m", "1.00 m", "1.20 m", "1.50 m", "1.80 m", "2.10 m", "2.40 m"}
 
 // hDepths are the depths of H flumes by type, in feet.
 var hDepths = map[string][]string{"H": {"0.5 ft", "0.75 ft", "1 ft", "1.5 ft", "2 ft", "2.5 ft", "3 ft", "4.5 ft"},
@@ -436,17 +436,10 @@ func (c *catalogue) addKinds() {
 	}
 }
 
-// flowRatios are the ratios of flow units that are in use, and of decimal places.
-func flowRatios() (list []usual) {
-	units := []string{"L/s", "m3/h", "m3/s", "L/min", "ML/d", "m3/d", "ft3/s", "US gal/min", "imp gal/min", "US Mgal/d",
-		"imp Mgal/d"}
-	for _, a := range units {
-		for _, b := range units {
-			if a != b {
-				list = append(list, usual{quantity.MustLookUp(a).Factor / quantity.MustLookUp(b).Factor, a + " for " + b})
-			}
-		}
-	}
+// flowRatios are the ratios of flow units that are in use, of decimal places, and of spans.
+func flowRatios() []usual {
+	list := ratios("L/s", "m3/h", "m3/s", "L/min", "ML/d", "m3/d", "ft3/s", "US gal/min", "imp gal/min", "US Mgal/d",
+		"imp Mgal/d")
 	for _, k := range [...]float64{0.001, 0.01, 0.1, 10, 100, 1000} {
 		list = append(list, usual{k, "times " + quantity.Digits(k, 4)})
 	}
@@ -454,16 +447,18 @@ func flowRatios() (list []usual) {
 }
 
 // headRatios are those of units of length, and of spans.
-func headRatios() (list []usual) {
-	units := []string{"m", "cm", "ft", "in", "mm"}
+func headRatios() []usual { return append(ratios("m", "cm", "ft", "in", "mm"), spanRatios()...) }
+
+// ratios are those of every unit to every other.
+func ratios(units ...string) (list []usual) {
 	for _, a := range units {
 		for _, b := range units {
-			if a != b {
-				list = append(list, usual{quantity.MustLookUp(a).Factor / quantity.MustLookUp(b).Factor, a + " for " + b})
+			if ratio := quantity.MustLookUp(a).Factor / quantity.MustLookUp(b).Factor; a != b {
+				list = append(list, usual{ratio, a + " for " + b})
 			}
 		}
 	}
-	return append(list, spanRatios()...)
+	return list
 }
 
 // spanRatios are those of small numbers, as of two spans.

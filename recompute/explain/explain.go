@@ -127,7 +127,7 @@ func Explain(r *Record) Finding {
 	}
 	lag := s.Align()
 	if s.Measure(); s.Held() > mostHeld {
-		return Finding{Verdict: CannotCompare, Why: "the flow stands at the most that the meter shows nearly all the time"}
+		return Finding{Verdict: CannotCompare, Why: "nearly all the time the flow stands at one most"}
 	}
 	c := newCatalogue(r, s, base)
 	list := search(c, s)
@@ -206,7 +206,8 @@ func (j *jury) claim() candidate {
 func (j *jury) grade(best candidate, unlike float64) (Verdict, string) {
 	switch {
 	case unlike > mostUnlike+min(j.s.Sum(j.s.Tolerance)/j.volume, mostUnlike):
-		return CannotCompare, fmt.Sprintf("no setting explains the flow: the best leaves %.0f %% of the volume", 100*unlike)
+		return CannotCompare, fmt.Sprintf("no setting explains the flow: the best leaves %.0f %% of the volume",
+			100*unlike)
 	case best.layer == 0 && j.lag.Seconds != 0:
 		return CannotCompare, "level and flow are not of one instant; else the settings agree"
 	case best.layer == 0:

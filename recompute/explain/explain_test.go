@@ -58,8 +58,8 @@ func TestCases(t *testing.T) {
 		for round := range rounds {
 			for k, s := range sites {
 				for f, fault := range faults {
-					if (k+f+2*n)%every == 0 && chosen("EXPLAIN_NOISE", string(kind)) && chosen("EXPLAIN_KIND", s.kind) &&
-						chosen("EXPLAIN_FAULT", fault.name) {
+					if (k+f+2*n)%every == 0 && chosen("EXPLAIN_NOISE", string(kind)) &&
+						chosen("EXPLAIN_KIND", s.kind) && chosen("EXPLAIN_FAULT", fault.name) {
 						o.try(t, uint64((round+first)*1_000_000+k*1000+f*10), kind, k, fault)
 					}
 				}
@@ -73,9 +73,9 @@ func TestCases(t *testing.T) {
 			}
 			return stat.Percentile(values, p)
 		}
-		t.Logf("%-16s first %d, three %d of %d; claims %d of %d; intervals %d of %d (off by %.2f, %.2f of half, median "+
-			"and p95), onsets %d of %d, total off by %.2f %% (p95), slowest %v", kind, o.first, o.three, o.cases, o.claims,
-			o.correct, o.held, o.values, part(o.off, 0.5), part(o.off, 0.95), o.dated, o.onsets,
+		t.Logf("%-16s first %d, three %d of %d; claims %d of %d; intervals %d of %d (off by %.2f, %.2f of half, "+
+			"median and p95), onsets %d of %d, total off by %.2f %% (p95), slowest %v", kind, o.first, o.three, o.cases,
+			o.claims, o.correct, o.held, o.values, part(o.off, 0.5), part(o.off, 0.95), o.dated, o.onsets,
 			100*part(o.totals, 0.95), o.slowest.Round(time.Millisecond))
 		if need := least[kind]; float64(o.first) < need*float64(o.cases)-1 || 50*o.claims > o.correct+50 ||
 			float64(o.held) < 0.93*float64(o.values)-1 || float64(o.dated) < 0.93*float64(o.onsets)-1 {

@@ -281,8 +281,8 @@ func (c *catalogue) singles(s *sample.Series, d *dial) (list []candidate) {
 			if math.IsInf(x.loss, 1) {
 				continue
 			}
-			y := candidate{names: []string{d.name}, values: []float64{x.value}, snapped: []string{""}, dials: []*dial{d},
-				eq: e, free: free, model: x.model, loss: x.loss, layer: 2}
+			y := candidate{names: []string{d.name}, values: []float64{x.value}, snapped: []string{""},
+				dials: []*dial{d}, eq: e, free: free, model: x.model, loss: x.loss, layer: 2}
 			c.finish(s, &y)
 			list = append(list, y)
 		}

@@ -17,7 +17,7 @@ type Lag struct {
 // Rules of a lag. A shift or a filter takes the scatter of levels down as it takes means of neighbours, and does so
 // forwards and backwards; only a true lag tells the two directions apart.
 const (
-	lagReadings = 6000 // in the blocks of the record that move most, of a day each: the level must rise and fall in them
+	lagReadings = 6000 // in the blocks that move most, of a day each: the level must rise and fall in them
 	longestSpan = 1440 // readings of a block at most
 	lagGain     = 0.8
 	lagOneWay   = 0.75
@@ -59,8 +59,8 @@ func (s *Series) Align() Lag {
 			best, bestCost, name = steps, c, kind
 		}
 	}
-	try(delayed, "delay", []float64{-6, -4, -3, -2, -1.5, -1, -0.75, -0.5, -0.25, 0, 0.25, 0.5, 0.75, 1, 1.5, 2, 3, 4, 5,
-		6, 8, 10, 12, 16, 20, lagFarthest})
+	try(delayed, "delay", []float64{-6, -4, -3, -2, -1.5, -1, -0.75, -0.5, -0.25, 0, 0.25, 0.5, 0.75, 1, 1.5, 2, 3, 4,
+		5, 6, 8, 10, 12, 16, 20, lagFarthest})
 	try(damped, "damping", []float64{0.1, 0.3, 0.5, 0.75, 1, 1.4, 2, 2.8, 4, 5.6, 8, 11, 16, lagFarthest})
 	if name == "" || bestCost > lagGain*still {
 		return Lag{}

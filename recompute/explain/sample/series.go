@@ -423,7 +423,10 @@ func (s *Series) findDry(order []int) {
 			far = append(far, s.Flow[i])
 		}
 	}
-	if len(near) > 0 && len(far) > 0 && stat.Median(near) > 4*s.FlowStep && stat.Median(far) < mostRise*stat.Median(near) {
+	if len(near) == 0 || len(far) == 0 {
+		return
+	}
+	if first := stat.Median(near); first > 4*s.FlowStep && stat.Median(far) < mostRise*first {
 		s.Dry = dry
 	}
 }
