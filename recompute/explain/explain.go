@@ -187,7 +187,7 @@ func (j *jury) claim() candidate {
 	}
 	gain, worth := leastGain, leastWorth
 	switch {
-	case best.onlyEnds(): // seen themselves, in readings that stay
+	case best.onlyEnds() && j.s.Sample.Blur <= sample.EndSlack: // seen themselves, in readings that stay
 		gain, worth = 0, clearWorth
 	case best.score < plain.score-certainGain:
 		worth = clearWorth

@@ -19,8 +19,8 @@ type Lag struct {
 const (
 	lagReadings = 6000 // in the blocks that move most, of a day each: the level must rise and fall in them
 	longestSpan = 1440 // readings of a block at most
-	lagGain     = 0.8
-	lagOneWay   = 0.75
+	lagGain     = 0.93
+	lagOneWay   = 0.8
 	lagHeld     = 0.3 // the most that one reading counts for, Relative
 	lagFarthest = 24  // steps
 )
