@@ -309,8 +309,8 @@ func TestBudgetOfMeansWithGaps(t *testing.T) {
 	if got := 2 * part(&r.Total, "datum"); math.Abs(got-want) > 0.002*want {
 		t.Errorf("the datum is %.5f of the total, want %.5f", got, want)
 	}
-	if d := r.Draws; math.Abs(d.Mean/r.Total.After.M3()-1) > 0.005 || math.Abs(d.Standard/r.Total.Budget.Standard-1) > 0.1 {
-		t.Errorf("draws: %.0f +/- %.0f m3, the budget has %.0f +/- %.0f", d.Mean, d.Standard, r.Total.After.M3(),
-			r.Total.Budget.Standard)
+	d, after, standard := r.Draws, r.Total.After.M3(), r.Total.Budget.Standard
+	if math.Abs(d.Mean/after-1) > 0.005 || math.Abs(d.Standard/standard-1) > 0.1 {
+		t.Errorf("draws: %.0f +/- %.0f m3, the budget has %.0f +/- %.0f", d.Mean, d.Standard, after, standard)
 	}
 }

@@ -498,9 +498,9 @@ func TestKeptIsNotKnown(t *testing.T) {
 }
 
 // TestKeptBelowCutOff: a meter shows flows under 2 L/s as zero, Q = 0.1 m²/s × h; the level of zero flow was 10 mm
-// higher, so that all flows are 1 L/s less and between 0 and 1 L/s flowed while it showed zero. Whether its zeros are held
-// or kept, they hide that much, although zero lies below the corrected crest. Trapezoids by hand, of readings an hour
-// apart.
+// higher, so that all flows are 1 L/s less and between 0 and 1 L/s flowed while it showed zero. Whether its zeros are
+// held or kept, they hide that much, although zero lies below the corrected crest. Trapezoids by hand, of readings an
+// hour apart.
 func TestKeptBelowCutOff(t *testing.T) {
 	shown := []float64{5, 4, 3, 2.2, 0, 0, 0, 0, 0, 2.2, 3, 4, 5}
 	log, least, most := "Time,Value\n", 0.0, 0.0

@@ -172,8 +172,7 @@ func (a *Audit) Text(w io.Writer) {
 		}
 	}
 	if a.Differs() {
-		fmt.Fprintln(w, "\nWhat this log cannot show: whether what the meter used was right. That takes the site: sheet,"+
-			"\ntape, gauge or visit; stay out of sewers and moving water without the permits and people they need.")
+		fmt.Fprintln(w, cannotShow)
 	}
 	if len(a.Needs) > 0 {
 		fmt.Fprintln(w, "\nA person has to look")
@@ -183,6 +182,10 @@ func (a *Audit) Text(w io.Writer) {
 	}
 	fmt.Fprintln(w, "\n"+review)
 }
+
+const cannotShow = `
+What this log cannot show: whether what the meter used was right. That takes the site: sheet, tape, gauge or visit;
+stay out of sewers and moving water without the permits and people they need.`
 
 // Trial is explanation n of the audit as text for a site file; false where there is none.
 func (a *Audit) Trial(n int) (string, bool) {

@@ -175,8 +175,8 @@ func (w *readingsWriter) write(full <-chan []readings, options []parquet.WriterO
 // mostUnlike is the share of the first rows that have a number of their own, above which a column gets no dictionary.
 const mostUnlike = 0.75
 
-// unlike takes the dictionary off the columns whose numbers hardly repeat in the first rows, where looking each up would
-// be in vain.
+// unlike takes the dictionary off the columns whose numbers hardly repeat in the first rows, where it would only cost
+// time.
 func unlike(first []readings) (options []parquet.WriterOption) {
 	all := reflect.TypeFor[readings]()
 	for i := range all.NumField() {

@@ -24,7 +24,8 @@ func auditCommand() *cobra.Command {
 		Short: "Which setting did the meter use, by its own log? Writes nothing",
 		Long: `Compares level and flow of the log, pair by pair, with what the recorded settings make of the level,
 and looks for the setting, or two, or the change in time, that explains the logged flow: with its interval, since when,
-what it is worth, and what would fit as well. It writes nothing, and says nothing of whether what the meter used was right.
+what it is worth, and what would fit as well. It writes nothing, and says nothing of whether what the meter used was
+right.
 
 Exit status: 0 the settings on file make the logged flow, or nothing can be told; 2 a site file or log cannot be read;
 3 the meter used another setting than the site file has and nobody accepted it ([[audit.accepted]]), or some of several
