@@ -64,7 +64,11 @@ func (r *Run) used() *Table {
 		if x.Verdict == explain.Same || x.Verdict == explain.CannotCompare {
 			continue
 		}
-		for n := range x.Best[:min(len(x.Best), x.Twins+mostBehind)] {
+		listed := x.Twins + mostBehind
+		if x.Verdict == explain.AnotherEquation {
+			listed = 1 // no setting differs
+		}
+		for n := range x.Best[:min(len(x.Best), listed)] {
 			for part := range x.Best[n].Names {
 				rows = append(rows, explanation{n + 1, part, x, &x.Best[n]})
 			}

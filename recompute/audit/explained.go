@@ -44,9 +44,26 @@ func Explain(r *recompute.Result) (list []Explained) {
 			FlowFactor: 1,
 			Means:      r.Site.Log.Means,
 		})
+		dropMore(&f)
 		list = append(list, Explained{s, len(of.Pairs), f})
 	}
 	return list
+}
+
+// dropMore drops, of the explanations that fit as well as the best, those that are one before them and another setting:
+// what the other adds is nothing.
+func dropMore(f *explain.Finding) {
+	var kept []explain.Explanation
+	for i, e := range f.Best {
+		adds := func(k explain.Explanation) bool {
+			return !slices.ContainsFunc(k.Names, func(name string) bool { return !slices.Contains(e.Names, name) })
+		}
+		if i >= f.Twins || !slices.ContainsFunc(kept, adds) {
+			kept = append(kept, e)
+		}
+	}
+	f.Twins -= len(f.Best) - len(kept)
+	f.Best = kept
 }
 
 // differs reports whether any of them says that the meter used another setting.
@@ -130,6 +147,8 @@ func (x *Explained) Sentence() string {
 func Value(name string, v float64, taken string) string {
 	text := ""
 	switch name {
+	case "kind":
+		return taken
 	case "datum", "span offset":
 		text = fmt.Sprintf("%+.1f mm", 1000*v)
 	case "angle":

@@ -151,20 +151,6 @@ func TestUsual(t *testing.T) {
 	}
 }
 
-// BenchmarkYear is a site-year of readings every five minutes.
-func BenchmarkYear(b *testing.B) {
-	r := notch(func(_ int, h float64) float64 { return math.Round(1e5*law25(h-0.01)) / 1e5 })
-	for i := 3000; i < 105_120; i++ {
-		p := r.Pairs[i%3000]
-		p.At = int64(i) * 60e9
-		r.Pairs = append(r.Pairs, p)
-	}
-	r.Kind, r.Dimensions = "v-notch", map[string]any{"angle": "90 deg"}
-	for b.Loop() {
-		Explain(r)
-	}
-}
-
 // TestEveryKind: with every kind of device the recorded settings are told from a datum that is off by a twentieth.
 func TestEveryKind(t *testing.T) {
 	for _, kind := range device.All() {
