@@ -134,11 +134,12 @@ func (x *Explained) Sentence() string {
 	if e.Since != 0 {
 		text += ", since " + utc(e.Since) + " UTC"
 	}
-	if x.Twins > 1 {
-		text += fmt.Sprintf("; what stands in the next %d rows fits as well", x.Twins-1)
-		if x.Twins == 2 {
-			text = strings.Replace(text, "next 1 rows fits", "next row fits", 1)
-		}
+	switch x.Twins {
+	case 1:
+	case 2:
+		text += "; another explanation fits as well"
+	default:
+		text += fmt.Sprintf("; %d other explanations fit as well", x.Twins-1)
 	}
 	return text + "."
 }

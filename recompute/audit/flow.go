@@ -72,7 +72,7 @@ func loggedFlow(r *recompute.Result, used []Explained) Finding {
 	f.Sentence = "The recorded settings do NOT reproduce the logged flow: " + agreement(r, m) +
 		". The settings on file are then not what the meter used."
 	if len(used) > 0 {
-		f.Sentence += " " + sentences(used)
+		f.Sentence = sentences(used) + " " + f.Sentence
 	}
 	if len(r.Site.Corrections) > 0 && reproduces(c) {
 		f.Sentence += " The corrected settings do reproduce it (" + agreement(r, c) +
