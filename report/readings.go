@@ -2,6 +2,7 @@ package report
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"reflect"
@@ -323,10 +324,12 @@ func (w *readingsWriter) finish() error {
 
 // close writes the last rows and the footer.
 func (w *readingsWriter) close() error {
-	if err := w.finish(); err != nil {
-		return err
+	err := errors.Join(w.finish(), w.out.Close())
+	if fault := (*os.PathError)(nil); errors.As(err, &fault) {
+		return fmt.Errorf("readings.parquet cannot be written: %s; make room for it, or give another folder with --out",
+			cause(fault))
 	}
-	return w.out.Close()
+	return err
 }
 
 // abandon closes the file as it is, for a pass that is given up.
