@@ -9,8 +9,8 @@ import (
 
 // What intervals are made of.
 const (
-	freePairs    = 150   // that a record is worth, since neighbours in time err together
-	equationPart = 0.006 // standard part of the flow, by which published equations of a device differ
+	freePairs    = 40    // that a record is worth, since neighbours in time err together
+	equationPart = 0.010 // standard part of the flow, by which published equations of a device differ
 )
 
 // explanation is a candidate as it is handed out.
