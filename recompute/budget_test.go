@@ -314,3 +314,27 @@ func TestBudgetOfMeansWithGaps(t *testing.T) {
 		t.Errorf("draws: %.0f +/- %.0f m3, the budget has %.0f +/- %.0f", d.Mean, d.Standard, after, standard)
 	}
 }
+
+// TestEveryReadingHasItsUncertainty: one that counts as it was read has an uncertainty, the first after a gap too; the
+// first of all stands for nothing before it, and has one as well.
+func TestEveryReadingHasItsUncertainty(t *testing.T) {
+	log := "Time,Distance\n"
+	for i := range 120 {
+		if i < 50 || i > 80 {
+			log += fmt.Sprintf("2031-03-01 %02d:%02d:00,%.3f\n", i/60, i%60, 0.8-0.001*float64(i%7))
+		}
+	}
+	rows := 0
+	withBudgetTo(t, simple(t, log, ""), func(r *recompute.Rows) error {
+		for i := range r.Time {
+			rows++
+			if u95, known := r.U95(i); r.Used[i] != known || known && !(u95 > 0) {
+				t.Errorf("row %d: used %v, uncertainty %v (%v)", i, r.Used[i], u95, known)
+			}
+		}
+		return nil
+	})
+	if rows != 89 {
+		t.Errorf("%d rows", rows)
+	}
+}

@@ -32,8 +32,8 @@ const mostBehind = 2
 
 // explanation is one row of the table: a setting of one of the explanations.
 type explanation struct {
-	number, part int
-	of           *audit.Explained
+	number, place, part int // its number in the table, and its place among those of its settings, from 1
+	of                  *audit.Explained
 	*explain.Explanation
 }
 
@@ -50,27 +50,43 @@ func NewAudit(r *Run) *Audit {
 			a.Worth += number(x.Best[0].Volume)
 		}
 	}
-	if a.Verdict = worst.String(); len(list) == 0 {
+	switch a.Verdict = worst.String(); {
+	case a.Differs():
+		a.Verdict = explain.SettingDiffers.String()
+	case len(list) == 0 || a.unexplained():
 		a.plain()
 	}
 	return a
 }
 
+// unexplained reports whether log and settings differ, and no setting is found that explains it.
+func (a *Audit) unexplained() bool {
+	return !a.Differs() && slices.ContainsFunc(a.run.Findings, func(f audit.Finding) bool {
+		return f.Topic == audit.LoggedFlow && f.Verdict == audit.Differs
+	})
+}
+
+// listed is how many explanations of one set of recorded settings are shown.
+func listed(x *audit.Explained) int {
+	switch x.Verdict {
+	case explain.AnotherEquation:
+		return 1 // no setting differs
+	case explain.SettingDiffers:
+		return min(len(x.Best), x.Twins+mostBehind)
+	}
+	return 0
+}
+
 // used is the table of what explains the logged flow, the best first and what fits as well behind it.
 func (r *Run) used() *Table {
 	var rows []explanation
+	number := 0
 	for k := range r.Used {
 		x := &r.Used[k]
-		if x.Verdict == explain.Same || x.Verdict == explain.CannotCompare {
-			continue
-		}
-		listed := x.Twins + mostBehind
-		if x.Verdict == explain.AnotherEquation {
-			listed = 1 // no setting differs
-		}
-		for n := range x.Best[:min(len(x.Best), listed)] {
+		for n := range listed(x) {
+			number++
 			for part := range x.Best[n].Names {
-				rows = append(rows, explanation{n + 1, part, x, &x.Best[n]})
+				rows = append(rows, explanation{number, n + 1, part, x, &x.Best[n]})
 			}
 		}
 	}
@@ -121,9 +137,9 @@ func explanationFigures() []figure[explanation] {
 		}},
 		words("fit", "fit", func(x *explanation) string {
 			switch {
-			case x.number == 1:
+			case x.place == 1:
 				return "best"
-			case x.number <= x.of.Twins:
+			case x.place <= x.of.Twins:
 				return "as well"
 			}
 			return fmt.Sprintf("worse by %.2f", x.Score-x.of.Best[0].Score)
@@ -139,7 +155,7 @@ func (a *Audit) Differs() bool {
 
 // Open is told beside Differs.
 func (a *Audit) Open() bool {
-	return a.Differs() && !a.run.accepted()
+	return a.unexplained() || a.Differs() && !a.run.accepted()
 }
 
 // Text prints an audit, the answer first.
@@ -195,10 +211,12 @@ stay out of sewers and moving water without the permits and people they need.`
 func (a *Audit) Trial(n int) (string, bool) {
 	for i := range a.list {
 		x := &a.list[i]
-		if x.Differs() && n >= 1 && n <= len(x.Best) {
-			text := x.Trial(a.run.Result, n)
-			return text, text != ""
+		if k := listed(x); n > k {
+			n -= k
+			continue
 		}
+		text := x.Trial(a.run.Result, n)
+		return text, text != ""
 	}
 	return "", false
 }

@@ -64,9 +64,15 @@ func (r *Run) NeedsPerson() (reasons []string) {
 
 // accepted reports whether somebody answers for all settings that the meter used in place of those on file.
 func (r *Run) accepted() bool {
-	return len(r.Used) > 0 && !slices.ContainsFunc(r.Used, func(x audit.Explained) bool {
-		return x.Differs() && x.AcceptedBy(r.site()) == nil
-	})
+	known := false
+	for i := range r.Used {
+		if x := &r.Used[i]; x.Differs() {
+			if known = x.AcceptedBy(r.site()) != nil; !known {
+				return false
+			}
+		}
+	}
+	return known
 }
 
 // leftOutMost says which check made most of the time missing, if one made more than gaps in the log do; "" otherwise.

@@ -36,6 +36,9 @@ sites could not be done.`,
 			if o.trial != 0 && len(args) > 1 {
 				return usage{"--write-trial takes one site file"}
 			}
+			if o.top > 0 && (o.json || o.trial > 0) {
+				return usage{"--top prints lines of its own: leave out --json and --write-trial"}
+			}
 			if o.trial < 0 || o.top < 0 {
 				return usage{"--write-trial and --top take a number from 1"}
 			}

@@ -11,6 +11,7 @@ import (
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
 	"retotal/recompute"
+	"retotal/recompute/evidence"
 	"retotal/recompute/explain"
 	"retotal/recompute/settings"
 )
@@ -71,14 +72,36 @@ func differs(used []Explained) bool {
 	return slices.ContainsFunc(used, func(x Explained) bool { return x.Differs() })
 }
 
-// graded is the verdict on settings of which none differs.
-func graded(used []Explained) Verdict {
+// Limits of what may be left where no setting differs, common practice.
+const (
+	sameWithin  = 0.01 // of the volume, beyond the log's rounding, where the settings on file explain the flow best
+	otherWithin = 0.05 // of the volume, and of a span, where another equation or a lag does
+)
+
+// lags reports whether nothing but a lag stands between level and flow.
+func (x *Explained) lags() bool {
+	return x.Verdict == explain.CannotCompare && len(x.Best) > 0 && x.Best[0].Names[0] != "same" && x.Lag != 0
+}
+
+// graded is the verdict on settings of which none differs; false where something is left that a person has to look at:
+// what stands for hours, what is more than the meter can show, and what nothing explains.
+func graded(m evidence.Misfit, used []Explained) (verdict Verdict, ok bool) {
+	verdict = Agrees
 	for i := range used {
-		if used[i].Verdict == explain.CannotCompare {
-			return CannotTell
+		switch x := &used[i]; {
+		case x.Verdict == explain.Same:
+			if m.Part() > sameWithin*(1+1e-9) || m.Standing.Part() > standingWithin*(1+1e-9) ||
+				m.AboveCap >= capReadings {
+				return Differs, false
+			}
+		case x.Verdict == explain.AnotherEquation && m.Standing.Part() <= otherWithin && x.Unlike <= otherWithin:
+		case x.lags() && x.Unlike <= otherWithin:
+			verdict = CannotTell
+		default:
+			return Differs, false
 		}
 	}
-	return Agrees
+	return verdict, true
 }
 
 // sentences are what all of them tell, each once.
@@ -218,7 +241,7 @@ func (x *Explained) Trial(r *recompute.Result, n int) string {
 	for i, name := range e.Names {
 		value, ofDevice := x.key(name, e.Values[i], e.Snapped[i])
 		switch {
-		case value == "":
+		case value == "", name == "datum" && r.Site.Log.Primary == reading.Head: // of heads, a datum is in no setting
 			return ""
 		case ofDevice:
 			device = append(device, value)
@@ -226,18 +249,20 @@ func (x *Explained) Trial(r *recompute.Result, n int) string {
 			values = append(values, value)
 		}
 	}
-	table, at := "settings", ""
-	if e.Since != 0 {
-		table = "settings.change"
-		at = "at = " + time.Unix(0, e.Since).UTC().Format("2006-01-02T15:04:05Z") + "\n"
+	instant := func(at int64) string { return time.Unix(0, at).UTC().Format("2006-01-02T15:04:05Z") }
+	table := "settings.change"
+	text := "# What the meter used by its own log; a trial, for a competent person to confirm at the site.\n"
+	switch {
+	case e.Since != 0:
+		text += "# Beside [settings], from when on the meter used it:\n[[settings.change]]\nat = " +
+			instant(e.Since) + "\n"
+	case x.Segment.From != settings.Always:
+		text += "# In place of the same keys of the [[settings.change]] of " + instant(x.Segment.From) + ":\n"
+	default:
+		table = "settings"
+		text += "# In place of the same keys of [settings]:\n"
 	}
-	head := "# What the meter used by its own log; a trial, for a competent person to confirm at the site.\n"
-	if at == "" {
-		head += "# In place of the same keys of [settings]:\n"
-	} else {
-		head += "# Beside [settings], from when on the meter used it:\n[[" + table + "]]\n" + at
-	}
-	text := head + strings.Join(values, "")
+	text += strings.Join(values, "")
 	if len(device) > 0 {
 		text += "[" + table + ".device]\n" + strings.Join(device, "")
 	}
@@ -264,6 +289,9 @@ func (x *Explained) key(name string, v float64, taken string) (line string, ofDe
 		}
 		return length("level_of_zero_flow", set(site.LevelOfZeroFlow)+v), false
 	case "head factor":
+		if on := set(site.HeadFactor); on > 0 {
+			v *= on
+		}
 		return fmt.Sprintf("head_factor = %s\n", quantity.Digits(v, 6)), false
 	case "cap":
 		return fmt.Sprintf("maximum_flow = %q\n", quantity.Digits(1000*v, 5)+" L/s"), false

@@ -63,16 +63,18 @@ func loggedFlow(r *recompute.Result, used []Explained) Finding {
 		f.Sentence = "The recorded settings reproduce the logged flow: " + agreement(r, m) + "."
 		return f
 	}
-	if len(used) > 0 && !differs(used) {
-		f.Verdict = graded(used)
+	if verdict, ok := graded(m, used); ok && len(used) > 0 {
+		f.Verdict = verdict
 		f.Sentence = sentences(used) + " " + upper(agreement(r, m)) + "."
 		return f
 	}
 	f.Verdict, f.By = Differs, "what differs is worth "+percent(m.Part())+" of the volume"
 	f.Sentence = "The recorded settings do NOT reproduce the logged flow: " + agreement(r, m) +
 		". The settings on file are then not what the meter used."
-	if len(used) > 0 {
+	if differs(used) {
 		f.Sentence = sentences(used) + " " + f.Sentence
+	} else if len(used) > 0 {
+		f.Sentence += " No setting that was tried explains it better."
 	}
 	if len(r.Site.Corrections) > 0 && reproduces(c) {
 		f.Sentence += " The corrected settings do reproduce it (" + agreement(r, c) +

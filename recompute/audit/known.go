@@ -17,12 +17,15 @@ func dailyUncertainty(r *recompute.Result) (f Finding, asked bool) {
 	if required == 0 {
 		return f, false
 	}
-	met, days, hidden := 0, 0, 0
+	met, days, hidden, missing := 0, 0, 0, 0
 	var unsure []*recompute.Period
 	for i := range r.Days {
 		d := &r.Days[i]
 		x, ok := d.Interval()
 		if !ok {
+			if d.After.Missing() {
+				missing++
+			}
 			continue
 		}
 		days++
@@ -45,6 +48,9 @@ func dailyUncertainty(r *recompute.Result) (f Finding, asked bool) {
 		Tolerance: percent + " (95 %) of each day, as stated",
 		Sentence: fmt.Sprintf("%d of %d days are known to %s or better, of the time that they cover.", met, days,
 			percent),
+	}
+	if missing > 0 {
+		f.Sentence += fmt.Sprintf(" %d more have no total.", missing)
 	}
 	if met == days {
 		return f, true
