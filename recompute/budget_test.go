@@ -318,7 +318,7 @@ func TestBudgetOfMeansWithGaps(t *testing.T) {
 // TestEveryReadingHasItsUncertainty: one that counts as it was read has an uncertainty, the first after a gap too; the
 // first of all stands for nothing before it, and has one as well.
 func TestEveryReadingHasItsUncertainty(t *testing.T) {
-	log := "Time,Distance\n"
+	log := "Time,Distance (m)\n"
 	for i := range 120 {
 		if i < 50 || i > 80 {
 			log += fmt.Sprintf("2031-03-01 %02d:%02d:00,%.3f\n", i/60, i%60, 0.8-0.001*float64(i%7))
