@@ -49,7 +49,7 @@ func (u *units) number(c *Column, v float64) string {
 	case Millimetres:
 		return fmt.Sprintf("%.1f", v*1000)
 	case Offset:
-		return fmt.Sprintf("%+.1f", v*1000)
+		return signed(v*1000, 1)
 	case Share:
 		return fmt.Sprintf("%.1f %%", 100*v)
 	case Percent:
