@@ -2,12 +2,14 @@ package report
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
 	"slices"
 	"strings"
 
+	"retotal/ingest/quantity"
 	"retotal/recompute/audit"
 	"retotal/recompute/explain"
 	"retotal/recompute/settings"
@@ -62,7 +64,14 @@ func NewAudit(r *Run) *Audit {
 // unexplained reports whether log and settings differ, and no setting is found that explains it.
 func (a *Audit) unexplained() bool {
 	return !a.Differs() && slices.ContainsFunc(a.run.Findings, func(f audit.Finding) bool {
-		return f.Topic == audit.LoggedFlow && f.Verdict == audit.Differs
+		return f.Topic == audit.LoggedFlow && f.Verdict == audit.Differs && !f.Allowed
+	})
+}
+
+// allowed reports whether what differs is no more than the site file allows.
+func (r *Run) allowed() bool {
+	return slices.ContainsFunc(r.Findings, func(f audit.Finding) bool {
+		return f.Topic == audit.LoggedFlow && f.Allowed
 	})
 }
 
@@ -128,12 +137,23 @@ func explanationFigures() []figure[explanation] {
 			}
 			return value(x, x.Low[x.part]) + " to " + value(x, x.High[x.part])
 		}),
+		exact("value_si", func(x *explanation) float64 { return x.Values[x.part] }),
+		exact("low_si", func(x *explanation) float64 { return x.Low[x.part] }),
+		exact("high_si", func(x *explanation) float64 { return x.High[x.part] }),
+		words("unit_si", "", func(x *explanation) string { return audit.Unit(x.Names[x.part]) }),
+		words("taken_for", "", func(x *explanation) string { return x.Snapped[x.part] }).optional(),
 		words("equation", "equation", func(x *explanation) string { return x.Equation }).in(machines),
 		{Column{Key: "since", Title: "since", Kind: Instant, Missing: "the beginning"}, func(x *explanation) any {
 			if x.Since == 0 {
 				return nil
 			}
 			return x.Since
+		}},
+		{Column{Key: "since_from", Kind: Instant, Optional: true}, func(x *explanation) any {
+			return onset(x, x.SinceLow)
+		}},
+		{Column{Key: "since_until", Kind: Instant, Optional: true}, func(x *explanation) any {
+			return onset(x, x.SinceHigh)
 		}},
 		words("fit", "fit", func(x *explanation) string {
 			switch {
@@ -147,6 +167,24 @@ func explanationFigures() []figure[explanation] {
 	}
 }
 
+// onset is an end of the interval of an onset, or nil where it holds from the first pair on.
+func onset(x *explanation, at int64) any {
+	if x.Since == 0 {
+		return nil
+	}
+	return at
+}
+
+// exact is a figure of the record alone, in SI units to six digits; nil where it is no number.
+func exact[T any](key string, of func(*T) float64) figure[T] {
+	return figure[T]{Column{Key: key, Kind: Written}, func(x *T) any {
+		if v := of(x); !math.IsInf(v, 0) && !math.IsNaN(v) {
+			return json.Number(quantity.Digits(v, 6))
+		}
+		return nil
+	}}
+}
+
 // Differs reports whether the meter used another setting than the site file has; Open whether it did and nobody answers
 // for that.
 func (a *Audit) Differs() bool {
@@ -155,7 +193,7 @@ func (a *Audit) Differs() bool {
 
 // Open is told beside Differs.
 func (a *Audit) Open() bool {
-	return a.unexplained() || a.Differs() && !a.run.accepted()
+	return a.unexplained() || a.Differs() && !a.run.accepted() && !a.run.allowed()
 }
 
 // Text prints an audit, the answer first.
@@ -173,6 +211,10 @@ func (a *Audit) Text(w io.Writer) {
 	if len(a.Table.Rows) > 0 {
 		fmt.Fprintln(w, "\nWhat explains the logged flow, by the log alone")
 		a.Table.Text(w)
+		if slices.ContainsFunc(a.list, func(x audit.Explained) bool { return x.Moves() }) {
+			fmt.Fprintln(w,
+				"A datum is the head on file less the head that the meter used: below zero, its heads were higher.")
+		}
 	}
 	for i := range a.list {
 		x := &a.list[i]

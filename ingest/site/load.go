@@ -122,7 +122,7 @@ func (doc *document) site(file string, text []byte) *Site {
 	s.readVisits(top)
 	s.readRulings(top)
 	s.readApproval(top.sub("record"))
-	s.readAccepted(top.sub("audit"))
+	s.readAudit(top.sub("audit"))
 	s.readScreening(top.sub("screening"))
 	s.needAir(top)
 	s.readFilling(top.sub("filling"))

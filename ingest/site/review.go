@@ -159,8 +159,10 @@ func checkNames() (names []string) {
 	return names
 }
 
-// readAccepted reads [[audit.accepted]]: findings that stay as they are, and who says so and why.
-func (s *Site) readAccepted(t *table) {
+// readAudit reads [audit], what may differ without a person having to look, and [[audit.accepted]], findings that stay
+// as they are, and who says so and why.
+func (s *Site) readAudit(t *table) {
+	s.Audit = Audit{LoggedFlow: t.share("logged_flow"), Volumes: t.share("volumes")}
 	for _, a := range t.list("accepted") {
 		s.Accepted = append(s.Accepted, Accepted{
 			Finding: a.required("finding", "datum"),

@@ -26,6 +26,7 @@ type Site struct {
 	Visits       []Visit
 	Rulings      []Ruling
 	Approval     Approval
+	Audit        Audit
 	Accepted     []Accepted
 	Screening    Screening
 	Filling      Filling
@@ -226,6 +227,13 @@ type Approval struct {
 type Examined struct {
 	From, Until *Instant
 	Reason      string
+}
+
+// Audit is what log, settings, counter and reported totals may differ by without a person having to look, as parts of
+// the volume; 0 for nothing beyond what is told as agreeing.
+type Audit struct {
+	LoggedFlow float64 // logged flow and recorded settings
+	Volumes    float64 // counter, interval volumes and reported totals
 }
 
 // Accepted is a finding of an audit that somebody knows of and answers for.

@@ -191,6 +191,10 @@ var Tables = []Table{
 		{"until", "date and time", "the last reading", "its end"},
 		{"reason", "text", "required", "why it was left alone"},
 	}},
+	{"[audit]", []string{"audit"}, []Key{
+		{"logged_flow", "share", "", "of the volume: up to which nobody has to look at logged flow and recorded settings"},
+		{"volumes", "share", "", "up to which nobody has to look at counter, interval volumes and reported totals"},
+	}},
 	{"[[audit.accepted]]", []string{"audit.accepted"}, []Key{
 		{"finding", "text", "required", `what audit found, by its settings: "datum", "angle and datum"`},
 		{"reason", "text", "required", "why it may stay"},

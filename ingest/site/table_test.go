@@ -68,6 +68,7 @@ by = "x"
 from = 2031-03-02T00:00:00
 until = 2031-03-03T00:00:00
 action = "keep"
+[audit]
 [[audit.accepted]]
 finding = "datum"
 reason = "x"

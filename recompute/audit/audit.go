@@ -31,6 +31,7 @@ type Finding struct {
 	Tolerance string
 	By        string   // what differs, in a few words
 	Doubts    []string // why something is doubtful
+	Allowed   bool     // what differs is no more than the site file allows: nobody has to look
 }
 
 // Tolerances of the audit, common practice.

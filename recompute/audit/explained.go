@@ -121,6 +121,13 @@ func upper(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 // Differs reports whether the pairs say that the meter used another setting than the site file.
 func (x *Explained) Differs() bool { return x.Verdict == explain.SettingDiffers }
 
+// Moves reports whether a datum stands in what explains the flow best or as well.
+func (x *Explained) Moves() bool {
+	return x.Differs() && slices.ContainsFunc(x.Best[:x.Twins], func(e explain.Explanation) bool {
+		return slices.Contains(e.Names, "datum")
+	})
+}
+
 // Name is what a site file calls the finding: the settings of the explanation that fits best.
 func (x *Explained) Name() string { return strings.Join(x.Best[0].Names, " and ") }
 
@@ -165,6 +172,21 @@ func (x *Explained) Sentence() string {
 		text += fmt.Sprintf("; %d other explanations fit as well", x.Twins-1)
 	}
 	return text + "."
+}
+
+// Unit is the SI unit of the values of a setting by its name; "1" for a plain number and of another device.
+func Unit(name string) string {
+	switch name {
+	case "datum", "span offset", "throat", "width", "size", "crest height":
+		return "m"
+	case "angle":
+		return "rad"
+	case "cap", "cut-off":
+		return "m3/s"
+	case "delay", "damping":
+		return "s"
+	}
+	return "1"
 }
 
 // Value writes the value of a setting by its name: "+25.0 mm", "60 deg", "x 1.2009 (US for imperial gallon)".
