@@ -1,0 +1,204 @@
+// Package fingerprint finds which primary devices make the flow of the level in a log of which nothing is on file.
+//
+// It tries every device that has one free dimension, or comes in sizes, against pairs of level and flow, with a datum
+// that is right or off. What it answers is what the meter used; it never says what stands in the channel.
+package fingerprint
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"retotal/recompute/explain/sample"
+	"retotal/recompute/stat"
+)
+
+// Record is a log.
+type Record struct {
+	At        []int64   // ns since 1970, in order
+	Level     []float64 // m; a distance from the sensor down to the water, where Distance says so
+	Flow      []float64 // m³/s
+	Distance  bool
+	Interval  int64   // ns, the usual step; 0 where not known
+	LevelStep float64 // m, to which the log is rounded; 0 where not known
+	FlowStep  float64 // m³/s
+	Means     bool    // the figures are known to be means over the interval
+	// LevelUnits and FlowUnits are other units that the columns may be in than those that were taken.
+	LevelUnits, FlowUnits []Unit
+}
+
+// Unit is another unit that a column may be in, by what it is times the unit that was taken.
+type Unit struct {
+	Name  string
+	Times float64
+}
+
+// Print is what a log tells.
+type Print struct {
+	Why     string   // nothing fits, or nothing can be told; "" otherwise
+	Devices []Device // the best first, those that fit as well behind it
+	Twins   int      // how many of Devices fit as well as the first, itself included
+	Beside  []string // what no log can tell from the first
+	Pairs   int
+	Lag     sample.Lag
+	Cap     End
+	CutOff  End
+	// LevelStep and FlowStep are the steps of rounding in m and m³/s; 0 for none that shows.
+	LevelStep, FlowStep float64
+	Means               Means
+	Loss, Tolerance     float64 // of the best: mean of ln(1 + (r/t)²); median t over the flow
+}
+
+// End is where a meter stops.
+type End struct {
+	Flow  float64 // m³/s; NaN for none
+	Level float64 // as logged, m, at which it does
+}
+
+// Device is one device that makes the logged flow.
+type Device struct {
+	Kind      string // as in device.Kinds
+	Size      string // that is made or usual and lies within the interval; "" for none
+	Dimension string // what Value is: "angle", "throat", "width", "exponent", …
+	Value     float64
+	Low, High float64 // of Value, 95 %, with what published equations of a device differ by
+	Equation  string
+	Factor    float64 // on the equation
+	// Coefficient and Exponent are those of a power law in SI; 0 for other devices.
+	Coefficient, Exponent float64
+	// Zero is the logged level, or distance, at which the device has no flow, m; it is 0 for a level that is a head.
+	Zero, ZeroLow, ZeroHigh float64
+	Shifted                 bool    // Zero was found; else it was taken to be 0 and fits
+	Unlike                  float64 // sums of absolute differences, part of the volume
+	Score                   float64 // of the fit, less is better
+	Flow                    func(level float64) float64
+}
+
+// Rules of the answer, common with those by which settings are explained.
+const (
+	twinScore    = 0.02
+	twinVolume   = 0.005
+	twinFarthest = 0.1
+	mostListed   = 8
+	mostUnlike   = 0.1 // of the volume, which the best may leave beside the tolerance
+	mostHeld     = 0.9
+)
+
+// Find finds what makes the flow.
+func Find(r *Record) Print {
+	sign := 1.0
+	if r.Distance {
+		sign = -1
+	}
+	heads := make([]float64, len(r.Level))
+	for i, v := range r.Level {
+		heads[i] = sign * v
+	}
+	origin := far(heads, r.Flow, r.Distance)
+	for i := range heads {
+		heads[i] -= origin
+	}
+	s := sample.New(r.At, heads, r.Flow, r.Interval, r.LevelStep, r.FlowStep, r.Means)
+	p := Print{Pairs: len(s.At), Cap: End{math.NaN(), math.NaN()}, CutOff: End{math.NaN(), math.NaN()},
+		LevelStep: r.LevelStep, FlowStep: r.FlowStep}
+	if p.Why = s.Unfit(); p.Why != "" {
+		return p
+	}
+	p.Lag = s.Align()
+	if s.Measure(); s.Held() > mostHeld {
+		p.Why = "nearly all the time the flow stands at one most"
+		return p
+	}
+	p.LevelStep, p.FlowStep = s.LevelStep, s.FlowStep
+	f := &fitter{s: s, moves: origin != 0, record: r}
+	list := f.all()
+	f.listed(&p, list, func(head float64) float64 { return sign * (head + origin) })
+	best := list[0]
+	p.Loss, p.Tolerance = best.loss, f.tolerance()
+	if best.unlike > mostUnlike+min(s.Sum(s.Tolerance)/f.volume(), mostUnlike) {
+		p.Why = "no device of the catalogue, and no power law, makes the flow of the level"
+	}
+	f.ends(&p, best, func(head float64) float64 { return sign * (head + origin) })
+	p.Means = f.means(best)
+	p.Beside = f.beside(best)
+	return p
+}
+
+// far is where the heads begin of levels that are no heads, as those above the sea and distances: the level of zero
+// flow, roughly; 0 for levels that may be heads.
+func far(levels, flows []float64, always bool) float64 {
+	var hs, qs []float64
+	for i, q := range flows {
+		if q > 0 && !math.IsNaN(levels[i]) && !math.IsInf(levels[i]+q, 0) {
+			hs, qs = append(hs, levels[i]), append(qs, q)
+		}
+	}
+	if len(hs) < sample.LeastPairs {
+		return 0
+	}
+	every := max(len(hs)/300, 1)
+	best, zero := math.Inf(1), 0.0
+	for n := 1.0; n < 3; n += 0.25 {
+		var x, y []float64
+		for i := 0; i < len(hs); i += every {
+			x, y = append(x, hs[i]), append(y, math.Pow(qs[i], 1/n))
+		}
+		slope := stat.TheilSen(x, y)
+		if !(slope > 0) {
+			continue
+		}
+		var starts []float64
+		for i := range x {
+			starts = append(starts, x[i]-y[i]/slope)
+		}
+		middle := stat.Median(slices.Clone(starts))
+		for i := range starts {
+			starts[i] = math.Abs(starts[i] - middle)
+		}
+		if off := stat.Median(starts); off < best {
+			best, zero = off, middle
+		}
+	}
+	slices.Sort(hs)
+	if !always && math.Abs(zero) < farFrom*(stat.Percentile(hs, 0.95)-zero) {
+		return 0
+	}
+	return zero
+}
+
+// farFrom is the part of the highest head by which a level of zero flow may be off and the level still pass for a head.
+const farFrom = 0.6
+
+// listed puts the devices into a print, each kind and size once, those that fit as well as the best behind it.
+func (f *fitter) listed(p *Print, list []fitted, logged func(head float64) float64) {
+	best := list[0]
+	var behind []Device
+	for _, x := range list {
+		d := f.device(x, logged)
+		alike := x.score < best.score+twinScore ||
+			x.score < best.score+twinFarthest && f.apart(x, best) < twinVolume
+		if alike {
+			p.Devices = append(p.Devices, d)
+		} else {
+			behind = append(behind, d)
+		}
+	}
+	p.Twins = len(p.Devices)
+	p.Devices = append(p.Devices, behind...)
+	p.Devices = p.Devices[:min(len(p.Devices), mostListed)]
+	p.Twins = min(p.Twins, mostListed)
+}
+
+// ranked keeps the best of each kind and size, the best first.
+func ranked(list []fitted) (out []fitted) {
+	list = slices.DeleteFunc(list, func(x fitted) bool { return math.IsInf(x.score, 0) || math.IsNaN(x.score) })
+	slices.SortStableFunc(list, func(a, b fitted) int { return cmp.Compare(a.score, b.score) })
+	seen := map[[2]string]bool{}
+	for _, x := range list {
+		if k := [2]string{x.kind, x.size}; !seen[k] {
+			seen[k] = true
+			out = append(out, x)
+		}
+	}
+	return out
+}
