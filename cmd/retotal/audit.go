@@ -15,6 +15,7 @@ import (
 type auditOptions struct {
 	json, quiet bool
 	trial, top  int
+	export      export
 }
 
 func auditCommand() *cobra.Command {
@@ -25,14 +26,23 @@ func auditCommand() *cobra.Command {
 		Long: `Compares level and flow of the log, pair by pair, with what the recorded settings make of the level,
 and looks for the setting, or two, or the change in time, that explains the logged flow: with its interval, since when,
 what it is worth, and what would fit as well. It writes nothing, and says nothing of whether what the meter used was
-right.
+right. With --log it takes a log of which nothing is on file, and says which device and size make its flow.
 
 Exit status: 0 the settings on file make the logged flow, or nothing can be told; 2 a site file or log cannot be read;
 3 the meter used another setting than the site file has and nobody accepted it ([[audit.accepted]]), or some of several
-sites could not be done.`,
-		Example: "  retotal audit site.toml\n  retotal audit --write-trial 1 site.toml",
-		Args:    sites,
+sites could not be done. With --log: 0 a device or a power law makes the flow, 3 nothing does.`,
+		Example: "  retotal audit site.toml\n  retotal audit --write-trial 1 site.toml\n" +
+			"  retotal audit --log export.csv",
+		Args: func(c *cobra.Command, args []string) error {
+			if o.export.file != "" {
+				return nil
+			}
+			return sites(c, args)
+		},
 		RunE: func(c *cobra.Command, args []string) error {
+			if o.export.file != "" {
+				return auditExport(c, args, o)
+			}
 			if o.trial != 0 && len(args) > 1 {
 				return usage{"--write-trial takes one site file"}
 			}
@@ -50,6 +60,7 @@ sites could not be done.`,
 	c.Flags().IntVar(&o.top, "top", 0, "print a line a site, of the `N` sites with most volume at stake")
 	c.Flags().IntVar(&o.trial, "write-trial", 0,
 		"print explanation `N` as text for the site file, to be run and confirmed")
+	addExport(c, &o.export)
 	return c
 }
 

@@ -46,7 +46,11 @@ type Print struct {
 	// LevelStep and FlowStep are the steps of rounding in m and m³/s; 0 for none that shows.
 	LevelStep, FlowStep float64
 	Means               Means
-	Loss, Tolerance     float64 // of the best: mean of ln(1 + (r/t)²); median t over the flow
+	Fits                float64 // part of the readings with flow that the best explains
+	// Above is the logged level above which the flow is other than the best makes it, nearly always more, or less, as
+	// where a second part of a device begins; NaN for none. More says which.
+	Above float64
+	More  bool
 }
 
 // End is where a meter stops.
@@ -76,12 +80,11 @@ type Device struct {
 
 // Rules of the answer, common with those by which settings are explained.
 const (
-	twinScore    = 0.02
-	twinVolume   = 0.005
-	twinFarthest = 0.1
-	mostListed   = 8
-	mostUnlike   = 0.1 // of the volume, which the best may leave beside the tolerance
-	mostHeld     = 0.9
+	twinScore  = 0.02
+	mostListed = 8
+	mostHeld   = 0.9
+	fits       = 3.0 // tolerances, within which a reading is explained
+	leastFits  = 0.6 // of the readings, that the best has to explain
 )
 
 // Find finds what makes the flow.
@@ -99,7 +102,7 @@ func Find(r *Record) Print {
 		heads[i] -= origin
 	}
 	s := sample.New(r.At, heads, r.Flow, r.Interval, r.LevelStep, r.FlowStep, r.Means)
-	p := Print{Pairs: len(s.At), Cap: End{math.NaN(), math.NaN()}, CutOff: End{math.NaN(), math.NaN()},
+	p := Print{Pairs: len(s.At), Cap: End{math.NaN(), math.NaN()}, CutOff: End{math.NaN(), math.NaN()}, Above: math.NaN(),
 		LevelStep: r.LevelStep, FlowStep: r.FlowStep}
 	if p.Why = s.Unfit(); p.Why != "" {
 		return p
@@ -112,13 +115,13 @@ func Find(r *Record) Print {
 	p.LevelStep, p.FlowStep = s.LevelStep, s.FlowStep
 	f := &fitter{s: s, moves: origin != 0, record: r}
 	list := f.all()
-	f.listed(&p, list, func(head float64) float64 { return sign * (head + origin) })
+	logged := func(head float64) float64 { return sign * (head + origin) }
+	f.listed(&p, list, logged)
 	best := list[0]
-	p.Loss, p.Tolerance = best.loss, f.tolerance()
-	if best.unlike > mostUnlike+min(s.Sum(s.Tolerance)/f.volume(), mostUnlike) {
+	if f.explains(&p, best, logged); p.Fits < leastFits {
 		p.Why = "no device of the catalogue, and no power law, makes the flow of the level"
 	}
-	f.ends(&p, best, func(head float64) float64 { return sign * (head + origin) })
+	f.ends(&p, best, logged)
 	p.Means = f.means(best)
 	p.Beside = f.beside(best)
 	return p
@@ -173,11 +176,15 @@ const farFrom = 0.6
 func (f *fitter) listed(p *Print, list []fitted, logged func(head float64) float64) {
 	best := list[0]
 	var behind []Device
+	seen := map[[2]string]bool{}
 	for _, x := range list {
 		d := f.device(x, logged)
-		alike := x.score < best.score+twinScore ||
-			x.score < best.score+twinFarthest && f.apart(x, best) < twinVolume
-		if alike {
+		k := [2]string{d.Kind, d.Size}
+		if d.Size != "" && seen[k] { // of any size, and comes to one that is made
+			continue
+		}
+		seen[k] = true
+		if x.score < best.score+twinScore {
 			p.Devices = append(p.Devices, d)
 		} else {
 			behind = append(behind, d)

@@ -27,8 +27,12 @@ type fitted struct {
 	unlike        float64 // part of the volume
 }
 
-// finalists is how many hypotheses are fitted to the whole sample.
-const finalists = 24
+// Hypotheses that are fitted to the whole sample: how many at least and at most, and in between by how much more loss.
+const (
+	fewest    = 8
+	finalists = 24
+	farthest  = 1.0
+)
 
 // all fits every hypothesis: all of them to a part of the sample with whatever they may be off, the best ones to the
 // whole, with and without each.
@@ -41,7 +45,7 @@ func (f *fitter) all() []fitted {
 	var list []fitted
 	for i, x := range first {
 		law := x.kind == "power" || x.kind == "linear"
-		if i >= finalists && !law {
+		if (i >= finalists || i >= fewest && x.loss > first[0].loss+farthest) && !law {
 			continue
 		}
 		for _, moved := range [...]bool{false, true} {
@@ -211,7 +215,9 @@ func (f *fitter) weigh(x *fitted, stride int) {
 	n := float64(len(heads))
 	parameters := 0.0
 	if x.score = x.loss + x.prior; x.resized != nil {
-		parameters++
+		if parameters++; usual(x.kind, x.value, x.value*(1-nearUsual), x.value*(1+nearUsual)) == "" {
+			x.score += priorUnusual
+		}
 	}
 	if x.scaled {
 		parameters++
@@ -241,13 +247,9 @@ func (x *fitted) flow(head float64) float64 { return x.factor * x.rating.Flow(x.
 // volume is the logged flow, summed over the pairs.
 func (f *fitter) volume() float64 { return f.s.Sum(func(i int) float64 { return f.s.Flow[i] }) }
 
-// unlike is what a fit leaves, part of the volume; apart is what two differ by.
+// unlike is what a fit leaves, part of the volume.
 func (f *fitter) unlike(x fitted) float64 {
 	return f.s.Sum(func(i int) float64 { return math.Abs(f.at(&x, i) - f.s.Flow[i]) }) / f.volume()
-}
-
-func (f *fitter) apart(x, y fitted) float64 {
-	return f.s.Sum(func(i int) float64 { return math.Abs(f.at(&x, i) - f.at(&y, i)) }) / f.volume()
 }
 
 // tolerance is the usual one, part of the flow.

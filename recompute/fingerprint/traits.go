@@ -38,6 +38,53 @@ func (f *fitter) ends(p *Print, x fitted, logged func(head float64) float64) {
 	}
 }
 
+// explains finds which part of the readings a fit explains, and whether those that it does not are those above a level.
+func (f *fitter) explains(p *Print, x fitted, logged func(head float64) float64) {
+	sample := &f.s.Sample
+	var off []int // by head: 0 explained, 1 more flow, -1 less
+	var heads []float64
+	for k, i := range sample.Index {
+		if sample.Flows[k] <= 0 {
+			continue
+		}
+		r, side := (sample.Flows[k]-f.at(&x, i))/sample.Tolerances[k], 0
+		switch {
+		case r > fits:
+			side = 1
+		case r < -fits:
+			side = -1
+		}
+		off, heads = append(off, side), append(heads, sample.Heads[k])
+	}
+	right := 0
+	for _, side := range off {
+		if side == 0 {
+			right++
+		}
+	}
+	p.Fits = float64(right) / math.Max(float64(len(off)), 1)
+	for _, side := range [...]int{1, -1} {
+		// The place that splits best: explained below, on one side above.
+		good, best, at := 0, 0, -1
+		for k := len(off) - 1; k >= 0; k-- {
+			if off[k] == side {
+				good++
+			} else {
+				good--
+			}
+			if good > best {
+				best, at = good, k
+			}
+		}
+		if above := len(off) - at; at > 0 && above >= leastAbove && 10*best > 6*above && 5*at > len(off) {
+			p.Above, p.More = logged(heads[at]), side == 1
+		}
+	}
+}
+
+// leastAbove is how many readings of the sample show that a level divides them.
+const leastAbove = 20
+
 // Rules of means: from how many readings on, and how many standard errors make it sure.
 const (
 	leastBent  = 30
@@ -108,39 +155,44 @@ func (f *fitter) beside(best fitted) (list []string) {
 	return append(list, f.units(best)...)
 }
 
-// angles are the other usual angles that make the same flow with a factor on it.
+// angles are the next usual angles that make the same flow with a factor on it.
 func (f *fitter) angles(best fitted) (list []string) {
 	var texts []string
-	for _, h := range notches() {
-		if h.size == "" || h.size == best.size || h.equation != "" {
-			continue
+	try := func(h *hypothesis) {
+		if h == nil {
+			return
 		}
 		h.most = anyFactor
-		if x := f.fit(h, best.moved, true, 1); x.loss < best.loss+twinScore {
+		if x := f.fit(*h, best.moved, true, 1); x.loss < best.loss+twinScore {
 			texts = append(texts, fmt.Sprintf("%s with x %s", h.size, quantity.Digits(x.factor, 4)))
 		}
 	}
-	if len(texts) > 0 {
-		list = append(list, "the angle and a factor on the flow: "+strings.Join(texts, ", ")+" fit as well")
+	lower, upper := next(best, notches())
+	try(lower)
+	if try(upper); len(texts) > 0 {
+		list = append(list, "the angle and a factor on the flow: "+strings.Join(texts, ", or ")+", makes the same")
 	}
 	return list
+}
+
+// next is the next smaller and the next larger size of the same kind.
+func next(best fitted, all []hypothesis) (lower, upper *hypothesis) {
+	for _, h := range all {
+		switch {
+		case h.kind != best.kind || h.equation != "" || h.size == "":
+		case h.value < 0.99*best.value && (lower == nil || h.value > lower.value):
+			lower = &h
+		case h.value > 1.01*best.value && (upper == nil || h.value < upper.value):
+			upper = &h
+		}
+	}
+	return lower, upper
 }
 
 // neighbours are the next throats, and by how much their flow differs.
 func (f *fitter) neighbours(best fitted) (list []string) {
 	heads := f.middle() - best.datum
-	var lower, upper *hypothesis
-	for _, h := range catalogue() {
-		if h.kind != "parshall" || h.equation != "" {
-			continue
-		}
-		switch {
-		case h.value < 0.999*best.value && (lower == nil || h.value > lower.value):
-			lower = &h
-		case h.value > 1.001*best.value && (upper == nil || h.value < upper.value):
-			upper = &h
-		}
-	}
+	lower, upper := next(best, catalogue())
 	var texts []string
 	for _, h := range []*hypothesis{lower, upper} {
 		if h != nil {
