@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 
@@ -18,14 +19,54 @@ import (
 type Fingerprint struct {
 	Log       string   `json:"log"`
 	Sentence  string   `json:"sentence"`
-	Devices   *Table   `json:"devices,omitzero"`
+	Devices   []Fitted `json:"devices,omitempty"`
 	Beside    []string `json:"cannot_be_told_from_the_first,omitempty"`
 	Shown     []Shown  `json:"shown"`
 	Columns   []string `json:"columns"`
 	CannotSay []string `json:"cannot_be_told"`
 	Review    string   `json:"review"`
+	table     *Table
 	print     fingerprint.Print
 	log       *ingest.Log
+}
+
+// Fitted is one device for machines: values in SI units, to six digits; null where there is none.
+type Fitted struct {
+	Kind        string   `json:"kind"`
+	Size        string   `json:"size"` // that is made or usual; "" for none
+	Dimension   string   `json:"dimension"`
+	Value       *float64 `json:"value"`
+	Low         *float64 `json:"low"`
+	High        *float64 `json:"high"`
+	NoFlowAt    *float64 `json:"no_flow_at_m"`
+	NoFlowLow   *float64 `json:"no_flow_at_low_m"`
+	NoFlowHigh  *float64 `json:"no_flow_at_high_m"`
+	Equation    string   `json:"equation"`
+	Factor      *float64 `json:"factor"`
+	Coefficient *float64 `json:"coefficient,omitempty"`
+	Exponent    *float64 `json:"exponent,omitempty"`
+	Leaves      *float64 `json:"leaves"` // part of the volume
+	Score       *float64 `json:"score"`
+	AsWell      bool     `json:"fits_as_well"`
+}
+
+// fittedOf is a device for machines.
+func fittedOf(d *fingerprint.Device, asWell bool) Fitted {
+	rounded := func(v float64) *float64 {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil
+		}
+		r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 6, 64), 64)
+		return &r
+	}
+	f := Fitted{Kind: d.Kind, Size: d.Size, Dimension: d.Dimension, Value: rounded(d.Value), Low: rounded(d.Low),
+		High: rounded(d.High), NoFlowAt: rounded(d.Zero), NoFlowLow: rounded(d.ZeroLow), NoFlowHigh: rounded(d.ZeroHigh),
+		Equation: d.Equation, Factor: rounded(d.Factor), Leaves: rounded(d.Unlike), Score: rounded(d.Score),
+		AsWell: asWell}
+	if d.Kind == "power" {
+		f.Coefficient, f.Exponent = rounded(d.Coefficient), rounded(d.Exponent)
+	}
+	return f
 }
 
 // Shown is one thing that a log shows beside the device.
@@ -45,8 +86,9 @@ func NewFingerprint(name string, p fingerprint.Print, log *ingest.Log, clock fin
 	rows := make([]printed, len(list))
 	for i := range list {
 		rows[i] = printed{i + 1, f, &list[i]}
+		f.Devices = append(f.Devices, fittedOf(&list[i], i < p.Twins))
 	}
-	f.Devices = laidOut(&units{}, rows, printFigures())
+	f.table = laidOut(&units{}, rows, printFigures())
 	for _, file := range log.Files {
 		for _, d := range file.Decisions() {
 			f.Columns = append(f.Columns, d.Subject+": "+d.Found)
@@ -72,17 +114,15 @@ type printed struct {
 
 func printFigures() []figure[printed] {
 	return []figure[printed]{
-		count("number", "no.", func(x *printed) int { return x.number }),
-		words("kind", "device", func(x *printed) string { return deviceName(x.Device) }).styled(Strong),
-		words("size", "size", func(x *printed) string { return sizeOf(x.Device) }),
-		words("interval", "95 % interval", func(x *printed) string {
+		count("", "no.", func(x *printed) int { return x.number }),
+		words("", "device", func(x *printed) string { return deviceName(x.Device) }).styled(Strong),
+		words("", "size", func(x *printed) string { return sizeOf(x.Device) }),
+		words("", "95 % interval", func(x *printed) string {
 			return dimension(x.Device, x.Low) + " to " + dimension(x.Device, x.High)
 		}),
-		words("no_flow_at", "no flow at", func(x *printed) string { return x.of.zero(x.Device) }),
-		words("equation", "equation", func(x *printed) string { return x.Equation }).in(machines),
-		words("factor", "factor", func(x *printed) string { return quantity.Digits(x.Factor, 5) }).in(machines),
-		words("leaves", "leaves", func(x *printed) string { return fmt.Sprintf("%.1f %%", 100*x.Unlike) }),
-		words("fit", "fit", func(x *printed) string {
+		words("", "no flow at", func(x *printed) string { return x.of.zero(x.Device) }),
+		words("", "leaves", func(x *printed) string { return fmt.Sprintf("%.1f %%", 100*x.Unlike) }),
+		words("", "fit", func(x *printed) string {
 			switch {
 			case x.number == 1:
 				return "best"
@@ -149,12 +189,11 @@ func inWords(d *fingerprint.Device) string {
 	if kind, depth, ok := strings.Cut(d.Size, " "); ok && d.Kind == "h-flume" {
 		return "an " + kind + " flume of " + depth
 	}
-	text := articles[d.Kind] + sizeOf(d)
 	if d.Kind == "power" {
-		text += fmt.Sprintf(" (m3/s, m), with exponent %s, and no device of the catalogue as well",
-			quantity.Digits(d.Exponent, 4))
+		return fmt.Sprintf("no device of the catalogue, but a power law with exponent %s, %s (m3/s, m),",
+			quantity.Digits(d.Exponent, 4), sizeOf(d))
 	}
-	return text
+	return articles[d.Kind] + sizeOf(d)
 }
 
 // sentence is the answer.
@@ -248,7 +287,7 @@ func (f *Fingerprint) shown(clock fingerprint.Signs) (list []Shown) {
 			texts = append(texts, at(x, layout))
 		}
 		if len(texts) > 4 {
-			texts = append(texts[:4], fmt.Sprintf("%d more", len(texts)-4))
+			texts = append(texts[:4:4], fmt.Sprintf("%d more", len(texts)-4))
 		}
 		return strings.Join(texts, ", ")
 	}
@@ -284,9 +323,9 @@ func (f *Fingerprint) cannotSay() []string {
 func (f *Fingerprint) Text(w io.Writer) {
 	fmt.Fprintf(w, "%s: %s\n", f.Log, f.head())
 	fmt.Fprintf(w, "  %s\n", f.Sentence)
-	if len(f.Devices.Rows) > 0 {
+	if len(f.Devices) > 0 {
 		fmt.Fprintln(w, "\nWhat makes the logged flow, by the log alone")
-		f.Devices.Text(w)
+		f.table.Text(w)
 	}
 	if len(f.Beside) > 0 {
 		fmt.Fprintln(w, "\nWhat this log cannot tell from the first")

@@ -78,10 +78,10 @@ func (e *export) fingerprint(ctx context.Context) (*report.Fingerprint, error) {
 	}
 	boundMemory(log.Total())
 	r := &fingerprint.Record{Distance: s.Log.Primary == reading.Distance}
-	var doubled []int64
+	var stamps, doubled []int64
 	for again := true; again; {
 		again = false
-		r.At, r.Level, r.Flow, doubled = nil, nil, nil, nil
+		r.At, r.Level, r.Flow, stamps, doubled = nil, nil, nil, nil, nil
 		for b, err := range log.Batches(ctx) {
 			if errors.Is(err, reading.ErrAgain) {
 				again = true
@@ -90,6 +90,7 @@ func (e *export) fingerprint(ctx context.Context) (*report.Fingerprint, error) {
 			if err != nil {
 				return nil, err
 			}
+			stamps = append(stamps, b.Time...)
 			for i, at := range b.Time {
 				if b.Conflict != nil && b.Conflict[i] {
 					doubled = append(doubled, at)
@@ -104,7 +105,7 @@ func (e *export) fingerprint(ctx context.Context) (*report.Fingerprint, error) {
 	r.LevelStep, r.FlowStep = log.Resolution[s.Log.Primary], log.Resolution[reading.Flow]
 	r.LevelUnits, r.FlowUnits = otherUnits(units[0], quantity.LengthDimension), otherUnits(units[1],
 		quantity.FlowDimension)
-	return report.NewFingerprint(filepath.Base(e.file), fingerprint.Find(r), log, fingerprint.Clock(r.At, doubled,
+	return report.NewFingerprint(filepath.Base(e.file), fingerprint.Find(r), log, fingerprint.Clock(slices.Compact(stamps), doubled,
 		log.Interval.Nanoseconds())), nil
 }
 
@@ -259,6 +260,6 @@ func (e *export) unitless(c ingest.GuessedColumn, q reading.Quantity) *problem.P
 		found = fmt.Sprintf("column %q is in %q, which is no unit of a %v", name, c.Unit, q)
 	}
 	bare, _ := reading.SplitUnit(name)
-	return problem.At(problem.Place{File: e.file}, found, "one of "+strings.Join(quantity.Symbols(q.Dimension()), ", "),
+	return problem.At(problem.Place{File: e.file}, found, quantity.Unit1(q.Dimension())+" or another unit",
 		fmt.Sprintf("name it: --%s '%s (%s)'", flag, bare, quantity.Unit1(q.Dimension())))
 }

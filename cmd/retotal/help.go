@@ -15,8 +15,8 @@ import (
 var helpPages embed.FS
 
 // topics are the pages of help/, in the order in which they are listed.
-var topics = []string{"site-file", "devices", "logs", "screening", "totals", "uncertainty", "auditing", "outputs",
-	"checking", "speed"}
+var topics = []string{"site-file", "devices", "logs", "screening", "totals", "uncertainty", "auditing", "cases",
+	"outputs", "checking", "speed"}
 
 // topicText is the page of a topic as it is printed: without the marks between which tables are renewed.
 func topicText(topic string) string {

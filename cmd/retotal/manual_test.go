@@ -58,6 +58,9 @@ func TestManual(t *testing.T) {
 	mustRun(t, "demo try")
 	ran := 0
 	for i, page := range pages {
+		if names[i] == filepath.Join("help", "cases.md") { // whose commands TestCases runs
+			continue
+		}
 		for _, line := range strings.Split(page, "\n") {
 			args, ok := commandOf(line)
 			if !ok {

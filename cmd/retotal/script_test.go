@@ -6,6 +6,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -29,8 +30,8 @@ func TestMain(m *testing.M) {
 	})
 }
 
-// TestScripts runs the command-line stories. Commands of their own make input: damage FILE KIND spoils a file, and
-// oddlog FILE FAULT writes a log with a fault.
+// TestScripts runs the command-line stories. Commands of their own make input: damage FILE KIND spoils a file, oddlog
+// FILE FAULT and weirlog FILE KIND write logs, below TO FILE... joins files.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("..", "..", "testdata", "script"),
@@ -38,11 +39,14 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			site := os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane"))
 			logs := os.DirFS(filepath.Join("..", "..", "testdata", "log", "parquet"))
+			cases := os.DirFS(filepath.Join("..", "..", "testdata", "cases"))
 			return errors.Join(os.CopyFS(filepath.Join(e.WorkDir, "quarry-lane"), site),
+				os.CopyFS(filepath.Join(e.WorkDir, "cases"), cases),
 				os.CopyFS(filepath.Join(e.WorkDir, "parquet"), logs))
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"damage": damage, "exits": exits, "oddlog": oddlog, "supersede": supersede,
+			"damage": damage, "exits": exits, "oddlog": oddlog, "supersede": supersede, "below": below,
+			"weirlog": weirlog,
 		},
 	})
 }
@@ -53,6 +57,54 @@ func supersede(ts *testscript.TestScript, _ bool, args []string) {
 	sum := sha256.Sum256([]byte(ts.ReadFile(args[0])))
 	text := ts.ReadFile(args[1]) + fmt.Sprintf("supersedes = \"%x\"\n", sum)
 	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(text), 0o644))
+}
+
+// below TO FILE... writes files one below the other, an empty line between them.
+func below(ts *testscript.TestScript, _ bool, args []string) {
+	var texts []string
+	for _, file := range args[1:] {
+		texts = append(texts, ts.ReadFile(file))
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Join(texts, "\n")), 0o644))
+}
+
+// weirlog FILE KIND writes a log of which nothing is on file: 240 days of 15 min at a Parshall flume of 2 ft, Q = 8 h^1.55
+// in feet (USBR Water Measurement Manual, from memory). Kinds: plain; bare (a header without units); shifted (the level
+// is that above the bed, 30 mm more than the head); capped (no more than 80 L/s, and nothing below 40); summer (local
+// time of Berlin); noise (a flow that has nothing to do with the level).
+func weirlog(ts *testscript.TestScript, _ bool, args []string) {
+	header, kind := "Time,Level (mm),Flow (L/s)\n", args[1]
+	if kind == "bare" {
+		header = "Time,Level,Flow\n"
+	}
+	zone := time.UTC
+	if kind == "summer" {
+		var err error
+		zone, err = time.LoadLocation("Europe/Berlin")
+		ts.Check(err)
+	}
+	random := rand.New(rand.NewPCG(3, 15))
+	var b strings.Builder
+	b.WriteString(header)
+	begin := time.Date(2031, time.March, 10, 0, 0, 0, 0, time.UTC)
+	for i := range 240 * 96 {
+		x := float64(i)
+		mm := math.Round(140 + 40*math.Sin(x/53) + 30*math.Sin(x/311.7) + 60*math.Pow(math.Max(0, math.Sin(x/729)), 8))
+		flow := 8 * math.Pow(mm/304.8, 1.55) * 28.316846592
+		switch {
+		case kind == "shifted":
+			mm += 30
+		case kind == "noise":
+			flow = 10 + 40*random.Float64()
+		case kind == "capped" && flow < 40:
+			flow = 0
+		case kind == "capped":
+			flow = math.Min(flow, 80)
+		}
+		at := begin.Add(time.Duration(i) * 15 * time.Minute).In(zone)
+		fmt.Fprintf(&b, "%s,%.0f,%.2f\n", at.Format("2006-01-02 15:04"), mm, flow)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(b.String()), 0o644))
 }
 
 // oddlog FILE FAULT writes 60 days of a stream's levels every 5 minutes with a fault: none, flicker, fade, pond, echo

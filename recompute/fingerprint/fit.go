@@ -27,9 +27,10 @@ type fitted struct {
 	unlike        float64 // part of the volume
 }
 
-// Hypotheses that are fitted to the whole sample: how many at least and at most, and in between by how much more loss.
+// Hypotheses that are fitted to the whole sample: of how many sizes at least, how many at most, and in between by how
+// much more loss.
 const (
-	fewest    = 8
+	fewest    = 4
 	finalists = 24
 	farthest  = 1.0
 )
@@ -43,11 +44,13 @@ func (f *fitter) all() []fitted {
 	}
 	slices.SortStableFunc(first, func(a, b fitted) int { return cmp.Compare(a.loss, b.loss) })
 	var list []fitted
+	sizes := map[[2]string]bool{}
 	for i, x := range first {
 		law := x.kind == "power" || x.kind == "linear"
-		if (i >= finalists || i >= fewest && x.loss > first[0].loss+farthest) && !law {
+		if (i >= finalists || len(sizes) >= fewest && x.loss > first[0].loss+farthest) && !law {
 			continue
 		}
+		sizes[[2]string{x.kind, x.size}] = true
 		for _, moved := range [...]bool{false, true} {
 			for _, scaled := range [...]bool{false, true} {
 				if f.moves && !moved || scaled && x.most <= 1 || !scaled && x.most == anyFactor {
