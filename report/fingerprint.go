@@ -170,6 +170,8 @@ func sizeOf(d *fingerprint.Device) string {
 // zero says at which logged level there is no flow.
 func (f *Fingerprint) zero(d *fingerprint.Device) string {
 	switch {
+	case math.IsInf(d.ZeroHigh-d.ZeroLow, 0) || math.IsNaN(d.ZeroHigh-d.ZeroLow):
+		return fmt.Sprintf("%+.1f mm, or elsewhere", 1000*d.Zero)
 	case f.distance() || math.Abs(d.Zero) > 1:
 		return fmt.Sprintf("%.4f m (%.4f to %.4f)", d.Zero, d.ZeroLow, d.ZeroHigh)
 	case d.Shifted:
@@ -222,7 +224,29 @@ func (f *Fingerprint) sentence() string {
 	default:
 		text += fmt.Sprintf("; %d other devices fit as well", p.Twins-1)
 	}
-	return text + "."
+	text += "."
+	switch {
+	case !math.IsNaN(p.Above):
+		text += " But " + f.above() + "."
+	case d.Unlike > muchLeft:
+		text += fmt.Sprintf(" But %.0f %% of the volume is left.", 100*d.Unlike)
+	}
+	return text
+}
+
+// muchLeft is the part of the volume that the sentence tells where no level divides what is left from the rest.
+const muchLeft = 0.05
+
+// above says where the best no longer makes the flow.
+func (f *Fingerprint) above() string {
+	side, beyond := "less", "above a level of"
+	if f.print.More {
+		side = "more"
+	}
+	if f.distance() {
+		beyond = "at distances below"
+	}
+	return fmt.Sprintf("%s %.3f m the flow is %s, as where a second part of a device begins", beyond, f.print.Above, side)
 }
 
 // shown is what else the log shows.
@@ -265,18 +289,6 @@ func (f *Fingerprint) shown(clock fingerprint.Signs) (list []Shown) {
 		}
 		add("lag", lag)
 		fits := fmt.Sprintf("%.0f %% of the readings to within their rounding and scatter", 100*p.Fits)
-		if !math.IsNaN(p.Above) {
-			side := "less"
-			if p.More {
-				side = "more"
-			}
-			beyond := "above a level of"
-			if f.distance() {
-				beyond = "at distances below"
-			}
-			fits += fmt.Sprintf("; %s %.3f m the flow is %s, as where a second part of a device begins", beyond, p.Above,
-				side)
-		}
 		add("explained", fits)
 		add("figures", [...]string{"means or readings of an instant: cannot be told, the level moves too little",
 			"means over the interval: the flow is above that of the mean level", "the flow is that of the logged level"}[p.Means])

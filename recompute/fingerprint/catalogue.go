@@ -1,6 +1,7 @@
 package fingerprint
 
 import (
+	"maps"
 	"math"
 	"strconv"
 
@@ -170,42 +171,53 @@ func crests() (list []hypothesis) {
 // diameters are those of pipes, m.
 var diameters = []float64{0.1, 0.15, 0.2, 0.25, 0.3, 0.375, 0.45, 0.525, 0.6, 0.75, 0.9, 1.05, 1.2, 1.5, 1.8, 2.4}
 
-// palmer is a Palmer-Bowlus flume as a table of power-law arcs, which takes a hundredth of the time: between points so
-// close they differ by less than readings do.
-func palmer(diameter float64) device.Rating {
-	flume := built("palmer-bowlus", map[string]any{"diameter": length(diameter)})
-	if flume == nil {
+// tabled is a device that is sized by a diameter as a table of power-law arcs, which takes a hundredth of the time:
+// between points so close they differ by less than readings do.
+func tabled(kind string, diameter float64, more map[string]any) device.Rating {
+	keys := map[string]any{"diameter": length(diameter)}
+	maps.Copy(keys, more)
+	pipe := built(kind, keys)
+	if pipe == nil {
 		return nil
 	}
 	var points []any
+	last := 0.0
 	for part := 0.02; part < 1; part *= 1.06 {
 		h := part * diameter
-		points = append(points, []any{length(h), strconv.FormatFloat(flume.Flow(h), 'f', -1, 64) + " m3/s"})
+		q := pipe.Flow(h)
+		if q <= last { // a pipe that is nearly full
+			break
+		}
+		points, last = append(points, []any{length(h), strconv.FormatFloat(q, 'f', -1, 64) + " m3/s"}), q
 	}
 	return built("table", map[string]any{"points": points, "interpolation": "log"})
 }
 
+// known keeps what a function makes of a value.
+func known(of func(float64) device.Rating) func(float64) device.Rating {
+	made := map[float64]device.Rating{}
+	return func(v float64) device.Rating {
+		if made[v] == nil {
+			made[v] = of(v)
+		}
+		return made[v]
+	}
+}
+
 // pipes are Palmer-Bowlus flumes and pipes themselves, the straight line and the power law: what is sought on a grid.
 func pipes() (list []hypothesis) {
-	known := map[float64]device.Rating{}
-	palmer := func(d float64) device.Rating {
-		if known[d] == nil {
-			known[d] = palmer(d)
-		}
-		return known[d]
-	}
-	round := func(d float64) device.Rating {
-		return built("manning", map[string]any{"section": "circular", "diameter": length(d), "roughness": 0.01,
-			"slope": 0.0001}) // so that the factor is the root of the slope over the roughness
-	}
+	palmer := known(func(d float64) device.Rating { return tabled("palmer-bowlus", d, nil) })
+	round := known(func(d float64) device.Rating { // its factor is the root of the slope over the roughness
+		return tabled("manning", d, map[string]any{"section": "circular", "roughness": 0.01, "slope": 0.0001})
+	})
 	var exponents []float64
 	for n := 0.8; n < 4; n += 0.15 {
 		exponents = append(exponents, n)
 	}
 	return append(list,
-		hypothesis{kind: "palmer-bowlus", dimension: "diameter", resized: palmer, grid: diameters, most: mostFactor,
+		hypothesis{kind: "palmer-bowlus", equation: "critical flow in the usual throat", dimension: "diameter", resized: palmer, grid: diameters, most: mostFactor,
 			prior: priorFree + priorRare},
-		hypothesis{kind: "manning", dimension: "diameter", resized: round, grid: diameters, most: anyFactor,
+		hypothesis{kind: "manning", equation: "manning", dimension: "diameter", resized: round, grid: diameters, most: anyFactor,
 			prior: priorPipe},
 		hypothesis{kind: "linear", dimension: "flow over head", value: 1, rating: explain.Law(1, 1), most: anyFactor,
 			prior: priorLinear},

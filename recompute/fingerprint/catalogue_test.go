@@ -1,17 +1,23 @@
 package fingerprint
 
 import (
+	"maps"
 	"math"
 	"testing"
 )
 
-// TestPalmerTable: the table of a Palmer-Bowlus flume differs from the flume by less than rounded coefficients do, up
-// to where it ends.
-func TestPalmerTable(t *testing.T) {
-	flume, table := built("palmer-bowlus", map[string]any{"diameter": "0.3 m"}), palmer(0.3)
-	for h := 0.02; h < 0.24; h += 0.0037 {
-		if a, b := table.Flow(h), flume.Flow(h); math.Abs(a/b-1) > 0.002 {
-			t.Errorf("at %.4f m %v, and the flume has %v", h, a, b)
+// TestTabled: the table of a flume or a pipe differs from it by less than rounded coefficients do, up to where it ends
+// or is nearly full.
+func TestTabled(t *testing.T) {
+	for kind, more := range map[string]map[string]any{"palmer-bowlus": nil,
+		"manning": {"section": "circular", "roughness": 0.013, "slope": 0.002}} {
+		keys := map[string]any{"diameter": "0.3 m"}
+		maps.Copy(keys, more)
+		pipe, table := built(kind, keys), tabled(kind, 0.3, more)
+		for h := 0.02; h < 0.24; h += 0.0037 {
+			if a, b := table.Flow(h), pipe.Flow(h); math.Abs(a/b-1) > 0.002 {
+				t.Errorf("%s: at %.4f m %v, and the device has %v", kind, h, a, b)
+			}
 		}
 	}
 }

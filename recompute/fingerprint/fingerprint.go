@@ -85,6 +85,7 @@ const (
 	mostHeld   = 0.9
 	fits       = 3.0 // tolerances, within which a reading is explained
 	leastFits  = 0.6 // of the readings, that the best has to explain
+	mostLeft   = 0.5 // of what the flow is off its own median, that the best may leave
 )
 
 // Find finds what makes the flow.
@@ -118,7 +119,7 @@ func Find(r *Record) Print {
 	logged := func(head float64) float64 { return sign * (head + origin) }
 	f.listed(&p, list, logged)
 	best := list[0]
-	if f.explains(&p, best, logged); p.Fits < leastFits {
+	if f.explains(&p, best, logged); p.Fits < leastFits || best.unlike > mostLeft*f.spread() {
 		p.Why = "no device of the catalogue, and no power law, makes the flow of the level"
 	}
 	f.ends(&p, best, logged)

@@ -73,14 +73,17 @@ func (f *fitter) fit(h hypothesis, moved, scaled bool, stride int) fitted {
 	if h.grid == nil {
 		x = f.placed(x, stride)
 	} else {
-		at := func(v float64) fitted {
+		at := func(v float64, stride int) fitted {
 			y := x
 			if y.value, y.rating = v, h.resized(v); y.rating == nil {
 				return x
 			}
 			return f.placed(y, stride)
 		}
-		x = f.sought(at, h.grid)
+		found := f.sought(func(v float64) fitted { return at(v, sample.Coarse) }, h.grid)
+		if x = found; stride != sample.Coarse && found.rating != nil {
+			x = at(found.value, stride)
+		}
 	}
 	if f.weigh(&x, stride); x.rating == nil {
 		x.score = math.Inf(1)
@@ -253,6 +256,12 @@ func (f *fitter) volume() float64 { return f.s.Sum(func(i int) float64 { return 
 // unlike is what a fit leaves, part of the volume.
 func (f *fitter) unlike(x fitted) float64 {
 	return f.s.Sum(func(i int) float64 { return math.Abs(f.at(&x, i) - f.s.Flow[i]) }) / f.volume()
+}
+
+// spread is what the flow is off its own median, part of the volume.
+func (f *fitter) spread() float64 {
+	middle := stat.Median(slices.Clone(f.s.Flow))
+	return f.s.Sum(func(i int) float64 { return math.Abs(f.s.Flow[i] - middle) }) / f.volume()
 }
 
 // tolerance is the usual one, part of the flow.

@@ -11,6 +11,7 @@ import (
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
 	"retotal/recompute/fingerprint"
+	"retotal/testdata/effort"
 	"retotal/testdata/mistakes"
 )
 
@@ -65,12 +66,16 @@ func size(text string) float64 {
 }
 
 // tally is what came of some cases.
-type tally struct{ cases, first, three, alike, alikeThree, held, values int }
+type tally struct {
+	cases, first, three, alike, alikeThree int
+	held, values                           int // intervals
+	means, instants                        int // that were told to be
+}
 
 func (t tally) String() string {
 	share := func(n, of int) string { return fmt.Sprintf("%3d/%3d %5.1f", n, of, 100*float64(n)/float64(max(of, 1))) }
-	return fmt.Sprintf("first %s  three %s  alike first %s  alike three %s  interval %s", share(t.first, t.cases),
-		share(t.three, t.cases), share(t.alike, t.cases), share(t.alikeThree, t.cases), share(t.held, t.values))
+	return fmt.Sprintf("first %s  three %s  alike first %s  alike three %s  interval %s  means %d, instants %d", share(t.first, t.cases),
+		share(t.three, t.cases), share(t.alike, t.cases), share(t.alikeThree, t.cases), share(t.held, t.values), t.means, t.instants)
 }
 
 // score takes the fingerprints of the sound meters among so many cases of both sets, but for rating tables.
@@ -117,6 +122,12 @@ func score(seed uint64, n int) (rows map[string]*tally, wrong []string) {
 			}
 			t := rows[key]
 			t.cases, t.first, t.three, t.alike = t.cases+1, t.first+x.first, t.three+x.three, t.alike+x.alike
+			switch o.p.Means {
+			case fingerprint.OfMeans:
+				t.means++
+			case fingerprint.OfInstants:
+				t.instants++
+			}
 			t.alikeThree, t.held, t.values = t.alikeThree+x.alikeThree, t.held+x.held, t.values+x.values
 		}
 		if x.first == 0 {
@@ -137,6 +148,30 @@ func said(p fingerprint.Print) string {
 			d.Value, d.Low, d.High, d.Factor, 1000*d.Zero, 100*d.Unlike, d.Score))
 	}
 	return strings.Join(words, "; ")
+}
+
+// TestSound holds what is found of generated meters to what was measured of many (BenchmarkSound), of which chance would
+// miss so much in one run of a thousand.
+func TestSound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes the fingerprints of many records")
+	}
+	rows, wrong := score(2, effort.Rounds(40, 400))
+	all := rows["~ all"]
+	for _, c := range []struct {
+		what     string
+		good, of int
+		share    float64
+	}{
+		{"first, of its kind or one that is alike", all.alike, all.cases, 0.85},
+		{"one of three", all.three, all.cases, 0.88},
+		{"intervals that hold the size", all.held, all.values, 0.95},
+	} {
+		if c.of == 0 || mistakes.AtMost(c.good, c.of, c.share) < 0.001 {
+			t.Errorf("%s: %d of %d, and %.0f %% are wanted\n%s", c.what, c.good, c.of, 100*c.share,
+				strings.Join(wrong, "\n"))
+		}
+	}
 }
 
 // BenchmarkSound prints how often device and size are found.

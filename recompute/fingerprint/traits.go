@@ -167,7 +167,7 @@ func (f *fitter) angles(best fitted) (list []string) {
 			texts = append(texts, fmt.Sprintf("%s with x %s", h.size, quantity.Digits(x.factor, 4)))
 		}
 	}
-	lower, upper := next(best, notches())
+	lower, upper := next(best, best.equation, notches())
 	try(lower)
 	if try(upper); len(texts) > 0 {
 		list = append(list, "the angle and a factor on the flow: "+strings.Join(texts, ", or ")+", makes the same")
@@ -175,11 +175,11 @@ func (f *fitter) angles(best fitted) (list []string) {
 	return list
 }
 
-// next is the next smaller and the next larger size of the same kind.
-func next(best fitted, all []hypothesis) (lower, upper *hypothesis) {
+// next is the next smaller and the next larger size of the same kind, by one equation.
+func next(best fitted, equation string, all []hypothesis) (lower, upper *hypothesis) {
 	for _, h := range all {
 		switch {
-		case h.kind != best.kind || h.equation != "" || h.size == "":
+		case h.kind != best.kind || h.equation != equation || h.size == "":
 		case h.value < 0.99*best.value && (lower == nil || h.value > lower.value):
 			lower = &h
 		case h.value > 1.01*best.value && (upper == nil || h.value < upper.value):
@@ -192,7 +192,7 @@ func next(best fitted, all []hypothesis) (lower, upper *hypothesis) {
 // neighbours are the next throats, and by how much their flow differs.
 func (f *fitter) neighbours(best fitted) (list []string) {
 	heads := f.middle() - best.datum
-	lower, upper := next(best, catalogue())
+	lower, upper := next(best, "", catalogue())
 	var texts []string
 	for _, h := range []*hypothesis{lower, upper} {
 		if h != nil {
