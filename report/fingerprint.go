@@ -60,9 +60,9 @@ func fittedOf(d *fingerprint.Device, asWell bool) Fitted {
 		return &r
 	}
 	f := Fitted{Kind: d.Kind, Size: d.Size, Dimension: d.Dimension, Value: rounded(d.Value), Low: rounded(d.Low),
-		High: rounded(d.High), NoFlowAt: rounded(d.Zero), NoFlowLow: rounded(d.ZeroLow), NoFlowHigh: rounded(d.ZeroHigh),
-		Equation: d.Equation, Factor: rounded(d.Factor), Leaves: rounded(d.Unlike), Score: rounded(d.Score),
-		AsWell: asWell}
+		High: rounded(d.High), NoFlowAt: rounded(d.Zero), NoFlowLow: rounded(d.ZeroLow),
+		NoFlowHigh: rounded(d.ZeroHigh), Equation: d.Equation, Factor: rounded(d.Factor), Leaves: rounded(d.Unlike),
+		Score: rounded(d.Score), AsWell: asWell}
 	if d.Kind == "power" {
 		f.Coefficient, f.Exponent = rounded(d.Coefficient), rounded(d.Exponent)
 	}
@@ -182,7 +182,8 @@ func (f *Fingerprint) zero(d *fingerprint.Device) string {
 
 // articles are devices in running text.
 var articles = map[string]string{"v-notch": "a V-notch of ", "parshall": "a Parshall flume of ",
-	"cutthroat": "a cutthroat flume of ", "rectangular": "a rectangular weir of ", "cipolletti": "a Cipolletti weir of ",
+	"cutthroat": "a cutthroat flume of ", "rectangular": "a rectangular weir of ",
+	"cipolletti":    "a Cipolletti weir of ",
 	"palmer-bowlus": "a Palmer-Bowlus flume in a pipe of ", "manning": "a round pipe of ", "power": "a power law ",
 	"linear": "the level shown as a flow, "}
 
@@ -246,7 +247,8 @@ func (f *Fingerprint) above() string {
 	if f.distance() {
 		beyond = "at distances below"
 	}
-	return fmt.Sprintf("%s %.3f m the flow is %s, as where a second part of a device begins", beyond, f.print.Above, side)
+	return fmt.Sprintf("%s %.3f m the flow is %s, as where a second part of a device begins", beyond, f.print.Above,
+		side)
 }
 
 // shown is what else the log shows.
@@ -291,7 +293,8 @@ func (f *Fingerprint) shown(clock fingerprint.Signs) (list []Shown) {
 		fits := fmt.Sprintf("%.0f %% of the readings to within their rounding and scatter", 100*p.Fits)
 		add("explained", fits)
 		add("figures", [...]string{"means or readings of an instant: cannot be told, the level moves too little",
-			"means over the interval: the flow is above that of the mean level", "the flow is that of the logged level"}[p.Means])
+			"means over the interval: the flow is above that of the mean level",
+			"the flow is that of the logged level"}[p.Means])
 	}
 	days := func(ns []int64, layout string) string {
 		var texts []string

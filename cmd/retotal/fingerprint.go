@@ -105,8 +105,8 @@ func (e *export) fingerprint(ctx context.Context) (*report.Fingerprint, error) {
 	r.LevelStep, r.FlowStep = log.Resolution[s.Log.Primary], log.Resolution[reading.Flow]
 	r.LevelUnits, r.FlowUnits = otherUnits(units[0], quantity.LengthDimension), otherUnits(units[1],
 		quantity.FlowDimension)
-	return report.NewFingerprint(filepath.Base(e.file), fingerprint.Find(r), log, fingerprint.Clock(slices.Compact(stamps), doubled,
-		log.Interval.Nanoseconds())), nil
+	clock := fingerprint.Clock(slices.Compact(stamps), doubled, r.Interval)
+	return report.NewFingerprint(filepath.Base(e.file), fingerprint.Find(r), log, clock), nil
 }
 
 // otherUnits are the units of a dimension but the one that was taken.

@@ -56,8 +56,8 @@ func catalogue() (list []hypothesis) {
 			if e.Name == "neighbour of the other set" { // which is in the list itself
 				continue
 			}
-			h := hypothesis{kind: kind, size: size, dimension: dimension, value: metres(keys[dimension]), rating: e.Rating,
-				equation: e.Name, most: mostFactor, prior: prior}
+			h := hypothesis{kind: kind, size: size, dimension: dimension, value: metres(keys[dimension]),
+				rating: e.Rating, equation: e.Name, most: mostFactor, prior: prior}
 			if e.Name != "" {
 				h.prior += priorEquation
 			}
@@ -215,10 +215,10 @@ func pipes() (list []hypothesis) {
 		exponents = append(exponents, n)
 	}
 	return append(list,
-		hypothesis{kind: "palmer-bowlus", equation: "critical flow in the usual throat", dimension: "diameter", resized: palmer, grid: diameters, most: mostFactor,
-			prior: priorFree + priorRare},
-		hypothesis{kind: "manning", equation: "manning", dimension: "diameter", resized: round, grid: diameters, most: anyFactor,
-			prior: priorPipe},
+		hypothesis{kind: "palmer-bowlus", equation: "critical flow in the usual throat", dimension: "diameter",
+			resized: palmer, grid: diameters, most: mostFactor, prior: priorFree + priorRare},
+		hypothesis{kind: "manning", equation: "manning", dimension: "diameter", resized: round, grid: diameters,
+			most: anyFactor, prior: priorPipe},
 		hypothesis{kind: "linear", dimension: "flow over head", value: 1, rating: explain.Law(1, 1), most: anyFactor,
 			prior: priorLinear},
 		hypothesis{kind: "power", dimension: "exponent", grid: exponents, most: anyFactor, prior: priorLaw,

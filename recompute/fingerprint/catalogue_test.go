@@ -36,8 +36,8 @@ func TestCatalogue(t *testing.T) {
 		}
 	}
 	// Sizes: 35 throats of which some have further equations, 14 depths, 16 cutthroat flumes (their published lists).
-	for kind, least := range map[string]int{"v-notch": 9, "parshall": 35, "h-flume": 14, "cutthroat": 16, "rectangular": 9,
-		"cipolletti": 1, "palmer-bowlus": 1, "manning": 1, "linear": 1, "power": 1} {
+	for kind, least := range map[string]int{"v-notch": 9, "parshall": 35, "h-flume": 14, "cutthroat": 16,
+		"rectangular": 9, "cipolletti": 1, "palmer-bowlus": 1, "manning": 1, "linear": 1, "power": 1} {
 		if kinds[kind] < least {
 			t.Errorf("%d hypotheses of %s, and at least %d are wanted", kinds[kind], kind, least)
 		}

@@ -10,7 +10,8 @@ import (
 type Signs struct {
 	Missing []int64 // where an hour is missing as where summer time begins, ns, the last stamp before
 	Doubled []int64 // where an hour stands twice as where summer time ends, the first stamp of it
-	Steady  []int64 // midnights of days on which summer time begins or ends somewhere, and nothing is missing or doubled
+	// Steady is the midnights of days on which summer time begins or ends somewhere, and nothing is missing or doubled.
+	Steady []int64
 }
 
 // longestStep is the longest usual step, ns, of which a missing hour can be told.

@@ -103,8 +103,8 @@ func Find(r *Record) Print {
 		heads[i] -= origin
 	}
 	s := sample.New(r.At, heads, r.Flow, r.Interval, r.LevelStep, r.FlowStep, r.Means)
-	p := Print{Pairs: len(s.At), Cap: End{math.NaN(), math.NaN()}, CutOff: End{math.NaN(), math.NaN()}, Above: math.NaN(),
-		LevelStep: r.LevelStep, FlowStep: r.FlowStep}
+	p := Print{Pairs: len(s.At), Cap: End{math.NaN(), math.NaN()}, CutOff: End{math.NaN(), math.NaN()},
+		Above: math.NaN(), LevelStep: r.LevelStep, FlowStep: r.FlowStep}
 	if p.Why = s.Unfit(); p.Why != "" {
 		return p
 	}

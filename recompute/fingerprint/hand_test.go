@@ -44,8 +44,8 @@ func TestByHand(t *testing.T) {
 			"90 deg", 0.02},
 		{"notch, above the sea", feetLaw(2.49, 2.48), func(h float64) float64 { return h + 431.2 }, false, "v-notch",
 			"90 deg", 431.2},
-		{"notch, from above", feetLaw(2.49, 2.48), func(h float64) float64 { return 1.1 - h }, true, "v-notch", "90 deg",
-			1.1},
+		{"notch, from above", feetLaw(2.49, 2.48), func(h float64) float64 { return 1.1 - h }, true, "v-notch",
+			"90 deg", 1.1},
 		// Parshall 1950, from memory: 1 ft, 4 h^1.522; 9 in, 3.07 h^1.53; 3 in, 0.992 h^1.547
 		{"flume", feetLaw(4, 1.522), head, false, "parshall", "1 ft", 0},
 		{"small flume", feetLaw(3.07, 1.53), head, false, "parshall", "9 in", 0},
@@ -77,19 +77,20 @@ func TestByHand(t *testing.T) {
 	}
 }
 
-// TestBeside: half of a notch of 90 deg is 53.13 deg, so that the one is the other with half the flow (tan 26.57° = 0.5);
-// a level in cm for one in mm is told.
+// TestBeside: a notch of 53.13 deg has half the flow of one of 90 deg (tan 26.57° = 0.5), and that of one of 60 deg with
+// a factor; a level in cm for one in mm is told.
 func TestBeside(t *testing.T) {
 	half := func(h float64) float64 { return 1.382 * 0.5 * math.Pow(h, 2.5) }
 	head := func(h float64) float64 { return h }
 	p := Find(logged(half, head))
-	if text := strings.Join(p.Beside, "; "); p.Devices[0].Size != "53.13 deg" || !strings.Contains(text, "60 deg with x") {
+	text := strings.Join(p.Beside, "; ")
+	if p.Devices[0].Size != "53.13 deg" || !strings.Contains(text, "60 deg with x 0.866") { // tan 26.57° / tan 30°
 		t.Errorf("%+v, beside it %q", p.Devices[0], text)
 	}
 	r := logged(feetLaw(4, 1.522), func(h float64) float64 { return 10 * h })
 	r.LevelUnits = []Unit{{"mm", 0.1}, {"m", 100}}
 	p = Find(r)
-	if text := strings.Join(p.Beside, "; "); !strings.Contains(text, "parshall 1 ft, if the level is in mm") ||
+	if text = strings.Join(p.Beside, "; "); !strings.Contains(text, "parshall 1 ft, if the level is in mm") ||
 		strings.Contains(text, "in m;") {
 		t.Errorf("beside %+v: %q", p.Devices[0], text)
 	}

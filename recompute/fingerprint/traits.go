@@ -147,8 +147,8 @@ func (f *fitter) beside(best fitted) (list []string) {
 	case "parshall":
 		list = append(list, f.neighbours(best)...)
 	case "rectangular", "cipolletti":
-		list = append(list, "a straight crest: its width cannot be told from its coefficient, nor how wide the channel "+
-			"is; a broad crest of another width makes the same")
+		list = append(list, "a straight crest: its width cannot be told from its coefficient, nor how wide the "+
+			"channel is; a broad crest of another width makes the same")
 	case "power", "linear":
 		list = append(list, "a unit or a factor on the flow: the coefficient holds them all")
 	}

@@ -78,7 +78,8 @@ func Files() (files map[string]string, volumes map[string]Volumes) {
 	var text string
 	text, volumes["grindle-hatch"] = log(
 		func(i int) float64 {
-			return water(i, 0.118, 0.012, []rain{{92, 0.07, 3, 14}, {231, 0.11, 2, 20}, {430, 0.09, 4, 16}, {604, 0.13, 2, 18}})
+			return water(i, 0.118, 0.012, []rain{{92, 0.07, 3, 14}, {231, 0.11, 2, 20}, {430, 0.09, 4, 16},
+				{604, 0.13, 2, 18}})
 		},
 		func(at time.Time, level float64) float64 {
 			if at.Before(since) {
@@ -100,7 +101,8 @@ func Files() (files map[string]string, volumes map[string]Volumes) {
 
 // log writes a log of levels to 1 mm, from which the meter takes its flow, and of flows to 0.01 L/s, and adds up what
 // it shows and what flows.
-func log(level func(i int) float64, shown func(time.Time, float64) float64, flows func(float64) float64) (string, Volumes) {
+func log(level func(i int) float64, shown func(time.Time, float64) float64,
+	flows func(float64) float64) (string, Volumes) {
 	var b strings.Builder
 	b.WriteString("Time,Level (mm),Flow (L/s)\n")
 	var v Volumes
