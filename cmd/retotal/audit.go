@@ -43,6 +43,9 @@ sites could not be done. With --log: 0 a device or a power law makes the flow, 3
 			if o.export.file != "" {
 				return auditExport(c, args, o)
 			}
+			if err := o.export.alone(); err != nil {
+				return err
+			}
 			if o.trial != 0 && len(args) > 1 {
 				return usage{"--write-trial takes one site file"}
 			}

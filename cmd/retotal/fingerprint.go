@@ -27,7 +27,6 @@ type export struct {
 	file                  string
 	level, distance, flow string // columns, each with its unit behind it where the header has none
 	dateOrder, decimal    string
-	json                  bool
 }
 
 // addExport adds the flags of a log without a site file.
@@ -38,6 +37,17 @@ func addExport(c *cobra.Command, e *export) {
 	c.Flags().StringVar(&e.flow, "flow", "", "with --log: the column of the flow, as 'Flow (L/s)'")
 	c.Flags().StringVar(&e.dateOrder, "date-order", "", "with --log: day-first, month-first or year-first")
 	c.Flags().StringVar(&e.decimal, "decimal", "", "with --log: point or comma")
+}
+
+// alone refuses what only goes with a log without a site file.
+func (e *export) alone() error {
+	for flag, said := range map[string]string{"level": e.level, "distance": e.distance, "flow": e.flow,
+		"date-order": e.dateOrder, "decimal": e.decimal} {
+		if said != "" {
+			return usage{fmt.Sprintf("--%s goes with --log; of a site, its site file says it", flag)}
+		}
+	}
+	return nil
 }
 
 // auditExport takes the fingerprint of a log and prints it.

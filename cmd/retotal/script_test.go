@@ -70,8 +70,8 @@ func below(ts *testscript.TestScript, _ bool, args []string) {
 
 // weirlog FILE KIND writes a log of which nothing is on file: 240 days of 15 min at a Parshall flume of 2 ft, in feet
 // Q = 8 h^1.55 (USBR Water Measurement Manual, from memory). Kinds: plain; bare (a header without units); shifted (the
-// level is that above the bed, 30 mm more than the head); capped (no more than 80 L/s, and nothing below 40); summer (local
-// time of Berlin); noise (a flow that has nothing to do with the level).
+// level is that above the bed, 30 mm more than the head); capped (no more than 80 L/s, and nothing below 40); summer
+// (local time of Berlin); noise (a flow that has nothing to do with the level).
 func weirlog(ts *testscript.TestScript, _ bool, args []string) {
 	header, kind := "Time,Level (mm),Flow (L/s)\n", args[1]
 	if kind == "bare" {

@@ -77,8 +77,8 @@ func TestByHand(t *testing.T) {
 	}
 }
 
-// TestBeside: a notch of 53.13 deg has half the flow of one of 90 deg (tan 26.57° = 0.5), and that of one of 60 deg with
-// a factor; a level in cm for one in mm is told.
+// TestBeside: a notch of 53.13 deg has half the flow of one of 90 deg (tan 26.57° = 0.5), and that of one of 60 deg
+// with a factor; a level in cm for one in mm is told.
 func TestBeside(t *testing.T) {
 	half := func(h float64) float64 { return 1.382 * 0.5 * math.Pow(h, 2.5) }
 	head := func(h float64) float64 { return h }
