@@ -227,6 +227,8 @@ func (f *Fingerprint) sentence() string {
 	}
 	text += "."
 	switch {
+	case p.Before != 0 || p.After != 0:
+		text += " But " + f.spell() + "."
 	case !math.IsNaN(p.Above):
 		text += " But " + f.above() + "."
 	case d.Unlike > muchLeft:
@@ -237,6 +239,27 @@ func (f *Fingerprint) sentence() string {
 
 // muchLeft is the part of the volume that the sentence tells where no level divides what is left from the rest.
 const muchLeft = 0.05
+
+// spell says when the best does not make the flow.
+func (f *Fingerprint) spell() string {
+	var parts []string
+	stamp := func(at int64) string { return time.Unix(0, at).UTC().Format("2006-01-02 15:04") }
+	if at := f.print.Before; at != 0 {
+		parts = append(parts, "before "+stamp(at))
+	}
+	if at := f.print.After; at != 0 {
+		parts = append(parts, "after "+stamp(at))
+	}
+	text := strings.Join(parts, " and ") + " it makes next to nothing of it, as where a setting was changed"
+	for _, o := range f.print.Others {
+		if o.Print.Why == "" && o.Print.Devices[0].Kind != "power" {
+			d := &o.Print.Devices[0]
+			text += fmt.Sprintf("; from %s to %s it is %s, with no flow at %s", stamp(o.From), stamp(o.Until), inWords(d),
+				f.zero(d))
+		}
+	}
+	return text
+}
 
 // above says where the best no longer makes the flow.
 func (f *Fingerprint) above() string {
@@ -291,6 +314,9 @@ func (f *Fingerprint) shown(clock fingerprint.Signs) (list []Shown) {
 		}
 		add("lag", lag)
 		fits := fmt.Sprintf("%.0f %% of the readings to within their rounding and scatter", 100*p.Fits)
+		if !math.IsNaN(p.Above) {
+			fits += "; " + f.above()
+		}
 		add("explained", fits)
 		add("figures", [...]string{"means or readings of an instant: cannot be told, the level moves too little",
 			"means over the interval: the flow is above that of the mean level",

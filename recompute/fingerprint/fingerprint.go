@@ -46,11 +46,21 @@ type Print struct {
 	// LevelStep and FlowStep are the steps of rounding in m and m³/s; 0 for none that shows.
 	LevelStep, FlowStep float64
 	Means               Means
-	Fits                float64 // part of the readings with flow that the best explains
+	Fits                float64 // part of the readings with flow that the best explains, between Before and After
 	// Above is the logged level above which the flow is other than the best makes it, nearly always more, or less, as
 	// where a second part of a device begins; NaN for none. More says which.
 	Above float64
 	More  bool
+	// Before and After are the instants, ns, before and after which the best explains next to nothing, as where a
+	// setting was changed; 0 for none.
+	Before, After int64
+	Others        []Part // what makes the flow there
+}
+
+// Part is what a part of a log tells, from an instant up to another, ns.
+type Part struct {
+	From, Until int64
+	Print       Print
 }
 
 // End is where a meter stops.
@@ -88,8 +98,27 @@ const (
 	mostLeft   = 0.5 // of what the flow is off its own median, that the best may leave
 )
 
-// Find finds what makes the flow.
+// Find finds what makes the flow, and where that holds for a part of the record only, what makes that of the others.
 func Find(r *Record) Print {
+	p := whole(r)
+	for _, span := range [][2]int64{{math.MinInt64, p.Before}, {p.After + 1, math.MaxInt64}} {
+		from, _ := slices.BinarySearch(r.At, span[0])
+		until, _ := slices.BinarySearch(r.At, span[1])
+		if span[0] == 1 || span[1] == 0 || until-from < leastPart {
+			continue
+		}
+		of := *r
+		of.At, of.Level, of.Flow = r.At[from:until], r.Level[from:until], r.Flow[from:until]
+		p.Others = append(p.Others, Part{r.At[from], r.At[until-1], whole(&of)})
+	}
+	return p
+}
+
+// leastPart is how many readings of a part are worth a fingerprint of their own.
+const leastPart = 100
+
+// whole finds what makes the flow of a record as one.
+func whole(r *Record) Print {
 	sign := 1.0
 	if r.Distance {
 		sign = -1
@@ -119,7 +148,10 @@ func Find(r *Record) Print {
 	logged := func(head float64) float64 { return sign * (head + origin) }
 	f.listed(&p, list, logged)
 	best := list[0]
-	if f.explains(&p, best, logged); p.Fits < leastFits || best.unlike > mostLeft*f.spread() {
+	f.spells(&p, best)
+	f.explains(&p, best, logged)
+	divided := p.Before != 0 || p.After != 0
+	if p.Fits < leastFits || !divided && best.unlike > mostLeft*f.spread() {
 		p.Why = "no device of the catalogue, and no power law, makes the flow of the level"
 	}
 	f.ends(&p, best, logged)

@@ -136,6 +136,21 @@ func TestAbove(t *testing.T) {
 	}
 }
 
+// TestSpells: a notch of 90 deg that was taken for one of 60 deg up to reading 400, tan 30° of the flow.
+func TestSpells(t *testing.T) {
+	r := logged(func(h float64) float64 { return 1.382 * math.Pow(h, 2.5) }, func(h float64) float64 { return h })
+	if p := Find(r); p.Before != 0 || p.After != 0 {
+		t.Errorf("before %v, after %v where nothing changed", p.Before, p.After)
+	}
+	for i := range 400 {
+		r.Flow[i] *= math.Tan(math.Pi / 6)
+	}
+	if p := Find(r); p.Devices[0].Size != "90 deg" || p.Before != r.At[400] || p.After != 0 ||
+		len(p.Others) != 1 || p.Others[0].Print.Devices[0].Size != "60 deg" || p.Others[0].Until != r.At[399] {
+		t.Errorf("%s %s, before %v, after %v", p.Devices[0].Kind, p.Devices[0].Size, p.Before, p.After)
+	}
+}
+
 // TestNothing: what has nothing to do with the level is told to be so, and so is a record that is too short or still.
 func TestNothing(t *testing.T) {
 	r := logged(func(float64) float64 { return 0 }, func(h float64) float64 { return h })

@@ -44,7 +44,8 @@ func (f *fitter) explains(p *Print, x fitted, logged func(head float64) float64)
 	var off []int // by head: 0 explained, 1 more flow, -1 less
 	var heads []float64
 	for k, i := range sample.Index {
-		if sample.Flows[k] <= 0 {
+		at := f.s.At[i]
+		if sample.Flows[k] <= 0 || at < p.Before || p.After != 0 && at > p.After {
 			continue
 		}
 		r, side := (sample.Flows[k]-f.at(&x, i))/sample.Tolerances[k], 0
@@ -79,6 +80,41 @@ func (f *fitter) explains(p *Print, x fitted, logged func(head float64) float64)
 		if above := len(off) - at; at > 0 && above >= leastAbove && 10*best > 6*above && 5*at > len(off) {
 			p.Above, p.More = logged(heads[at]), side == 1
 		}
+	}
+}
+
+// spells finds whether what a fit does not explain lies at the beginning or at the end of the record.
+func (f *fitter) spells(p *Print, x fitted) {
+	s := f.s
+	var at []int64
+	var off []bool
+	for i := range s.At {
+		if s.Flow[i] > 0 {
+			at = append(at, s.At[i])
+			off = append(off, math.Abs(s.Flow[i]-f.at(&x, i)) > fits*s.Tolerance(i))
+		}
+	}
+	// longest is how many readings from one end on are off, but for a few.
+	longest := func(reading func(k int) bool) int {
+		good, best, count := 0, 0, 0
+		for k := range off {
+			if reading(k) {
+				good++
+			} else {
+				good -= 4
+			}
+			if good > best {
+				best, count = good, k+1
+			}
+		}
+		return count
+	}
+	n := len(off)
+	if k := longest(func(k int) bool { return off[k] }); k >= leastAbove && k < n/2 {
+		p.Before = at[k]
+	}
+	if k := longest(func(k int) bool { return off[n-1-k] }); k >= leastAbove && k < n/2 {
+		p.After = at[n-1-k]
 	}
 }
 
