@@ -254,8 +254,8 @@ func (f *Fingerprint) spell() string {
 	for _, o := range f.print.Others {
 		if o.Print.Why == "" && o.Print.Devices[0].Kind != "power" {
 			d := &o.Print.Devices[0]
-			text += fmt.Sprintf("; from %s to %s it is %s, with no flow at %s", stamp(o.From), stamp(o.Until), inWords(d),
-				f.zero(d))
+			text += fmt.Sprintf("; from %s to %s it is %s, with no flow at %s", stamp(o.From),
+				stamp(o.Until), inWords(d), f.zero(d))
 		}
 	}
 	return text
