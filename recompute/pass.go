@@ -63,6 +63,8 @@ type looks struct {
 	pairs   *evidence.Pairs
 	habits  *habits
 	moves   *evidence.Moves
+	byHour  *evidence.Hours
+	stamps  *evidence.Stamps
 
 	witnesses witnesses
 }
@@ -101,6 +103,7 @@ func (p *pass) begin(first int64) {
 		flow: evidence.NewFlowCheck(b), trials: evidence.NewTrials(r.site), visits: evidence.NewVisits(r.site),
 		courses: &evidence.Courses{}, stays: evidence.NewStays(b), levels: &evidence.Levels{},
 		odd: evidence.NewOdd(b), pairs: &evidence.Pairs{Most: p.runner.options.Pairs},
+		byHour: &evidence.Hours{}, stamps: &evidence.Stamps{},
 	}
 	p.events = effect.New(b, p.accept.Joins)
 	if p.rows != nil {
@@ -122,7 +125,7 @@ func (p *pass) list() [][]adder {
 	shown := []adder{p.recorded, p.logged, p.flow, p.trials} // it knows neither flags nor drowned flow
 	looks := []adder{p.visits, p.courses, p.stays, p.levels, p.odd}
 	if p.runner.options.Pairs > 0 {
-		looks = append(looks, p.pairs)
+		looks = append(looks, p.pairs, p.byHour, p.stamps)
 	}
 	return [][]adder{
 		{rate{}}, shown, {p.drowned}, looks,

@@ -79,7 +79,9 @@ type Evidence struct {
 	Heads     evidence.Heads   // how all readings stand to the device
 	Dead      []evidence.Still // times in which the sensor seems to have been dead
 	Odd       odd.Result       // what no single reading shows
-	Pairs     *evidence.Pairs  // empty unless they were wanted
+	Pairs     *evidence.Pairs  // empty unless they were wanted, as are the next two
+	Hours     []evidence.Hour  // what each hour of the log's clock holds
+	Stamps    *evidence.Stamps // what its instants tell of that clock
 }
 
 // Worst returns the day whose total the correction changes most; nil when no day can be compared.
@@ -138,7 +140,7 @@ func (p *pass) evidence(r *Result) {
 		Visits: p.visits.List, FlowCheck: *p.flow, Trials: p.trials.Finish(r.Site),
 		Changes: p.courses.ChangePoints(days, p.block.OfFlow), Pattern: p.courses.Pattern(days, r.lastDistance()),
 		Heads: p.levels.Heads(), Dead: p.runner.unconfirmed(p.levels.Dead()), Odd: p.odd.Finish(),
-		Moves: p.runner.moves, Pairs: p.pairs,
+		Moves: p.runner.moves, Pairs: p.pairs, Hours: p.byHour.List, Stamps: p.stamps,
 	}
 	r.Refused = evidence.Refused(r.Trials)
 }

@@ -23,7 +23,9 @@ type Audit struct {
 	Sentence []string `json:"sentences"`
 	Worth    number   `json:"worth_m3"` // logged less what the settings on file make of the level
 	Table    *Table   `json:"explanations,omitzero"`
+	Causes   *Table   `json:"causes,omitzero"` // of what else disagrees
 	Needs    []string `json:"needs_a_person,omitempty"`
+	Unseen   []string `json:"cannot_be_seen,omitempty"` // in this log, since it has no witness of it
 	Review   string   `json:"review"`
 	list     []audit.Explained
 	run      *Run
@@ -42,7 +44,8 @@ type explanation struct {
 // NewAudit puts together what the pairs of a run say and what else disagrees.
 func NewAudit(r *Run) *Audit {
 	list := r.Used
-	a := &Audit{Site: r.site().ID, Review: review, Needs: r.NeedsPerson(), Table: r.used(), list: list, run: r}
+	a := &Audit{Site: r.site().ID, Review: review, Needs: r.NeedsPerson(), Table: r.used(),
+		Causes: r.causes(), Unseen: r.unseen(), list: list, run: r}
 	worst := explain.Same
 	for k := range list {
 		x := &list[k]
@@ -193,7 +196,7 @@ func (a *Audit) Differs() bool {
 
 // Open is told beside Differs.
 func (a *Audit) Open() bool {
-	return a.unexplained() || a.Differs() && !a.run.accepted() && !a.run.allowed()
+	return a.unexplained() || a.Differs() && !a.run.accepted() && !a.run.allowed() || len(a.run.openCauses()) > 0
 }
 
 // Text prints an audit, the answer first.
@@ -232,6 +235,10 @@ func (a *Audit) Text(w io.Writer) {
 		if m := x.Measurement(); m != "" {
 			fmt.Fprintf(w, "\nCheapest measurement that settles it: %s.\n", m)
 		}
+	}
+	a.run.textOfCauses(w, a.Causes)
+	for _, text := range a.Unseen {
+		fmt.Fprintf(w, "\nCannot be seen in this log: %s.\n", text)
 	}
 	if a.Differs() {
 		fmt.Fprintln(w, cannotShow)

@@ -41,6 +41,9 @@ func (r *Run) site() *site.Site { return r.Result.Site }
 // NeedsPerson says why a person has to look before the result is used; empty when nothing is odd.
 func (r *Run) NeedsPerson() (reasons []string) {
 	for _, f := range r.Findings {
+		if r.answered(&f) {
+			continue
+		}
 		if f.Verdict == audit.Differs && !f.Allowed && !(f.Topic == audit.LoggedFlow && r.accepted()) {
 			reasons = append(reasons, strings.TrimSuffix(f.Topic+": differs, "+f.By, ", "))
 		}

@@ -25,12 +25,14 @@ func auditCommand() *cobra.Command {
 		Short: "Which setting did the meter use, by its own log? Writes nothing",
 		Long: `Compares level and flow of the log, pair by pair, with what the recorded settings make of the level,
 and looks for the setting, or two, or the change in time, that explains the logged flow: with its interval, since when,
-what it is worth, and what would fit as well. It writes nothing, and says nothing of whether what the meter used was
-right. With --log it takes a log of which nothing is on file, and says which device and size make its flow.
+what it is worth, and what would fit as well. In the same way it looks for the cause behind a counter, reported totals,
+a clock or a level that cannot be right. It writes nothing, and says nothing of whether what the meter used was right.
+With --log it takes a log of which nothing is on file, and says which device and size make its flow.
 
 Exit status: 0 the settings on file make the logged flow, or nothing can be told; 2 a site file or log cannot be read;
-3 the meter used another setting than the site file has and nobody accepted it ([[audit.accepted]]), or some of several
-sites could not be done. With --log: 0 a device or a power law makes the flow, 3 nothing does.`,
+3 the meter used another setting than the site file has, or a cause was found, and nobody accepted it
+([[audit.accepted]]), or some of several sites could not be done. With --log: 0 a device or a power law makes the flow,
+3 nothing does.`,
 		Example: "  retotal audit site.toml\n  retotal audit --write-trial 1 site.toml\n" +
 			"  retotal audit --log export.csv",
 		Args: func(c *cobra.Command, args []string) error {
@@ -103,7 +105,7 @@ func auditAll(c *cobra.Command, files []string, o auditOptions) error {
 
 // auditOne audits a site and prints what is asked for.
 func auditOne(c *cobra.Command, file string, o auditOptions) (*report.Audit, error) {
-	j, err := prepare(file)
+	j, err := prepareFor(file, true)
 	if err != nil {
 		return nil, err
 	}

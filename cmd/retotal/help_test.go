@@ -14,6 +14,7 @@ import (
 
 	"retotal/ingest/site"
 	"retotal/qa"
+	"retotal/recompute/audit/cause"
 	"retotal/recompute/device"
 )
 
@@ -99,6 +100,15 @@ func flagTable() string {
 	return columns([]int{15, 9, 12, 52}, rows)
 }
 
+// causeTable is the catalogue of package cause.
+func causeTable() string {
+	rows := [][]string{{"cause", "free", "what it predicts", "cannot be told from"}}
+	for _, h := range cause.Catalogue {
+		rows = append(rows, []string{h.Name, cmp.Or(h.Free, "-"), h.Predicts, cmp.Or(h.Confounded, "-")})
+	}
+	return columns([]int{17, 10, 38, 23}, rows)
+}
+
 // kindTable is every kind of device with its keys, from package device.
 func kindTable() string {
 	rows := [][]string{{"kind", "what it is", "keys"}}
@@ -112,7 +122,8 @@ func kindTable() string {
 var generated = map[string]struct {
 	page  string
 	table func() string
-}{"keys": {"site-file", keyTable}, "kinds": {"devices", kindTable}, "flags": {"screening", flagTable}}
+}{"keys": {"site-file", keyTable}, "kinds": {"devices", kindTable}, "flags": {"screening", flagTable},
+	"causes": {"auditing", causeTable}}
 
 // TestHelpTables holds the tables of the help pages to the program. With -update they are written anew.
 func TestHelpTables(t *testing.T) {

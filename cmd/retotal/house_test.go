@@ -63,10 +63,14 @@ var house = map[string][]string{
 	},
 	"retotal/recompute/audit": {
 		"retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/qa/odd",
-		"retotal/recompute",
+		"retotal/recompute", "retotal/recompute/audit/cause", "retotal/recompute/audit/cause/alone",
+		"retotal/recompute/audit/cause/figures",
 		"retotal/recompute/evidence", "retotal/recompute/explain", "retotal/recompute/settings",
 		"retotal/recompute/stat", "retotal/recompute/total", "retotal/recompute/uncertainty",
 	},
+	"retotal/recompute/audit/cause":         {"retotal/ingest/quantity"},
+	"retotal/recompute/audit/cause/alone":   {"retotal/recompute/audit/cause", "retotal/recompute/stat"},
+	"retotal/recompute/audit/cause/figures": {"retotal/recompute/audit/cause", "retotal/recompute/stat"},
 	"retotal/recompute/block": {
 		"retotal/ingest/reading", "retotal/ingest/site", "retotal/qa", "retotal/recompute/settings",
 		"retotal/recompute/total",

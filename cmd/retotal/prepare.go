@@ -39,10 +39,16 @@ const (
 
 // prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together.
 // Each number in without adds a lane that lacks that correction.
-func prepare(file string, without ...int) (*job, error) {
+func prepare(file string, without ...int) (*job, error) { return prepareFor(file, false, without...) }
+
+// prepareFor is prepare, told whether the temperature of the air is wanted though no setting asks for it.
+func prepareFor(file string, air bool, without ...int) (*job, error) {
 	s, err := site.Load(file)
 	if s == nil {
 		return nil, err
+	}
+	if air {
+		s.Log.WantAir()
 	}
 	warnings, more := recompute.Check(s, without)
 	if err := problem.Join(err, more); err != nil {

@@ -17,6 +17,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"retotal/testdata/mistakes"
 	quarrylane "retotal/testdata/quarry-lane"
 	"retotal/testdata/records"
 )
@@ -31,7 +32,8 @@ func TestMain(m *testing.M) {
 }
 
 // TestScripts runs the command-line stories. Commands of their own make input: damage FILE KIND spoils a file, oddlog
-// FILE FAULT and weirlog FILE KIND write logs, below TO FILE... joins files.
+// FILE FAULT and weirlog FILE KIND write logs, below TO FILE... joins files, and plot FOLDER TOPIC NUMBER [CAUSE] writes
+// a site of package mistakes, of which somebody accepts the cause.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("..", "..", "testdata", "script"),
@@ -46,7 +48,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"damage": damage, "exits": exits, "oddlog": oddlog, "supersede": supersede, "below": below,
-			"weirlog": weirlog,
+			"weirlog": weirlog, "plot": plot,
 		},
 	})
 }
@@ -195,4 +197,20 @@ func TestDemoIsGenerated(t *testing.T) {
 			t.Errorf("%s is not what the generator makes; run go test ./cmd/retotal -update", name)
 		}
 	}
+}
+
+// plot writes site file and log of a site with a known mistake, and who accepts a cause of it.
+func plot(t *testscript.TestScript, _ bool, args []string) {
+	if len(args) < 3 {
+		t.Fatalf("usage: plot FOLDER TOPIC NUMBER [CAUSE]")
+	}
+	number, err := strconv.Atoi(args[2])
+	t.Check(err)
+	p := mistakes.MakePlot(21, args[1], number, mistakes.Clean)
+	if len(args) > 3 {
+		p.Site += fmt.Sprintf("[[audit.accepted]]\nfinding = %q\nreason = \"known\"\nby = \"AB\"\n", args[3])
+	}
+	t.Check(os.MkdirAll(t.MkAbs(args[0]), 0o755))
+	t.Check(os.WriteFile(filepath.Join(t.MkAbs(args[0]), "site.toml"), []byte(p.Site), 0o644))
+	t.Check(os.WriteFile(filepath.Join(t.MkAbs(args[0]), "log.csv"), []byte(p.Log), 0o644))
 }

@@ -65,6 +65,14 @@ func (l *Log) Reads(q reading.Quantity) bool {
 	return l.Columns[q].Given() && (q != reading.Temperature || l.NeedsAir)
 }
 
+// WantAir lets the air temperature be read where a log of levels has it, whether or not a setting asks for it: for an
+// audit, which looks for what it does to the level.
+func (l *Log) WantAir() {
+	if l.Primary <= reading.Head && l.Columns[reading.Temperature].Given() {
+		l.NeedsAir = true
+	}
+}
+
 // ClockCheck is a comparison of the logger's clock with the true time.
 type ClockCheck struct {
 	At    Instant       // by the logger's clock

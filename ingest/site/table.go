@@ -196,7 +196,7 @@ var Tables = []Table{
 		{"volumes", "share", "", "up to which nobody has to look at counter, interval volumes and reported totals"},
 	}},
 	{"[[audit.accepted]]", []string{"audit.accepted"}, []Key{
-		{"finding", "text", "required", `what audit found, by its settings: "datum", "angle and datum"`},
+		{"finding", "text", "required", `what audit found: "datum", "angle and datum", or a cause: "counter multiplier"`},
 		{"reason", "text", "required", "why it may stay"},
 		{"by", "text", "required", "initials or role"},
 	}},

@@ -32,6 +32,9 @@ type Finding struct {
 	By        string   // what differs, in a few words
 	Doubts    []string // why something is doubtful
 	Allowed   bool     // what differs is no more than the site file allows: nobody has to look
+	Cause     *Cause   // what explains it best; nil where nothing does, or nothing is tried
+	// from and until are the time that a finding on the level is about; 0 for all of it.
+	from, until int64
 }
 
 // Tolerances of the audit, common practice.
@@ -57,7 +60,7 @@ func Findings(r *recompute.Result, used []Explained) []Finding {
 	if f, asked := dailyUncertainty(r); asked {
 		out = append(out, f)
 	}
-	return append(out, corrections(r)...)
+	return append(explained(r, out), corrections(r)...)
 }
 
 // counter compares the counter's own total with the flow.
@@ -65,6 +68,10 @@ func counter(r *recompute.Result) Finding {
 	f, sentence := againstFlow(r, "counter", reading.Counter,
 		func(p *recompute.Period) total.Volume { return p.Counted })
 	f.Sentence = sentence("the counter advanced by")
+	if f.Verdict == Agrees && r.FlowCheck.Recorded.Readings > 0 && !reproduces(r.FlowCheck.Recorded) {
+		f.Sentence += " It has what the log has, and not what the settings on file make of the level: what differs " +
+			"was set in the meter, and is no scale behind it."
+	}
 	if r.Rollovers > 0 {
 		f.Sentence += fmt.Sprintf(" The counter rolled over %s.", times(r.Rollovers))
 	}
@@ -85,7 +92,7 @@ func againstFlow(
 	r *recompute.Result, topic string, q reading.Quantity, counted func(*recompute.Period) total.Volume,
 ) (f Finding, sentence func(verb string) string) {
 	f = Finding{
-		Topic:     topic + " and integrated flow",
+		Topic:     topic + " and integrated flow", // counterTopic for the counter
 		Tolerance: fmt.Sprintf("%.1f %% over the days that both cover", counterWithin*100),
 	}
 	if primary := r.Site.Log.Primary; r.FlowCheck.Recorded.Readings == 0 && primary == q {

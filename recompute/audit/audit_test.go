@@ -65,6 +65,7 @@ func TestVerdicts(t *testing.T) {
 		{"the log was corrected already", result(100, 100, none, all), "logged flow", Differs, "corrected already"},
 		{"no flow column", result(100, 100, evidence.Misfit{}, none), "logged flow", CannotTell, "no flow column"},
 		{"counter agrees", result(100, 100.4, all, none), "counter", Agrees, "+0.400 %"},
+		{"counter is a witness of the log", result(100, 100, none, none), "counter", Agrees, "no scale behind it"},
 		{"counter differs", result(100, 101, all, none), "counter", Differs, "+1.000 %"},
 	} {
 		found := false

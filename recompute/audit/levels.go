@@ -31,14 +31,18 @@ func levels(r *recompute.Result) []Finding {
 	if len(doubts) == 0 {
 		return nil
 	}
-	return []Finding{{
-		Topic: "the level", Verdict: Doubtful, Doubts: doubts,
+	f := Finding{
+		Topic: levelTopic, Verdict: Doubtful, Doubts: doubts,
 		Sentence: "The level " + strings.Join(doubts, ", and ") + ".",
 		Tolerance: fmt.Sprintf("half of the heads or more within what is expected of the device (or under %.0f m), "+
 			"the median no lower than %.0f mm where nothing flows, the highest over %.0f mm and %.0f %% of the "+
 			"maximum head; no run of one value for 12 h or longer between jumps over 3 times the largest elsewhere",
 			float64(evidence.Deepest), 1000*farNegative, 1000*leastHighest, 100*leastShare),
-	}}
+	}
+	if len(r.Dead) == 1 && len(doubts) == 1 {
+		f.from, f.until = r.Dead[0].From, r.Dead[0].Until
+	}
+	return []Finding{f}
 }
 
 // dropped says that readings of a long run do not count in the corrected total, and by which flag; "" where all count,

@@ -20,7 +20,9 @@ func odds(r *recompute.Result) (out []Finding) {
 		out = append(out, w.fade(&r.Odd.Fades[i]))
 	}
 	for i := range r.Odd.Ponds {
-		out = append(out, w.pond(&r.Odd.Ponds[i]))
+		f := w.pond(&r.Odd.Ponds[i])
+		f.from, f.until = r.Odd.Ponds[i].From, r.Odd.Ponds[i].Until
+		out = append(out, f)
 	}
 	for i := range r.Odd.Echoes {
 		out = append(out, w.echo(&r.Odd.Echoes[i]))
