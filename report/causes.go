@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,7 +23,8 @@ func (r *Run) answered(f *finding) bool {
 // openCauses are those that a person has to look at and nobody answers for.
 func (r *Run) openCauses() (list []*standing) {
 	for _, c := range audit.Causes(r.Findings) {
-		if !c.Cannot && audit.Accepts(r.site(), c) == nil {
+		allowed := slices.ContainsFunc(r.Findings, func(f finding) bool { return f.Cause == c && f.Allowed })
+		if !c.Cannot && !allowed && audit.Accepts(r.site(), c) == nil {
 			list = append(list, c)
 		}
 	}

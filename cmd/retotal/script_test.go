@@ -32,8 +32,8 @@ func TestMain(m *testing.M) {
 }
 
 // TestScripts runs the command-line stories. Commands of their own make input: damage FILE KIND spoils a file, oddlog
-// FILE FAULT and weirlog FILE KIND write logs, below TO FILE... joins files, and plot FOLDER TOPIC NUMBER [CAUSE] writes
-// a site of package mistakes, of which somebody accepts the cause.
+// FILE FAULT and weirlog FILE KIND write logs, below TO FILE... joins files, and plot FOLDER TOPIC NUMBER [CAUSE]
+// writes a site of package mistakes, of which somebody accepts the cause.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("..", "..", "testdata", "script"),

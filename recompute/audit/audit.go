@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"retotal/ingest/quantity"
 	"retotal/ingest/reading"
 	"retotal/recompute"
 	"retotal/recompute/total"
@@ -33,6 +34,7 @@ type Finding struct {
 	Doubts    []string // why something is doubtful
 	Allowed   bool     // what differs is no more than the site file allows: nobody has to look
 	Cause     *Cause   // what explains it best; nil where nothing does, or nothing is tried
+	part      float64  // by which volumes differ
 	// from and until are the time that a finding on the level is about; 0 for all of it.
 	from, until int64
 }
@@ -54,6 +56,7 @@ func Findings(r *recompute.Result, used []Explained) []Finding {
 		f, sentence := againstFlow(r, "interval volumes", reading.IntervalVolume,
 			func(p *recompute.Period) total.Volume { return p.Passed })
 		f.Sentence = sentence("the interval volumes add up to")
+		f.allow(f.part, r.Site.Audit.Volumes)
 		out = append(out, f)
 	}
 	out = append(out, slices.Concat(units(r), levels(r), odds(r), dates(r), reported(r))...)
@@ -63,11 +66,21 @@ func Findings(r *recompute.Result, used []Explained) []Finding {
 	return append(explained(r, out), corrections(r)...)
 }
 
+// allow notes that the site file allows what differs, a part of the volume, where it does.
+func (f *Finding) allow(part, allowed float64) {
+	if f.Verdict != Differs || math.Abs(part) > allowed*(1+1e-9) || allowed == 0 {
+		return
+	}
+	f.Allowed = true
+	f.Sentence += fmt.Sprintf(" The site file allows %s %%.", quantity.Digits(100*allowed, 3))
+}
+
 // counter compares the counter's own total with the flow.
 func counter(r *recompute.Result) Finding {
 	f, sentence := againstFlow(r, "counter", reading.Counter,
 		func(p *recompute.Period) total.Volume { return p.Counted })
 	f.Sentence = sentence("the counter advanced by")
+	f.allow(f.part, r.Site.Audit.Volumes)
 	if f.Verdict == Agrees && r.FlowCheck.Recorded.Readings > 0 && !reproduces(r.FlowCheck.Recorded) {
 		f.Sentence += " It has what the log has, and not what the settings on file make of the level: what differs " +
 			"was set in the meter, and is no scale behind it."
@@ -122,6 +135,7 @@ func againstFlow(
 		return f, func(string) string { return fmt.Sprintf("No day is covered by both the %s and the flow.", topic) }
 	}
 	difference := sum/integrated - 1
+	f.part = difference
 	if f.Verdict = Agrees; math.Abs(difference) > counterWithin {
 		f.Verdict = Differs
 	}

@@ -80,10 +80,7 @@ func loggedFlow(r *recompute.Result, used []Explained) Finding {
 		f.Sentence += " The corrected settings do reproduce it (" + agreement(r, c) +
 			"): the logged flow seems to have been corrected already."
 	}
-	if allowed := r.Site.Audit.LoggedFlow; allowed > 0 && m.Part() <= allowed*(1+1e-9) {
-		f.Allowed = true
-		f.Sentence += fmt.Sprintf(" The site file allows %s %% of the volume.", quantity.Digits(100*allowed, 3))
-	}
+	f.allow(m.Part(), r.Site.Audit.LoggedFlow)
 	return f
 }
 

@@ -81,6 +81,7 @@ func reportedDays(r *recompute.Result) []Finding {
 		if days++; math.Abs(v-d.Before.M3()) <= counterWithin*d.Before.M3() {
 			continue
 		}
+		f.part = max(f.part, math.Abs(v-d.Before.M3())/math.Max(d.Before.M3(), math.SmallestNonzeroFloat64))
 		off = append(off, fmt.Sprintf("%s (%s against %.1f %s)",
 			d.Label, reported.Volume.Text, unit.FromSI(d.Before.M3()), unit.Symbol))
 		for _, c := range candidatesOfDay(d) {
@@ -107,6 +108,7 @@ func reportedDays(r *recompute.Result) []Finding {
 	if partly > 0 {
 		f.Sentence += fmt.Sprintf(" Of %d more the log lacks a part, which may be what is more in them.", partly)
 	}
+	f.allow(f.part, r.Site.Audit.Volumes)
 	return []Finding{f}
 }
 
@@ -194,6 +196,7 @@ func reportedMonth(r *recompute.Result, i int, m MonthAverages, reported site.Re
 	} else {
 		f.Sentence += " No other usual rule gives it."
 	}
+	f.allow(difference, r.Site.Audit.Volumes)
 	return f
 }
 
