@@ -21,13 +21,13 @@ const (
 // changes seeks one change in time: an instant before which recorded settings or an equation hold, and after which one
 // setting differs. The instant is first that which splits the medians of spans best by absolute deviations, then that
 // which misclassifies least readings.
-func (c *catalogue) changes(s *sample.Series) (out []candidate) {
-	split := c.split(s)
-	if split == 0 {
-		return nil
-	}
+func (c *catalogue) changes(s *sample.Series, split int) (out []candidate) {
 	whole, order := s.Sample, s.ByHead()
-	defer s.Focus(order)
+	s.Cut = 0
+	defer func() {
+		s.Cut = split
+		s.Focus(order)
+	}()
 	side := func(split int, later bool) []int {
 		return slices.DeleteFunc(slices.Clone(order), func(i int) bool { return (i >= split) != later })
 	}
@@ -63,7 +63,7 @@ func (c *catalogue) changes(s *sample.Series) (out []candidate) {
 		s.Sample = whole
 		x.loss = 0
 		for k, i := range whole.Index {
-			r := (x.at(s, i) - s.Flow[i]) / whole.Tolerances[k]
+			r := (x.on(i, whole.Heads[k]) - whole.Flows[k]) / whole.Tolerances[k]
 			x.loss += math.Log1p(r*r) / float64(len(whole.Index))
 		}
 		x.weigh(s)

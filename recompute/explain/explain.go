@@ -130,9 +130,15 @@ func Explain(r *Record) Finding {
 		return Finding{Verdict: CannotCompare, Why: "nearly all the time the flow stands at one most"}
 	}
 	c := newCatalogue(r, s, base)
+	split := c.split(s)
+	if split > 0 {
+		s.Cut = split
+		s.Focus(s.ByHead())
+	}
+
 	list := search(c, s)
-	if changed := c.changes(s); changed != nil {
-		list = append(list, changed...)
+	if split > 0 {
+		list = append(list, c.changes(s, split)...)
 	}
 	return judge(c, s, list, lag)
 }

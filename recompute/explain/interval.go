@@ -53,14 +53,15 @@ func (x candidate) half(c *catalogue, s *sample.Series, i int) float64 {
 	// Normal equations of the value and of a factor on the flow, with the weights of the loss.
 	vv, vf := 0.0, 0.0
 	for k, at := range s.Sample.Index {
-		q := x.model.flow(s.Head[at])
+		head := s.Sample.Heads[k]
+		q := x.model.flow(head)
 		if x.before != nil && at < x.since || q <= 0 || q >= x.model.cap*(1-s.Sample.Blur) {
 			continue
 		}
 		t := s.Sample.Tolerances[k]
-		r := (q - s.Flow[at]) / t
+		r := (q - s.Sample.Flows[k]) / t
 		w := 1 / ((1 + r*r) * t * t)
-		slope := (up.flow(s.Head[at]) - q) / step
+		slope := (up.flow(head) - q) / step
 		vv, vf = vv+float64(w*slope*slope), vf+float64(w*slope*q)
 	}
 	if !(vv > 0) {

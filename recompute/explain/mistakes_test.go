@@ -11,11 +11,24 @@ import (
 	"retotal/testdata/mistakes"
 )
 
-// score explains cases 0 to n-1 of both sets and judges the answers.
-func score(seed uint64, n int) mistakes.Table {
-	t := make(mistakes.Table, 2*n)
+// score explains, of every kind of noise, so many meters with a mistake and so many that are right, half of them of
+// either set, and judges the answers.
+func score(seed uint64, wrong, right int) mistakes.Table {
+	type one struct{ set, number int }
+	var list []one
+	for _, noise := range mistakes.Noises() {
+		if *only >= 0 && noise != mistakes.Noise(*only) {
+			continue
+		}
+		for set := 1; set <= 2; set++ {
+			for _, number := range mistakes.Numbers(seed, noise, (wrong+set-1)/2, (right+set-1)/2) {
+				list = append(list, one{set, number})
+			}
+		}
+	}
+	t := make(mistakes.Table, len(list))
 	problem.Beside(len(t), func(i int) {
-		c := mistakes.Make(1+i/n, seed, i%n)
+		c := mistakes.Make(list[i].set, seed, list[i].number)
 		t[i] = mistakes.Judge(c, explain.Explain(&c.Record))
 		c.Record.Pairs = nil
 	})
@@ -28,7 +41,7 @@ func TestMistakes(t *testing.T) {
 	if testing.Short() {
 		t.Skip("explains many records")
 	}
-	table := score(1, effort.Rounds(50, 500))
+	table := score(1, effort.Rounds(16, 160), effort.Rounds(4, 40))
 	for noise, asked := range map[mistakes.Noise]struct{ first, topThree, claims float64 }{
 		mistakes.Clean: {0.97, 0.99, 0.02}, mistakes.OtherFormula: {0.97, 0.99, 0.02},
 		mistakes.NotOneTime: {0.94, 0.97, 0.02}, mistakes.Coarse: {0.92, 0.95, 0.02},
@@ -63,7 +76,9 @@ func least(t *testing.T, noise any, what string, good, of int, share float64) {
 
 var (
 	seed  = flag.Uint64("seed", 1, "seed of the cases of BenchmarkMistakes")
-	cases = flag.Int("cases", 1250, "cases a set of BenchmarkMistakes")
+	cases = flag.Int("cases", 500, "meters with a mistake, of every kind of noise, of BenchmarkMistakes")
+	right = flag.Int("right", 500, "meters that are right, of every kind of noise, of BenchmarkMistakes")
+	only  = flag.Int("noise", -1, "the only kind of noise of BenchmarkMistakes; -1 for all")
 	one   = flag.String("case", "", "set, seed and number of the case that TestOne prints, as 2,1,33")
 )
 
@@ -81,10 +96,10 @@ func TestOne(t *testing.T) {
 	t.Logf("\n%s", mistakes.Look(c, explain.Explain(&c.Record)))
 }
 
-// BenchmarkMistakes prints the table of so many cases a set.
+// BenchmarkMistakes prints the table of so many cases.
 func BenchmarkMistakes(b *testing.B) {
 	for range b.N {
-		fmt.Printf("\n%v", score(*seed, *cases))
+		fmt.Printf("\n%v", score(*seed, *cases, *right))
 	}
 }
 

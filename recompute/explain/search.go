@@ -36,12 +36,14 @@ func (x candidate) key() string {
 	return key
 }
 
-// at is what a candidate makes of pair i.
-func (x candidate) at(s *sample.Series, i int) float64 {
+// at is what a candidate makes of pair i, on of a head at the time of it.
+func (x candidate) at(s *sample.Series, i int) float64 { return x.on(i, s.Head[i]) }
+
+func (x candidate) on(i int, head float64) float64 {
 	if x.before != nil && i < x.since {
-		return x.before.flow(s.Head[i])
+		return x.before.flow(head)
 	}
-	return x.model.flow(s.Head[i])
+	return x.model.flow(head)
 }
 
 // What a hypothesis costs in score beyond its parameters: what is simple, and what people do often, wins among equals.
@@ -162,8 +164,8 @@ func (c *catalogue) addEnds(s *sample.Series, x *candidate) {
 		return math.Abs(v/on-1) < 0.01 || math.Abs(v/(on*x.model.factor/c.factor)-1) < 0.01
 	}
 	held, beyond, dry := 0, 0, 0
-	for k, i := range s.Sample.Index {
-		q, t := s.Flow[i], s.Sample.Tolerances[k]
+	for k, i := range s.Readings.Index {
+		q, t := s.Flow[i], s.Readings.Tolerances[k]
 		pred := raw.flow(s.Head[i])
 		switch {
 		case q >= s.Top*(1-s.Sample.Blur) && pred > s.Top+float64(2*t):

@@ -78,8 +78,36 @@ var deck = []string{
 
 // Make makes one case of set 1 or 2. Numbers go through all kinds of noise and all mistakes in turns.
 func Make(set int, seed uint64, number int) *Case {
-	dealt := deck[(number/int(noises)*7+int(seed%1000)*5)%len(deck)]
-	return deal(set, seed, number, Noise(number%int(noises)), dealt, 0)
+	return deal(set, seed, number, Noise(number%int(noises)), card(seed, number), 0)
+}
+
+// card is the mistake of a number.
+func card(seed uint64, number int) string {
+	return deck[(number/int(noises)*7+int(seed%1000)*5)%len(deck)]
+}
+
+// Numbers are the first numbers of a seed by which Make makes so many meters with a mistake, and so many that are
+// right, of a kind of noise.
+func Numbers(seed uint64, noise Noise, wrong, right int) (list []int) {
+	for number := int(noise); wrong > 0 || right > 0; number += int(noises) {
+		left := &wrong
+		if card(seed, number) == "" {
+			left = &right
+		}
+		if *left > 0 {
+			*left--
+			list = append(list, number)
+		}
+	}
+	return list
+}
+
+// Noises are all kinds of noise.
+func Noises() (list []Noise) {
+	for n := range noises {
+		list = append(list, n)
+	}
+	return list
 }
 
 // Year makes a year of readings, 5 min apart, of a meter with two mistakes.

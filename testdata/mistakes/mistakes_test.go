@@ -139,6 +139,26 @@ func TestAgain(t *testing.T) {
 	}
 }
 
+// TestNumbers: as many cases of a kind of noise are made as are asked for.
+func TestNumbers(t *testing.T) {
+	for _, noise := range Noises() {
+		var y Tally
+		for _, number := range Numbers(3, noise, 7, 5) {
+			switch c := Make(1, 3, number); {
+			case c.Noise != noise:
+				t.Errorf("%v, want %v", c, noise)
+			case len(c.Truth.Names) == 0:
+				y.Sound++
+			default:
+				y.Wrong++
+			}
+		}
+		if y.Wrong != 7 || y.Sound != 5 {
+			t.Errorf("%v: %d with a mistake and %d without, want 7 and 5", noise, y.Wrong, y.Sound)
+		}
+	}
+}
+
 // class are the names that count as right of a case, beside the truth.
 func (c *Case) class() (list []string) {
 	for _, a := range c.Right[1:] {

@@ -65,6 +65,7 @@ func (s *Series) Align() Lag {
 	if name == "" || bestCost > lagGain*still {
 		return Lag{}
 	}
+	s.aligned = true
 	if name == "delay" {
 		s.Head = delayed(best)
 	} else {

@@ -21,7 +21,12 @@ type Series struct {
 	Top        float64 // m³/s, at which the flow is held; +Inf where it is not
 	Most       float64 // m³/s, the greatest flow
 	Dry        float64 // head below which there is no flow, and above which there is much at once; -Inf for none
-	Sample     Sample
+	Sample     Sample  // that hypotheses are tried on
+	Readings   Sample  // that ends are looked for in: the same, but where the level is coarse
+	Cut        int     // the first reading after a change in time, which edges of steps do not mix with those before
+	cells      []int   // steps of the level, where it is coarse
+	origin     float64 // m, the middle of step 0
+	aligned    bool    // heads are no longer those that were logged
 }
 
 // bin is what is known of the readings around one head.
@@ -113,6 +118,7 @@ func (s *Series) Measure() {
 	}
 	order := s.ByHead()
 	s.measureBins(order)
+	s.rounded(order)
 	s.center(order)
 	s.Focus(order)
 }
@@ -126,6 +132,10 @@ func (s *Series) Focus(order []int) {
 	s.findTop(order)
 	s.findDry(order)
 	s.take(order)
+	s.Readings = s.Sample
+	if x := s.onEdges(order); x != nil {
+		s.Sample = x.ready(s.Readings.Blur)
+	}
 }
 
 // ByHead is the pairs in the order of heads, but for those without head and flow.
@@ -160,8 +170,8 @@ func stepOf(values []float64) float64 {
 // measureBins finds slope and scatter of the flow by head. The scatter is that of a reading against its neighbours in
 // head within a short span of time, so that a change of a setting does not pass for scatter.
 func (s *Series) measureBins(order []int) {
-	type rest struct{ head, off float64 }
-	var rests []rest
+	type off struct{ head, off float64 }
+	var rests []off
 	for from := 0; from < len(s.At); from += scatterBlock {
 		var near []int
 		for i := from; i < min(from+scatterBlock, len(s.At)); i++ {
@@ -178,27 +188,35 @@ func (s *Series) measureBins(order []int) {
 			}
 			between := s.Flow[a] + float64(weight*(s.Flow[c]-s.Flow[a]))
 			spread := math.Sqrt(1 + weight*weight + (1-weight)*(1-weight))
-			rests = append(rests, rest{s.Head[b], math.Abs(s.Flow[b]-between) / s.Flow[b] / spread})
+			rests = append(rests, off{s.Head[b], math.Abs(s.Flow[b]-between) / s.Flow[b] / spread})
 		}
 	}
-	slices.SortStableFunc(rests, func(a, b rest) int { return cmp.Compare(a.head, b.head) })
+	slices.SortStableFunc(rests, func(a, b off) int { return cmp.Compare(a.head, b.head) })
 	parts := min(slopeBins, max(len(order)/8, 1))
-	for k := range parts {
+	from, rest := 0, 0
+	for from < len(order) {
+		until := min(from+max(len(order)/parts, 1), len(order))
+		for until < len(order) && s.Head[order[until]] == s.Head[order[until-1]] { // one step of the level, one bin
+			until++
+		}
+		if len(order)-until < len(order)/parts/2 {
+			until = len(order)
+		}
 		var heads, flows, offs []float64
-		for _, i := range order[k*len(order)/parts : (k+1)*len(order)/parts] {
+		for _, i := range order[from:until] {
 			heads, flows = append(heads, s.Head[i]), append(flows, s.Flow[i])
 		}
-		for _, x := range rests[k*len(rests)/parts : (k+1)*len(rests)/parts] {
-			offs = append(offs, x.off)
+		for ; rest < len(rests) && rests[rest].head <= s.Head[order[until-1]]; rest++ {
+			offs = append(offs, rests[rest].off)
 		}
 		b := bin{head: stat.Median(heads), flow: stat.Median(flows)}
 		if len(offs) > 0 {
 			b.scatter = 1.4826 * stat.Median(offs)
 		}
-		s.bins = append(s.bins, b)
+		s.bins, from = append(s.bins, b), until
 	}
 	for k := range s.bins {
-		a, b := max(k-1, 0), min(k+1, parts-1)
+		a, b := max(k-1, 0), min(k+1, len(s.bins)-1)
 		rise := s.bins[b].head - s.bins[a].head
 		if rise > 0 {
 			s.bins[k].slope = math.Max((s.bins[b].flow-s.bins[a].flow)/rise, 0)
@@ -211,13 +229,7 @@ func (s *Series) measureBins(order []int) {
 // would make the flow rise too slowly with the head. Heads from which the meter took its flow do not scatter so, and
 // stay.
 func (s *Series) center(order []int) {
-	apart := 0
-	for _, b := range s.bins {
-		if b.scatter*b.flow > centerFrom*s.LevelStep*b.slope && b.slope > 0 {
-			apart++
-		}
-	}
-	if s.LevelStep <= 0 || 2*apart <= len(s.bins) {
+	if !s.apart() {
 		return
 	}
 	counts := map[int]float64{}
@@ -232,6 +244,17 @@ func (s *Series) center(order []int) {
 	for _, i := range order {
 		s.Head[i] += moved[cell(i)]
 	}
+}
+
+// apart reports whether the flow is of a level that was not rounded.
+func (s *Series) apart() bool {
+	apart := 0
+	for _, b := range s.bins {
+		if b.scatter*b.flow > centerFrom*s.LevelStep*b.slope && b.slope > 0 {
+			apart++
+		}
+	}
+	return s.LevelStep > 0 && 2*apart > len(s.bins)
 }
 
 // centerFrom is the part of what a step of the level makes of the flow that scatters, if the flow is of a level that
@@ -277,26 +300,37 @@ func (s *Series) take(order []int) {
 		}
 		picked = append(picked, order[n-tailSize:]...)
 	}
-	blur := s.Sample.Blur
-	s.Sample = s.sampleOf(picked)
-	s.Sample.Blur = blur
+	var out Sample
+	for _, i := range picked {
+		out.add(i, s.Head[i], s.Flow[i], s.Tolerance(i))
+	}
+	s.Sample = out.ready(s.Sample.Blur)
 }
 
-// sampleOf is a sample of pairs.
-func (s *Series) sampleOf(picked []int) (out Sample) {
-	for _, i := range picked {
-		out.Index = append(out.Index, i)
-		out.Heads, out.Flows = append(out.Heads, s.Head[i]), append(out.Flows, s.Flow[i])
-		out.Tolerances = append(out.Tolerances, s.Tolerance(i))
+// add adds a pair, near a reading.
+func (s *Sample) add(i int, head, flow, tolerance float64) {
+	s.Index = append(s.Index, i)
+	s.Heads, s.Flows, s.Tolerances = append(s.Heads, head), append(s.Flows, flow), append(s.Tolerances, tolerance)
+}
+
+// ready is a sample with its coarse part and scratch.
+func (s Sample) ready(blur float64) Sample {
+	s.Blur = blur
+	stride := Coarse
+	if len(s.Index) < fewPairs {
+		stride = 1
 	}
-	for i := 0; i < len(picked); i += Coarse {
-		for k, column := range [...][]float64{out.Heads, out.Flows, out.Tolerances} {
-			out.coarse[k] = append(out.coarse[k], column[i])
+	for i := 0; i < len(s.Index); i += stride {
+		for k, column := range [...][]float64{s.Heads, s.Flows, s.Tolerances} {
+			s.coarse[k] = append(s.coarse[k], column[i])
 		}
 	}
-	out.Pred, out.Room = make([]float64, len(picked)), make([]float64, len(picked))
-	return out
+	s.Pred, s.Room = make([]float64, len(s.Index)), make([]float64, len(s.Index))
+	return s
 }
+
+// fewPairs is how many are few enough that all are tried.
+const fewPairs = 200
 
 // Of is the sample, whole or its Coarse part.
 func (s *Sample) Of(stride int) (heads, flows, tolerances []float64) {
@@ -438,7 +472,7 @@ const mostRise = 5
 // Held is the part of the sample's readings with flow that are held at the top.
 func (s *Series) Held() float64 {
 	wet, held := 0.0, 0.0
-	for _, q := range s.Sample.Flows {
+	for _, q := range s.Readings.Flows {
 		if q > 0 {
 			wet++
 		}
