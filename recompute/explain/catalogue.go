@@ -275,7 +275,7 @@ func (c *catalogue) addMeterDials() {
 				return v > 0
 			}},
 		// 0-20 mA read as 4-20: a current of 4 to 20 becomes 20 % of the span and 80 % of the head, and back.
-		dial{name: "span offset", values: spans(high, 0.2, -0.25), prior: 0.005,
+		dial{name: "span offset", values: spans(high, 0.2, -0.25), prior: 0.01,
 			set: func(m *model, _ *equation, v float64) bool {
 				m.scale, m.offset = 0.8, v
 				if v < 0 {
@@ -361,6 +361,7 @@ func (c *catalogue) addDeviceDials() {
 		continuous("width", "width", 0.3, 3, false, length)
 	case "power", "maximum":
 		continuous("exponent", "exponent", 0.5, 2, false, number)
+		c.dials[len(c.dials)-1].prior = 0.006
 		factor("coefficient", "coefficient", 1)
 	case "palmer-bowlus":
 		continuous("size", "diameter", 0.5, 2, false, length)

@@ -38,6 +38,8 @@ func (x candidate) half(c *catalogue, s *sample.Series, i int) float64 {
 	switch {
 	case d == nil && x.names[i] == "cap":
 		return s.FlowStep + float64((sample.Relative+s.Sample.Blur/10)*v)
+	case d == nil && x.names[i] == "cut-off" && s.Least > 0:
+		return s.FlowStep + float64(0.05*v)
 	case d == nil && x.names[i] == "cut-off":
 		return s.FlowStep + x.model.flow(s.Dry+s.LevelStep) - x.model.flow(s.Dry) + float64(0.02*v)
 	case d == nil:

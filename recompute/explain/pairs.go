@@ -76,7 +76,7 @@ func (c *catalogue) nested(s *sample.Series, e *equation, outer, inner *dial) ca
 		best, _ = stat.Least(low, high, 14, func(v float64) float64 { return under(v, sample.Coarse).loss })
 		for _, u := range outer.usual {
 			loss := under(best, sample.Coarse).loss
-			if math.Abs(u.value/best-1) < 0.03 && under(u.value, sample.Coarse).loss < loss+usualLoss {
+			if math.Abs(u.value/best-1) < 0.03 && under(u.value, sample.Coarse).loss < loss+float64(usualLoss*math.Sqrt(s.Sample.Few())) {
 				best = u.value
 			}
 		}

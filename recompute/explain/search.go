@@ -47,6 +47,7 @@ func (x candidate) on(i int, head float64) float64 {
 }
 
 // What a hypothesis costs in score beyond its parameters: what is simple, and what people do often, wins among equals.
+// Of a sample of few pairs it costs more, as each pair counts for more.
 const (
 	priorSetting  = 0.010
 	priorPair     = 0.020 // more, of two settings
@@ -68,36 +69,36 @@ func (x *candidate) weigh(s *sample.Series) {
 	if x.layer == 0 {
 		parameters = 0
 	}
-	x.score = x.loss
+	prior := 0.0
 	if x.free {
 		parameters++
-		x.score += priorFactor
+		prior += priorFactor
 	}
 	if x.eq != nil && x.eq.name != recorded {
-		x.score += priorEquation
+		prior += priorEquation
 	}
 	for i, d := range x.dials {
 		if x.layer >= 2 {
-			x.score += priorSetting
+			prior += priorSetting
 		}
 		if d != nil {
-			x.score += d.prior
+			prior += d.prior
 		}
 		if x.snapped[i] != "" {
-			x.score -= creditUsual
+			prior -= creditUsual
 		}
 	}
 	if x.layer >= 3 {
-		x.score += priorPair
+		prior += priorPair
 	}
 	if len(x.names) > 2 {
-		x.score += priorThree
+		prior += priorThree
 	}
 	if x.before != nil {
-		x.score += priorSetting
+		prior += priorSetting
 		parameters++
 	}
-	x.score += parameters * math.Log(n) / n
+	x.score = x.loss + float64(prior*s.Sample.Few()) + parameters*math.Log(n)/n
 }
 
 // search fits every hypothesis for the whole record.
@@ -138,13 +139,18 @@ func (c *catalogue) plain(s *sample.Series) (list []candidate) {
 			if free {
 				m.bestFactor(&s.Sample, 1/mostFactor, mostFactor, 1)
 			}
-			x = candidate{eq: e, free: free, model: m, layer: 1}
-			if c.addEnds(s, &x); len(x.names) > 0 {
-				x.loss = m.loss(&s.Sample, 1)
-				x.layer = 1 + len(x.names)
-				x.weigh(s)
-				list = append(list, x)
+			y := candidate{eq: e, free: free, model: m, layer: 1}
+			if c.addEnds(s, &y); len(y.names) > 0 {
+				y.layer = 1 + len(y.names)
+			} else { // they are those on record, or at work nowhere
+				y.names, y.values, y.snapped, y.dials, y.layer = x.names, x.values, x.snapped, x.dials, x.layer
+				if free {
+					y.values = []float64{m.factor / c.factor}
+				}
 			}
+			y.loss = m.loss(&s.Sample, 1)
+			y.weigh(s)
+			list = append(list, y)
 		}
 	}
 	return list
@@ -164,6 +170,10 @@ func (c *catalogue) addEnds(s *sample.Series, x *candidate) {
 		return math.Abs(v/on-1) < 0.01 || math.Abs(v/(on*x.model.factor/c.factor)-1) < 0.01
 	}
 	held, beyond, dry := 0, 0, 0
+	least := raw.flow(s.Dry)
+	if s.Least > 0 {
+		least = s.Least
+	}
 	for k, i := range s.Readings.Index {
 		q, t := s.Flow[i], s.Readings.Tolerances[k]
 		pred := raw.flow(s.Head[i])
@@ -172,7 +182,7 @@ func (c *catalogue) addEnds(s *sample.Series, x *candidate) {
 			held++
 		case q > on*1.01+2*t:
 			beyond++
-		case q == 0 && pred > 2*t && s.Head[i] > 0:
+		case q == 0 && pred > math.Min(2*t, 0.5*least) && s.Head[i] > 0:
 			dry++
 		}
 	}
@@ -188,8 +198,10 @@ func (c *catalogue) addEnds(s *sample.Series, x *candidate) {
 	}
 	switch off := c.record.CutOff; {
 	case !math.IsInf(s.Dry, -1) && dry >= sample.LeastHeld:
-		least := raw.flow(s.Dry)
-		slack := raw.flow(s.Dry+s.LevelStep) - least + float64(0.05*least)
+		slack := float64(0.05 * least)
+		if s.Least == 0 {
+			slack += raw.flow(s.Dry+s.LevelStep) - least
+		}
 		if math.Abs(off-least) > slack && math.Abs(off*x.model.factor/c.factor-least) > slack {
 			add("cut-off", least)
 		}
@@ -349,7 +361,7 @@ func (c *catalogue) snap(s *sample.Series, x *candidate) {
 		return
 	}
 	c.end(&m)
-	if loss := m.loss(&s.Sample, 1); loss <= x.loss+usualLoss {
+	if loss := m.loss(&s.Sample, 1); loss <= x.loss+float64(usualLoss*math.Sqrt(s.Sample.Few())) {
 		x.values[0], x.snapped[0], x.model, x.loss = nearest.value, nearest.label, m, loss
 	}
 }

@@ -1,6 +1,7 @@
 package sample
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -14,11 +15,13 @@ import (
 // Rules of edges.
 const (
 	edgeFrom    = 0.04 // of the flow that half a step of the level makes, from which on steps are coarse
-	leastEdges  = 5
+	leastEdges  = 2
+	mostEnded   = 8 // times that a step without flow, or with the most, counts as much as an edge
 	leastInCell = 3
 	edgeBins    = 64 // of flow, from the middle of a step to the middle of the next
 	edgePart    = 0.1
 	edgeSpread  = 0.25 // from which on the flow is of a level that was not rounded: 0.5 for any place in a step alike
+	leastSure   = 0.6  // part of the readings on either side of an edge, that are of that side's step
 	leastSpread = 8    // readings of a step that tell it
 )
 
@@ -45,7 +48,7 @@ func (s *Series) rounded(order []int) {
 }
 
 // steps is by what part the flow changes from a step of the level to the next, and how much of that the middle half of
-// the readings of a step take up, each the median over steps; 0 where there are none.
+// the readings of a step take up, each for most readings; 0 where there are none.
 func (s *Series) steps(order []int) (wide, spread float64) {
 	steps, of := s.byCell(order)
 	quartiles := map[int][3]float64{}
@@ -60,19 +63,34 @@ func (s *Series) steps(order []int) (wide, spread float64) {
 				stat.Percentile(flows, 0.75)}
 		}
 	}
-	var wides, spreads []float64
+	var wides, spreads []weighted
 	for _, k := range steps {
 		a, here := quartiles[k]
 		b, above := quartiles[k+1]
-		if here && above && b[1] > a[1] {
-			wides = append(wides, 2*(b[1]-a[1])/(b[1]+a[1]))
-			spreads = append(spreads, (a[2]-a[0]+b[2]-b[0])/2/(b[1]-a[1]))
+		if n := float64(min(len(of[k]), len(of[k+1]))); here && above && b[1] > a[1] {
+			wides = append(wides, weighted{2 * (b[1] - a[1]) / (b[1] + a[1]), n})
+			spreads = append(spreads, weighted{(a[2] - a[0] + b[2] - b[0]) / 2 / (b[1] - a[1]), n})
 		}
 	}
-	if len(wides) == 0 {
-		return 0, 0
+	return middle(wides), middle(spreads)
+}
+
+// weighted is a value and what it counts for.
+type weighted struct{ value, weight float64 }
+
+// middle is the weighted median; 0 of none.
+func middle(list []weighted) float64 {
+	slices.SortFunc(list, func(a, b weighted) int { return cmp.Compare(a.value, b.value) })
+	all, sum := 0.0, 0.0
+	for _, x := range list {
+		all += x.weight
 	}
-	return stat.Median(wides), stat.Median(spreads)
+	for _, x := range list {
+		if sum += x.weight; 2*sum >= all {
+			return x.value
+		}
+	}
+	return 0
 }
 
 // onEdges is a sample of the edges that readings show, in either part of the record; nil where these are few.
@@ -88,9 +106,7 @@ func (s *Series) onEdges(order []int) *Sample {
 			out.add(e.index, e.head, e.flow, e.error+edgePart*s.FlowStep+Relative*e.flow)
 			found++
 		}
-		for _, i := range s.ended(part) {
-			out.add(i, s.Head[i], s.Flow[i], s.Tolerance(i))
-		}
+		s.addEnded(&out, part)
 	}
 	if found < leastEdges {
 		return nil
@@ -114,18 +130,47 @@ func (s *Series) byCell(part []int) (steps []int, of map[int][]int) {
 	return steps, of
 }
 
-// ended is a reading of every step of the level whose readings all show no flow, or the most.
-func (s *Series) ended(part []int) (list []int) {
+// addEnded adds what the readings show beyond the ends: no flow below where it ends, or at the lower edge of the highest
+// step without any; the most above the upper edge of the lowest step that always shows it.
+func (s *Series) addEnded(out *Sample, part []int) {
 	steps, of := s.byCell(part)
+	none, held := 0, 0
+	dryHead, fullHead := math.Inf(-1), math.Inf(1)
+	dryAt, fullAt := 0, 0
 	for _, k := range steps {
-		none := func(i int) bool { return s.Flow[i] > 0 }
-		less := func(i int) bool { return s.Flow[i] < s.Top*(1-s.Sample.Blur) }
-		if readings := of[k]; len(readings) >= leastInCell && (!slices.ContainsFunc(readings, none) ||
-			!slices.ContainsFunc(readings, less)) && math.Abs(s.Head[readings[0]]-s.Dry) > s.LevelStep {
-			list = append(list, readings[len(readings)/2])
+		zeros, most := 0, 0
+		for _, i := range of[k] {
+			switch q := s.Flow[i]; {
+			case q <= 0:
+				zeros++
+			case q >= s.Top*(1-s.Sample.Blur):
+				most++
+			}
+		}
+		middle := s.origin + float64(float64(k)*s.LevelStep)
+		if zeros == len(of[k]) {
+			dryHead, dryAt = middle-s.LevelStep/2, of[k][0]
+		}
+		if most == len(of[k]) && math.IsInf(fullHead, 1) {
+			fullHead, fullAt = middle+s.LevelStep/2, of[k][0]
+		}
+		if none, held = none+zeros, held+most; zeros > 0 {
+			dryAt = of[k][0]
 		}
 	}
-	return list
+	if s.Least > 0 {
+		dryHead = s.Dry - float64(0.75*s.LevelStep)
+	}
+	for range min(none/leastInCell, mostEnded) {
+		if !math.IsInf(dryHead, -1) {
+			out.add(dryAt, dryHead, 0, s.FlowStep+math.Max(s.Least/10, 1e-9))
+		}
+	}
+	for range min(held/leastInCell, mostEnded) {
+		if !math.IsInf(fullHead, 1) {
+			out.add(fullAt, fullHead, s.Top, s.FlowStep+float64((Relative+s.Sample.Blur/10)*s.Top))
+		}
+	}
 }
 
 // edges finds the flow of every edge between steps of the level.
@@ -155,7 +200,7 @@ func (s *Series) edges(part []int) (list []edge) {
 // curve over the head that the flow is roughly of, is a half.
 func (s *Series) edge(of map[int][]int, k int, power float64) (flow, off float64, ok bool) {
 	rough := func(i int) float64 { return math.Pow(s.Flow[i], 1/power) }
-	middle := func(list []int) float64 {
+	half := func(list []int) float64 {
 		var all []float64
 		for _, i := range list {
 			all = append(all, rough(i))
@@ -163,7 +208,7 @@ func (s *Series) edge(of map[int][]int, k int, power float64) (flow, off float64
 		slices.Sort(all)
 		return all[len(all)/2]
 	}
-	low, high := middle(of[k]), middle(of[k+1])
+	low, high := half(of[k]), half(of[k+1])
 	if !(high > low*(1+1e-9)) {
 		return 0, 0, false
 	}
@@ -182,6 +227,9 @@ func (s *Series) edge(of map[int][]int, k int, power float64) (flow, off float64
 		}
 	}
 	at, wide := f.fit(math.Max(width, s.FlowStep/4*math.Pow((low+high)/2, 1-power)/power))
+	if !f.crossed(at) {
+		return 0, 0, false
+	}
 	u := low + float64(at*width)
 	slope := power * math.Pow(u, power-1)
 	return math.Pow(u, power), slope * wide * width, true
@@ -213,6 +261,19 @@ func (f *flips) fit(least float64) (at, off float64) {
 		}
 	}
 	return at, math.Max(off, math.Max(least/f.width, 1)*0.3)
+}
+
+// crossed reports whether the readings themselves go from the lower step to the upper at a place.
+func (f *flips) crossed(at float64) bool {
+	var all, upper [2]float64
+	for i, n := range f.all {
+		side := 0
+		if float64(i) > at {
+			side = 1
+		}
+		all[side], upper[side] = all[side]+n, upper[side]+f.upper[i]
+	}
+	return min(all[0], all[1]) >= leastInCell && upper[0] < (1-leastSure)*all[0] && upper[1] > leastSure*all[1]
 }
 
 // slope has the sign of what a curve further up would gain.

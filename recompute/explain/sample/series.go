@@ -21,6 +21,7 @@ type Series struct {
 	Top        float64 // m³/s, at which the flow is held; +Inf where it is not
 	Most       float64 // m³/s, the greatest flow
 	Dry        float64 // head below which there is no flow, and above which there is much at once; -Inf for none
+	Least      float64 // m³/s, the least flow above Dry where the flows themselves show it; else 0
 	Sample     Sample  // that hypotheses are tried on
 	Readings   Sample  // that ends are looked for in: the same, but where the level is coarse
 	Cut        int     // the first reading after a change in time, which edges of steps do not mix with those before
@@ -125,16 +126,21 @@ func (s *Series) Measure() {
 
 // Focus finds the ends that some of the pairs show and draws the sample from them; order is that of heads.
 func (s *Series) Focus(order []int) {
-	s.Most, s.Top, s.Dry, s.Sample.Blur = 0, math.Inf(1), math.Inf(-1), EndSlack
+	s.Most, s.Top, s.Dry, s.Least, s.Sample.Blur = 0, math.Inf(1), math.Inf(-1), 0, EndSlack
 	for _, i := range order {
 		s.Most = math.Max(s.Most, s.Flow[i])
 	}
 	s.findTop(order)
 	s.findDry(order)
-	s.take(order)
-	s.Readings = s.Sample
-	if x := s.onEdges(order); x != nil {
-		s.Sample = x.ready(s.Readings.Blur)
+	edges := s.onEdges(order)
+	if edges == nil { // what lies within a step of where the flow ends tells nothing
+		order = slices.DeleteFunc(slices.Clone(order), func(i int) bool {
+			return math.Abs(s.Head[i]-s.Dry) <= s.LevelStep
+		})
+	}
+	s.Readings = s.take(order)
+	if s.Sample = s.Readings; edges != nil {
+		s.Sample = edges.ready(s.Readings.Blur)
 	}
 }
 
@@ -285,10 +291,9 @@ func (s *Series) Tolerance(i int) float64 {
 // where it peaks.
 const meansPart = 0.5
 
-// take draws the sample by quantile of head, tails whole, without what lies within a step of where the flow ends.
-func (s *Series) take(order []int) {
+// take draws a sample by quantile of head, tails whole.
+func (s *Series) take(order []int) Sample {
 	var picked []int
-	order = slices.DeleteFunc(slices.Clone(order), func(i int) bool { return math.Abs(s.Head[i]-s.Dry) <= s.LevelStep })
 	n := len(order)
 	if n <= sampleSize {
 		picked = slices.Clone(order)
@@ -304,7 +309,7 @@ func (s *Series) take(order []int) {
 	for _, i := range picked {
 		out.add(i, s.Head[i], s.Flow[i], s.Tolerance(i))
 	}
-	s.Sample = out.ready(s.Sample.Blur)
+	return out.ready(s.Sample.Blur)
 }
 
 // add adds a pair, near a reading.
@@ -317,7 +322,7 @@ func (s *Sample) add(i int, head, flow, tolerance float64) {
 func (s Sample) ready(blur float64) Sample {
 	s.Blur = blur
 	stride := Coarse
-	if len(s.Index) < fewPairs {
+	if len(s.Index) <= fewPairs {
 		stride = 1
 	}
 	for i := 0; i < len(s.Index); i += stride {
@@ -328,6 +333,11 @@ func (s Sample) ready(blur float64) Sample {
 	s.Pred, s.Room = make([]float64, len(s.Index)), make([]float64, len(s.Index))
 	return s
 }
+
+// Few is how many times as much a pair of the sample counts as one of many, roughly.
+func (s *Sample) Few() float64 { return min(max(fewPairs/float64(len(s.Index)), 1), mostFew) }
+
+const mostFew = 16
 
 // fewPairs is how many are few enough that all are tried.
 const fewPairs = 200
@@ -388,19 +398,63 @@ func (s *Series) findBlurred(order []int) {
 		return thin(heads), thin(flows)
 	}
 	scatter := s.bins[len(s.bins)-1].scatter
-	for part := 0.4; part < 0.9 && scatter > blurFrom; part += 0.05 {
+	farthest, wide, least := 0.9, 0.1, 2*LeastHeld
+	if s.cells != nil { // two steps will do, of many readings
+		farthest, wide, least = 1, 0.9*s.LevelStep/highest, 6*LeastHeld
+	}
+	for part := 0.4; part < farthest && scatter > blurFrom; part += 0.05 * farthest / 1.8 {
 		heads, flows := between(part*highest, highest)
 		lower, less := between(0.7*part*highest, part*highest)
-		if len(heads) < 2*LeastHeld || len(lower) < 2*LeastHeld || heads[len(heads)-1]-heads[0] < 0.1 {
+		if len(heads) < least || len(lower) < 2*LeastHeld || heads[len(heads)-1]-heads[0] < wide {
 			continue
 		}
 		if below := stat.TheilSen(lower, less); below > 0.8 && stat.TheilSen(heads, flows) < flatPart*below {
+			if s.cells != nil && !(narrow(flows, below, -math.Log(part)) && s.again(order, part*highest)) {
+				continue
+			}
+			if _, upper := between((1+part)/2*highest, highest); len(upper) >= 2*LeastHeld {
+				flows = upper // the lower ones may not be held yet
+			}
 			s.Top = math.Exp(stat.Median(flows))
 			s.Sample.Blur = min(3*scatter, 0.3)
 			return
 		}
 	}
 }
+
+// narrow reports whether logarithms of flows lie closer than they would over heads of a range, going by an exponent.
+func narrow(flows []float64, exponent, reach float64) bool {
+	sorted := slices.Clone(flows)
+	slices.Sort(sorted)
+	return stat.Percentile(sorted, 0.9)-stat.Percentile(sorted, 0.1) < 0.8*narrowPart*exponent*reach
+}
+
+// again reports whether readings above a head come more than once: water that stands on the edge of two steps for a
+// while looks held, but stands elsewhere the next time.
+func (s *Series) again(order []int, head float64) bool {
+	var high []int
+	for _, i := range order {
+		if s.Head[i] >= head {
+			high = append(high, i)
+		}
+	}
+	slices.Sort(high)
+	times, run := 0, 0
+	for k, i := range high {
+		if run++; k+1 == len(high) || s.At[high[k+1]]-s.At[i] > apartAgain {
+			if run >= LeastHeld {
+				times++
+			}
+			run = 0
+		}
+	}
+	return times > 1
+}
+
+const apartAgain = 6 * 3600e9 // ns
+
+// narrowPart is the part of the spread of flows that are not held, which those of a plateau have at most.
+const narrowPart = 0.6
 
 // What makes a blurred plateau: the relative scatter from which on it is sought, and the part of the exponent below it
 // that flat is.
@@ -447,6 +501,12 @@ func (s *Series) findDry(order []int) {
 		return
 	}
 	dry := (s.Head[wet[at-1]] + s.Head[wet[at]]) / 2
+	if s.cells != nil { // near and far lie within a step: the flows themselves say what is the least
+		if least := s.leastFlow(); least > 4*s.FlowStep {
+			s.Dry, s.Least = dry, least
+		}
+		return
+	}
 	width := math.Max(2*s.LevelStep, 0.02*s.HighHead())
 	var near, far []float64
 	for _, i := range wet[at:] {
@@ -464,6 +524,26 @@ func (s *Series) findDry(order []int) {
 		s.Dry = dry
 	}
 }
+
+// leastFlow is the least flow beside none, where that stands out from others: under a datum that is off the flow would
+// come down to nothing.
+func (s *Series) leastFlow() float64 {
+	var flows []float64
+	for _, q := range s.Flow {
+		if q > 0 {
+			flows = append(flows, q)
+		}
+	}
+	slices.Sort(flows)
+	least := stat.Median(flows[:min(LeastHeld, len(flows))])
+	if least < leastJump*stat.Percentile(flows, 0.1) {
+		return 0
+	}
+	return least
+}
+
+// leastJump is the part of the flow of low water, a tenth of the time, that a cut-off is no less than.
+const leastJump = 0.3
 
 // mostRise is how many times the flow may grow over a little head above a cut-off; from no flow at all it would grow
 // eleven times and more, 5 to the power 1.5.
