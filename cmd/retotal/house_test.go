@@ -86,12 +86,14 @@ var house = map[string][]string{
 		"retotal/recompute/stat", "retotal/recompute/total",
 	},
 	"retotal/recompute/explain": {
-		"retotal/ingest/quantity", "retotal/recompute/device", "retotal/recompute/explain/sample",
+		"retotal/ingest/quantity", "retotal/recompute/device", "retotal/recompute/explain/published",
+		"retotal/recompute/explain/sample",
 		"retotal/recompute/stat",
 	},
-	"retotal/recompute/explain/sample": {"retotal/recompute/stat"},
+	"retotal/recompute/explain/published": {"retotal/ingest/quantity", "retotal/recompute/device"},
+	"retotal/recompute/explain/sample":    {"retotal/recompute/stat"},
 	"retotal/recompute/fingerprint": {
-		"retotal/ingest/quantity", "retotal/recompute/device", "retotal/recompute/explain",
+		"retotal/ingest/quantity", "retotal/recompute/device", "retotal/recompute/explain/published",
 		"retotal/recompute/explain/sample", "retotal/recompute/stat",
 	},
 	"retotal/recompute/fill": {"retotal/ingest/site", "retotal/recompute/block", "retotal/recompute/stat"},

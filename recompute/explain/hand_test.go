@@ -138,19 +138,6 @@ func TestLossByHand(t *testing.T) {
 	}
 }
 
-// TestUsual: an imperial gallon is 4.54609 L, a US gallon 231 cubic inches of 0.0254 m.
-func TestUsual(t *testing.T) {
-	ratio := 4.54609e-3 / (231 * 0.0254 * 0.0254 * 0.0254)
-	if !slices.ContainsFunc(flowRatios(), func(u usual) bool { return math.Abs(u.value/ratio-1) < 1e-9 }) {
-		t.Errorf("no unit ratio of %v", ratio)
-	}
-	for _, want := range []float64{1.2, 0.8, 1.5} {
-		if !slices.ContainsFunc(spanRatios(), func(u usual) bool { return u.value == want }) {
-			t.Errorf("no span ratio of %v", want)
-		}
-	}
-}
-
 // TestEveryKind: with every kind of device the recorded settings are told from a datum that is off by a twentieth.
 func TestEveryKind(t *testing.T) {
 	for _, kind := range device.All() {

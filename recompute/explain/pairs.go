@@ -76,8 +76,8 @@ func (c *catalogue) nested(s *sample.Series, e *equation, outer, inner *dial) ca
 		best, _ = stat.Least(low, high, 14, func(v float64) float64 { return under(v, sample.Coarse).loss })
 		for _, u := range outer.usual {
 			loss := under(best, sample.Coarse).loss
-			if math.Abs(u.value/best-1) < 0.03 && under(u.value, sample.Coarse).loss < loss+float64(usualLoss*math.Sqrt(s.Sample.Few())) {
-				best = u.value
+			if math.Abs(u.Value/best-1) < 0.03 && under(u.Value, sample.Coarse).loss < loss+float64(usualLoss*math.Sqrt(s.Sample.Few())) {
+				best = u.Value
 			}
 		}
 	}
@@ -98,8 +98,8 @@ func (c *catalogue) pair(s *sample.Series, e *equation, x fitted, a *dial, va fl
 			}
 		}
 		for _, u := range d.usual {
-			if u.value == y.values[i] {
-				y.snapped[i] = u.label
+			if u.Value == y.values[i] {
+				y.snapped[i] = u.Label
 			}
 		}
 	}

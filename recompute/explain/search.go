@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"retotal/recompute/explain/published"
 	"retotal/recompute/explain/sample"
 	"retotal/recompute/stat"
 )
@@ -347,21 +348,21 @@ func (c *catalogue) snap(s *sample.Series, x *candidate) {
 		x.snapped[0] = d.labels[0]
 		return
 	}
-	nearest, least := usual{}, 0.02
+	nearest, least := published.Usual{}, 0.02
 	for _, u := range d.usual {
-		if off := math.Abs(v/u.value - 1); off < least {
+		if off := math.Abs(v/u.Value - 1); off < least {
 			nearest, least = u, off
 		}
 	}
-	if nearest.label == "" {
+	if nearest.Label == "" {
 		return
 	}
 	m := c.model(x.eq)
-	if !d.set(&m, x.eq, nearest.value) {
+	if !d.set(&m, x.eq, nearest.Value) {
 		return
 	}
 	c.end(&m)
 	if loss := m.loss(&s.Sample, 1); loss <= x.loss+float64(usualLoss*math.Sqrt(s.Sample.Few())) {
-		x.values[0], x.snapped[0], x.model, x.loss = nearest.value, nearest.label, m, loss
+		x.values[0], x.snapped[0], x.model, x.loss = nearest.Value, nearest.Label, m, loss
 	}
 }

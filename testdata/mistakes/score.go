@@ -277,6 +277,7 @@ func (o Outcome) bad() string {
 	switch {
 	case len(o.Case.Truth.Names) == 0 && o.Claimed:
 		words = append(words, "false claim")
+	case len(o.Case.Truth.Names) == 0:
 	case !o.TopThree:
 		words = append(words, "not found")
 	case !o.First:
