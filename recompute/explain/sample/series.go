@@ -399,7 +399,7 @@ func (s *Series) findBlurred(order []int) {
 	}
 	scatter := s.bins[len(s.bins)-1].scatter
 	farthest, wide, least := 0.9, 0.1, 2*LeastHeld
-	if s.cells != nil { // two steps will do, of many readings
+	if s.cells != nil && s.LevelStep > wide/5*highest { // two steps will do, of many readings
 		farthest, wide, least = 1, 0.9*s.LevelStep/highest, 6*LeastHeld
 	}
 	for part := 0.4; part < farthest && scatter > blurFrom; part += 0.05 * farthest / 1.8 {
@@ -409,13 +409,17 @@ func (s *Series) findBlurred(order []int) {
 			continue
 		}
 		if below := stat.TheilSen(lower, less); below > 0.8 && stat.TheilSen(heads, flows) < flatPart*below {
-			if s.cells != nil && !(narrow(flows, below, -math.Log(part)) && s.again(order, part*highest)) {
+			if farthest == 1 && !(narrow(flows, below, -math.Log(part)) && s.again(order, part*highest)) {
 				continue
 			}
 			if _, upper := between((1+part)/2*highest, highest); len(upper) >= 2*LeastHeld {
 				flows = upper // the lower ones may not be held yet
 			}
-			s.Top = math.Exp(stat.Median(flows))
+			top := math.Exp(stat.Median(flows))
+			if s.Most > top*(1+6*scatter) { // noise does not reach so far
+				continue
+			}
+			s.Top = top
 			s.Sample.Blur = min(3*scatter, 0.3)
 			return
 		}
