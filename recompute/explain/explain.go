@@ -108,6 +108,7 @@ const (
 	twinFarthest = 0.1   // in score, beyond which equal volumes make no twins
 	mostHeld     = 0.9   // of the readings with flow, that may be held at the top
 	mostListed   = 8
+	halfStepPart = 0.1  // of a step of the level, within which a datum is half a step
 	mostUnlike   = 0.15 // of the volume, which an explanation may leave beside the tolerance
 )
 
@@ -220,8 +221,16 @@ func (j *jury) grade(best candidate, unlike float64) (Verdict, string) {
 		return Same, ""
 	case best.layer == 1:
 		return AnotherEquation, ""
+	case best.halfStep(j.s):
+		return CannotCompare, "a datum of half a step of the level looks like a level that is cut down, not rounded, to it"
 	}
 	return SettingDiffers, ""
+}
+
+// halfStep reports whether all that a candidate says of a coarse level is that it is off by half its step.
+func (x candidate) halfStep(s *sample.Series) bool {
+	return s.Coarse() && x.before == nil && len(x.names) == 1 && x.names[0] == "datum" &&
+		math.Abs(math.Abs(x.values[0])-s.LevelStep/2) < halfStepPart*s.LevelStep
 }
 
 // order is the candidates with the best in front and those that fit as well behind it, and how many these are.

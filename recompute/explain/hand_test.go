@@ -104,6 +104,31 @@ func TestLagTold(t *testing.T) {
 
 func none(int, float64) float64 { return 0 }
 
+// TestCoarse: of levels in steps of a centimetre a datum of 12 mm is found to a quarter of a millimetre where they are
+// rounded; where they are cut down to the step, which looks like a datum of half of it, nothing is claimed.
+func TestCoarse(t *testing.T) {
+	for _, c := range []struct {
+		datum   float64
+		step    func(float64) float64
+		verdict Verdict
+	}{
+		{0.012, math.Round, SettingDiffers}, {0, math.Round, Same}, {0, math.Floor, CannotCompare},
+		{0, math.Ceil, CannotCompare},
+	} {
+		r := notch(func(_ int, h float64) float64 { return law25(h - c.datum) })
+		for i := range r.Pairs {
+			r.Pairs[i].Head = c.step(100*r.Pairs[i].Head) / 100
+		}
+		f := Explain(r)
+		if f.Verdict != c.verdict {
+			t.Errorf("datum %v: %v (%s), %v", c.datum, f.Verdict, f.Why, f.Best)
+		}
+		if e := f.Best[0]; c.datum != 0 && (e.Names[0] != "datum" || math.Abs(e.Values[0]-c.datum) > 0.00025) {
+			t.Errorf("datum %v: %v", c.datum, e)
+		}
+	}
+}
+
 // TestCannot: what no pair can tell is not told.
 func TestCannot(t *testing.T) {
 	still := notch(func(_ int, h float64) float64 { return 0.01 })

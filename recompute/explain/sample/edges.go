@@ -47,6 +47,12 @@ func (s *Series) rounded(order []int) {
 	}
 }
 
+// Coarse reports whether the level is in coarse steps, and the flow of a level that was not rounded.
+func (s *Series) Coarse() bool { return s.cells != nil && s.LevelStep > coarseFrom*s.HighHead() }
+
+// coarseFrom is the part of the greatest head that a coarse step is.
+const coarseFrom = 0.02
+
 // steps is by what part the flow changes from a step of the level to the next, and how much of that the middle half of
 // the readings of a step take up, each for most readings; 0 where there are none.
 func (s *Series) steps(order []int) (wide, spread float64) {

@@ -75,6 +75,28 @@ func TestEnds(t *testing.T) {
 	}
 }
 
+// TestEdgesOfSteps: of levels rounded to a centimetre the edges between steps have the flows of their heads, to a tenth of a
+// millimetre; flows that were made of the rounded levels have no edges.
+func TestEdgesOfSteps(t *testing.T) {
+	law := func(h float64) float64 { return math.Pow(h, 2.5) }
+	rounded := func(i int) float64 { return math.Round(100*wave(i)) / 100 }
+	s := line(6000, rounded, func(i int) float64 { return law(wave(i)) })
+	s.Measure()
+	if n := len(s.Sample.Index); n != 20 { // from 0.105 to 0.295 m
+		t.Fatalf("%d edges, want 20", n)
+	}
+	for k, h := range s.Sample.Heads {
+		if off := math.Pow(s.Sample.Flows[k], 1/2.5) - h; math.Abs(off) > 1e-4 ||
+			math.Abs(100*h-math.Floor(100*h)-0.5) > 1e-6 {
+			t.Errorf("edge at %.4f m: the flow is off by %.2f mm", h, 1000*off)
+		}
+	}
+	s = line(6000, rounded, func(i int) float64 { return law(rounded(i)) })
+	if s.Measure(); len(s.Sample.Index) < fewPairs {
+		t.Errorf("%d pairs of flows of rounded levels", len(s.Sample.Index))
+	}
+}
+
 // TestSteps: values to a centimetre have its step, values to nothing have none.
 func TestSteps(t *testing.T) {
 	var coarse, fine []float64
