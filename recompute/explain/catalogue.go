@@ -129,7 +129,8 @@ func (c *catalogue) addMeterDials() {
 		}},
 		dial{name: "flow factor", scales: true, recorded: 1, usual: published.FlowRatios(),
 			set: func(m *model, _ *equation, v float64) bool { m.factor *= v; return v > 0 }},
-		dial{name: "head factor", values: geometric(0.2, 5, 61), scales: true, recorded: 1, usual: published.HeadRatios(),
+		dial{name: "head factor", values: geometric(0.2, 5, 61), scales: true, recorded: 1,
+			usual: published.HeadRatios(),
 			prior: 0.003, set: func(m *model, _ *equation, v float64) bool {
 				m.scale, m.offset = m.scale*v, m.offset*v
 				return v > 0
@@ -193,7 +194,8 @@ func (c *catalogue) addDeviceDials() {
 	}
 	switch c.record.Kind {
 	case "v-notch", "compound":
-		d := dial{name: "angle", recorded: published.SI(keys["angle"]), scales: true, set: set("angle", func(v float64) any {
+		now := published.SI(keys["angle"])
+		d := dial{name: "angle", recorded: now, scales: true, set: set("angle", func(v float64) any {
 			return strconv.FormatFloat(v*180/math.Pi, 'f', -1, 64) + " deg"
 		})}
 		for a := 20.0; a <= 120; a += 2.5 {
@@ -266,7 +268,8 @@ func (c *catalogue) addKinds() {
 		}
 		if r := published.Built(kind, keys); r != nil {
 			d.values = append(d.values, float64(len(ratings)))
-			d.labels, d.sizes, ratings = append(d.labels, label), append(d.sizes, published.SI(size)), append(ratings, r)
+			d.labels, d.sizes = append(d.labels, label), append(d.sizes, published.SI(size))
+			ratings = append(ratings, r)
 		}
 	}
 	for _, a := range published.Angles {

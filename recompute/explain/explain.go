@@ -222,7 +222,7 @@ func (j *jury) grade(best candidate, unlike float64) (Verdict, string) {
 	case best.layer == 1:
 		return AnotherEquation, ""
 	case best.halfStep(j.s):
-		return CannotCompare, "a datum of half a step of the level looks like a level that is cut down, not rounded, to it"
+		return CannotCompare, "a datum of half a step of the level looks like a level cut down to the step"
 	}
 	return SettingDiffers, ""
 }

@@ -54,10 +54,10 @@ func (x candidate) endHalf(s *sample.Series, i int) float64 {
 	return 0.02 * v
 }
 
-// spread is half the interval of every value, and by how much it would move if the equation were not quite the device's:
-// negative for ends, which are known otherwise, 0 for a choice. Published equations of a device differ by a factor and by
-// the exponent. Values are let go together, near the best: under the equation as it is, with a factor let go besides as
-// far as equations differ, and with both, and each counts by how likely it is.
+// spread is half the interval of every value, and by how much it would move if the equation were not quite the
+// device's: negative for ends, which are known otherwise, 0 for a choice. Published equations of a device differ by a
+// factor and by the exponent. Values are let go together, near the best: under the equation as it is, with a factor
+// let go besides as far as equations differ, and with both, and each counts by how likely it is.
 func (x candidate) spread(c *catalogue, s *sample.Series) (shift, half []float64) {
 	shift, half = make([]float64, len(x.values)), make([]float64, len(x.values))
 	var turns []turn

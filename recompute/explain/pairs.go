@@ -76,7 +76,8 @@ func (c *catalogue) nested(s *sample.Series, e *equation, outer, inner *dial) ca
 		best, _ = stat.Least(low, high, 14, func(v float64) float64 { return under(v, sample.Coarse).loss })
 		for _, u := range outer.usual {
 			loss := under(best, sample.Coarse).loss
-			if math.Abs(u.Value/best-1) < 0.03 && under(u.Value, sample.Coarse).loss < loss+float64(usualLoss*math.Sqrt(s.Sample.Few())) {
+			most := loss + float64(usualLoss*math.Sqrt(s.Sample.Few()))
+			if math.Abs(u.Value/best-1) < 0.03 && under(u.Value, sample.Coarse).loss < most {
 				best = u.Value
 			}
 		}

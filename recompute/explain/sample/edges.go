@@ -136,8 +136,8 @@ func (s *Series) byCell(part []int) (steps []int, of map[int][]int) {
 	return steps, of
 }
 
-// addEnded adds what the readings show beyond the ends: no flow below where it ends, or at the lower edge of the highest
-// step without any; the most above the upper edge of the lowest step that always shows it.
+// addEnded adds what the readings show beyond the ends: no flow below where it ends, or at the lower edge of the
+// highest step without any; the most above the upper edge of the lowest step that always shows it.
 func (s *Series) addEnded(out *Sample, part []int) {
 	steps, of := s.byCell(part)
 	none, held := 0, 0

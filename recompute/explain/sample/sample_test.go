@@ -75,8 +75,8 @@ func TestEnds(t *testing.T) {
 	}
 }
 
-// TestEdgesOfSteps: of levels rounded to a centimetre the edges between steps have the flows of their heads, to a tenth of a
-// millimetre; flows that were made of the rounded levels have no edges.
+// TestEdgesOfSteps: of levels rounded to a centimetre the edges between steps have the flows of their heads, to a
+// tenth of a millimetre; flows that were made of the rounded levels have no edges.
 func TestEdgesOfSteps(t *testing.T) {
 	law := func(h float64) float64 { return math.Pow(h, 2.5) }
 	rounded := func(i int) float64 { return math.Round(100*wave(i)) / 100 }
