@@ -7,7 +7,7 @@ import (
 
 	"retotal/ingest/quantity"
 	"retotal/recompute/device"
-	"retotal/recompute/explain"
+	"retotal/recompute/explain/published"
 )
 
 // hypothesis is a device that may be behind a log.
@@ -52,7 +52,7 @@ func catalogue() (list []hypothesis) {
 	list = append(list, notches()...)
 	list = append(list, crests()...)
 	sized := func(kind, dimension, size string, keys map[string]any, prior float64) {
-		for _, e := range explain.Equations(kind, keys) {
+		for _, e := range equations(kind, keys) {
 			if e.Name == "neighbour of the other set" { // which is in the list itself
 				continue
 			}
@@ -64,11 +64,11 @@ func catalogue() (list []hypothesis) {
 			list = append(list, h)
 		}
 	}
-	for _, t := range explain.Throats() {
+	for _, t := range published.Throats {
 		sized("parshall", "throat", t, map[string]any{"throat": t}, 0)
 	}
 	for _, kind := range [...]string{"H", "HS", "HL"} {
-		for _, depth := range explain.Depths(kind) {
+		for _, depth := range published.HDepths[kind] {
 			sized("h-flume", "depth", kind+" "+depth, map[string]any{"type": kind, "depth": depth}, 0)
 		}
 	}
@@ -105,9 +105,9 @@ func notches() (list []hypothesis) {
 	keys := func(angle float64) map[string]any {
 		return map[string]any{"angle": strconv.FormatFloat(angle*180/math.Pi, 'f', -1, 64) + " deg"}
 	}
-	for i, e := range explain.Equations("v-notch", keys(math.Pi/2)) {
+	for i, e := range equations("v-notch", keys(math.Pi/2)) {
 		resized := func(angle float64) device.Rating {
-			if all := explain.Equations("v-notch", keys(angle)); i < len(all) && all[i].Name == e.Name {
+			if all := equations("v-notch", keys(angle)); i < len(all) && all[i].Name == e.Name {
 				return all[i].Rating
 			}
 			return nil
@@ -116,7 +116,7 @@ func notches() (list []hypothesis) {
 		if i > 0 {
 			h.prior = priorEquation
 		}
-		for _, a := range explain.Angles() {
+		for _, a := range published.Angles {
 			one := h
 			one.value, one.size = a*math.Pi/180, quantity.Digits(a, 4)+" deg"
 			if one.rating = resized(one.value); one.rating != nil {
@@ -160,7 +160,7 @@ func crests() (list []hypothesis) {
 	})
 	for _, c := range [...]float64{1.80, 1.86} {
 		add("rectangular", "h^1.5, "+quantity.Digits(c, 3), priorEquation,
-			func(b float64) device.Rating { return explain.Law(c*b, 1.5) })
+			func(b float64) device.Rating { return published.Law(c*b, 1.5) })
 	}
 	add("cipolletti", "", 0, func(b float64) device.Rating {
 		return built("cipolletti", map[string]any{"width": length(b)})
@@ -219,9 +219,31 @@ func pipes() (list []hypothesis) {
 			resized: palmer, grid: diameters, most: mostFactor, prior: priorFree + priorRare},
 		hypothesis{kind: "manning", equation: "manning", dimension: "diameter", resized: round, grid: diameters,
 			most: anyFactor, prior: priorPipe},
-		hypothesis{kind: "linear", dimension: "flow over head", value: 1, rating: explain.Law(1, 1), most: anyFactor,
+		hypothesis{kind: "linear", dimension: "flow over head", value: 1, rating: published.Law(1, 1), most: anyFactor,
 			prior: priorLinear},
 		hypothesis{kind: "power", dimension: "exponent", grid: exponents, most: anyFactor, prior: priorLaw,
-			resized: func(n float64) device.Rating { return explain.Law(1, n) }},
+			resized: func(n float64) device.Rating { return published.Law(1, n) }},
 	)
+}
+
+// equation is one published equation of a device; its name is "" for the usual one.
+type equation struct {
+	Name   string
+	Rating device.Rating
+}
+
+// equations are the published equations of a device with these keys, the usual one first; none where it cannot be
+// built.
+func equations(kind string, keys map[string]any) (list []equation) {
+	usual := published.Built(kind, keys)
+	if usual == nil {
+		return nil
+	}
+	list = []equation{{"", usual}}
+	for _, e := range published.Equations(kind) {
+		if r := e.Build(kind, keys); r != nil && r.Describe().Equation != usual.Describe().Equation {
+			list = append(list, equation{e.Name, r})
+		}
+	}
+	return list
 }

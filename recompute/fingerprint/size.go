@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"retotal/ingest/quantity"
-	"retotal/recompute/explain"
+	"retotal/recompute/explain/published"
 )
 
 // What intervals are made of, as of settings that are explained.
@@ -125,7 +125,7 @@ func usual(kind string, v, low, high float64) string {
 	within := func(w float64) bool { return w >= low && w <= high }
 	switch kind {
 	case "v-notch":
-		for _, a := range explain.Angles() {
+		for _, a := range published.Angles {
 			if within(a * math.Pi / 180) {
 				return quantity.Digits(a, 4) + " deg"
 			}
