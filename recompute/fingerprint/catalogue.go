@@ -4,6 +4,7 @@ import (
 	"maps"
 	"math"
 	"strconv"
+	"strings"
 
 	"retotal/ingest/quantity"
 	"retotal/recompute/device"
@@ -226,6 +227,9 @@ func pipes() (list []hypothesis) {
 	)
 }
 
+// refit begins the names of equations that differ from the usual one by less than the size next to it does.
+const refit = "fit, "
+
 // equation is one published equation of a device; its name is "" for the usual one.
 type equation struct {
 	Name   string
@@ -241,7 +245,8 @@ func equations(kind string, keys map[string]any) (list []equation) {
 	}
 	list = []equation{{"", usual}}
 	for _, e := range published.Equations(kind) {
-		if r := e.Build(kind, keys); r != nil && r.Describe().Equation != usual.Describe().Equation {
+		r := e.Build(kind, keys)
+		if r != nil && r.Describe().Equation != usual.Describe().Equation && !strings.HasPrefix(e.Name, refit) {
 			list = append(list, equation{e.Name, r})
 		}
 	}
