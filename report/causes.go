@@ -17,14 +17,22 @@ type standing = audit.Cause
 
 // answered reports whether somebody answers for what stands behind a finding.
 func (r *Run) answered(f *finding) bool {
-	return f.Cause != nil && audit.Accepts(r.site(), f.Cause) != nil
+	return f.Cause != nil && (audit.Accepts(r.site(), f.Cause) != nil || r.follows(f.Cause) && r.accepted())
+}
+
+// follows reports whether a cause only says what another finding does: that the meter showed another flow than the
+// settings on file make, and that this was reported.
+func (r *Run) follows(c *standing) bool {
+	return c.Name == audit.LoggedReported && slices.ContainsFunc(r.Findings, func(f finding) bool {
+		return f.Topic == audit.LoggedFlow && f.Verdict == audit.Differs
+	})
 }
 
 // openCauses are those that a person has to look at and nobody answers for.
 func (r *Run) openCauses() (list []*standing) {
 	for _, c := range audit.Causes(r.Findings) {
 		allowed := slices.ContainsFunc(r.Findings, func(f finding) bool { return f.Cause == c && f.Allowed })
-		if !c.Cannot && !allowed && audit.Accepts(r.site(), c) == nil {
+		if !c.Cannot && !allowed && !r.follows(c) && audit.Accepts(r.site(), c) == nil {
 			list = append(list, c)
 		}
 	}
@@ -81,7 +89,10 @@ func (r *Run) textOfCauses(w io.Writer, t *Table) {
 		if c.Against != "" {
 			fmt.Fprintf(w, "Against it: %s.\n", c.Against)
 		}
-		if !c.Cannot {
+		switch {
+		case r.follows(c):
+			fmt.Fprintln(w, "It goes with what the meter used, above.")
+		case !c.Cannot:
 			fmt.Fprintf(w, "To accept it: [[audit.accepted]] with finding = %q, reason and by.\n", c.Name)
 		}
 	}
@@ -104,7 +115,7 @@ func (r *Run) unseen() (list []string) {
 	}
 	if r.site().Log.Primary <= reading.Head && len(r.Result.Visits) == 0 {
 		list = append(list, "a slow drift of the sensor, which the season makes as well, since there is no visit "+
-			"([[check]]) to hold it to")
+			"([[visit]]) to hold it to")
 	}
 	return list
 }

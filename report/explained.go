@@ -135,7 +135,7 @@ func explanationFigures() []figure[explanation] {
 			return audit.Value(x.Names[x.part], x.Values[x.part], x.Snapped[x.part])
 		}),
 		words("interval", "95 % interval", func(x *explanation) string {
-			if x.Low[x.part] == x.High[x.part] {
+			if x.Low[x.part] == x.High[x.part] || x.Names[x.part] == "same" {
 				return ""
 			}
 			return value(x, x.Low[x.part]) + " to " + value(x, x.High[x.part])
@@ -158,6 +158,10 @@ func explanationFigures() []figure[explanation] {
 		{Column{Key: "since_until", Kind: Instant, Optional: true}, func(x *explanation) any {
 			return onset(x, x.SinceHigh)
 		}},
+		{Column{Key: "worth_m3", Title: "worth", Kind: Change}, func(x *explanation) any { return x.Worth }},
+		worthOf("worth_low_m3", func(x *explanation) float64 { return x.WorthLow }),
+		worthOf("worth_high_m3", func(x *explanation) float64 { return x.WorthHigh }),
+		words("against", "against it", func(x *explanation) string { return x.of.Against(x.Explanation) }),
 		words("fit", "fit", func(x *explanation) string {
 			switch {
 			case x.place == 1:
@@ -176,6 +180,11 @@ func onset(x *explanation, at int64) any {
 		return nil
 	}
 	return at
+}
+
+// worthOf is a volume of the record alone.
+func worthOf(key string, of func(*explanation) float64) figure[explanation] {
+	return figure[explanation]{Column{Key: key, Kind: Change}, func(x *explanation) any { return of(x) }}
 }
 
 // exact is a figure of the record alone, in SI units to six digits; nil where it is no number.

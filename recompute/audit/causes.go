@@ -353,6 +353,10 @@ func sentenceOf(c *Cause, r *recompute.Result) string {
 	return text
 }
 
+// LoggedReported is the cause that says that what was reported is what the meter showed: where that is not what the
+// settings on file make, it follows from the finding on the logged flow.
+const LoggedReported = "logged flow reported"
+
 // Causes are those of findings, each once.
 func Causes(findings []Finding) (list []*Cause) {
 	for i := range findings {

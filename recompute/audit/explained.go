@@ -239,6 +239,26 @@ var measurements = []struct{ name, text string }{
 	{"damping", "look up the damping in the meter's menu"},
 }
 
+// mostLeft is the part of the volume that an explanation may leave without a word.
+const mostLeft = 0.01
+
+// Against is what speaks against an explanation: what it leaves, and values that nobody makes or sets; "" for nothing.
+func (x *Explained) Against(e *explain.Explanation) string {
+	var list []string
+	if e.Left > mostLeft {
+		list = append(list, fmt.Sprintf("leaves %s of the flow", percent(e.Left)))
+	}
+	for i, name := range e.Names {
+		switch name {
+		case "angle", "throat", "flow factor", "head factor":
+			if e.Snapped[i] == "" {
+				list = append(list, "no usual "+name)
+			}
+		}
+	}
+	return strings.Join(list, ", ")
+}
+
 // Measurement is what would settle which of the explanations that fit equally well is true, the cheapest first; "" when
 // nothing has to be settled.
 func (x *Explained) Measurement() string {
@@ -273,7 +293,11 @@ func (x *Explained) Trial(r *recompute.Result, n int) string {
 	}
 	instant := func(at int64) string { return time.Unix(0, at).UTC().Format("2006-01-02T15:04:05Z") }
 	table := "settings.change"
-	text := "# What the meter used by its own log; a trial, for a competent person to confirm at the site.\n"
+	text := "# What the meter used by its own log; a trial, for a competent person to confirm at the site.\n" +
+		fmt.Sprintf("# By the pairs of the log it leaves %s of the logged flow (the settings on file %s), and makes "+
+			"%s %s\n# against these. retotal check says what it does once it stands in the site file.\n", percent(e.Left),
+			percent(x.OnFile), quantity.Signed(r.Site.Report.VolumeUnit.FromSI(e.Worth), 4),
+			r.Site.Report.VolumeUnit.Symbol)
 	switch {
 	case e.Since != 0:
 		text += "# Beside [settings], from when on the meter used it:\n[[settings.change]]\nat = " +

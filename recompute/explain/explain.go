@@ -68,6 +68,10 @@ type Explanation struct {
 	SinceLow, SinceHigh int64     // interval of the onset
 	Score               float64   // of the fit, less is better
 	Volume              float64   // m³ over the pairs: logged less what the recorded settings make of the level
+	// Worth is m³ over the pairs, what it makes of the level less what the recorded settings do. WorthLow to WorthHigh
+	// holds that against its own equation with the recorded settings, too, and what it leaves of the logged volume.
+	Worth, WorthLow, WorthHigh float64
+	Left                       float64 // what it leaves of the logged flow, as Finding.Unlike
 	// Flow is what the meter shows at a head under it (after the onset).
 	Flow func(head float64) float64
 }
@@ -92,6 +96,7 @@ type Finding struct {
 	Best    []Explanation // the best first; those that fit equally well directly behind it
 	Twins   int           // how many of Best fit as well as the first, itself included
 	Lag     float64       // s, by which flow follows level; 0 where it does not
+	OnFile  float64       // what the recorded settings leave of the logged flow, as Unlike
 	Unlike  float64       // what the best leaves of the disagreement, sums of absolute differences, part of the volume
 }
 
@@ -152,6 +157,7 @@ func judge(c *catalogue, s *sample.Series, list []candidate, lag sample.Lag) Fin
 	best := j.claim()
 	f := Finding{Lag: lag.Seconds}
 	f.Unlike = s.Sum(func(i int) float64 { return math.Abs(best.at(s, i) - s.Flow[i]) }) / j.volume
+	f.OnFile = s.Sum(func(i int) float64 { return math.Abs(j.same.at(s, i) - s.Flow[i]) }) / j.volume
 	f.Verdict, f.Why = j.grade(best, f.Unlike)
 	net := s.Sum(func(i int) float64 { return s.Flow[i] - j.same.at(s, i) }) * s.StepSeconds()
 	order, twins := j.order(best)
@@ -164,6 +170,7 @@ func judge(c *catalogue, s *sample.Series, list []candidate, lag sample.Lag) Fin
 	for _, x := range order[:min(len(order), mostListed)] {
 		e := x.explanation(c, s, lag)
 		e.Volume = net
+		j.weigh(&e, x, c)
 		f.Best = append(f.Best, e)
 	}
 	return f
@@ -176,6 +183,25 @@ type jury struct {
 	list   []candidate // in order
 	same   candidate   // the recorded settings
 	volume float64     // logged, in steps of the log
+}
+
+// weigh works out what an explanation is worth.
+func (j *jury) weigh(e *Explanation, x candidate, c *catalogue) {
+	volume := func(y candidate) float64 {
+		return j.s.Sum(func(i int) float64 { return y.at(j.s, i) }) * j.s.StepSeconds()
+	}
+	makes := volume(x)
+	e.Worth = makes - volume(j.same)
+	e.WorthLow, e.WorthHigh = e.Worth, e.Worth
+	if x.eq != nil && x.eq.name != recorded {
+		m := c.model(x.eq)
+		c.strict(&m)
+		own := makes - volume(candidate{model: m})
+		e.WorthLow, e.WorthHigh = min(e.Worth, own), max(e.Worth, own)
+	}
+	left := math.Abs(j.volume*j.s.StepSeconds() - makes)
+	e.WorthLow, e.WorthHigh = e.WorthLow-left, e.WorthHigh+left
+	e.Left = j.s.Sum(func(i int) float64 { return math.Abs(x.at(j.s, i) - j.s.Flow[i]) }) / j.volume
 }
 
 // apart is what two candidates differ by, part of the volume.

@@ -85,6 +85,9 @@ func TestOnset(t *testing.T) {
 	for _, p := range r.Pairs {
 		want += (p.Flow - law25(p.Head)) * 60
 	}
+	if math.Abs(e.Worth/want-1) > 1e-3 || e.WorthLow > want+1e-9 || e.WorthHigh < want-1e-9 {
+		t.Errorf("worth %v (%v to %v), want %v", e.Worth, e.WorthLow, e.WorthHigh, want)
+	}
 	if math.Abs(e.Volume/want-1) > 1e-9 || f.Unlike > 1e-3 {
 		t.Errorf("volume %v, want %v; %v is left", e.Volume, want, f.Unlike)
 	}
