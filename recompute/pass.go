@@ -125,7 +125,10 @@ func (p *pass) list() [][]adder {
 	shown := []adder{p.recorded, p.logged, p.flow, p.trials} // it knows neither flags nor drowned flow
 	looks := []adder{p.visits, p.courses, p.stays, p.levels, p.odd}
 	if p.runner.options.Pairs > 0 {
-		looks = append(looks, p.pairs, p.byHour, p.stamps)
+		looks = append(looks, p.pairs)
+	}
+	if p.runner.options.Hours {
+		looks = append(looks, p.byHour, p.stamps)
 	}
 	return [][]adder{
 		{rate{}}, shown, {p.drowned}, looks,

@@ -79,8 +79,8 @@ type Evidence struct {
 	Heads     evidence.Heads   // how all readings stand to the device
 	Dead      []evidence.Still // times in which the sensor seems to have been dead
 	Odd       odd.Result       // what no single reading shows
-	Pairs     *evidence.Pairs  // empty unless they were wanted, as are the next two
-	Hours     []evidence.Hour  // what each hour of the log's clock holds
+	Pairs     *evidence.Pairs  // empty unless they were wanted
+	Hours     []evidence.Hour  // what each hour of the log's clock holds; empty unless it was wanted, as is the next
 	Stamps    *evidence.Stamps // what its instants tell of that clock
 }
 

@@ -33,6 +33,7 @@ type Options struct {
 	Budget  bool  // the uncertainty of every total; costs a lane or two a source
 	Draws   int   // of a Monte Carlo check of the budget; 0 for none
 	Pairs   int   // levels and flows of one instant that are kept at most, to find which setting explains them
+	Hours   bool  // what each hour and the log's instants hold is kept, to find what stands behind other findings
 	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided.
 	// It may be nil, or return nil, for nowhere.
 	Rows func() (func(*Rows) error, error)

@@ -109,7 +109,7 @@ func auditOne(c *cobra.Command, file string, o auditOptions) (*report.Audit, err
 	if err != nil {
 		return nil, err
 	}
-	j.budget, j.pairs = false, allPairs
+	j.budget, j.pairs, j.causes = false, allPairs, true
 	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet || o.json)
 	run, err := j.compute(c.Context(), nil)
 	bar.stop()

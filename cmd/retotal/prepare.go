@@ -20,6 +20,7 @@ type job struct {
 	budget   bool // how sure totals are is wanted
 	draws    int  // of the Monte Carlo check; 0 for none
 	pairs    int  // levels and flows of one instant that are kept at most
+	causes   bool // what stands behind findings beside the logged flow is wanted
 	log      *ingest.Log
 	warnings problem.List
 }
@@ -59,6 +60,7 @@ func prepareFor(file string, air bool, without ...int) (*job, error) {
 	j.warnings = append(warnings, settings.OnBounds(s)...)
 	if j.log, err = ingest.Open(s); err == nil {
 		boundMemory(j.log.Total())
+		j.causes = j.log.Total() < largeLog // of a large one it takes time and memory that are audit's to spend
 	}
 	return j, err
 }
@@ -84,7 +86,7 @@ func boundMemory(bytes int64) {
 // where its rows go; it may be nil.
 func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
 	result, err := recompute.Run(ctx, j.log, j.site, recompute.Options{
-		Without: j.without, Budget: j.budget, Draws: j.draws, Pairs: j.pairs, Rows: rows, Donor: openDonor,
+		Without: j.without, Budget: j.budget, Draws: j.draws, Pairs: j.pairs, Hours: j.causes, Rows: rows, Donor: openDonor,
 	})
 	if err == nil {
 		err = result.Refused.Err()

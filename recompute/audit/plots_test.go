@@ -39,7 +39,7 @@ func heard(dir string, p *mistakes.Plot) (list []mistakes.Said, err error) {
 	if err != nil {
 		return nil, err
 	}
-	r, err := recompute.Run(context.Background(), log, s, recompute.Options{Pairs: 1 << 17})
+	r, err := recompute.Run(context.Background(), log, s, recompute.Options{Pairs: 1 << 17, Hours: true})
 	if err != nil {
 		return nil, err
 	}

@@ -27,14 +27,16 @@ const mostStamps = 200
 // Add takes in the rows of a block.
 func (s *Stamps) Add(b *block.Block) {
 	for i := b.Low; i < b.High; i++ {
-		at, interval := b.Shown[i], int64(b.Log.At(b.Time[i]).Interval)
-		if more := at - s.last - interval; s.known && more > hourNs-hourNs/6 && more < hourNs+hourNs/6 &&
-			len(s.Gaps) < mostStamps {
-			s.Gaps = append(s.Gaps, StampSpan{From: s.last, Until: at})
+		at := b.Shown[i]
+		interval := func() int64 { return int64(b.Log.At(b.Time[i]).Interval) }
+		if beyond := at - s.last - hourNs; s.known && beyond > -hourNs/6 && len(s.Gaps) < mostStamps {
+			if more := beyond - interval(); more > -hourNs/6 && more < hourNs/6 {
+				s.Gaps = append(s.Gaps, StampSpan{From: s.last, Until: at})
+			}
 		}
 		switch {
 		case b.Flags[i]&qa.Conflict == 0:
-		case s.double != nil && at-s.double.Until <= hourNs/2+interval:
+		case s.double != nil && at-s.double.Until <= hourNs/2+interval():
 			s.double.Until = at
 			s.double.Readings++
 		case len(s.Doubles) < mostStamps:
