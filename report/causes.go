@@ -41,7 +41,8 @@ func (r *Run) openCauses() (list []*standing) {
 
 // causes is the table of what stands behind counter, reported figures, clock and level that cannot be right.
 func (r *Run) causes() *Table {
-	return tabulate(r, audit.Causes(r.Findings), []figure[*standing]{
+	list := audit.Causes(r.Findings)
+	t := tabulate(r, list, []figure[*standing]{
 		words("topic", "", func(c **standing) string { return (*c).Topic }),
 		words("cause", "what", func(c **standing) string { return (*c).Name }).styled(Strong),
 		words("value", "value", func(c **standing) string { return (*c).Valued((*c).Value) }),
@@ -67,6 +68,10 @@ func (r *Run) causes() *Table {
 			return ""
 		}).optional(),
 	})
+	for i, c := range list {
+		t.Minor[i] = c.Cannot // people read it in words
+	}
+	return t
 }
 
 // textOfCauses prints the table, and below it what settles each, or who answers for it.
@@ -75,9 +80,21 @@ func (r *Run) textOfCauses(w io.Writer, t *Table) {
 	if len(list) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "\nCounter, reported totals, clock, level: what stands behind what disagrees")
-	t.Text(w)
+	if t.shown() > 0 {
+		fmt.Fprintln(w, "\nCounter, reported totals, clock, level: what stands behind what disagrees")
+		t.Text(w)
+	}
+	told := map[string]bool{}
 	for _, c := range list {
+		if c.Cannot {
+			fmt.Fprintf(w, "\nPossible: %s of %s. The record alone cannot tell it from %s. To settle it: %s.\n", c.Name,
+				c.Valued(c.Value), c.Confounded, c.Settles)
+			continue
+		}
+		if told[c.Name] {
+			continue
+		}
+		told[c.Name] = true
 		if by := audit.Accepts(r.site(), c); by != nil {
 			fmt.Fprintf(w, "\nAccepted: %s. %s (%s)\n", by.Finding, by.Reason, by.By)
 			continue
@@ -89,12 +106,11 @@ func (r *Run) textOfCauses(w io.Writer, t *Table) {
 		if c.Against != "" {
 			fmt.Fprintf(w, "Against it: %s.\n", c.Against)
 		}
-		switch {
-		case r.follows(c):
+		if r.follows(c) {
 			fmt.Fprintln(w, "It goes with what the meter used, above.")
-		case !c.Cannot:
-			fmt.Fprintf(w, "To accept it: [[audit.accepted]] with finding = %q, reason and by.\n", c.Name)
+			continue
 		}
+		fmt.Fprintf(w, "To accept it: [[audit.accepted]] with finding = %q, reason and by.\n", c.Name)
 	}
 }
 
