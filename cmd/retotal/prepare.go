@@ -86,7 +86,8 @@ func boundMemory(bytes int64) {
 // where its rows go; it may be nil.
 func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
 	result, err := recompute.Run(ctx, j.log, j.site, recompute.Options{
-		Without: j.without, Budget: j.budget, Draws: j.draws, Pairs: j.pairs, Hours: j.causes, Rows: rows, Donor: openDonor,
+		Without: j.without, Budget: j.budget, Draws: j.draws, Pairs: j.pairs, Hours: j.causes, Rows: rows,
+		Donor: openDonor,
 	})
 	if err == nil {
 		err = result.Refused.Err()

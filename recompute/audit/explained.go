@@ -295,8 +295,8 @@ func (x *Explained) Trial(r *recompute.Result, n int) string {
 	table := "settings.change"
 	text := "# What the meter used by its own log; a trial, for a competent person to confirm at the site.\n" +
 		fmt.Sprintf("# By the pairs of the log it leaves %s of the logged flow (the settings on file %s), and makes "+
-			"%s %s\n# against these. retotal check says what it does once it stands in the site file.\n", percent(e.Left),
-			percent(x.OnFile), quantity.Signed(r.Site.Report.VolumeUnit.FromSI(e.Worth), 4),
+			"%s %s\n# against these. retotal check says what it does once it stands in the site file.\n",
+			percent(e.Left), percent(x.OnFile), quantity.Signed(r.Site.Report.VolumeUnit.FromSI(e.Worth), 4),
 			r.Site.Report.VolumeUnit.Symbol)
 	switch {
 	case e.Since != 0:
