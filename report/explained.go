@@ -265,16 +265,16 @@ const cannotShow = `
 What this log cannot show: whether what the meter used was right. That takes the site: sheet, tape, gauge or visit;
 stay out of sewers and moving water without the permits and people they need.`
 
-// Trial is explanation n of the audit as text for a site file; false where there is none.
-func (a *Audit) Trial(n int) (string, bool) {
+// Trial is explanation n of the audit as text for a site file, "" where no key of one says it; false where there is no
+// such explanation.
+func (a *Audit) Trial(n int) (text string, ok bool) {
 	for i := range a.list {
 		x := &a.list[i]
 		if k := listed(x); n > k {
 			n -= k
 			continue
 		}
-		text := x.Trial(a.run.Result, n)
-		return text, text != ""
+		return x.Trial(a.run.Result, n), true
 	}
 	return "", false
 }

@@ -120,9 +120,13 @@ func auditOne(c *cobra.Command, file string, o auditOptions) (*report.Audit, err
 	switch out := c.OutOrStdout(); {
 	case o.trial != 0:
 		text, ok := found.Trial(o.trial)
-		if !ok {
+		switch {
+		case !ok:
 			return nil, usage{fmt.Sprintf("%s: there is no trial %d; retotal audit %s lists what there is", file,
 				o.trial, file)}
+		case text == "":
+			return nil, usage{fmt.Sprintf("%s: no key of [settings] says explanation %d, so that it cannot be tried "+
+				"in the site file", file, o.trial)}
 		}
 		fmt.Fprint(out, text)
 	case o.top > 0:

@@ -144,8 +144,8 @@ func (x *witness) reported() *figures.Reported {
 	if len(submitted) == 0 {
 		return nil
 	}
-	r := &figures.Reported{Report: x.Site.Report.Clock.Location, Volumes: cause.NewVolumes(x.hours,
-		func(h *cause.Hour) float64 { return h.Rated })}
+	r := &figures.Reported{Report: x.Site.Report.Clock.Location, Step: x.Facts.Interval.Hours(),
+		Volumes: cause.NewVolumes(x.hours, func(h *cause.Hour) float64 { return h.Rated })}
 	ofPeriods := func(list []recompute.Period) (out []figures.Figure) {
 		for i := range list {
 			p := &list[i]

@@ -51,20 +51,24 @@ func Explain(r *recompute.Result) (list []Explained) {
 	return list
 }
 
-// dropMore drops, of the explanations that fit as well as the best, those that are one before them and another setting:
-// what the other adds is nothing.
+// dropMore drops the settings on file behind what explains the flow better, and, of the explanations that fit as well
+// as the best, those that are one before them and another setting: what the other adds is nothing.
 func dropMore(f *explain.Finding) {
 	var kept []explain.Explanation
+	twins := 0
 	for i, e := range f.Best {
 		adds := func(k explain.Explanation) bool {
 			return !slices.ContainsFunc(k.Names, func(name string) bool { return !slices.Contains(e.Names, name) })
 		}
-		if i >= f.Twins || !slices.ContainsFunc(kept, adds) {
-			kept = append(kept, e)
+		switch {
+		case i >= f.Twins && e.Names[0] == "same", i < f.Twins && slices.ContainsFunc(kept, adds):
+			continue
+		case i < f.Twins:
+			twins++
 		}
+		kept = append(kept, e)
 	}
-	f.Twins -= len(f.Best) - len(kept)
-	f.Best = kept
+	f.Best, f.Twins = kept, twins
 }
 
 // differs reports whether any of them says that the meter used another setting.
@@ -181,7 +185,7 @@ func Unit(name string) string {
 		return "m"
 	case "angle":
 		return "rad"
-	case "cap", "cut-off":
+	case "cap", "cut-off", "flow offset":
 		return "m3/s"
 	case "delay", "damping":
 		return "s"
@@ -201,6 +205,8 @@ func Value(name string, v float64, taken string) string {
 		text = quantity.Digits(v*180/math.Pi, 4) + " deg"
 	case "throat", "width", "size", "crest height":
 		text = quantity.Digits(v, 4) + " m"
+	case "flow offset":
+		text = quantity.Signed(1000*v, 4) + " L/s"
 	case "cap", "cut-off":
 		text = quantity.Digits(1000*v, 4) + " L/s"
 	case "delay", "damping":
@@ -221,6 +227,7 @@ var measurements = []struct{ name, text string }{
 	{"datum", "read the head at the gauge or by tape beside the display: it shows the datum to 1 or 2 mm"},
 	{"head factor", "read the head at the gauge beside the display at two heads, one twice the other"},
 	{"span offset", "read the current of the loop at a known head"},
+	{"flow offset", "read the current of the flow's output beside the display, once at no flow if that can be"},
 	{"angle", "look up the notch angle in the meter's menu, and measure the notch"},
 	{"throat", "look up the size in the meter's menu, and measure the throat"},
 	{"width", "look up the width in the meter's menu, and measure the crest"},
@@ -265,14 +272,35 @@ func (x *Explained) Measurement() string {
 	if !x.Differs() {
 		return ""
 	}
+	first := ""
 	for _, m := range measurements {
-		for i := range x.Best[:x.Twins] {
-			if slices.Contains(x.Best[i].Names, m.name) {
-				return m.text
-			}
+		switch with, apart := x.of(m.name); {
+		case with > 0 && (apart || with < x.Twins):
+			return m.text
+		case with > 0 && first == "":
+			first = m.text
 		}
 	}
-	return ""
+	return first
+}
+
+// datumSeen is what a reading of the head tells two datums apart by, m.
+const datumSeen = 0.003
+
+// of counts the explanations that fit equally well in which a setting stands, and says whether its values lie apart.
+func (x *Explained) of(name string) (with int, apart bool) {
+	low, high := math.Inf(1), math.Inf(-1)
+	for i := range x.Best[:x.Twins] {
+		if k := slices.Index(x.Best[i].Names, name); k >= 0 {
+			with++
+			low, high = min(low, x.Best[i].Values[k]), max(high, x.Best[i].Values[k])
+		}
+	}
+	seen := 0.005 * math.Abs(high)
+	if name == "datum" {
+		seen = datumSeen
+	}
+	return with, high-low > seen
 }
 
 // Trial is explanation n, from 1, as text for a site file: in place of the recorded settings, or as a change of them.
@@ -303,10 +331,11 @@ func (x *Explained) Trial(r *recompute.Result, n int) string {
 		text += "# Beside [settings], from when on the meter used it:\n[[settings.change]]\nat = " +
 			instant(e.Since) + "\n"
 	case x.Segment.From != settings.Always:
-		text += "# In place of the same keys of the [[settings.change]] of " + instant(x.Segment.From) + ":\n"
+		text += "# In place of the same keys of the [[settings.change]] of " + instant(x.Segment.From) +
+			"; its other keys stay:\n"
 	default:
 		table = "settings"
-		text += "# In place of the same keys of [settings]:\n"
+		text += "# In place of the same keys of [settings]; its other keys stay:\n"
 	}
 	text += strings.Join(values, "")
 	if len(device) > 0 {

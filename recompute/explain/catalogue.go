@@ -144,6 +144,16 @@ func (c *catalogue) addMeterDials() {
 				}
 				return math.Abs(v) > 0.17*high // a span is no less than the greatest head, nearly
 			}},
+		// The same of the output of the flow: 80 % of it and 20 % of the span, and back.
+		dial{name: "flow offset", values: spans(c.series.Most, 0.2, -0.25), prior: 0.01,
+			set: func(m *model, _ *equation, v float64) bool {
+				k := 0.8
+				if v < 0 {
+					k = 1.25
+				}
+				m.factor, m.plus = m.factor*k, v
+				return true
+			}},
 		dial{name: "linear", scales: true, prior: 0.01, own: true, set: func(m *model, _ *equation, v float64) bool {
 			m.rating, m.factor = nil, v
 			return v > 0

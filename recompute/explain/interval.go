@@ -37,7 +37,33 @@ func (x candidate) explanation(c *catalogue, s *sample.Series, lag sample.Lag) E
 		e.Low[i] = min(e.Values[i], e.Values[i]+shift[i]) - half[i]
 		e.High[i] = max(e.Values[i], e.Values[i]+shift[i]) + half[i]
 	}
+	e.Snapped = x.named(e.Low, e.High)
 	return e
+}
+
+// named is what values are taken for: those that were, the name of an equation, and of a value of which the record
+// does not say so the usual one within its interval, if there is just one.
+func (x candidate) named(low, high []float64) []string {
+	list := slices.Clone(x.snapped)
+	for i, d := range x.dials {
+		switch {
+		case list[i] != "":
+		case x.names[i] == "equation" && x.eq != nil && x.eq.name != recorded:
+			list[i] = x.eq.name
+		case d != nil:
+			within := 0
+			for _, u := range d.usual {
+				if u.Value >= low[i] && u.Value <= high[i] {
+					list[i] = u.Label
+					within++
+				}
+			}
+			if within > 1 {
+				list[i] = ""
+			}
+		}
+	}
+	return list
 }
 
 // endHalf is half the interval of an end.

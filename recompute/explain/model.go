@@ -12,9 +12,9 @@ type model struct {
 	rating        device.Rating // nil for a flow that is a straight line over head
 	name          string        // of the equation
 	scale, offset float64       // its head is scale times the logged one and offset
-	factor        float64
-	cap, cut      float64 // m³/s: no more than cap, nothing below cut
-	dry           float64 // logged head below which there is no flow
+	factor, plus  float64       // of the flow, and m³/s that are added to it
+	cap, cut      float64       // m³/s: no more than cap, nothing below cut
+	dry           float64       // logged head below which there is no flow
 }
 
 // flow is what the meter shows at a logged head.
@@ -23,11 +23,11 @@ func (m *model) flow(head float64) float64 {
 		return 0
 	}
 	h := float64(m.scale*head) + m.offset
-	q := m.factor * h
+	q := float64(m.factor * h)
 	if m.rating != nil {
-		q = m.factor * m.rating.Flow(h)
+		q = float64(m.factor * m.rating.Flow(h))
 	}
-	return m.ended(q)
+	return m.ended(q + m.plus)
 }
 
 // ended is a flow within the ends of the meter.
@@ -53,7 +53,7 @@ func (m *model) flows(q, heads, room []float64) {
 		m.rating.Flows(q, heads)
 	}
 	for i := range q {
-		if q[i] = m.ended(m.factor * q[i]); logged[i] < m.dry {
+		if q[i] = m.ended(float64(m.factor*q[i]) + m.plus); logged[i] < m.dry {
 			q[i] = 0
 		}
 	}
@@ -127,5 +127,5 @@ func (m *model) bestFactor(s *sample.Sample, low, high float64, stride int) {
 			best, least = k, loss
 		}
 	}
-	m.factor *= best
+	m.factor, m.plus = m.factor*best, m.plus*best
 }

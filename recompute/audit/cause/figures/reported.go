@@ -15,6 +15,9 @@ type Reported struct {
 	All          []Figure       // of the log's days and months, reported or not
 	Volumes      *cause.Volumes // of the flow, by the log's clock
 	Report       *time.Location
+	// Step is the log's interval, h. A meter that takes each reading for the flow up to the next one reports as if its
+	// clock were off by half of it.
+	Step float64
 }
 
 // Figure is one of a day or a month.
@@ -87,7 +90,7 @@ func (r *Reported) ofDays() (cause.Cause, bool) {
 	}
 	best, ok := d.weigh(trials)
 	if ok && best.again != nil && best.Unit == "h" {
-		best.shiftName()
+		best.shiftName(r.Step / 2)
 	}
 	return best.Cause, ok
 }
@@ -241,8 +244,9 @@ const (
 )
 
 // shiftName tells a bound of the day, at a whole hour of some clock, from a clock that is off: where the interval holds
-// a whole hour, either may be.
-func (t *trial) shiftName() {
+// a whole hour, either may be. The interval is widened by what ways to add up readings differ by, h.
+func (t *trial) shiftName(half float64) {
+	t.Low, t.High = t.Low-half, t.High+half
 	h := math.Round(t.Value)
 	if h == 0 || h < t.Low-wholeHour || h > t.High+wholeHour {
 		return
