@@ -76,6 +76,12 @@ func (l *Log) gapLimit(interval time.Duration) time.Duration {
 	return cmp.Or(l.Site.Log.GapLimit, 3*max(interval, time.Second))
 }
 
+// Names are the files that the patterns of a site file name, before any of them is looked into.
+func Names(s *site.Site) ([]string, error) {
+	names, problems := expand(s)
+	return names, problems.Err()
+}
+
 // expand turns the patterns of the site file into file names, each once, sorted within a pattern.
 func expand(s *site.Site) (names []string, problems problem.List) {
 	for _, pattern := range s.Log.Files {
@@ -185,7 +191,10 @@ func (a alike) list() (out problem.List) {
 
 // ours reports whether a folder holds results, whose tables are no logs.
 func ours(folder string) bool {
-	for _, name := range []string{"record.json", "totals.csv", "readings.parquet"} {
+	if _, err := os.Stat(filepath.Join(folder, "batch.json")); err == nil { // of many sites
+		return true
+	}
+	for _, name := range []string{"record.json", "totals.csv", "events.csv"} {
 		if _, err := os.Stat(filepath.Join(folder, name)); err != nil {
 			return false
 		}

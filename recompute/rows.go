@@ -1,6 +1,8 @@
 package recompute
 
 import (
+	"slices"
+
 	"retotal/ingest/reading"
 	"retotal/qa"
 	"retotal/recompute/block"
@@ -17,6 +19,11 @@ type Rows struct {
 	// the interval.
 	Value  []float64
 	Head   []float64 // under the corrected settings, m
+	// RecordedHead is under the recorded settings, m; nil where flows or volumes are logged.
+	RecordedHead []float64
+	Air          []float64 // K, as logged, or as last logged; nil when the log has no temperature
+	Counter      []float64 // m³; nil when the log has no counter
+	CounterState []reading.State
 	Before []float64 // m³/s
 	After  []float64 // m³/s; meaningful where Used
 	Used   []bool    // whether After counts
@@ -37,6 +44,7 @@ type rows struct {
 	to           func(*Rows) error
 	sources      *uncertainty.Components
 	lower, upper []float64 // of the rows handed out last
+	heads        []float64
 	err          error
 }
 
@@ -55,6 +63,10 @@ func (x *rows) Add(b *block.Block) {
 	if len(b.Logged) > 0 {
 		r.Logged, r.State = b.Logged[low:high], b.LoggedState[low:high]
 	}
+	if len(b.Counter) > 0 {
+		r.Counter, r.CounterState = b.Counter[low:high], b.CounterState[low:high]
+	}
+	r.Air, r.RecordedHead = b.AirOf(low, high), x.recorded(b)
 	x.bound(b, r)
 	r.Ruling = func(i int) int { _, number := b.RulingOf(low + i); return number }
 	r.U95 = func(i int) (float64, bool) {
@@ -64,6 +76,18 @@ func (x *rows) Add(b *block.Block) {
 		return x.sources.U95(b, low+i), true
 	}
 	x.err = x.to(r)
+}
+
+// recorded works out the heads of rows under the recorded settings; nil where flows or volumes are logged.
+func (x *rows) recorded(b *block.Block) []float64 {
+	if b.OfFlow {
+		return nil
+	}
+	x.heads = slices.Grow(x.heads[:0], b.High-b.Low)[:b.High-b.Low]
+	b.EachSegment(b.Recorded.Lane, b.Low, b.High, func(s *settings.Segment, low, high int) {
+		s.Heads(x.heads[low-b.Low:high-b.Low], b.Time[low:high], b.Figure[low:high], b.AirOf(low, high))
+	})
+	return x.heads
 }
 
 // bound fills in the bounds of rows.

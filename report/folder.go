@@ -23,6 +23,7 @@ import (
 type Folder struct {
 	final, temporary string
 	made             string   // the folder around both, when it was made for this run
+	yearly           string   // where readings go, a file a year; "" for readings.parquet among the others
 	held             *os.File // the temporary folder, locked as long as this run is alive
 }
 
@@ -183,6 +184,24 @@ func cause(err error) string {
 
 func exists(name string) bool { _, err := os.Lstat(name); return err == nil }
 
+// yearlyName is the folder of readings among the results, until these are committed.
+const yearlyName = "readings"
+
+// Yearly lets readings go to a folder aside, a file a year in UTC.
+func (f *Folder) Yearly(folder string) { f.yearly = folder }
+
+// commitYearly puts the readings in their place; the rest of the results follows.
+func (f *Folder) commitYearly() error {
+	from := filepath.Join(f.temporary, yearlyName)
+	if f.yearly == "" {
+		return nil
+	}
+	if err := os.RemoveAll(f.yearly); err != nil || !exists(from) {
+		return err
+	}
+	return errors.Join(os.MkdirAll(filepath.Dir(f.yearly), 0o755), os.Rename(from, f.yearly))
+}
+
 // Create opens a file of the results for writing.
 func (f *Folder) Create(name string) (*os.File, error) {
 	path := filepath.Join(f.temporary, filepath.FromSlash(name))
@@ -243,7 +262,7 @@ func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
 // else these are moved aside first and put back if the new ones cannot take their place. With keep they stay under that
 // name. What a user put beside them is in both.
 func (f *Folder) Commit(keep string) error {
-	if err := os.Chmod(f.temporary, 0o755); err != nil {
+	if err := errors.Join(os.Chmod(f.temporary, 0o755), f.commitYearly()); err != nil {
 		return err
 	}
 	if !exists(f.final) {

@@ -131,16 +131,16 @@ func (r *Run) sitePath() string {
 	case r.SiteFile != "":
 		return r.SiteFile
 	case r.Folder != "":
-		return seenFrom(r.Folder, r.site().File)
+		return SeenFrom(r.Folder, r.site().File)
 	}
 	return filepath.ToSlash(r.site().File)
 }
 
 // relative names a file as seen from the site file.
-func relative(s *site.Site, name string) string { return seenFrom(s.Folder, name) }
+func relative(s *site.Site, name string) string { return SeenFrom(s.Folder, name) }
 
-// seenFrom names a file as seen from a folder, wherever the program was called.
-func seenFrom(folder, name string) string {
+// SeenFrom names a file as seen from a folder, wherever the program was called.
+func SeenFrom(folder, name string) string {
 	from, err1 := filepath.Abs(folder)
 	to, err2 := filepath.Abs(name)
 	if path, err := filepath.Rel(from, to); errors.Join(err, err1, err2) == nil {

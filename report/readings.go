@@ -28,6 +28,7 @@ import (
 // Levels repeat, and with them heads and flows: a dictionary halves both file and time where they do, and is left out
 // where they do not, see unlike.
 type readings struct {
+	Site      string   `parquet:"site,dict"`
 	TimeUTC   int64    `parquet:"time_utc,delta,timestamp(millisecond)"`
 	TimeLocal int64    `parquet:"time_local,delta,timestamp(millisecond:local)"`
 	Distance  *float64 `parquet:"logged_distance_m,optional,dict"`
@@ -35,6 +36,7 @@ type readings struct {
 	LogHead   *float64 `parquet:"logged_head_m,optional,dict"`
 	Flow      *float64 `parquet:"logged_flow_m3s,optional,dict"`
 	MeanFlow  *float64 `parquet:"logged_mean_flow_m3s,optional,dict"`
+	HeadThen  *float64 `parquet:"head_recorded_m,optional,dict"`
 	Head      float64  `parquet:"head_corrected_m,dict"`
 	Before    float64  `parquet:"flow_before_m3s,dict"`
 	After     *float64 `parquet:"flow_after_m3s,optional,dict"`
@@ -46,9 +48,11 @@ type readings struct {
 	Ruling    *int32   `parquet:"ruling,optional,dict"`
 	Grade     int32    `parquet:"grade,dict"`
 	Flags     string   `parquet:"flags,dict"`
+	Air       *float64 `parquet:"air_temperature_c,optional,dict"`
+	Counter   *float64 `parquet:"counter_m3,optional,dict"`
 
-	value, flow, after, least, most, u95 float64
-	ruling                               int32
+	value, flow, then, after, least, most, u95, air, counter float64
+	ruling                                                   int32
 }
 
 // toldOf is what is told of the flags of a reading.
@@ -73,9 +77,11 @@ func packing(codec compress.Codec) []parquet.WriterOption {
 	}
 }
 
-// readingsWriter writes readings.parquet beside the computation: rows are packed and compressed on another core.
+// readingsWriter writes readings.parquet beside the computation, or a file a year: rows are packed and compressed on
+// another core.
 type readingsWriter struct {
-	out      *os.File
+	folder   *Folder
+	site     string
 	location *time.Location
 	primary  reading.Quantity
 	batch    []readings
@@ -87,17 +93,17 @@ type readingsWriter struct {
 	tells    map[qa.Flags]toldOf
 
 	offset, offsetFrom, offsetUntil int64 // of the report's zone from UTC, and from when until when, ns
+	yearFrom, yearUntil             int64 // of the rows at hand in UTC, ns, where there is a file a year
 }
 
 func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
-	out, err := folder.Create("readings.parquet")
-	if err != nil {
-		return nil, err
-	}
 	w := &readingsWriter{
-		out: out, location: l.Site.Report.Clock.Location, primary: l.Site.Log.Primary,
+		folder: folder, site: l.Site.ID, location: l.Site.Report.Clock.Location, primary: l.Site.Log.Primary,
 		full: make(chan []readings, batches), free: make(chan []readings, batches), done: make(chan error, 1),
-		flags: ^qa.Flags(0), tells: map[qa.Flags]toldOf{},
+		flags: ^qa.Flags(0), tells: map[qa.Flags]toldOf{}, yearFrom: math.MinInt64, yearUntil: math.MaxInt64,
+	}
+	if folder.yearly != "" {
+		w.yearUntil = math.MinInt64
 	}
 	for range batches {
 		w.free <- make([]readings, 0, rowsPerBatch)
@@ -105,12 +111,14 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	w.batch = <-w.free
 	codec, err := newZstd()
 	if err != nil {
-		return nil, errors.Join(err, out.Close())
+		return nil, err
 	}
 	options := append(packing(codec),
+		parquet.KeyValueMetadata("schema", ReadingsSchema),
 		parquet.KeyValueMetadata("site", l.Site.ID),
 		parquet.KeyValueMetadata("time_local_zone", l.Site.Report.Clock.Name),
-		parquet.KeyValueMetadata("head_corrected_m", "above the level of zero flow under the corrected settings"),
+		parquet.KeyValueMetadata("head_recorded_m, head_corrected_m",
+			"above the level of zero flow under the recorded and the corrected settings"),
 		parquet.KeyValueMetadata("logged_", "as the log says, in SI units"),
 		parquet.KeyValueMetadata("flow_after_m3s", "null where the reading does not count"),
 		parquet.KeyValueMetadata("flow_at_least_m3s, flow_at_most_m3s",
@@ -120,6 +128,9 @@ func newReadingsWriter(folder *Folder, l *ingest.Log) (*readingsWriter, error) {
 	go func() { w.done <- w.write(full, options) }()
 	return w, nil
 }
+
+// ReadingsSchema is the version of the columns of readings.parquet; it changes when one of them does.
+const ReadingsSchema = "2"
 
 // zstdCodec is the codec of the one goroutine that packs, with a window as small as its pages: the library's own keeps
 // 8 MB for each of two encoders.
@@ -146,30 +157,78 @@ func (c zstdCodec) Encode(to, from []byte) ([]byte, error) { return c.EncodeAll(
 // Decode implements compress.Codec; a writer does not use it.
 func (zstdCodec) Decode(_, _ []byte) ([]byte, error) { return nil, errors.ErrUnsupported }
 
-// write packs all batches, a group of rows at a time.
+// packed is a file of readings under way.
+type packed struct {
+	out  *os.File
+	file *parquet.GenericWriter[readings]
+	rows int // since the last group ended
+}
+
+// begin makes the file that a batch belongs to.
+func (w *readingsWriter) begin(batch []readings, options []parquet.WriterOption) (*packed, error) {
+	name := "readings.parquet"
+	if w.folder.yearly != "" {
+		name = fmt.Sprintf("%s/%04d.parquet", yearlyName, time.UnixMilli(batch[0].TimeUTC).UTC().Year())
+	}
+	out, err := w.folder.Create(name)
+	if err != nil {
+		return nil, err
+	}
+	return &packed{out: out, file: parquet.NewGenericWriter[readings](out, append(options, unlike(batch)...)...)}, nil
+}
+
+// add packs a batch.
+func (p *packed) add(batch []readings) error {
+	_, err := p.file.Write(batch)
+	if p.rows += len(batch); err == nil && p.rows >= rowsPerGroup {
+		p.rows = 0
+		err = p.file.Flush()
+	}
+	return err
+}
+
+// end writes the footer; of no file it does nothing.
+func (p *packed) end() error {
+	if p == nil {
+		return nil
+	}
+	return errors.Join(p.file.Close(), p.out.Close())
+}
+
+// write packs all batches, a group of rows at a time. In a file a year, no batch holds rows of two.
 func (w *readingsWriter) write(full <-chan []readings, options []parquet.WriterOption) (err error) {
-	rows := 0
-	var file *parquet.GenericWriter[readings]
+	var file *packed
+	year := 0
 	guarded := func(call func() error) {
 		if err == nil {
 			err = problem.Guard("readings.parquet", call)
 		}
 	}
 	for batch := range full { // one at least, maybe empty
-		guarded(func() error {
-			if file == nil {
-				file = parquet.NewGenericWriter[readings](w.out, append(options, unlike(batch)...)...)
+		guarded(func() (err error) {
+			if w.folder.yearly != "" {
+				if len(batch) == 0 {
+					return nil
+				}
+				if of := time.UnixMilli(batch[0].TimeUTC).UTC().Year(); of != year {
+					year, err = of, file.end()
+					file = nil
+				}
 			}
-			_, err := file.Write(batch)
-			return err
+			if file == nil && err == nil {
+				file, err = w.begin(batch, options)
+			}
+			if err != nil {
+				return err
+			}
+			return file.add(batch)
 		})
-		if rows += len(batch); rows >= rowsPerGroup {
-			rows = 0
-			guarded(func() error { return file.Flush() })
-		}
 		w.free <- batch[:0]
 	}
-	guarded(func() error { return file.Close() })
+	guarded(func() error { return file.end() })
+	if err != nil && file != nil {
+		file.out.Close() // it is of no use
+	}
 	return err
 }
 
@@ -201,9 +260,14 @@ func unlike(first []readings) (options []parquet.WriterOption) {
 // add takes in rows.
 func (w *readingsWriter) add(rows *recompute.Rows) error {
 	for i := range rows.Time {
-		if len(w.batch) == rowsPerBatch {
+		at := rows.Time[i]
+		if of := at >= w.yearFrom && at < w.yearUntil; len(w.batch) == rowsPerBatch || !of {
 			w.full <- w.batch
-			w.batch = <-w.free
+			if w.batch = <-w.free; !of {
+				year := time.Unix(0, at).UTC().Year()
+				w.yearFrom = time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC).UnixNano()
+				w.yearUntil = time.Date(year+1, 1, 1, 0, 0, 0, 0, time.UTC).UnixNano()
+			}
 		}
 		w.batch = w.batch[:len(w.batch)+1]
 		w.fill(&w.batch[len(w.batch)-1], rows, i)
@@ -215,6 +279,7 @@ func (w *readingsWriter) add(rows *recompute.Rows) error {
 func (w *readingsWriter) fill(r *readings, rows *recompute.Rows, i int) {
 	at, used := rows.Time[i], rows.Used[i]
 	*r = readings{
+		Site:      w.site,
 		TimeUTC:   at / int64(time.Millisecond),
 		TimeLocal: (at + w.offsetAt(at)) / int64(time.Millisecond),
 		Head:      round(rows.Head[i], 1e6),
@@ -229,6 +294,7 @@ func (w *readingsWriter) fill(r *readings, rows *recompute.Rows, i int) {
 		r.Flow = &r.flow
 	}
 	w.fillFigure(r, rows.Value[i])
+	r.fillOthers(rows, i)
 	if used {
 		r.after = round(rows.After[i], flowSteps)
 		r.After = &r.after
@@ -241,6 +307,25 @@ func (w *readingsWriter) fill(r *readings, rows *recompute.Rows, i int) {
 	if n := rows.Ruling(i); n >= 0 {
 		r.ruling = int32(n + 1) // from 1 in all that is written
 		r.Ruling = &r.ruling
+	}
+}
+
+// kelvinAtZero is 0 degC in K.
+const kelvinAtZero = 273.15
+
+// fillOthers puts in what else the log holds, and the head by the recorded settings.
+func (r *readings) fillOthers(rows *recompute.Rows, i int) {
+	if rows.RecordedHead != nil {
+		r.then = round(rows.RecordedHead[i], 1e6)
+		r.HeadThen = &r.then
+	}
+	if rows.Air != nil {
+		r.air = round(rows.Air[i]-kelvinAtZero, 1e3)
+		r.Air = &r.air
+	}
+	if rows.Counter != nil && rows.CounterState[i] == reading.Present {
+		r.counter = round(rows.Counter[i], 1e6)
+		r.Counter = &r.counter
 	}
 }
 
@@ -324,7 +409,7 @@ func (w *readingsWriter) finish() error {
 
 // close writes the last rows and the footer.
 func (w *readingsWriter) close() error {
-	err := errors.Join(w.finish(), w.out.Close())
+	err := w.finish()
 	if fault := (*os.PathError)(nil); errors.As(err, &fault) {
 		return fmt.Errorf("readings.parquet cannot be written: %s; make room for it, or give another folder with --out",
 			cause(fault))
@@ -335,5 +420,4 @@ func (w *readingsWriter) close() error {
 // abandon closes the file as it is, for a pass that is given up.
 func (w *readingsWriter) abandon() {
 	w.finish()
-	w.out.Close()
 }

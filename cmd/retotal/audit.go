@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest/problem"
+	"retotal/ingest/roster"
 	"retotal/report"
 )
 
@@ -105,7 +106,7 @@ func auditAll(c *cobra.Command, files []string, o auditOptions) error {
 
 // auditOne audits a site and prints what is asked for.
 func auditOne(c *cobra.Command, file string, o auditOptions) (*report.Audit, error) {
-	j, err := prepareFor(file, true)
+	j, err := prepareFor(&roster.Entry{Name: file, File: file}, true)
 	if err != nil {
 		return nil, err
 	}

@@ -6,6 +6,7 @@ import (
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
+	"retotal/ingest/roster"
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
@@ -40,11 +41,14 @@ const (
 
 // prepare reads a site file and the beginnings of its logs. All problems that can be told apart are returned together.
 // Each number in without adds a lane that lacks that correction.
-func prepare(file string, without ...int) (*job, error) { return prepareFor(file, false, without...) }
+func prepare(file string, without ...int) (*job, error) {
+	return prepareFor(&roster.Entry{Name: file, File: file}, false, without...)
+}
 
-// prepareFor is prepare, told whether the temperature of the air is wanted though no setting asks for it.
-func prepareFor(file string, air bool, without ...int) (*job, error) {
-	s, err := site.Load(file)
+// prepareFor is prepare for a site of a batch, or told that the temperature of the air is wanted though no setting asks
+// for it.
+func prepareFor(e *roster.Entry, air bool, without ...int) (*job, error) {
+	s, err := e.Load()
 	if s == nil {
 		return nil, err
 	}

@@ -34,10 +34,16 @@ func Load(file string) (*Site, error) {
 	if err != nil {
 		return nil, unreadable(file, err)
 	}
-	s, err := Parse(file, text)
+	s, err := Read(file, text)
 	if s == nil && ending == ".txt" { // an editor may have saved a site file so; then it can be read as one
 		return nil, aLog
 	}
+	return s, err
+}
+
+// Read reads the text of a site file and what it refers to, as Load does.
+func Read(file string, text []byte) (*Site, error) {
+	s, err := Parse(file, text)
 	if s != nil && s.Report.ReportedFile != "" {
 		err = problem.Join(err, s.readReportedFile())
 	}
@@ -112,7 +118,7 @@ func (doc *document) site(file string, text []byte) *Site {
 	s := &Site{File: file, Folder: filepath.Dir(file), Text: text, Places: doc.places}
 	top := doc.top()
 	s.ID, s.Name = top.required("id", "quarry-lane"), top.text("name", "")
-	if s.ID != "" && !idPattern.MatchString(s.ID) {
+	if s.ID != "" && !ValidID(s.ID) {
 		top.refuse("id", fmt.Sprintf("%q cannot name a folder", s.ID), "letters, digits and hyphens", "")
 	}
 	s.readLog(top.sub("log"))
@@ -362,3 +368,6 @@ func (t *table) instant(key string, c Clock) *Instant {
 	}
 	return nil
 }
+
+// ValidID reports whether an id can name a site and its folder.
+func ValidID(id string) bool { return idPattern.MatchString(id) }
