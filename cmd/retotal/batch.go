@@ -121,7 +121,7 @@ func (o *batchOptions) members(args []string) ([]member, error) {
 	problem.Beside(len(list), func(i int) {
 		m := &list[i]
 		m.Entry = entries[i]
-		m.bad = problem.Guard(m.Name, m.look)
+		m.bad = m.Named(problem.Guard(m.Name, m.look))
 	})
 	nameless(list)
 	ids := make([]string, len(list))
@@ -231,10 +231,10 @@ func dryRun(c *cobra.Command, list []member) error {
 	problem.Beside(len(list), func(i int) {
 		m := &list[i]
 		if m.bad == nil {
-			m.bad = problem.Guard(m.Name, func() (err error) {
+			m.bad = m.Named(problem.Guard(m.Name, func() (err error) {
 				lines[i], err = m.certificate()
 				return err
-			})
+			}))
 		}
 	})
 	w := tabwriter.NewWriter(c.OutOrStdout(), 0, 0, 2, ' ', 0)

@@ -194,7 +194,7 @@ func (r *batchRun) site(ctx context.Context, m *member) (piece *lake.Piece, err 
 		}
 		return r.folder.Write(piece)
 	})
-	return piece, err
+	return piece, m.Named(err)
 }
 
 // follow shows how far the batch is: on a terminal a line that changes, else a line now and then.

@@ -5,6 +5,7 @@ package roster
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -28,26 +29,33 @@ type Entry struct {
 	ID string
 }
 
-// Load reads the site file of an entry. The problems of one that a row makes name the row; lines and columns are those
-// of the site file that it makes.
+// Load reads the site file of an entry.
 func (e *Entry) Load() (*site.Site, error) {
 	if e.Text == nil {
 		return site.Load(e.File)
 	}
-	s, err := site.Read(e.File, e.Text)
-	list, ok := err.(problem.List)
-	if one, is := err.(*problem.Problem); is {
-		list, ok = problem.List{one}, true
+	return site.Read(e.File, e.Text)
+}
+
+// Named lets the problems of a site file that a row makes name the row; lines and columns are those of the site file
+// that it makes.
+func (e *Entry) Named(err error) error {
+	if e.Text == nil {
+		return err
 	}
-	if !ok {
-		return s, err
+	var list problem.List
+	var one *problem.Problem
+	if errors.As(err, &one) {
+		list = problem.List{one}
+	} else {
+		errors.As(err, &list)
 	}
 	for _, p := range list {
 		if p.Place.File == e.File {
 			p.Place.File = e.Name + ", as a site file"
 		}
 	}
-	return s, list
+	return err
 }
 
 // Files lists site files: each argument is a file, a pattern, or a folder whose .toml files are taken. A name twice is
