@@ -32,10 +32,10 @@ func batchCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "batch SITE...",
 		Short: "Many sites at once: a ranked list, tables that join, and only what changed is run again",
-		Long: `Corrects many sites on all cores: site files by name, pattern or folder, or the rows of a table laid on a template.
-What cannot be done is told with its reason and stops nothing. Sites whose inputs, settings and program are as they were
-are not run again. Into one folder go the results of every site, readings a site and year, lists of sites, findings and
-totals, and index.html, the worst site first.
+		Long: `Corrects many sites on all cores: site files by name, pattern or folder, or the rows of a table laid on a
+template. What cannot be done is told with its reason and stops nothing. Sites whose inputs, settings and program are as
+they were are not run again. Into one folder go the results of every site, readings a site and year, lists of sites,
+findings and totals, and index.html, the worst site first.
 
 Exit status: 0 done; 1 failed; 2 nothing done because of a bad call or table; 3 some sites could not be done or, with
 --strict, something needs a person.`,
@@ -57,14 +57,17 @@ Exit status: 0 done; 1 failed; 2 nothing done because of a bad call or table; 3 
 		},
 	}
 	o.common(c)
-	c.Flags().StringVar(&o.print, "print", "", "print the site file that the row with this `ID` makes, and do nothing else")
-	c.Flags().StringVar(&o.shard, "shard", "",
-		"do one part of the sites: `K/N`, slurm (by the array's task) or k8s (by the job's index); gather then joins the parts")
+	c.Flags().StringVar(&o.print, "print", "",
+		"print the site file that the row with this `ID` makes, and do nothing else")
+	c.Flags().StringVar(&o.shard, "shard", "", "do one part of the sites: `K/N`, slurm (by the array's task) or k8s "+
+		"(by the job's index); gather joins the parts")
 	c.Flags().IntVar(&o.jobs, "jobs", 0, "sites at work at once; 0 for one a core")
 	c.Flags().IntVar(&o.top, "top", 20, "print so many of the worst sites")
 	c.Flags().BoolVar(&o.force, "force", false, "run sites again that did not change")
-	c.Flags().BoolVar(&o.dry, "dry-run", false, "say in a line a site how site file and log were understood, and do nothing else")
-	c.Flags().BoolVar(&o.json, "json", false, "print a line of JSON a site as it is done, instead of the answer")
+	c.Flags().BoolVar(&o.dry, "dry-run", false,
+		"say in a line a site how site file and log were understood, and do nothing else")
+	c.Flags().BoolVar(&o.json, "json", false,
+		"print a line of JSON a site as it is done, instead of the answer")
 	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print no progress and no list, only problems")
 	c.Flags().BoolVar(&o.strict, "strict", false, "exit with status 3 when something needs a person")
 	return c
@@ -75,8 +78,8 @@ func gatherCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "gather SITE...",
 		Short: "Joins the parts of a batch that ran as shards: checks that all are there, and makes the lists",
-		Long: `Takes the sites that the shards were given, checks that every one was done from the inputs that are there now, and
-writes the lists and index.html. It computes nothing anew; what is missing is named, and then nothing is written.
+		Long: `Takes the sites that the shards were given, checks that every one was done from the inputs that are there
+now, and writes the lists and index.html. It computes nothing anew; what is missing is named, and then nothing is written.
 
 Exit status: 0 done; 1 failed; 2 sites are missing, or a bad call; 3 some sites could not be done.`,
 		Example: "  retotal gather --out results sites",
@@ -98,7 +101,8 @@ Exit status: 0 done; 1 failed; 2 sites are missing, or a bad call; 3 some sites 
 func (o *batchOptions) common(c *cobra.Command) {
 	c.Flags().StringVarP(&o.out, "out", "o", "out", "folder of the batch")
 	c.Flags().StringVar(&o.template, "template", "", "site `FILE` on which the rows of a table are laid")
-	c.Flags().StringVar(&o.table, "table", "", "CSV `FILE` with a row a site and a column a key, as settings.empty_distance (m)")
+	c.Flags().StringVar(&o.table, "table", "",
+		"CSV `FILE` with a row a site and a column a key, as settings.empty_distance (m)")
 }
 
 // member is one site of a batch and what is known of it before it is run.

@@ -87,8 +87,8 @@ func (r *batchRun) tellShard(mine []member, ran int) error {
 		}
 	}
 	if !r.o.quiet && !r.o.json {
-		fmt.Fprintf(r.c.OutOrStdout(), "%d sites of this shard: %d run, %d as they were; retotal gather makes the lists\n",
-			len(mine), ran, len(mine)-ran)
+		fmt.Fprintf(r.c.OutOrStdout(), "%d sites of this shard: %d run, %d as they were; retotal gather makes the "+
+			"lists\n", len(mine), ran, len(mine)-ran)
 	}
 	if failed > 0 {
 		return status(inPart)

@@ -117,8 +117,8 @@ A correction is for a competent person to review before it is reported.`,
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(correctCommand(), batchCommand(), gatherCommand(), checkCommand(), auditCommand(), rateCommand(), devicesCommand(), draftCommand(),
-		verifyCommand(), compareCommand(), demoCommand(), licensesCommand())
+	root.AddCommand(correctCommand(), batchCommand(), gatherCommand(), checkCommand(), auditCommand(), rateCommand(),
+		devicesCommand(), draftCommand(), verifyCommand(), compareCommand(), demoCommand(), licensesCommand())
 	root.SetHelpCommand(helpCommand())
 	listTopics(root)
 	root.InitDefaultCompletionCmd()

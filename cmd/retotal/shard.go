@@ -35,8 +35,9 @@ func shardOf(text string, environment func(string) string) (shard, error) {
 func numberOf(environment func(string) string, name, by string) (int, error) {
 	v, err := strconv.Atoi(environment(name))
 	if err != nil {
+		setter := map[string]string{"slurm": "sbatch --array", "k8s": "the manifest of an indexed job"}[by]
 		return 0, usage{fmt.Sprintf("--shard %s: the environment variable %s is %q, not a whole number; %s sets it", by,
-			name, environment(name), map[string]string{"slurm": "sbatch --array", "k8s": "the manifest of an indexed job"}[by])}
+			name, environment(name), setter)}
 	}
 	return v, nil
 }
@@ -58,8 +59,8 @@ func slurmShard(environment func(string) string) (shard, error) {
 	step := max(v[2], 1)
 	s := shard{(v[0] - v[1]) / step, v[3]}
 	if v[0] < v[1] || (v[0]-v[1])%step != 0 || s.Index >= s.Count {
-		return shard{}, usage{fmt.Sprintf("--shard slurm: task %d of %d from %d in steps of %d is not in even steps; give "+
-			"the array as 0-7 or 0-14:2, and run tasks again with the same array", v[0], v[3], v[1], step)}
+		return shard{}, usage{fmt.Sprintf("--shard slurm: task %d of %d from %d in steps of %d is not in even steps; "+
+			"give the array as 0-7 or 0-14:2, and run tasks again with the same array", v[0], v[3], v[1], step)}
 	}
 	return s, nil
 }

@@ -1,5 +1,5 @@
-// Package roster lists the sites of a batch: site files by name, pattern or folder, and rows of a table that are laid on
-// a template.
+// Package roster lists the sites of a batch: site files by name, pattern or folder, and rows of a table that are laid
+// on a template.
 package roster
 
 import (

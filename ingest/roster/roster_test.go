@@ -83,12 +83,14 @@ func TestCells(t *testing.T) {
 
 // TestEntriesOfLists: a number in a head is the place in a list, from 1; one past its end begins an entry.
 func TestEntriesOfLists(t *testing.T) {
-	list, err := laid(t, "id,correction.1.reason,correction.2.reason,correction.2.flow_cut_off (L/s)\nweir,tape,gauge,1.2\n")
+	list, err := laid(t,
+		"id,correction.1.reason,correction.2.reason,correction.2.flow_cut_off (L/s)\nweir,tape,gauge,1.2\n")
 	if err != nil {
 		t.Fatal(err)
 	}
 	s, err := list[0].Load()
-	if err != nil || len(s.Corrections) != 2 || s.Corrections[0].Reason != "tape" || s.Corrections[1].Reason != "gauge" {
+	if err != nil || len(s.Corrections) != 2 || s.Corrections[0].Reason != "tape" ||
+		s.Corrections[1].Reason != "gauge" {
 		t.Errorf("%v: %+v", err, s.Corrections)
 	}
 	if _, err = laid(t, "id,correction.3.reason\nweir,x\n"); err == nil ||

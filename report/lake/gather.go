@@ -97,8 +97,8 @@ func (f Folder) Gather(version string, ids []string) (sites []Site, err error) {
 		sites = append(sites, p.Site)
 	}
 	slices.SortStableFunc(sites, worse)
-	if old, err := f.ReadBatch(); err == nil && f.listed() && *old == (Batch{"retotal", version, Schema, true, b.Sites, b.Failed,
-		b.Key}) {
+	old, bad := f.ReadBatch()
+	if b.Program, b.Schema = "retotal", Schema; bad == nil && *old == *b && f.listed() {
 		return sites, nil
 	}
 	if err := f.Open(version); err != nil {

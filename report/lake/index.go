@@ -42,7 +42,10 @@ func index(pieces []*Piece, sites []Site) ([]byte, error) {
 	for _, p := range pieces {
 		courses[p.Site.ID] = p.Course
 	}
-	data := indexData{Title: fmt.Sprintf("Corrected totals of %d sites", len(sites)), Answer: strings.ReplaceAll(Answer(sites), "m3", "m³")}
+	data := indexData{
+		Title:  fmt.Sprintf("Corrected totals of %d sites", len(sites)),
+		Answer: strings.ReplaceAll(Answer(sites), "m3", "m³"),
+	}
 	for i := range sites {
 		s := &sites[i]
 		row := indexRow{Failed: s.State == Failed, ID: s.ID, Name: s.Name, Device: s.Device, Needs: s.Needs,

@@ -31,7 +31,8 @@ type Piece struct {
 	Totals   []Total   `json:"-"` // kept beside the piece, in Parquet
 }
 
-// Site is one row of the list of sites. Instants are in ms since 1970 UTC, volumes in m³; what there is none of is null.
+// Site is one row of the list of sites. Instants are in ms since 1970 UTC, volumes in m³; what there is none of is
+// null.
 type Site struct {
 	ID       string   `json:"id" parquet:"site"`
 	Name     string   `json:"name,omitempty" parquet:"name"`
@@ -50,12 +51,13 @@ type Site struct {
 	Coverage   *float64 `json:"coverage,omitempty" parquet:"coverage,optional"`
 	// AtStake is the larger of what the correction changed and what the logged flow has against the settings on file
 	// where nobody answers for that, without sign.
-	AtStake   float64  `json:"at_stake_m3" parquet:"at_stake_m3"`
-	Needs     int64    `json:"needs_a_person" parquet:"needs_a_person"`
-	First     string   `json:"first_need,omitempty" parquet:"first_need"`
-	Visit     *int64   `json:"last_visit_utc_ms,omitempty" parquet:"last_visit_utc,optional,timestamp(millisecond)"`
-	SinceDays *float64 `json:"days_since_visit,omitempty" parquet:"days_since_visit,optional"` // up to the end of the log
-	Reason    string   `json:"reason,omitempty" parquet:"reason"`                              // why it failed
+	AtStake float64 `json:"at_stake_m3" parquet:"at_stake_m3"`
+	Needs   int64   `json:"needs_a_person" parquet:"needs_a_person"`
+	First   string  `json:"first_need,omitempty" parquet:"first_need"`
+	Visit   *int64  `json:"last_visit_utc_ms,omitempty" parquet:"last_visit_utc,optional,timestamp(millisecond)"`
+	// SinceDays is up to the end of the log; Reason is why it failed.
+	SinceDays *float64 `json:"days_since_visit,omitempty" parquet:"days_since_visit,optional"`
+	Reason    string   `json:"reason,omitempty" parquet:"reason"`
 }
 
 // Finding is one row of the list of findings.
@@ -179,8 +181,9 @@ func totals(res *recompute.Result) (list []Total) {
 			if x.v.Missing() && x.lane != "before" && x.lane != "after" {
 				continue
 			}
-			list = append(list, Total{Site: res.Site.ID, Lane: x.lane, Kind: kind, Start: p.From / 1e6, End: p.Until / 1e6,
-				Label: p.Label, Value: volume(x.v), Unit: "m3", Low: x.low, High: x.high,
+			list = append(list, Total{Site: res.Site.ID, Lane: x.lane, Kind: kind, Label: p.Label,
+				Start: p.From / 1e6, End: p.Until / 1e6,
+				Value: volume(x.v), Unit: "m3", Low: x.low, High: x.high,
 				Coverage: round(float64(x.v.Covered)/float64(max(p.Until-p.From, 1)), 1e6)})
 		}
 	}

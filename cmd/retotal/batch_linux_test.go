@@ -1,0 +1,198 @@
+package main
+
+import (
+	"crypto/sha256"
+	"errors"
+	"flag"
+	"fmt"
+	"io/fs"
+	"math"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"retotal/ingest/roster"
+)
+
+var (
+	manySites = flag.Int("sites", 16, "sites of the tests and benchmarks of batches")
+	manyKills = flag.Int("kills", 5, "times that a batch is killed")
+)
+
+// writeSites writes a table of sites on a template, each with a month of levels every 15 minutes over a V-notch: a base
+// with a daily course and three storms. Every third site has an empty distance that was 20 mm off.
+func writeSites(t testing.TB, dir string, sites int) (table, template string) {
+	t.Helper()
+	random := rand.New(rand.NewPCG(17, 4))
+	write := func(name, text string) string {
+		name = filepath.Join(dir, name)
+		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return name
+	}
+	var rows strings.Builder
+	rows.WriteString("id,log.files,settings.empty_distance (m),correction.1.reason,correction.1.empty_distance (m)\n")
+	start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
+	for i := range sites {
+		base, empty := 0.08+0.1*random.Float64(), 1.2+float64(i%50)/1000
+		var log strings.Builder
+		log.WriteString("Time,Distance (m)\n")
+		for k := range 31 * 96 {
+			head := base*(1+0.15*math.Sin(2*math.Pi*float64(k)/96)) + 0.06*math.Exp(-float64((k+200)%990)/60)
+			fmt.Fprintf(&log, "%s,%.3f\n", start.Add(time.Duration(k)*15*time.Minute).Format("2006-01-02 15:04"), empty-head)
+		}
+		id := fmt.Sprintf("weir-%04d", i)
+		write(id+".csv", log.String())
+		correction := ","
+		if i%3 == 0 {
+			correction = fmt.Sprintf("survey,%.3f", empty-0.02)
+		}
+		fmt.Fprintf(&rows, "%s,%s.csv,%.3f,%s\n", id, id, empty, correction)
+	}
+	return write("sites.csv", rows.String()), write("template.toml", `id = "template"
+[log]
+time_zone = "+00:00"
+[log.columns]
+time = "Time"
+distance = "Distance (m)"
+[settings]
+maximum_head = "0.5 m"
+[settings.device]
+kind = "v-notch"
+angle = "90 deg"
+`)
+}
+
+// built builds the program.
+func built(t testing.TB) string {
+	t.Helper()
+	program := filepath.Join(t.TempDir(), "retotal")
+	if out, err := exec.Command("go", "build", "-o", program, ".").CombinedOutput(); err != nil {
+		t.Fatal(err, string(out))
+	}
+	return program
+}
+
+// hashes is the hash of every file in a folder.
+func hashes(t testing.TB, folder string) map[string][32]byte {
+	t.Helper()
+	list := map[string][32]byte{}
+	err := filepath.WalkDir(folder, func(path string, entry fs.DirEntry, err error) error {
+		if err != nil || entry.IsDir() {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		name, _ := filepath.Rel(folder, path)
+		list[name] = sha256.Sum256(text)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return list
+}
+
+// sameFiles compares two folders file by file.
+func sameFiles(t testing.TB, got, want map[string][32]byte) {
+	t.Helper()
+	for name, sum := range want {
+		if other, ok := got[name]; !ok {
+			t.Errorf("%s is missing", name)
+		} else if other != sum {
+			t.Errorf("%s is another", name)
+		}
+	}
+	for name := range got {
+		if _, ok := want[name]; !ok {
+			t.Errorf("%s is left over", name)
+		}
+	}
+}
+
+// TestBatchKilled: a batch that is killed at any moment and run again, and killed again, ends with the files of one that
+// nothing disturbed.
+func TestBatchKilled(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it kills and reruns a batch many times")
+	}
+	dir, program := t.TempDir(), built(t)
+	table, template := writeSites(t, dir, *manySites)
+	batch := func(out string) *exec.Cmd {
+		return exec.Command(program, "batch", "-q", "--out", filepath.Join(dir, out), "--template", template, "--table",
+			table)
+	}
+	began := time.Now()
+	if out, err := batch("whole").CombinedOutput(); err != nil {
+		t.Fatal(err, string(out))
+	}
+	took, killed := time.Since(began), 0
+	for i := 0; killed < *manyKills; i++ {
+		if i%3 == 0 { // from the beginning
+			if err := os.RemoveAll(filepath.Join(dir, "killed")); err != nil {
+				t.Fatal(err)
+			}
+		}
+		run := batch("killed")
+		if err := run.Start(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(time.Duration(rand.Float64() * float64(took) * 0.7))
+		run.Process.Kill()
+		var ended *exec.ExitError
+		if err := run.Wait(); errors.As(err, &ended) && ended.ExitCode() == -1 {
+			killed++
+		}
+	}
+	if out, err := batch("killed").CombinedOutput(); err != nil {
+		t.Fatal(err, string(out))
+	}
+	sameFiles(t, hashes(t, filepath.Join(dir, "killed")), hashes(t, filepath.Join(dir, "whole")))
+}
+
+// BenchmarkBatch: sites of a month, first all of them, then none of which changed; and the same sites one at a time on
+// one core. go test -run xxx -bench Batch -benchtime 1x ./cmd/retotal -sites 1000
+func BenchmarkBatch(b *testing.B) {
+	dir, program := b.TempDir(), built(b)
+	table, template := writeSites(b, dir, *manySites)
+	run := func(b *testing.B, environment []string, args ...string) {
+		c := exec.Command(program, args...)
+		c.Env = append(os.Environ(), environment...)
+		if out, err := c.CombinedOutput(); err != nil {
+			b.Fatal(err, string(out))
+		}
+		b.ReportMetric(float64(c.ProcessState.SysUsage().(*syscall.Rusage).Maxrss)/1e3, "MB")
+	}
+	all := []string{"batch", "-q", "--out", filepath.Join(dir, "out"), "--template", template, "--table", table}
+	b.Run("all", func(b *testing.B) {
+		for b.Loop() {
+			run(b, nil, append(all, "--force")...)
+		}
+	})
+	b.Run("unchanged", func(b *testing.B) {
+		for b.Loop() {
+			run(b, nil, all...)
+		}
+	})
+	b.Run("singly", func(b *testing.B) {
+		entries, err := roster.Table(template, table)
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, e := range entries {
+			if err := os.WriteFile(e.File, e.Text, 0o644); err != nil {
+				b.Fatal(err)
+			}
+		}
+		for b.Loop() {
+			for _, e := range entries {
+				run(b, []string{"GOMAXPROCS=1"}, "correct", "-q", "--out", filepath.Join(dir, "single"), e.File)
+			}
+		}
+	})
+}
