@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"runtime"
 	"slices"
 	"strings"
@@ -51,7 +52,7 @@ Exit status: 0 done; 1 failed; 2 nothing done because of a bad call or table; 3 
 			case o.print != "":
 				return printSite(c.OutOrStdout(), members, o.print)
 			case o.dry:
-				return dryRun(c, members)
+				return dryRun(c, members, o)
 			}
 			return runBatch(c, members, o)
 		},
@@ -79,7 +80,7 @@ func gatherCommand() *cobra.Command {
 		Use:   "gather SITE...",
 		Short: "Joins the parts of a batch that ran as shards: checks that all are there, and makes the lists",
 		Long: `Takes the sites that the shards were given, checks that every one was done from the inputs that are there
-now, and writes the lists and index.html. It computes nothing anew; what is missing is named, and then nothing is written.
+now, and writes the lists and index.html. It computes nothing anew; what is missing is named, and nothing is written.
 
 Exit status: 0 done; 1 failed; 2 sites are missing, or a bad call; 3 some sites could not be done.`,
 		Example: "  retotal gather --out results sites",
@@ -230,7 +231,12 @@ func printSite(w io.Writer, list []member, id string) error {
 }
 
 // dryRun says in a line a site how it was understood.
-func dryRun(c *cobra.Command, list []member) error {
+func dryRun(c *cobra.Command, list []member, o batchOptions) error {
+	shard, err := shardOf(o.shard, os.Getenv)
+	if err != nil {
+		return err
+	}
+	list = assigned(list, shard)
 	lines := make([]string, len(list))
 	problem.Beside(len(list), func(i int) {
 		m := &list[i]

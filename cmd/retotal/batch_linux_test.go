@@ -45,7 +45,8 @@ func writeSites(t testing.TB, dir string, sites int) (table, template string) {
 		log.WriteString("Time,Distance (m)\n")
 		for k := range 31 * 96 {
 			head := base*(1+0.15*math.Sin(2*math.Pi*float64(k)/96)) + 0.06*math.Exp(-float64((k+200)%990)/60)
-			fmt.Fprintf(&log, "%s,%.3f\n", start.Add(time.Duration(k)*15*time.Minute).Format("2006-01-02 15:04"), empty-head)
+			at := start.Add(time.Duration(k) * 15 * time.Minute)
+			fmt.Fprintf(&log, "%s,%.3f\n", at.Format("2006-01-02 15:04"), empty-head)
 		}
 		id := fmt.Sprintf("weir-%04d", i)
 		write(id+".csv", log.String())
@@ -115,8 +116,8 @@ func sameFiles(t testing.TB, got, want map[string][32]byte) {
 	}
 }
 
-// TestBatchKilled: a batch that is killed at any moment and run again, and killed again, ends with the files of one that
-// nothing disturbed.
+// TestBatchKilled: a batch that is killed at any moment and run again, and killed again, ends with the files of one
+// that nothing disturbed.
 func TestBatchKilled(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it kills and reruns a batch many times")

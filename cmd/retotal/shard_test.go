@@ -23,7 +23,8 @@ func TestShardOf(t *testing.T) {
 	}{
 		{"", slurm("3", "0", "1", "8"), shard{0, 1}, ""}, // an array of the user's own says nothing
 		{"1/1", nil, shard{0, 1}, ""}, {"8/8", nil, shard{7, 8}, ""},
-		{"0/8", nil, shard{}, "K/N"}, {"9/8", nil, shard{}, "K/N"}, {"8", nil, shard{}, "K/N"}, {"a/b", nil, shard{}, "K/N"},
+		{"0/8", nil, shard{}, "K/N"}, {"9/8", nil, shard{}, "K/N"}, {"8", nil, shard{}, "K/N"},
+		{"a/b", nil, shard{}, "K/N"},
 		{"slurm", slurm("0", "0", "1", "8"), shard{0, 8}, ""}, {"slurm", slurm("7", "0", "1", "8"), shard{7, 8}, ""},
 		{"slurm", slurm("8", "1", "1", "8"), shard{7, 8}, ""}, {"slurm", slurm("14", "0", "2", "8"), shard{7, 8}, ""},
 		{"slurm", slurm("7", "0", "", "8"), shard{7, 8}, ""},
