@@ -35,7 +35,8 @@ func TestShardOf(t *testing.T) {
 		{"k8s", job("3", "3"), shard{}, "not below the count"}, {"k8s", job("1", ""), shard{}, "manifest"},
 	} {
 		got, err := shardOf(c.text, func(name string) string { return c.environment[name] })
-		if (err != nil) != (c.refused != "") || err != nil && !strings.Contains(err.Error(), c.refused) || got != c.want {
+		if (err != nil) != (c.refused != "") || got != c.want ||
+			err != nil && !strings.Contains(err.Error(), c.refused) {
 			t.Errorf("%q %v: %v, %v", c.text, c.environment, got, err)
 		}
 	}
