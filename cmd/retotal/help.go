@@ -16,7 +16,7 @@ var helpPages embed.FS
 
 // topics are the pages of help/, in the order in which they are listed.
 var topics = []string{"site-file", "devices", "logs", "screening", "totals", "uncertainty", "auditing", "cases",
-	"outputs", "checking", "speed"}
+	"outputs", "checking", "batch", "cluster", "speed"}
 
 // topicText is the page of a topic as it is printed: without the marks between which tables are renewed.
 func topicText(topic string) string {

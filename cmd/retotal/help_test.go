@@ -122,8 +122,26 @@ func kindTable() string {
 var generated = map[string]struct {
 	page  string
 	table func() string
-}{"keys": {"site-file", keyTable}, "kinds": {"devices", kindTable}, "flags": {"screening", flagTable},
-	"causes": {"auditing", causeTable}}
+}{
+	"keys": {"site-file", keyTable}, "kinds": {"devices", kindTable}, "flags": {"screening", flagTable},
+	"causes": {"auditing", causeTable},
+	"array": {"cluster", indented("array.sh")}, "job": {"cluster", indented("job.yaml")},
+	"container": {"cluster", indented("Containerfile")},
+}
+
+// indented is a file for clusters as a page shows it.
+func indented(name string) func() string {
+	return func() (text string) {
+		content, err := os.ReadFile(filepath.Join("cluster", name))
+		if err != nil {
+			panic(err)
+		}
+		for line := range strings.Lines(string(content)) {
+			text += strings.TrimRight("    "+line, " \n") + "\n"
+		}
+		return text
+	}
+}
 
 // TestHelpTables holds the tables of the help pages to the program. With -update they are written anew.
 func TestHelpTables(t *testing.T) {
