@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -18,6 +19,7 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/ingest/roster"
 	"retotal/ingest/site"
+	"retotal/mirror"
 	"retotal/report/lake"
 )
 
@@ -26,6 +28,8 @@ type batchOptions struct {
 	out, template, table, print, shard string
 	jobs, top                          int
 	force, dry, json, quiet, strict    bool
+	scratch                            string
+	away                               *mirror.Mirror // where URLs stand as files; nil without URLs
 }
 
 func batchCommand() *cobra.Command {
@@ -43,8 +47,8 @@ Exit status: 0 done; 1 failed; 2 nothing done because of a bad call or table; 3 
 		Example: `  retotal batch --out results sites
   retotal batch --out results --template site.toml --table sites.csv
   retotal batch --out results --shard 3/8 sites`,
-		RunE: func(c *cobra.Command, args []string) error {
-			members, err := o.members(args)
+		RunE: o.byURL(func(c *cobra.Command, args []string) error {
+			members, err := o.members(c.Context(), args)
 			if err != nil {
 				return err
 			}
@@ -55,7 +59,7 @@ Exit status: 0 done; 1 failed; 2 nothing done because of a bad call or table; 3 
 				return dryRun(c, members, o)
 			}
 			return runBatch(c, members, o)
-		},
+		}),
 	}
 	o.common(c)
 	c.Flags().StringVar(&o.print, "print", "",
@@ -84,13 +88,13 @@ now, and writes the lists and index.html. It computes nothing anew; what is miss
 
 Exit status: 0 done; 1 failed; 2 sites are missing, or a bad call; 3 some sites could not be done.`,
 		Example: "  retotal gather --out results sites",
-		RunE: func(c *cobra.Command, args []string) error {
-			members, err := o.members(args)
+		RunE: o.byURL(func(c *cobra.Command, args []string) error {
+			members, err := o.members(c.Context(), args)
 			if err != nil {
 				return err
 			}
 			return gatherAll(c, members, o)
-		},
+		}),
 	}
 	o.common(c)
 	c.Flags().IntVar(&o.top, "top", 20, "print so many of the worst sites")
@@ -104,6 +108,8 @@ func (o *batchOptions) common(c *cobra.Command) {
 	c.Flags().StringVar(&o.template, "template", "", "site `FILE` on which the rows of a table are laid")
 	c.Flags().StringVar(&o.table, "table", "",
 		"CSV `FILE` with a row a site and a column a key, as settings.empty_distance (m)")
+	c.Flags().StringVar(&o.scratch, "scratch", "",
+		"`FOLDER` in which what URLs name stands as files for a while (default that of temporary files)")
 }
 
 // member is one site of a batch and what is known of it before it is run.
@@ -113,11 +119,12 @@ type member struct {
 	key  string // of all that its results follow from; "" where that is not known
 	size int64  // bytes of its logs
 	bad  error  // why it cannot be run
+	urls
 }
 
 // members lists the sites of a call and looks at each: its id, the files it follows from, and what is wrong with it. An
 // id twice stops everything before anything is run.
-func (o *batchOptions) members(args []string) ([]member, error) {
+func (o *batchOptions) members(ctx context.Context, args []string) ([]member, error) {
 	entries, err := o.entries(args)
 	if err != nil {
 		return nil, err
@@ -126,7 +133,7 @@ func (o *batchOptions) members(args []string) ([]member, error) {
 	problem.Beside(len(list), func(i int) {
 		m := &list[i]
 		m.Entry = entries[i]
-		m.bad = m.Named(problem.Guard(m.Name, m.look))
+		m.bad = m.Named(problem.Guard(m.Name, func() error { return m.look(ctx, o.away) }))
 	})
 	nameless(list)
 	ids := make([]string, len(list))
@@ -152,7 +159,10 @@ func (o *batchOptions) entries(args []string) ([]roster.Entry, error) {
 }
 
 // look reads the site file and lists what its results follow from.
-func (m *member) look() error {
+func (m *member) look(ctx context.Context, away *mirror.Mirror) error {
+	if err := m.needs(ctx, away); err != nil {
+		return err
+	}
 	s, err := m.Load()
 	m.id = m.ID
 	if s != nil && site.ValidID(s.ID) {
@@ -161,6 +171,15 @@ func (m *member) look() error {
 	if err != nil {
 		return err
 	}
+	if m.need != nil { // the rest is looked at when its logs are here
+		m.size = m.need.Size
+		return nil
+	}
+	return m.settle(s)
+}
+
+// settle makes the key of what a site's results follow from.
+func (m *member) settle(s *site.Site) error {
 	inputs, size, err := inputsOf(s)
 	if err != nil {
 		return err
@@ -242,6 +261,10 @@ func dryRun(c *cobra.Command, list []member, o batchOptions) error {
 		m := &list[i]
 		if m.bad == nil {
 			m.bad = m.Named(problem.Guard(m.Name, func() (err error) {
+				if err := m.fetch(c.Context()); err != nil {
+					return err
+				}
+				defer m.release()
 				lines[i], err = m.certificate()
 				return err
 			}))
@@ -296,6 +319,9 @@ func deviceOf(s *site.Site) string {
 // gatherAll joins the parts of a batch.
 func gatherAll(c *cobra.Command, list []member, o batchOptions) error {
 	folder := lake.Folder(o.out)
+	if err := fetchKeys(c.Context(), list); err != nil {
+		return err
+	}
 	var ids []string
 	var missing lake.Missing
 	for i := range list {
@@ -307,7 +333,7 @@ func gatherAll(c *cobra.Command, list []member, o batchOptions) error {
 	if len(missing) > 0 {
 		return problem.At(problem.Place{File: o.out}, missing.Error(), "", "")
 	}
-	sites, err := folder.Gather(version, ids)
+	sites, err := o.gather(c.Context(), folder, ids)
 	if err != nil {
 		return err
 	}

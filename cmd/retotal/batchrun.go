@@ -31,7 +31,8 @@ type batchRun struct {
 	rows   int64
 	of     int
 	began  time.Time
-	err    error // of the program or the machine: nothing more is begun
+	open   func() error // says that the lists are not whole, once
+	err    error        // of the program or the machine: nothing more is begun
 }
 
 // runBatch runs the sites that changed and makes the lists.
@@ -41,16 +42,12 @@ func runBatch(c *cobra.Command, list []member, o batchOptions) error {
 		return err
 	}
 	r := &batchRun{c: c, o: o, folder: lake.Folder(o.out), began: time.Now()}
+	r.open = sync.OnceValue(func() error { return o.open(c.Context(), r.folder) })
 	mine := assigned(list, shard)
 	var work []member
 	for _, m := range mine {
 		if p := r.folder.Read(m.id); o.force || p == nil || m.key == "" || p.Key != m.key {
 			work = append(work, m)
-		}
-	}
-	if len(work) > 0 {
-		if err := r.folder.Open(version); err != nil {
-			return err
 		}
 	}
 	r.run(c.Context(), work)
@@ -60,6 +57,7 @@ func runBatch(c *cobra.Command, list []member, o batchOptions) error {
 	if err := c.Context().Err(); err != nil {
 		return fmt.Errorf("interrupted; %d of %d sites are done, and the next run goes on from there", r.done, r.of)
 	}
+	work = slices.DeleteFunc(work, func(m member) bool { return m.same })
 	if shard.Count > 1 {
 		return r.tellShard(mine, len(work))
 	}
@@ -70,7 +68,7 @@ func runBatch(c *cobra.Command, list []member, o batchOptions) error {
 	for _, m := range mine {
 		ids = append(ids, m.id)
 	}
-	sites, err := r.folder.Gather(version, ids)
+	sites, err := o.gather(c.Context(), r.folder, ids)
 	if err != nil {
 		return err
 	}
@@ -132,19 +130,23 @@ func (r *batchRun) one(ctx context.Context, m *member) {
 	if over {
 		return
 	}
-	piece, err := r.site(ctx, m)
+	piece, err := r.fetched(ctx, m)
 	if ctx.Err() != nil && err != nil {
 		return // it is run again
 	}
-	if err != nil {
+	if err != nil && !ofStore(err) {
 		key := m.key
 		if !ofInput(err) {
 			key = "" // it may go well the next time
 		}
-		piece = lake.NewFailure(key, m.id, report.SeenFrom(r.o.out, m.File), err.Error())
+		name := cmp.Or(r.o.siteFile(m.File), report.SeenFrom(r.o.out, m.File))
+		piece = lake.NewFailure(key, m.id, name, r.o.named(err.Error()))
 		if err = r.folder.Begin(m.id); err == nil {
 			err = r.folder.Write(piece)
 		}
+	}
+	if err == nil {
+		err = r.send(ctx, m, piece)
 	}
 	r.mutex.Lock()
 	defer r.mutex.Unlock()
@@ -156,7 +158,7 @@ func (r *batchRun) one(ctx context.Context, m *member) {
 	if piece.Site.State == lake.Failed {
 		r.failed++
 	}
-	if r.o.json {
+	if r.o.json && !m.same {
 		line(r.c.OutOrStdout(), &piece.Site)
 	}
 }
@@ -177,7 +179,8 @@ func (r *batchRun) site(ctx context.Context, m *member) (piece *lake.Piece, err 
 		}
 		defer folder.Discard()
 		folder.Yearly(r.folder.Readings(m.id))
-		run, err := j.write(ctx, folder, folder.Path(), "")
+		name := r.o.siteFile(m.File)
+		run, err := j.write(ctx, folder, folder.Path(), name)
 		if err != nil {
 			return err
 		}
@@ -185,7 +188,9 @@ func (r *batchRun) site(ctx context.Context, m *member) (piece *lake.Piece, err 
 		if bad != nil {
 			return bad
 		}
+		m.kept = keep
 		piece = lake.NewPiece(m.key, r.o.out, run)
+		piece.Site.SiteFile = cmp.Or(name, piece.Site.SiteFile)
 		if err := r.folder.Begin(m.id); err != nil {
 			return err
 		}

@@ -90,7 +90,7 @@ func (f Folder) all() (map[string]*Site, error) {
 		return nil, problem.At(place, "this is no batch that is whole", "a folder with batch.json",
 			"run retotal batch or gather to its end")
 	}
-	names, err := filepath.Glob(f.state("*", ".json"))
+	names, err := filepath.Glob(f.State("*", ".json"))
 	if err != nil {
 		return nil, err
 	}

@@ -21,11 +21,20 @@ import (
 // what each adds to the lists, the lists themselves and batch.json, which says whether they are whole.
 type Folder string
 
-// Sites is where the results of the sites go, and Readings where the readings of one do.
-func (f Folder) Sites() string             { return filepath.Join(string(f), "sites") }
-func (f Folder) Readings(id string) string { return filepath.Join(string(f), "readings", id) }
+// Sites is where the results of the sites go, Readings where the readings of one do, and State what it adds to the
+// lists, with the endings .parquet for its totals and .json for the rest.
+func (f Folder) Sites() string                  { return filepath.Join(string(f), "sites") }
+func (f Folder) Readings(id string) string      { return filepath.Join(string(f), "readings", id) }
+func (f Folder) State(id, ending string) string { return filepath.Join(string(f), "state", id+ending) }
 
-func (f Folder) state(id, ending string) string { return filepath.Join(string(f), "state", id+ending) }
+// Manifest is the file that says whether the lists are whole, and Lists are their files.
+func (f Folder) Manifest() string { return filepath.Join(string(f), manifest) }
+func (f Folder) Lists() (names []string) {
+	for _, name := range lists {
+		names = append(names, filepath.Join(string(f), name))
+	}
+	return names
+}
 
 // Input is a file that results follow from, by what is in it.
 type Input struct {
@@ -63,7 +72,7 @@ func Key(version string, text []byte, inputs []Input) string {
 
 // Read returns the piece of a site without its totals; nil where there is none that can be read.
 func (f Folder) Read(id string) *Piece {
-	text, err := os.ReadFile(f.state(id, ".json"))
+	text, err := os.ReadFile(f.State(id, ".json"))
 	if err != nil {
 		return nil
 	}
@@ -76,7 +85,7 @@ func (f Folder) Read(id string) *Piece {
 
 // Begin says that a site is at work: until Write, it has no piece.
 func (f Folder) Begin(id string) error {
-	err := os.Remove(f.state(id, ".json"))
+	err := os.Remove(f.State(id, ".json"))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
@@ -86,11 +95,11 @@ func (f Folder) Begin(id string) error {
 // Write puts a piece in its place, last of all that belongs to a site. Of one that failed, readings and totals of an
 // earlier run are removed: they would not follow from what is there now.
 func (f Folder) Write(p *Piece) error {
-	if err := os.MkdirAll(f.state("", ""), 0o755); err != nil {
+	if err := os.MkdirAll(f.State("", ""), 0o755); err != nil {
 		return err
 	}
 	if p.Site.State == Failed {
-		for _, name := range []string{f.Readings(p.Site.ID), f.state(p.Site.ID, ".parquet")} {
+		for _, name := range []string{f.Readings(p.Site.ID), f.State(p.Site.ID, ".parquet")} {
 			if err := os.RemoveAll(name); err != nil {
 				return err
 			}
@@ -100,7 +109,7 @@ func (f Folder) Write(p *Piece) error {
 		if err := writeRows(&b, p.Totals); err != nil {
 			return err
 		}
-		if err := replace(f.state(p.Site.ID, ".parquet"), b.Bytes()); err != nil {
+		if err := replace(f.State(p.Site.ID, ".parquet"), b.Bytes()); err != nil {
 			return err
 		}
 	}
@@ -108,12 +117,12 @@ func (f Folder) Write(p *Piece) error {
 	if err != nil {
 		return err
 	}
-	return replace(f.state(p.Site.ID, ".json"), append(text, '\n'))
+	return replace(f.State(p.Site.ID, ".json"), append(text, '\n'))
 }
 
 // readTotals reads the totals of a site.
 func (f Folder) readTotals(id string) ([]Total, error) {
-	return parquet.ReadFile[Total](f.state(id, ".parquet"))
+	return parquet.ReadFile[Total](f.State(id, ".parquet"))
 }
 
 // replace writes a file beside its place and puts it there whole. The name beside it is always the same, so that the

@@ -76,29 +76,15 @@ func (f Folder) writeBatch(b *Batch) error {
 // Gather makes the lists and the page of a batch from the pieces of its sites, and returns the sites, worst first. What
 // is missing is told and nothing is written. Lists that are whole already are left as they are.
 func (f Folder) Gather(version string, ids []string) (sites []Site, err error) {
-	pieces, err := f.pieces(ids)
+	pieces, b, whole, err := f.gathered(version, ids)
 	if err != nil {
 		return nil, err
 	}
-	b := &Batch{Version: version, Complete: true, Sites: len(pieces)}
-	h := sha256.New()
-	for _, p := range pieces {
-		if p.Site.State == Failed {
-			b.Failed++
-		}
-		text, err := json.Marshal(p)
-		if err != nil {
-			return nil, err
-		}
-		h.Write(text)
-	}
-	b.Key = hex.EncodeToString(h.Sum(nil))
 	for _, p := range pieces {
 		sites = append(sites, p.Site)
 	}
 	slices.SortStableFunc(sites, worse)
-	old, bad := f.ReadBatch()
-	if b.Program, b.Schema = "retotal", Schema; bad == nil && *old == *b && f.listed() {
+	if whole {
 		return sites, nil
 	}
 	if err := f.Open(version); err != nil {
@@ -112,6 +98,34 @@ func (f Folder) Gather(version string, ids []string) (sites []Site, err error) {
 		os.Remove(name)
 	}
 	return sites, f.writeBatch(b)
+}
+
+// Whole reports whether the lists are those of these sites already, so that Gather writes nothing.
+func (f Folder) Whole(version string, ids []string) (bool, error) {
+	_, _, whole, err := f.gathered(version, ids)
+	return whole, err
+}
+
+// gathered is the pieces of a batch, its manifest, and whether lists and manifest are there already.
+func (f Folder) gathered(version string, ids []string) (pieces []*Piece, b *Batch, whole bool, err error) {
+	if pieces, err = f.pieces(ids); err != nil {
+		return nil, nil, false, err
+	}
+	b = &Batch{Program: "retotal", Version: version, Schema: Schema, Complete: true, Sites: len(pieces)}
+	h := sha256.New()
+	for _, p := range pieces {
+		if p.Site.State == Failed {
+			b.Failed++
+		}
+		text, err := json.Marshal(p)
+		if err != nil {
+			return nil, nil, false, err
+		}
+		h.Write(text)
+	}
+	b.Key = hex.EncodeToString(h.Sum(nil))
+	old, bad := f.ReadBatch()
+	return pieces, b, bad == nil && *old == *b && f.listed(), nil
 }
 
 // lists are the files that Gather writes beside the manifest.

@@ -1,0 +1,15 @@
+//go:build !cloud
+
+package main
+
+import (
+	"context"
+
+	"retotal/mirror"
+)
+
+// openStore refuses URLs: what object stores need is in the program only when it is asked for.
+func openStore(context.Context, string, string, string) (mirror.Store, error) {
+	return nil, usage{"URLs need a program that is built with what object stores take: " +
+		"go build -tags cloud ./cmd/retotal"}
+}
