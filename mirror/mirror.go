@@ -102,7 +102,11 @@ type Place struct {
 // At is the place of a URL.
 func (m *Mirror) At(ctx context.Context, url string) (Place, error) {
 	part := form.FindStringSubmatch(url)
-	if part == nil || part[2] == "" && part[1] != "file" {
+	if part != nil && part[1] == "file" && part[2] == "" { // a bucket has to be some folder
+		part[2], part[3], _ = strings.Cut(part[3], "/")
+		part[2] = "/" + part[2]
+	}
+	if part == nil || part[2] == "" || part[2] == "/" {
 		return Place{}, problem.At(problem.Place{File: url}, "this is no URL of objects", "s3://bucket/prefix/", "")
 	}
 	at := Place{Key: part[3]}
@@ -122,7 +126,7 @@ func (m *Mirror) At(ctx context.Context, url string) (Place, error) {
 		return Place{}, err
 	}
 	at.bucket = &bucket{store: store, scheme: part[1], host: part[2], query: part[4], url: part[1] + "://" + part[2],
-		folder: filepath.Join(m.folder, strings.TrimSuffix(part[1]+"-"+strings.ReplaceAll(part[2], ":", "-"), "-"))}
+		folder: filepath.Join(m.folder, part[1]+"-"+strings.Trim(strings.ReplaceAll(part[2], ":", "-"), "/"))}
 	m.buckets = append(m.buckets, at.bucket)
 	return at, nil
 }

@@ -20,6 +20,7 @@ import (
 	"retotal/ingest/roster"
 	"retotal/ingest/site"
 	"retotal/mirror"
+	"retotal/report"
 	"retotal/report/lake"
 )
 
@@ -202,7 +203,7 @@ func inputsOf(s *site.Site) (list []lake.Input, size int64, err error) {
 		list, size = append(list, in), size+in.Size
 	}
 	for _, b := range s.Beside {
-		list = append(list, lake.Input{Name: b.File, SHA256: b.SHA256})
+		list = append(list, lake.Input{Name: report.SeenFrom(s.Folder, b.File), SHA256: b.SHA256})
 	}
 	if s.Filling.Donor == "" {
 		return list, size, nil

@@ -24,8 +24,8 @@ import (
 // openStore opens a bucket. Who asks is known to the store's library from the environment.
 func openStore(ctx context.Context, scheme, host, query string) (mirror.Store, error) {
 	url := scheme + "://" + host
-	if scheme == "file" { // all files of the machine are one bucket, so that paths may go up
-		url, query = "file:///", strings.TrimSuffix("metadata=skip&no_tmp_dir=1&"+query, "&")
+	if scheme == "file" { // nothing beside the files
+		query = strings.TrimSuffix("metadata=skip&no_tmp_dir=1&"+query, "&")
 	}
 	address := url
 	if query != "" {
