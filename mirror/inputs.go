@@ -63,7 +63,8 @@ func (m *Mirror) Sites(ctx context.Context, url string) (names []string, err err
 	}
 	all = slices.DeleteFunc(all, func(o Object) bool { return !wanted(o.Key) })
 	if len(all) == 0 {
-		return nil, problem.At(problem.Place{File: p.URL()}, "there is no site file", "an object, or *.toml below it", "")
+		return nil, problem.At(problem.Place{File: p.URL()}, "there is no site file", "an object, or *.toml below it",
+			"")
 	}
 	for _, o := range all {
 		names = append(names, Place{p.bucket, o.Key}.Name())

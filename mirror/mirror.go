@@ -99,7 +99,7 @@ type Place struct {
 	Key string
 }
 
-// At is the place of a URL.
+// At is the place of a URL. One that says nothing of how its bucket is opened takes what another said before.
 func (m *Mirror) At(ctx context.Context, url string) (Place, error) {
 	part := form.FindStringSubmatch(url)
 	if part != nil && part[1] == "file" && part[2] == "" { // a bucket has to be some folder

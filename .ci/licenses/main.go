@@ -1,6 +1,9 @@
 // Command licenses writes the notices of all code that is linked into retotal, for cmd/retotal/notices.txt:
 //
 //	go run ./.ci/licenses > cmd/retotal/notices.txt
+//	go run ./.ci/licenses cloud > cmd/retotal/notices-cloud.txt
+//
+// with a build tag of what that links beside.
 //
 // It lists every module that a build for Linux, Windows or macOS links, with its version, and below it the licence and
 // notice files that stand beside its linked packages or above them; and those of the Go distribution itself.
@@ -41,9 +44,12 @@ func main() {
 }
 
 func write(out *bufio.Writer) error {
-	modules, err := linked()
+	modules, err := linked("")
 	if err != nil {
 		return err
+	}
+	if len(os.Args) > 1 {
+		return further(out, modules, os.Args[1])
 	}
 	root, err := exec.Command("go", "env", "GOROOT").Output()
 	if err != nil {
@@ -62,11 +68,28 @@ func write(out *bufio.Writer) error {
 	return nil
 }
 
-// linked are the modules of all builds, sorted by name.
-func linked() ([]module, error) {
+// further writes the notices of what a build tag links beside the modules of the plain build.
+func further(out *bufio.Writer, plain []module, tag string) error {
+	modules, err := linked(tag)
+	if err != nil {
+		return err
+	}
+	for _, m := range modules {
+		if slices.ContainsFunc(plain, func(p module) bool { return p.name == m.name }) {
+			continue
+		}
+		if err := m.write(out); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// linked are the modules of all builds with a tag, sorted by name.
+func linked(tag string) ([]module, error) {
 	found := map[string]*module{}
 	for _, system := range []string{"linux", "windows", "darwin"} {
-		list := exec.Command("go", "list", "-deps", "-f",
+		list := exec.Command("go", "list", "-tags", tag, "-deps", "-f",
 			"{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Version}}\t{{.Dir}}\t{{end}}{{end}}{{.Dir}}",
 			"./cmd/retotal")
 		list.Env = append(os.Environ(), "GOOS="+system, "CGO_ENABLED=0")

@@ -78,6 +78,13 @@ func (o *batchOptions) named(text string) string {
 
 // bring fetches what has to be here before the sites of a call are known, and names the files in place of URLs.
 func (o *batchOptions) bring(ctx context.Context, args []string) (files []string, err error) {
+	for _, url := range append([]string{o.template, o.table, o.out}, args...) {
+		if mirror.IsURL(url) && strings.Contains(url, "?") { // says how the bucket is to be opened for all
+			if _, err := o.away.At(ctx, url); err != nil {
+				return nil, err
+			}
+		}
+	}
 	for _, name := range []*string{&o.template, &o.table} {
 		if !mirror.IsURL(*name) {
 			continue

@@ -4,6 +4,7 @@ package main
 
 import (
 	"context"
+	_ "embed" // the notices
 	"errors"
 	"fmt"
 	"io"
@@ -20,6 +21,11 @@ import (
 
 	"retotal/mirror"
 )
+
+// cloudNotices are those of what object stores take, which .ci/licenses writes.
+//
+//go:embed notices-cloud.txt
+var cloudNotices string
 
 // openStore opens a bucket. Who asks is known to the store's library from the environment.
 func openStore(ctx context.Context, scheme, host, query string) (mirror.Store, error) {

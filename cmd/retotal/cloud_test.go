@@ -88,7 +88,8 @@ func (b *bucket) fill(folder string) {
 // texts is what the objects hold whose keys begin so, by the rest of their keys.
 func (b *bucket) texts(prefix string) map[string][]byte {
 	b.t.Helper()
-	list, err := b.backend.ListBucket("water", &gofakes3.Prefix{HasPrefix: true, Prefix: prefix}, gofakes3.ListBucketPage{})
+	below := &gofakes3.Prefix{HasPrefix: true, Prefix: prefix}
+	list, err := b.backend.ListBucket("water", below, gofakes3.ListBucketPage{})
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -317,8 +318,8 @@ func TestCloudOutOfOrder(t *testing.T) {
 	for _, refused := range []string{"PUT out/sites/weir-0002/report.html", "PUT out/state/weir-0004.json",
 		"PUT out/totals.parquet", "PUT out/index.html"} {
 		b.refuse(func(asked string) bool { return asked == refused })
-		if _, errs := b.call(failed, "batch", "-q", "--jobs", "1", "--out", b.url("out"), b.url("sites/")); !strings.Contains(
-			errs, "s3://water/"+strings.TrimPrefix(refused, "PUT ")) {
+		_, errs := b.call(failed, "batch", "-q", "--jobs", "1", "--out", b.url("out"), "s3://water/sites/")
+		if !strings.Contains(errs, "s3://water/"+strings.TrimPrefix(refused, "PUT ")) {
 			t.Error(errs)
 		}
 		if strings.Contains(string(b.texts("out/batch.json")[""]), `"complete": true`) {
@@ -374,3 +375,6 @@ func TestCloudMixed(t *testing.T) {
 		t.Error("scratch files are left")
 	}
 }
+
+// TestCloudNotices: the notices of what is linked for object stores are there, too.
+func TestCloudNotices(t *testing.T) { holdNotices(t, "cloud") }

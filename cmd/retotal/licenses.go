@@ -26,7 +26,7 @@ standard library, as they came with the code. retotal itself stands under the Ap
 			return nil
 		},
 		RunE: func(c *cobra.Command, _ []string) error {
-			_, err := io.WriteString(c.OutOrStdout(), notices)
+			_, err := io.WriteString(c.OutOrStdout(), notices+cloudNotices)
 			return err
 		},
 	}
