@@ -148,6 +148,9 @@ func (r *batchRun) one(ctx context.Context, m *member) {
 	if err == nil {
 		err = r.send(ctx, m, piece)
 	}
+	if ctx.Err() != nil && err != nil {
+		return // its piece was not sent, so it is run again
+	}
 	r.mutex.Lock()
 	defer r.mutex.Unlock()
 	if err != nil {

@@ -5,6 +5,8 @@ package main
 import (
 	"bytes"
 	"crypto/sha256"
+	"fmt"
+	"io"
 	"io/fs"
 	"net/http"
 	"net/http/httptest"
@@ -373,6 +375,82 @@ func TestCloudMixed(t *testing.T) {
 	sameFiles(t, hashes(t, filepath.Join(folder, "again")), want)
 	if _, err := os.Stat(scratch); err == nil {
 		t.Error("scratch files are left")
+	}
+}
+
+// TestCloudSigned: signed results in a bucket stay as they are when a site changes, and are kept beside the new ones
+// when these say that they take their place; what a user put beside them stays, too.
+func TestCloudSigned(t *testing.T) {
+	folder, b := writeFolder(t), newBucket(t)
+	b.fill(filepath.Join(folder))
+	name := "sites/weir-0000.toml"
+	text := string(b.texts(name)[""]) + "[record]\nstatus = \"signed\"\nauthor = \"A. Ode\"\nreviewer = \"B. Lund\"\n" +
+		"basis = \"Survey\"\n"
+	put := func(key, text string) {
+		t.Helper()
+		_, err := b.backend.PutObject("water", key, nil, strings.NewReader(text), int64(len(text)), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	call := func(want int) string {
+		t.Helper()
+		_, errs := b.call(want, "batch", "-q", "--out", b.url("out"), b.url(name))
+		return errs
+	}
+	put(name, text)
+	call(success)
+	put("out/sites/weir-0000/letter.txt", "of a user")
+	signed := b.hashes("out/sites/weir-0000/")
+	text = strings.Replace(text, "Survey", "Second survey", 1)
+	put(name, text)
+	if errs := call(inPart); !strings.Contains(errs, "signed and locked") {
+		t.Error(errs)
+	}
+	sameFiles(t, b.hashes("out/sites/weir-0000/"), signed)
+	sum := fmt.Sprintf("%x", signed["record.json"])
+	put(name, text+"supersedes = \""+sum+"\"\n")
+	call(success)
+	kept := b.hashes("out/sites/weir-0000-" + sum[:12] + "/")
+	sameFiles(t, kept, signed)
+	now := b.hashes("out/sites/weir-0000/")
+	if now["record.json"] == signed["record.json"] || now["letter.txt"] != signed["letter.txt"] {
+		t.Error("the new results are not there, or without what a user put there")
+	}
+}
+
+// TestCloudStore: a part of an object, and what there is none of.
+func TestCloudStore(t *testing.T) {
+	b := newBucket(t)
+	store, err := openStore(t.Context(), "s3", "water", "endpoint="+b.address+"&use_path_style=true")
+	if err != nil {
+		t.Fatal(err)
+	}
+	name := filepath.Join(t.TempDir(), "digits")
+	if err := os.WriteFile(name, []byte("0123456789"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := store.Write(t.Context(), "a/digits", name); err != nil {
+		t.Fatal(err)
+	}
+	part, version, err := store.Read(t.Context(), "a/digits", 3, 4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer part.Close()
+	if text, err := io.ReadAll(part); string(text) != "3456" || err != nil || version == "" {
+		t.Errorf("%q, %q, %v", text, version, err)
+	}
+	if _, _, err := store.Read(t.Context(), "a/none", 0, 1); err == nil {
+		t.Error("what is not there is read")
+	}
+	for range 2 {
+		if err := store.Remove(t.Context(), "a/digits"); err != nil {
+			t.Error(err)
+		}
+	}
+	if list, err := store.List(t.Context(), "a/"); err != nil || len(list) != 0 {
+		t.Error(list, err)
 	}
 }
 
