@@ -17,16 +17,16 @@ type Rows struct {
 	Time []int64
 	// Value is the logged figure that the flow is computed from, SI; of counters and interval volumes, the mean flow of
 	// the interval.
-	Value  []float64
-	Head   []float64 // under the corrected settings, m
+	Value []float64
+	Head  []float64 // under the corrected settings, m
 	// RecordedHead is under the recorded settings, m; nil where flows or volumes are logged.
 	RecordedHead []float64
 	Air          []float64 // K, as logged, or as last logged; nil when the log has no temperature
 	Counter      []float64 // m³; nil when the log has no counter
 	CounterState []reading.State
-	Before []float64 // m³/s
-	After  []float64 // m³/s; meaningful where Used
-	Used   []bool    // whether After counts
+	Before       []float64 // m³/s
+	After        []float64 // m³/s; meaningful where Used
+	Used         []bool    // whether After counts
 	// Lower and Upper are the flows between which the truth lies, m³/s: After itself where it is exact; Upper is +Inf
 	// where nothing bounds it. Both are meaningful where Used.
 	Lower, Upper []float64

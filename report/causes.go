@@ -39,6 +39,17 @@ func (r *Run) openCauses() (list []*standing) {
 	return list
 }
 
+// OpenWorths are what those causes are worth that a person has to look at and nobody answers for, m³, where that is
+// known.
+func (r *Run) OpenWorths() (list []float64) {
+	for _, c := range r.openCauses() {
+		if !math.IsNaN(c.Worth) {
+			list = append(list, c.Worth)
+		}
+	}
+	return list
+}
+
 // causes is the table of what stands behind counter, reported figures, clock and level that cannot be right.
 func (r *Run) causes() *Table {
 	list := audit.Causes(r.Findings)

@@ -15,11 +15,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest"
+	"retotal/ingest/mirror"
 	"retotal/ingest/problem"
 	"retotal/ingest/quantity"
 	"retotal/ingest/roster"
 	"retotal/ingest/site"
-	"retotal/mirror"
 	"retotal/report"
 	"retotal/report/lake"
 )

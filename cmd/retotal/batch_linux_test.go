@@ -6,12 +6,10 @@ import (
 	"flag"
 	"fmt"
 	"io/fs"
-	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -24,50 +22,14 @@ var (
 	manyKills = flag.Int("kills", 5, "times that a batch is killed")
 )
 
-// writeSites writes a table of sites on a template, each with a month of levels every 15 minutes over a V-notch: a base
-// with a daily course and three storms. Every third site has an empty distance that was 20 mm off.
+// writeSites writes a table of generated sites on a template.
 func writeSites(t testing.TB, dir string, sites int) (table, template string) {
 	t.Helper()
-	random := rand.New(rand.NewPCG(17, 4))
-	write := func(name, text string) string {
-		name = filepath.Join(dir, name)
-		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return name
+	make := exec.Command("go", "run", filepath.Join("..", "..", ".ci", "cluster", "sites"), dir, fmt.Sprint(sites))
+	if out, err := make.CombinedOutput(); err != nil {
+		t.Fatal(err, string(out))
 	}
-	var rows strings.Builder
-	rows.WriteString("id,log.files,settings.empty_distance (m),correction.1.reason,correction.1.empty_distance (m)\n")
-	start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
-	for i := range sites {
-		base, empty := 0.08+0.1*random.Float64(), 1.2+float64(i%50)/1000
-		var log strings.Builder
-		log.WriteString("Time,Distance (m)\n")
-		for k := range 31 * 96 {
-			head := base*(1+0.15*math.Sin(2*math.Pi*float64(k)/96)) + 0.06*math.Exp(-float64((k+200)%990)/60)
-			at := start.Add(time.Duration(k) * 15 * time.Minute)
-			fmt.Fprintf(&log, "%s,%.3f\n", at.Format("2006-01-02 15:04"), empty-head)
-		}
-		id := fmt.Sprintf("weir-%04d", i)
-		write(id+".csv", log.String())
-		correction := ","
-		if i%3 == 0 {
-			correction = fmt.Sprintf("survey,%.3f", empty-0.02)
-		}
-		fmt.Fprintf(&rows, "%s,%s.csv,%.3f,%s\n", id, id, empty, correction)
-	}
-	return write("sites.csv", rows.String()), write("template.toml", `id = "template"
-[log]
-time_zone = "+00:00"
-[log.columns]
-time = "Time"
-distance = "Distance (m)"
-[settings]
-maximum_head = "0.5 m"
-[settings.device]
-kind = "v-notch"
-angle = "90 deg"
-`)
+	return filepath.Join(dir, "sites.csv"), filepath.Join(dir, "template.toml")
 }
 
 // built builds the program.

@@ -11,8 +11,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"retotal/ingest/mirror"
 	"retotal/ingest/problem"
-	"retotal/mirror"
 	"retotal/report/lake"
 )
 

@@ -19,7 +19,7 @@ import (
 	_ "gocloud.dev/blob/s3blob"    // s3://
 	"gocloud.dev/gcerrors"
 
-	"retotal/mirror"
+	"retotal/ingest/mirror"
 )
 
 // cloudNotices are those of what object stores take, which .ci/licenses writes.

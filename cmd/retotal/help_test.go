@@ -125,7 +125,7 @@ var generated = map[string]struct {
 }{
 	"keys": {"site-file", keyTable}, "kinds": {"devices", kindTable}, "flags": {"screening", flagTable},
 	"causes": {"auditing", causeTable},
-	"array": {"cluster", indented("array.sh")}, "job": {"cluster", indented("job.yaml")},
+	"array":  {"cluster", indented("array.sh")}, "job": {"cluster", indented("job.yaml")},
 	"container": {"cluster", indented("Containerfile")},
 }
 

@@ -20,7 +20,7 @@ import (
 var house = map[string][]string{
 	"retotal/cmd/retotal": {
 		"retotal/ingest", "retotal/ingest/csvlog", "retotal/ingest/problem", "retotal/ingest/quantity",
-		"retotal/ingest/reading", "retotal/ingest/roster", "retotal/ingest/site", "retotal/mirror",
+		"retotal/ingest/reading", "retotal/ingest/roster", "retotal/ingest/site", "retotal/ingest/mirror",
 		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/fingerprint",
 		"retotal/recompute/settings", "retotal/report", "retotal/report/lake", "retotal/testdata/quarry-lane",
 		"github.com/spf13/cobra", "github.com/spf13/pflag", "github.com/vbauerster/mpb/v8",
@@ -49,7 +49,7 @@ var house = map[string][]string{
 	"retotal/ingest/reading":  {"retotal/ingest/quantity"},
 	"retotal/ingest/roster": {"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/site",
 		"github.com/pelletier/go-toml/v2"},
-	"retotal/mirror": {"retotal/ingest/problem", "retotal/ingest/site", "github.com/pelletier/go-toml/v2"},
+	"retotal/ingest/mirror": {"retotal/ingest/problem", "retotal/ingest/site", "github.com/pelletier/go-toml/v2"},
 	"retotal/report/lake": {
 		"retotal/ingest/problem", "retotal/recompute", "retotal/recompute/audit", "retotal/recompute/total",
 		"retotal/report", "github.com/parquet-go/parquet-go",

@@ -5,7 +5,7 @@ package main
 import (
 	"context"
 
-	"retotal/mirror"
+	"retotal/ingest/mirror"
 )
 
 // cloudNotices are those of what object stores take.

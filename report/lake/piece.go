@@ -4,6 +4,8 @@ package lake
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"retotal/recompute"
@@ -49,8 +51,8 @@ type Site struct {
 	// Difference is after less before over the time that both cover.
 	Difference *float64 `json:"difference_m3,omitempty" parquet:"difference_m3,optional"`
 	Coverage   *float64 `json:"coverage,omitempty" parquet:"coverage,optional"`
-	// AtStake is the larger of what the correction changed and what the logged flow has against the settings on file
-	// where nobody answers for that, without sign.
+	// AtStake is the largest of what the correction changed, what the logged flow has against the settings on file, and
+	// what stands behind other findings, the latter two where nobody answers for it; without sign.
 	AtStake float64 `json:"at_stake_m3" parquet:"at_stake_m3"`
 	Needs   int64   `json:"needs_a_person" parquet:"needs_a_person"`
 	First   string  `json:"first_need,omitempty" parquet:"first_need"`
@@ -70,6 +72,16 @@ type Finding struct {
 	Doubts   string `json:"doubts,omitempty" parquet:"doubts"`
 	// Person says that a person has to look.
 	Person bool `json:"person" parquet:"person"`
+	// Cause is what stands behind it, by the name that a site file accepts; "" where nothing was found. Value is that
+	// of what is free in it with its 95 % interval, in Unit; Worth is m³ that the doubted figures have too much by it.
+	Cause  string   `json:"cause,omitempty" parquet:"cause,dict"`
+	Value  *float64 `json:"value,omitempty" parquet:"value,optional"`
+	Low    *float64 `json:"low,omitempty" parquet:"low,optional"`
+	High   *float64 `json:"high,omitempty" parquet:"high,optional"`
+	Unit   string   `json:"unit,omitempty" parquet:"unit,dict"`
+	Since  *int64   `json:"since_utc_ms,omitempty" parquet:"since_utc,optional,timestamp(millisecond)"`
+	Worth  *float64 `json:"worth_m3,omitempty" parquet:"worth_m3,optional"`
+	AsWell string   `json:"fits_as_well,omitempty" parquet:"fits_as_well"`
 }
 
 // Total is one row of the totals: one figure of one site, lane and period. Instants are in ms since 1970 UTC.
@@ -129,13 +141,19 @@ func NewFailure(key, id, file, reason string) *Piece {
 	return &Piece{Schema: Schema, Key: key, Site: Site{ID: id, State: Failed, SiteFile: file, Reason: reason}}
 }
 
-// openVolume is what the logged flow has against the settings on file where nobody answers for it, m³.
+// openVolume is the largest of what the logged flow has against the settings on file and what open causes are worth,
+// where nobody answers for it, m³.
 func openVolume(r *report.Run) (sum float64) {
 	a := report.NewAudit(r)
 	if a.Open() {
-		return float64(a.Worth)
+		sum = float64(a.Worth)
 	}
-	return 0
+	for _, worth := range r.OpenWorths() {
+		if math.Abs(worth) > math.Abs(sum) {
+			sum = worth
+		}
+	}
+	return sum
 }
 
 // lastVisit tells how long before the end of the log somebody was there.
@@ -163,9 +181,56 @@ func findings(r *report.Run) (list []Finding) {
 			}
 			x.Doubts += doubt
 		}
+		switch {
+		case f.Cause != nil:
+			x.cause(f.Cause)
+		case f.Topic == audit.LoggedFlow:
+			x.setting(r.Used)
+		}
 		list = append(list, x)
 	}
 	return list
+}
+
+// cause puts in what stands behind a finding.
+func (x *Finding) cause(c *audit.Cause) {
+	x.Cause, x.Unit, x.AsWell = c.Name, c.Unit, strings.Join(c.AsWell, "; ")
+	x.Value, x.Low, x.High, x.Worth = told(c.Value), told(c.Low), told(c.High), told(c.Worth)
+	if c.Since != 0 {
+		x.Since = milliseconds(c.Since)
+	}
+}
+
+// setting puts in the setting that the meter used in place of that on file: of the first recorded settings of which one
+// differs, by the explanation that fits best. Of two settings the first has the value.
+func (x *Finding) setting(used []audit.Explained) {
+	i := slices.IndexFunc(used, func(u audit.Explained) bool { return u.Differs() })
+	if i < 0 {
+		return
+	}
+	u := &used[i]
+	e := &u.Best[0]
+	x.Cause, x.Unit = u.Name(), audit.Unit(e.Names[0])
+	x.Value, x.Low, x.High, x.Worth = told(e.Values[0]), told(e.Low[0]), told(e.High[0]), told(e.Worth)
+	var others []string
+	for k := range u.Best[1:u.Twins] {
+		others = append(others, strings.Join(u.Best[k+1].Names, " and "))
+	}
+	if x.AsWell = strings.Join(others, "; "); e.Since != 0 {
+		x.Since = milliseconds(e.Since)
+	}
+}
+
+// told is a number to six digits; nil where it is none.
+func told(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	if v != 0 {
+		steps := math.Pow(10, 5-math.Floor(math.Log10(math.Abs(v))))
+		v = math.Round(v*steps) / steps
+	}
+	return &v
 }
 
 // totals are the figures of days, months and the whole log.

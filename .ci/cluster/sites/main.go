@@ -1,5 +1,5 @@
-// Command sites writes a table of generated sites on a template, each with a log of its own: sites FOLDER COUNT. Each has
-// a month of levels every 15 minutes over a V-notch; of every third the empty distance was 20 mm off.
+// Command sites writes a table of generated sites on a template, each with a log of its own: sites FOLDER COUNT. Each
+// has a month of levels every 15 minutes over a V-notch; of every third the empty distance was 20 mm off.
 package main
 
 import (
