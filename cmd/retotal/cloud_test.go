@@ -293,8 +293,9 @@ func lastIsManifest(t *testing.T, asked []string) {
 		t.Fatalf("%v", asked)
 	}
 	for i, a := range asked {
-		id, found := strings.CutPrefix(a, "PUT out/state/")
-		if id, found = strings.CutSuffix(id, ".json"); !found || strings.Contains(id, "/") {
+		name, isState := strings.CutPrefix(a, "PUT out/state/")
+		id, isPiece := strings.CutSuffix(name, ".json")
+		if !isState || !isPiece {
 			continue
 		}
 		if k := slices.Index(asked, "DELETE out/state/"+id+".json"); k < 0 || k > i {
