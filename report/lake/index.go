@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"net/url"
 	"strconv"
 	"strings"
 )
@@ -53,7 +52,7 @@ func index(pieces []*Piece, sites []Site) ([]byte, error) {
 		if row.Failed {
 			row.Why = s.Reason
 		} else {
-			row.Link = "sites/" + url.PathEscape(s.ID) + "/report.html"
+			row.Link = "sites/" + s.ID + "/report.html"
 		}
 		var percent, coverage *float64
 		if s.Difference != nil && s.Before != nil && *s.Before != 0 {
