@@ -118,6 +118,37 @@ func TestBatchKilled(t *testing.T) {
 	sameFiles(t, hashes(t, filepath.Join(dir, "killed")), hashes(t, filepath.Join(dir, "whole")))
 }
 
+// TestKeysFromAnywhere: what a site's results follow from is the same wherever the program is called, reported totals
+// beside the site file too.
+func TestKeysFromAnywhere(t *testing.T) {
+	dir := t.TempDir()
+	table, template := writeSites(t, dir, 1)
+	entries, err := roster.Table(template, table)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, text := range map[string]string{
+		"site.toml":    string(entries[0].Text) + "[reported]\nfile = \"reported.csv\"\n",
+		"reported.csv": "month,volume (m3)\n2031-03,40000\n",
+	} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Chdir(dir)
+	keys := map[string]bool{}
+	for _, name := range []string{"site.toml", filepath.Join(dir, "site.toml")} {
+		list, err := (&batchOptions{}).members(t.Context(), []string{name})
+		if err != nil || list[0].bad != nil || list[0].key == "" {
+			t.Fatal(list, err)
+		}
+		keys[list[0].key] = true
+	}
+	if len(keys) != 1 {
+		t.Errorf("%d keys of one site", len(keys))
+	}
+}
+
 // BenchmarkBatch: sites of a month, first all of them, then none of which changed; and the same sites one at a time on
 // one core. go test -run xxx -bench Batch -benchtime 1x ./cmd/retotal -sites 1000
 func BenchmarkBatch(b *testing.B) {
