@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -189,4 +190,102 @@ func BenchmarkBatch(b *testing.B) {
 			}
 		}
 	})
+}
+
+// broken are ways to break a site, each with what is said of it.
+var broken = []struct {
+	name  string
+	table func(row []string) // of id, files, empty distance, reason, corrected empty distance
+	log   func(text string) string
+	says  string
+}{
+	{"no log", func(row []string) { row[1] = "gone.csv" }, nil, "there is no such file"},
+	{"no unit", func(row []string) { row[2] = "1.2 furlongs" }, nil, `"1.2 furlongs"`},
+	{"an empty log", nil, func(string) string { return "" }, "empty"},
+	{"another header", nil, func(s string) string { return strings.Replace(s, "Distance (m)", "Depth", 1) },
+		`has no column named "Distance (m)"`},
+	{"a correction out of the device", func(row []string) { row[3], row[4] = "survey", "0.1" }, nil,
+		"expected a third to 3 times what the meter was set to"},
+}
+
+// TestBatchBroken: of sites of which one in 10 is broken, or in 25 of 500, these are named with the reason, and the
+// results of the others are those of a batch in which none is broken.
+func TestBatchBroken(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it runs two batches of many sites")
+	}
+	every := 10
+	if *manySites >= 500 {
+		every = 25
+	}
+	dir, program, count := t.TempDir(), built(t), max(*manySites, every*len(broken))
+	table, template := writeSites(t, dir, count)
+	batch := func(out string) (string, int) {
+		c := exec.Command(program, "batch", "-q", "--out", filepath.Join(dir, out), "--template", template, "--table",
+			table)
+		said, _ := c.CombinedOutput()
+		return string(said), c.ProcessState.ExitCode()
+	}
+	if said, code := batch("sound"); code != success {
+		t.Fatal(said)
+	}
+	text, err := os.ReadFile(table)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := strings.Split(strings.TrimSpace(string(text)), "\n")
+	want := map[string]string{}
+	for i := 1; i < len(rows); i += every {
+		row, how := strings.Split(rows[i], ","), broken[i/every%len(broken)]
+		want[row[0]] = how.says
+		if how.table != nil {
+			how.table(row)
+			rows[i] = strings.Join(row, ",")
+			continue
+		}
+		name := filepath.Join(dir, row[1])
+		log, err := os.ReadFile(name)
+		if err == nil {
+			err = os.WriteFile(name, []byte(how.log(string(log))), 0o644)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.WriteFile(table, []byte(strings.Join(rows, "\n")+"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	said, code := batch("mixed")
+	if code != inPart {
+		t.Errorf("exit status %d", code)
+	}
+	named := map[string]string{}
+	for line := range strings.Lines(said) {
+		if id, why, ok := strings.Cut(line, ": could not be done: "); ok {
+			named[id] = why
+		}
+	}
+	for id, says := range want {
+		if !strings.Contains(named[id], says) {
+			t.Errorf("%s: %q, want %q", id, named[id], says)
+		}
+	}
+	if len(named) != len(want) {
+		t.Errorf("%d sites are named, %d are broken", len(named), len(want))
+	}
+	sound, mixed := hashes(t, filepath.Join(dir, "sound")), hashes(t, filepath.Join(dir, "mixed"))
+	same := 0
+	for name, sum := range sound {
+		parts := strings.Split(name, string(filepath.Separator))
+		if id := strings.TrimSuffix(parts[min(1, len(parts)-1)], ".json"); len(parts) < 2 || want[id] != "" ||
+			want[strings.TrimSuffix(id, ".parquet")] != "" {
+			continue
+		}
+		if same++; mixed[name] != sum {
+			t.Errorf("%s is another, or missing", name)
+		}
+	}
+	if same < 10*(count-len(want)) {
+		t.Errorf("only %d files were compared", same)
+	}
 }
