@@ -53,6 +53,7 @@ type Record struct {
 	Draws       *drawsRecord    `json:"monte_carlo,omitempty"`
 	Donor       *donorRecord    `json:"filled_from_donor,omitempty"`
 	Used        *Table          `json:"what_the_meter_used,omitzero"`
+	Causes      *Table          `json:"what_stands_behind,omitzero"`
 	Visits      *Table          `json:"site_visits,omitzero"`
 	Proposal    string          `json:"proposed_by_visits,omitempty"`
 	Approval    *approvalRecord `json:"approval,omitempty"`
@@ -133,6 +134,7 @@ func NewRecord(r *Run) *Record {
 		Draws:       newDraws(r.Result.Draws),
 		Donor:       (*donorRecord)(r.Result.Fit),
 		Used:        r.used(),
+		Causes:      r.causes(),
 		Visits:      r.visits(),
 		Proposal:    r.Proposal,
 		Approval:    newApproval(s),

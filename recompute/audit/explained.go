@@ -51,8 +51,12 @@ func Explain(r *recompute.Result) (list []Explained) {
 	return list
 }
 
-// dropMore drops the settings on file behind what explains the flow better, and, of the explanations that fit as well
-// as the best, those that are one before them and another setting: what the other adds is nothing.
+// noBetter is the part of what the settings on file leave of the flow, above which an explanation is none.
+const noBetter = 0.95
+
+// dropMore drops what explains hardly more than the settings on file do behind what explains the flow better, and, of
+// the explanations that fit as well as the best, those that are one before them and another setting: what the other adds
+// is nothing.
 func dropMore(f *explain.Finding) {
 	var kept []explain.Explanation
 	twins := 0
@@ -61,7 +65,7 @@ func dropMore(f *explain.Finding) {
 			return !slices.ContainsFunc(k.Names, func(name string) bool { return !slices.Contains(e.Names, name) })
 		}
 		switch {
-		case i >= f.Twins && e.Names[0] == "same", i < f.Twins && slices.ContainsFunc(kept, adds):
+		case i >= f.Twins && e.Left > noBetter*f.OnFile, i < f.Twins && slices.ContainsFunc(kept, adds):
 			continue
 		case i < f.Twins:
 			twins++

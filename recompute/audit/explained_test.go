@@ -60,7 +60,8 @@ func TestGraded(t *testing.T) {
 	}
 }
 
-// TestDropMore: of explanations that fit as well as the best, one that is another and a setting more is dropped.
+// TestDropMore: of explanations that fit as well as the best, one that is another and a setting more is dropped; of those
+// behind, one that leaves as much as the settings on file.
 func TestDropMore(t *testing.T) {
 	f := explain.Finding{Twins: 4}
 	for _, names := range []string{"angle", "angle cap", "flow factor;cap", "flow factor", "angle datum"} {
@@ -76,6 +77,11 @@ func TestDropMore(t *testing.T) {
 		left = append(left, strings.Join(e.Names, " and "))
 	}
 	want := "angle, flow factor and cap, flow factor, angle and datum"
+	behind := explain.Finding{Twins: 1, OnFile: 0.2, Best: []explain.Explanation{{Names: []string{"angle"}},
+		{Names: []string{"width"}, Left: 0.18}, {Names: []string{"same"}, Left: 0.2}}}
+	if dropMore(&behind); len(behind.Best) != 2 || behind.Twins != 1 || behind.Best[1].Names[0] != "width" {
+		t.Errorf("behind the best: %+v", behind.Best)
+	}
 	if got := strings.Join(left, ", "); got != want || f.Twins != 3 {
 		t.Errorf("%s are left, of which %d fit as well; want %s", got, f.Twins, want)
 	}
