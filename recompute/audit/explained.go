@@ -55,8 +55,8 @@ func Explain(r *recompute.Result) (list []Explained) {
 const noBetter = 0.95
 
 // dropMore drops what explains hardly more than the settings on file do behind what explains the flow better, and, of
-// the explanations that fit as well as the best, those that are one before them and another setting: what the other adds
-// is nothing.
+// the explanations that fit as well as the best, those that are one before them and another setting: what the other
+// adds is nothing.
 func dropMore(f *explain.Finding) {
 	var kept []explain.Explanation
 	twins := 0

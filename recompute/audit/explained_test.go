@@ -60,8 +60,8 @@ func TestGraded(t *testing.T) {
 	}
 }
 
-// TestDropMore: of explanations that fit as well as the best, one that is another and a setting more is dropped; of those
-// behind, one that leaves as much as the settings on file.
+// TestDropMore: of explanations that fit as well as the best, one that is another and a setting more is dropped; of
+// those behind, one that leaves as much as the settings on file.
 func TestDropMore(t *testing.T) {
 	f := explain.Finding{Twins: 4}
 	for _, names := range []string{"angle", "angle cap", "flow factor;cap", "flow factor", "angle datum"} {
