@@ -1,5 +1,6 @@
-// Command sites writes a table of generated sites on a template, each with a log of its own: sites FOLDER COUNT. Each
-// has a month of levels every 15 minutes over a V-notch; of every third the empty distance was 20 mm off.
+// Command sites writes a table of generated sites on a template, each with a log of its own: sites FOLDER COUNT [DAYS].
+// Each has 31 days, or so many, of levels every 15 minutes over a V-notch; of every third the empty distance was 20 mm
+// off.
 package main
 
 import (
@@ -28,19 +29,23 @@ angle = "90 deg"
 `
 
 func main() {
-	if len(os.Args) != 3 {
-		log.Fatal("usage: sites FOLDER COUNT")
+	if len(os.Args) < 3 {
+		log.Fatal("usage: sites FOLDER COUNT [DAYS]")
 	}
-	count, err := strconv.Atoi(os.Args[2])
-	if err != nil {
-		log.Fatal(err)
+	numbers := []int{0, 31}
+	for i, text := range os.Args[2:] {
+		n, err := strconv.Atoi(text)
+		if err != nil || i >= len(numbers) {
+			log.Fatal("usage: sites FOLDER COUNT [DAYS]")
+		}
+		numbers[i] = n
 	}
-	if err := write(os.Args[1], count); err != nil {
+	if err := write(os.Args[1], numbers[0], numbers[1]); err != nil {
 		log.Fatal(err)
 	}
 }
 
-func write(dir string, count int) error {
+func write(dir string, count, days int) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
@@ -50,7 +55,7 @@ func write(dir string, count int) error {
 	for i := range count {
 		id, empty := fmt.Sprintf("weir-%05d", i), 1.2+float64(i%50)/1000
 		name := filepath.Join(dir, id+".csv")
-		if err := os.WriteFile(name, month(empty, 0.08+0.1*random.Float64()), 0o644); err != nil {
+		if err := os.WriteFile(name, levels(days, empty, 0.08+0.1*random.Float64()), 0o644); err != nil {
 			return err
 		}
 		correction := ","
@@ -65,12 +70,12 @@ func write(dir string, count int) error {
 	return os.WriteFile(filepath.Join(dir, "sites.csv"), []byte(rows.String()), 0o644)
 }
 
-// month is the log of a month: a base with a daily course and three storms.
-func month(empty, base float64) []byte {
+// levels is a log every 15 minutes: a base with a daily course, and a storm every ten days.
+func levels(days int, empty, base float64) []byte {
 	var b strings.Builder
 	b.WriteString("Time,Distance (m)\n")
 	start := time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)
-	for k := range 31 * 96 {
+	for k := range days * 96 {
 		head := base*(1+0.15*math.Sin(2*math.Pi*float64(k)/96)) + 0.06*math.Exp(-float64((k+200)%990)/60)
 		fmt.Fprintf(&b, "%s,%.3f\n", start.Add(time.Duration(k)*15*time.Minute).Format("2006-01-02 15:04"), empty-head)
 	}
