@@ -176,7 +176,7 @@ func writeFolder(t *testing.T) (folder string) {
 		write("sites/"+e.ID+".toml", string(e.Text))
 	}
 	// One site's log in two parts elsewhere, by a pattern and by a folder; a donor; reported totals.
-	log, err := os.ReadFile(filepath.Join(sites, "weir-0001.csv"))
+	log, err := os.ReadFile(filepath.Join(sites, "weir-00001.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -199,7 +199,7 @@ kind = "v-notch"
 angle = "90 deg"
 [filling]
 rule = "donor-regression"
-donor = "weir-0001.toml"
+donor = "weir-00001.toml"
 limit = "4 h"
 [reported]
 file = "reported.csv"
@@ -254,10 +254,10 @@ func TestCloud(t *testing.T) {
 		t.Errorf("nothing changed, and yet: %v", asked)
 	}
 
-	log := b.texts("sites/weir-0003.csv")[""]
+	log := b.texts("sites/weir-00003.csv")[""]
 	change := bytes.TrimSuffix(log, []byte("\n"))
 	text := change[:bytes.LastIndexByte(change, '\n')+1] // without the last row
-	_, err := b.backend.PutObject("water", "sites/weir-0003.csv", nil, bytes.NewReader(text), int64(len(text)), nil)
+	_, err := b.backend.PutObject("water", "sites/weir-00003.csv", nil, bytes.NewReader(text), int64(len(text)), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -268,7 +268,7 @@ func TestCloud(t *testing.T) {
 	asked := writes(b.since())
 	lastIsManifest(t, asked)
 	for _, a := range asked {
-		if strings.Contains(a, "weir") && !strings.Contains(a, "weir-0003") {
+		if strings.Contains(a, "weir") && !strings.Contains(a, "weir-00003") {
 			t.Errorf("%s, and the site did not change", a)
 		}
 	}
@@ -318,7 +318,7 @@ func TestCloudOutOfOrder(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.fill(folder)
-	for _, refused := range []string{"PUT out/sites/weir-0002/report.html", "PUT out/state/weir-0004.json",
+	for _, refused := range []string{"PUT out/sites/weir-00002/report.html", "PUT out/state/weir-00004.json",
 		"PUT out/totals.parquet", "PUT out/index.html"} {
 		b.refuse(func(asked string) bool { return asked == refused })
 		_, errs := b.call(failed, "batch", "-q", "--jobs", "1", "--out", b.url("out"), "s3://water/sites/")
@@ -355,14 +355,14 @@ func TestCloudMixed(t *testing.T) {
 		}
 	}
 	local := filepath.Join(folder, "local")
-	b.call(success, "batch", "-q", "--out", local, b.url("sites/weir-0001.toml"))
+	b.call(success, "batch", "-q", "--out", local, b.url("sites/weir-00001.toml"))
 	list, err := os.ReadFile(filepath.Join(local, "sites.csv"))
-	if err != nil || !bytes.Contains(list, []byte(",s3://water/sites/weir-0001.toml,")) {
+	if err != nil || !bytes.Contains(list, []byte(",s3://water/sites/weir-00001.toml,")) {
 		t.Errorf("%s, %v", list, err)
 	}
 	b.call(success, "batch", "-q", "--out", b.url("laid"), "--template", b.url("sites/template.toml-laid"), "--table",
 		b.url("sites/sites.csv-laid"))
-	for _, name := range []string{"sites/weir-0005/totals.csv", "readings/weir-0000/2031.parquet"} {
+	for _, name := range []string{"sites/weir-00005/totals.csv", "readings/weir-00000/2031.parquet"} {
 		if b.hashes("laid/")[name] != want[name] {
 			t.Errorf("%s from a table is another", name)
 		}
@@ -384,7 +384,7 @@ func TestCloudMixed(t *testing.T) {
 func TestCloudSigned(t *testing.T) {
 	folder, b := writeFolder(t), newBucket(t)
 	b.fill(filepath.Join(folder))
-	name := "sites/weir-0000.toml"
+	name := "sites/weir-00000.toml"
 	text := string(b.texts(name)[""]) + "[record]\nstatus = \"signed\"\nauthor = \"A. Ode\"\nreviewer = \"B. Lund\"\n" +
 		"basis = \"Survey\"\n"
 	put := func(key, text string) {
@@ -401,20 +401,20 @@ func TestCloudSigned(t *testing.T) {
 	}
 	put(name, text)
 	call(success)
-	put("out/sites/weir-0000/letter.txt", "of a user")
-	signed := b.hashes("out/sites/weir-0000/")
+	put("out/sites/weir-00000/letter.txt", "of a user")
+	signed := b.hashes("out/sites/weir-00000/")
 	text = strings.Replace(text, "Survey", "Second survey", 1)
 	put(name, text)
 	if errs := call(inPart); !strings.Contains(errs, "signed and locked") {
 		t.Error(errs)
 	}
-	sameFiles(t, b.hashes("out/sites/weir-0000/"), signed)
+	sameFiles(t, b.hashes("out/sites/weir-00000/"), signed)
 	sum := fmt.Sprintf("%x", signed["record.json"])
 	put(name, text+"supersedes = \""+sum+"\"\n")
 	call(success)
-	kept := b.hashes("out/sites/weir-0000-" + sum[:12] + "/")
+	kept := b.hashes("out/sites/weir-00000-" + sum[:12] + "/")
 	sameFiles(t, kept, signed)
-	now := b.hashes("out/sites/weir-0000/")
+	now := b.hashes("out/sites/weir-00000/")
 	if now["record.json"] == signed["record.json"] || now["letter.txt"] != signed["letter.txt"] {
 		t.Error("the new results are not there, or without what a user put there")
 	}
