@@ -58,8 +58,8 @@ func TestGather(t *testing.T) {
 	if !slices.Equal(order, []string{"b", "c", "a"}) {
 		t.Errorf("in the order %v", order)
 	}
-	if want := "2 of 3 sites are done, 1 could not be done; at 1 a person has to look. The corrections change +2,400 m3 in " +
-		"all; 2,600 m3 are at stake."; Answer(sites) != want {
+	if want := "2 of 3 sites are done, 1 could not be done; at 1 a person has to look. The corrections change +2,400 " +
+		"m3 in all; 2,600 m3 are at stake."; Answer(sites) != want {
 		t.Errorf("%s", Answer(sites))
 	}
 	read := func(name string) string {
