@@ -34,7 +34,7 @@ func (r *Run) averages() *Table {
 		over("over_all_days_m3", "over all days", func(m *monthly) float64 { return m.After.OverAll }, days),
 		count("days", "days", days), count("days_measured", "measured", measured),
 		count("days_with_flow", "with flow", flowing),
-		words("rule", "", func(*monthly) string { return string(r.site().Report.Average) }),
+		words("rule", "", func(*monthly) string { return string(r.Site().Report.Average) }),
 		words("completeness", "", func(*monthly) string { return r.completeness() }),
 		yesNo("withheld", func(m *monthly) bool { return m.After.Withheld }).optional(),
 	})
@@ -42,7 +42,7 @@ func (r *Run) averages() *Table {
 
 // completeness words the rule of completeness.
 func (r *Run) completeness() string {
-	c := r.site().Report.Complete
+	c := r.Site().Report.Complete
 	if c.Rule != "own" {
 		return c.Source
 	}
@@ -58,8 +58,8 @@ func (r *Run) completeness() string {
 
 // statisticLines describe the corrected daily volumes and the highest flows.
 func (r *Run) statisticLines() (list []string) {
-	s, volume, flow := &r.Result.Statistics, r.site().Report.VolumeUnit, r.site().Report.FlowUnit
-	v := func(m3 float64) string { return grouped(volume.FromSI(m3), 1) }
+	s, volume, flow := &r.Result.Statistics, r.Site().Report.VolumeUnit, r.Site().Report.FlowUnit
+	v := func(m3 float64) string { return Grouped(volume.FromSI(m3), 1) }
 	q := func(m3s float64) string { return significant(flow.FromSI(m3s), 4, false) }
 	if s.Days > 0 {
 		list = append(list, fmt.Sprintf("Whole days: least %s %s (%s); greatest of all %s (%s); not exceeded on 5, "+
@@ -81,7 +81,7 @@ func (r *Run) statisticLines() (list []string) {
 		}
 		if s.PeakMeanAt != 0 {
 			text += fmt.Sprintf("; highest mean over %s: %s %s, ending %s",
-				quantity.FormatDuration(r.site().Report.PeakOver), q(s.PeakMean), flow.Symbol, r.stamp(s.PeakMeanAt))
+				quantity.FormatDuration(r.Site().Report.PeakOver), q(s.PeakMean), flow.Symbol, r.stamp(s.PeakMeanAt))
 		}
 		list = append(list, text+".")
 	}
@@ -90,7 +90,7 @@ func (r *Run) statisticLines() (list []string) {
 
 // rounded writes a total as it goes into a report: to the site's significant figures; "" when it asks for none.
 func (r *Run) rounded(p *recompute.Period) string {
-	report := &r.site().Report
+	report := &r.Site().Report
 	if report.Figures == 0 || p.After.Missing() {
 		return ""
 	}

@@ -88,8 +88,8 @@ func (r *Run) drawsSentence(decimals int) string {
 	if d == nil {
 		return ""
 	}
-	unit := r.site().Report.VolumeUnit
-	value := func(v float64) string { return grouped(unit.FromSI(v), decimals) }
+	unit := r.Site().Report.VolumeUnit
+	value := func(v float64) string { return Grouped(unit.FromSI(v), decimals) }
 	return fmt.Sprintf("%d draws (seed %d) through the ratings themselves: standard uncertainty %s %s, by the budget "+
 		"%s; 95 %% of them between %s and %s.",
 		d.Count, d.Seed, value(d.Standard), unit.Symbol,

@@ -17,7 +17,7 @@ type standing = audit.Cause
 
 // answered reports whether somebody answers for what stands behind a finding.
 func (r *Run) answered(f *finding) bool {
-	return f.Cause != nil && (audit.Accepts(r.site(), f.Cause) != nil || r.follows(f.Cause) && r.accepted())
+	return f.Cause != nil && (audit.Accepts(r.Site(), f.Cause) != nil || r.follows(f.Cause) && r.accepted())
 }
 
 // follows reports whether a cause only says what another finding does: that the meter showed another flow than the
@@ -32,7 +32,7 @@ func (r *Run) follows(c *standing) bool {
 func (r *Run) openCauses() (list []*standing) {
 	for _, c := range audit.Causes(r.Findings) {
 		allowed := slices.ContainsFunc(r.Findings, func(f finding) bool { return f.Cause == c && f.Allowed })
-		if !c.Cannot && !allowed && !r.follows(c) && audit.Accepts(r.site(), c) == nil {
+		if !c.Cannot && !allowed && !r.follows(c) && audit.Accepts(r.Site(), c) == nil {
 			list = append(list, c)
 		}
 	}
@@ -73,7 +73,7 @@ func (r *Run) causes() *Table {
 		words("settles_it", "", func(c **standing) string { return (*c).Settles }),
 		yesNo("only_possible", func(c **standing) bool { return (*c).Cannot }).optional(),
 		words("accepted_by", "", func(c **standing) string {
-			if a := audit.Accepts(r.site(), *c); a != nil {
+			if a := audit.Accepts(r.Site(), *c); a != nil {
 				return a.By
 			}
 			return ""
@@ -106,7 +106,7 @@ func (r *Run) textOfCauses(w io.Writer, t *Table) {
 			continue
 		}
 		told[c.Name] = true
-		if by := audit.Accepts(r.site(), c); by != nil {
+		if by := audit.Accepts(r.Site(), c); by != nil {
 			fmt.Fprintf(w, "\nAccepted: %s. %s (%s)\n", by.Finding, by.Reason, by.By)
 			continue
 		}
@@ -131,7 +131,7 @@ const fewestWitnesses = 6
 // unseen says what is tried and this log has no witness of.
 func (r *Run) unseen() (list []string) {
 	days := 0
-	for label := range r.site().Report.Reported {
+	for label := range r.Site().Report.Reported {
 		if len(label) == len(time.DateOnly) {
 			days++
 		}
@@ -140,7 +140,7 @@ func (r *Run) unseen() (list []string) {
 		list = append(list, "a clock that is off or drifts, since nothing in it goes by another clock (figures of "+
 			"days in [reported] do)")
 	}
-	if r.site().Log.Primary <= reading.Head && len(r.Result.Visits) == 0 {
+	if r.Site().Log.Primary <= reading.Head && len(r.Result.Visits) == 0 {
 		list = append(list, "a slow drift of the sensor, which the season makes as well, since there is no visit "+
 			"([[visit]]) to hold it to")
 	}

@@ -69,7 +69,7 @@ func (r *Run) moveSentences() (list []string) {
 func (r *Run) moveSentence(m *evidence.Move) string {
 	mm := func(v float64) string { return quantity.Signed(1000*v, 3) + " mm" }
 	what, of := "what the sensor measured", " of level"
-	if r.site().Log.Primary > reading.Head {
+	if r.Site().Log.Primary > reading.Head {
 		what, of = "the head by the settings", "" // the log holds flows
 	}
 	text := fmt.Sprintf(
@@ -86,8 +86,8 @@ func (r *Run) moveSentence(m *evidence.Move) string {
 	if m.Out {
 		text += "; the readings in between are of neither side"
 	}
-	for k := range r.site().Corrections {
-		if from := r.site().Corrections[k].From; from != nil && from.UTC > m.Before && from.UTC <= m.After {
+	for k := range r.Site().Corrections {
+		if from := r.Site().Corrections[k].From; from != nil && from.UTC > m.Before && from.UTC <= m.After {
 			text += fmt.Sprintf("; the correction from %s begins there", r.stamp(from.UTC))
 		}
 	}
@@ -99,7 +99,7 @@ func (r *Run) changesZone() string {
 	if len(r.Result.Moves) == 0 {
 		return ""
 	}
-	return "; times in " + r.site().Report.Clock.Name
+	return "; times in " + r.Site().Report.Clock.Name
 }
 
 func newChanges(list []evidence.ChangePoint) (out []changeRecord) {

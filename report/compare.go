@@ -94,7 +94,7 @@ func volumeText(v *float64) string {
 	if v == nil {
 		return "missing"
 	}
-	return grouped(*v, 1)
+	return Grouped(*v, 1)
 }
 
 // totals are the months and the whole.

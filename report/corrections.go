@@ -35,7 +35,7 @@ func (r *Run) corrections() *Table {
 	trials := map[*correction]*evidence.Trial{}
 	for i := range r.Result.Trials {
 		if t := &r.Result.Trials[i]; t.Before.Readings > 0 && t.After.Readings > 0 {
-			trials[&r.site().Corrections[t.Number]] = t
+			trials[&r.Site().Corrections[t.Number]] = t
 		}
 	}
 	heads := func(key, title string, of func(*evidence.Trial) evidence.Heads) figure[correction] {
@@ -48,7 +48,7 @@ func (r *Run) corrections() *Table {
 			},
 		}
 	}
-	return tabulate(r, r.site().Corrections, []figure[correction]{
+	return tabulate(r, r.Site().Corrections, []figure[correction]{
 		count("site_file_line", "", func(c *correction) int { return c.Place.Line }),
 		instant("from", "from (UTC)", "first reading", func(c *correction) *site.Instant { return c.From }),
 		instant("until", "until (UTC)", "last reading", func(c *correction) *site.Instant { return c.Until }),
@@ -65,7 +65,7 @@ func (r *Run) corrections() *Table {
 func instant[T any](key, title, open string, of func(*T) *site.Instant) figure[T] {
 	return figure[T]{Column{Key: key, Title: title, Kind: Instant, Missing: open, Optional: true}, func(x *T) any {
 		if at := of(x); at != nil {
-			return told{at.UTC, shortTime(utc(at.UTC))}
+			return told{at.UTC, ShortTime(utc(at.UTC))}
 		}
 		return nil
 	}}

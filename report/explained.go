@@ -44,7 +44,7 @@ type explanation struct {
 // NewAudit puts together what the pairs of a run say and what else disagrees.
 func NewAudit(r *Run) *Audit {
 	list := r.Used
-	a := &Audit{Site: r.site().ID, Review: review, Needs: r.NeedsPerson(), Table: r.used(),
+	a := &Audit{Site: r.Site().ID, Review: review, Needs: r.NeedsPerson(), Table: r.used(),
 		Causes: r.causes(), Unseen: r.unseen(), list: list, run: r}
 	worst := explain.Same
 	for k := range list {
@@ -215,10 +215,10 @@ func (a *Audit) Text(w io.Writer) {
 	for _, s := range a.Sentence {
 		fmt.Fprintf(w, "  %s\n", s)
 	}
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	if a.Differs() {
 		fmt.Fprintf(w, "  Over %s pairs of level and flow the meter counted %s %s against the settings on file.\n",
-			grouped(float64(a.Pairs), 0), signed(unit.FromSI(float64(a.Worth)), 0), unit.Symbol)
+			Grouped(float64(a.Pairs), 0), signed(unit.FromSI(float64(a.Worth)), 0), unit.Symbol)
 	}
 	if len(a.Table.Rows) > 0 {
 		fmt.Fprintln(w, "\nWhat explains the logged flow, by the log alone")
@@ -236,7 +236,7 @@ func (a *Audit) Text(w io.Writer) {
 		if !x.Differs() {
 			continue
 		}
-		if by := x.AcceptedBy(r.site()); by != nil {
+		if by := x.AcceptedBy(r.Site()); by != nil {
 			fmt.Fprintf(w, "\nAccepted: %s. %s (%s)\n", by.Finding, by.Reason, by.By)
 			continue
 		}
@@ -295,7 +295,7 @@ func Ranked(w io.Writer, list []*Audit, most int) {
 		words("", "verdict", func(a **Audit) string { return (*a).Verdict }),
 		words("", "the meter used", func(a **Audit) string { return (*a).names() }),
 		words("", "counted against the settings on file", func(a **Audit) string {
-			unit := (*a).run.site().Report.VolumeUnit
+			unit := (*a).run.Site().Report.VolumeUnit
 			return signed(unit.FromSI(float64((*a).Worth)), 0) + " " + unit.Symbol
 		}),
 	}).Text(w)

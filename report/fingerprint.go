@@ -280,7 +280,7 @@ func (f *Fingerprint) shown(clock fingerprint.Signs) (list []Shown) {
 	add := func(what, is string) { list = append(list, Shown{what, is}) }
 	at := func(ns int64, layout string) string { return time.Unix(0, ns).UTC().Format(layout) }
 	const minute = "2006-01-02 15:04"
-	add("pairs", fmt.Sprintf("%s of level and flow, %s to %s", grouped(float64(p.Pairs), 0), at(log.From, minute),
+	add("pairs", fmt.Sprintf("%s of level and flow, %s to %s", Grouped(float64(p.Pairs), 0), at(log.From, minute),
 		at(log.Until, minute)))
 	every := "every " + quantity.FormatDuration(log.Interval)
 	for _, s := range log.Samplings {

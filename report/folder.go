@@ -356,8 +356,8 @@ func (f *Folder) Discard() error {
 // Path is where the results are after Commit.
 func (f *Folder) Path() string { return f.final }
 
-// writeWhole writes a single file beside its place and moves it there.
-func writeWhole(name string, content []byte) error {
+// WriteWhole writes a single file beside its place and moves it there, so that it appears whole or not at all.
+func WriteWhole(name string, content []byte) error {
 	f, err := os.CreateTemp(filepath.Dir(name), ".rating-*.part")
 	if err != nil {
 		return errors.New("the file cannot be written: " + cause(err))

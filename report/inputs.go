@@ -116,11 +116,11 @@ func newInputs(r *Run) (list []inputRecord) {
 	decision := func(d reading.Decision) decisionRecord { return decisionRecord(d) }
 	for _, f := range r.Log.Files {
 		list = append(list, inputRecord{
-			relative(r.site(), f.Name), f.Size, f.SHA256, each(f.Decisions(), decision), f.Preamble(),
+			relative(r.Site(), f.Name), f.Size, f.SHA256, each(f.Decisions(), decision), f.Preamble(),
 		})
 	}
 	for _, f := range r.Beside {
-		list = append(list, inputRecord{File: relative(r.site(), f.File), Bytes: f.Size, SHA256: f.SHA256})
+		list = append(list, inputRecord{File: relative(r.Site(), f.File), Bytes: f.Size, SHA256: f.SHA256})
 	}
 	return list
 }
@@ -131,9 +131,9 @@ func (r *Run) sitePath() string {
 	case r.SiteFile != "":
 		return r.SiteFile
 	case r.Folder != "":
-		return SeenFrom(r.Folder, r.site().File)
+		return SeenFrom(r.Folder, r.Site().File)
 	}
-	return filepath.ToSlash(r.site().File)
+	return filepath.ToSlash(r.Site().File)
 }
 
 // relative names a file as seen from the site file.
@@ -164,7 +164,7 @@ func worded(s *site.Site, p *problem.Problem) string {
 }
 
 func newLogRecord(r *Run) logRecord {
-	l, s := r.Log, r.site()
+	l, s := r.Log, r.Site()
 	limits := r.Result.Limits
 	return logRecord{
 		Primary:    s.Log.Primary.String(),

@@ -68,21 +68,21 @@ func (r *Run) plusMinus(p *recompute.Period, decimals int) string {
 	if p.Budget == nil || p.After.M3() == 0 {
 		return ""
 	}
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	if x, ok := wide(p); ok {
 		return r.range95(x, decimals) + " " + unit.Symbol
 	}
 	u := p.Budget.Expanded()
-	return fmt.Sprintf("+/- %s %s (%.1f %%)", grouped(unit.FromSI(u), decimals), unit.Symbol, 100*u/p.After.M3())
+	return fmt.Sprintf("+/- %s %s (%.1f %%)", Grouped(unit.FromSI(u), decimals), unit.Symbol, 100*u/p.After.M3())
 }
 
 // range95 writes an interval without its unit.
 func (r *Run) range95(x recompute.Interval, decimals int) string {
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	if x.Open {
-		return grouped(unit.FromSI(x.Low), decimals) + " or more"
+		return Grouped(unit.FromSI(x.Low), decimals) + " or more"
 	}
-	return "between " + grouped(unit.FromSI(x.Low), decimals) + " and " + grouped(unit.FromSI(x.High), decimals)
+	return "between " + Grouped(unit.FromSI(x.Low), decimals) + " and " + Grouped(unit.FromSI(x.High), decimals)
 }
 
 // sureness is how sure a period's total is, for a table: in per cent of it, or its interval; "" when it has no budget.
@@ -125,7 +125,7 @@ func ofAfter(p *recompute.Period) string {
 
 // withinSentence says what the bounds of means and volumes leave out; "" when nothing.
 func (r *Run) withinSentence() string {
-	if !r.site().Log.Means {
+	if !r.Site().Log.Means {
 		return ""
 	}
 	for i := range r.Result.Corrected.Segments {
@@ -140,11 +140,11 @@ func (r *Run) withinSentence() string {
 // splitText says of what a difference is made; parts that are nothing are left out, but for the settings.
 func (r *Run) splitText(p *recompute.Period, decimals int) string {
 	s, screening := p.Split(), "screening"
-	if len(r.site().Rulings) > 0 {
+	if len(r.Site().Rulings) > 0 {
 		screening += " and rulings"
 	}
 	limits := "beyond what the meter could show"
-	if r.site().Log.Means {
+	if r.Site().Log.Means {
 		limits = "as the least that may lie behind means or beyond what the meter could show"
 	}
 	text := r.signed(s.Settings, decimals) + " settings"
@@ -167,15 +167,15 @@ func (r *Run) splitText(p *recompute.Period, decimals int) string {
 // apartText says what stands apart from the difference because only one of before and after covers its time; "" when
 // nothing does.
 func (r *Run) apartText(p *recompute.Period, decimals int) string {
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	var list []string
 	if v := p.Parts.Lost; !v.Missing() {
 		list = append(list, fmt.Sprintf("before counted %s %s in %s that after leaves out",
-			grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
+			Grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
 	}
 	if v := p.Parts.Gained; !v.Missing() {
 		list = append(list, fmt.Sprintf("after is filled with %s %s in %s of which before has nothing",
-			grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
+			Grouped(unit.FromSI(v.M3()), decimals), unit.Symbol, quantity.FormatDuration(time.Duration(v.Covered))))
 	}
 	if len(list) == 0 {
 		return ""
@@ -185,14 +185,14 @@ func (r *Run) apartText(p *recompute.Period, decimals int) string {
 
 // differenceText is how well the difference is known.
 func (r *Run) differenceText(p *recompute.Period, decimals int) string {
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	if s, ok := sideOf(p); ok {
 		return "The difference is that of " + countedWith(s) + "; the bounds leave the rest open."
 	}
 	text := fmt.Sprintf("The difference of %s %s is known to +/- %s %s: what before and after share drops out of it",
 		r.signed(p.Difference(), decimals), unit.Symbol,
-		grouped(unit.FromSI(p.Budget.ExpandedDifference()), decimals), unit.Symbol)
-	if slices.ContainsFunc(r.site().Corrections, func(c site.Correction) bool { return c.U95 == 0 }) {
+		Grouped(unit.FromSI(p.Budget.ExpandedDifference()), decimals), unit.Symbol)
+	if slices.ContainsFunc(r.Site().Corrections, func(c site.Correction) bool { return c.U95 == 0 }) {
 		text += ", and the step that a correction makes counts as exact unless it states its uncertainty"
 	}
 	return text + "."
@@ -223,10 +223,10 @@ func (r *Run) liftText(p *recompute.Period, decimals int) string {
 	if p.Budget == nil || p.Tally.Lift <= p.Budget.Expanded()/10 {
 		return ""
 	}
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	return fmt.Sprintf("Readings scatter from one to the next; a flow rises faster than its head, so their noise may "+
 		"lift the total by up to %s %s. Where waves make it, it is real flow; the interval allows for both.",
-		grouped(unit.FromSI(min(p.Tally.Lift, p.After.M3())), decimals), unit.Symbol)
+		Grouped(unit.FromSI(min(p.Tally.Lift, p.After.M3())), decimals), unit.Symbol)
 }
 
 // boundsSentence says between what the corrected total lies where readings are only bounded; "" when none are.
@@ -235,15 +235,15 @@ func (r *Run) boundsSentence(decimals int) string {
 	if p.Bracketed.Counted.Missing() {
 		return ""
 	}
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	upper, known := p.Upper()
 	text := fmt.Sprintf("In %s of the time the flow is only known between bounds: ",
 		quantity.FormatDuration(time.Duration(p.Bracketed.Counted.Covered)))
 	if !known {
 		return text + fmt.Sprintf("the total is %s %s or more; for %s of it nothing bounds the flow from above.",
-			grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol,
+			Grouped(unit.FromSI(p.Lower()), decimals), unit.Symbol,
 			quantity.FormatDuration(time.Duration(p.Bracketed.Open)))
 	}
 	return text + fmt.Sprintf("the total lies between %s and %s %s.",
-		grouped(unit.FromSI(p.Lower()), decimals), grouped(unit.FromSI(upper), decimals), unit.Symbol)
+		Grouped(unit.FromSI(p.Lower()), decimals), Grouped(unit.FromSI(upper), decimals), unit.Symbol)
 }

@@ -16,7 +16,7 @@ type laneTotal struct {
 
 // whatIf is the table of the what-if lanes beside the corrected one, which stands first; without a lane it is empty.
 func (r *Run) whatIf() *Table {
-	res, limit := r.Result, r.site().Report.DailyVolume
+	res, limit := r.Result, r.Site().Report.DailyVolume
 	var lanes []laneTotal
 	if len(res.WhatIfs) > 0 {
 		lanes = append(lanes, laneTotal{"corrected, as chosen", func(p *period) total.Volume { return p.After }})
@@ -57,7 +57,7 @@ func (r *Run) onsetRange(decimals int) string {
 	if !any {
 		return ""
 	}
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	return fmt.Sprintf("By the defensible onsets of the error the total lies between %s and %s %s.",
-		grouped(unit.FromSI(low), decimals), grouped(unit.FromSI(high), decimals), unit.Symbol)
+		Grouped(unit.FromSI(low), decimals), Grouped(unit.FromSI(high), decimals), unit.Symbol)
 }

@@ -5,30 +5,30 @@ import (
 	"strings"
 )
 
-// pageTable is a table as the page's template shows it.
-type pageTable struct {
-	Head []pageCell
-	Rows [][]pageCell
+// PageTable is a table as the page's template shows it.
+type PageTable struct {
+	Head []PageCell
+	Rows [][]PageCell
 }
 
-// pageCell is one cell: a text with its class, or a bar so many per cent long.
-type pageCell struct {
+// PageCell is one cell: a text with its class, or a bar so many per cent long.
+type PageCell struct {
 	Class, Text, Bar string
 	Strong           bool
 }
 
 // Page lays the table out for the page.
-func (t *Table) Page() *pageTable {
-	columns, out := t.in(InPage), &pageTable{}
+func (t *Table) Page() *PageTable {
+	columns, out := t.in(InPage), &PageTable{}
 	for _, k := range columns {
 		c := &t.Columns[k]
-		out.Head = append(out.Head, pageCell{Class: c.class(""), Text: strings.Replace(t.heading(c), "+/-", "±", 1)})
+		out.Head = append(out.Head, PageCell{Class: c.class(""), Text: strings.Replace(t.heading(c), "+/-", "±", 1)})
 	}
 	for i, row := range t.Rows {
 		if t.Minor[i] {
 			continue
 		}
-		var line []pageCell
+		var line []PageCell
 		for _, k := range columns {
 			line = append(line, t.pageCell(&t.Columns[k], row[k]))
 		}
@@ -37,12 +37,12 @@ func (t *Table) Page() *pageTable {
 	return out
 }
 
-func (t *Table) pageCell(c *Column, cell any) pageCell {
+func (t *Table) pageCell(c *Column, cell any) PageCell {
 	if share, ok := cell.(float64); ok && c.Style == Bar {
-		return pageCell{Class: "t bar", Bar: fmt.Sprintf("%.1f", 100*share)}
+		return PageCell{Class: "t bar", Bar: fmt.Sprintf("%.1f", 100*share)}
 	}
 	words := t.units.words(c, cell)
-	return pageCell{Class: c.class(words), Text: words, Strong: c.Style == Strong}
+	return PageCell{Class: c.class(words), Text: words, Strong: c.Style == Strong}
 }
 
 // class names the style of a column, or of a cell in it.

@@ -132,7 +132,7 @@ func (r *Run) bounds() []figure[period] {
 
 // toReport are the totals that were reported, and as they go into a report now.
 func (r *Run) toReport() (list []figure[period]) {
-	report := &r.site().Report
+	report := &r.Site().Report
 	if len(report.Reported) > 0 {
 		list = append(list, figure[period]{Column{Title: "reported", Kind: Written, In: InText}, func(p *period) any {
 			if x, ok := report.Reported[p.Label]; ok {
@@ -158,7 +158,7 @@ func (r *Run) flows() []figure[period] {
 
 // remarks are what the site file says of a period, and of days where they stand beside the daily limit.
 func (r *Run) remarks(group string) (list []figure[period]) {
-	if len(r.site().Report.Comments) > 0 {
+	if len(r.Site().Report.Comments) > 0 {
 		list = append(list, words("", "comment", r.comment).in(InCSV), words("", "code", r.codes).in(InCSV))
 	}
 	if group != "day" {
@@ -178,7 +178,7 @@ func (r *Run) remarks(group string) (list []figure[period]) {
 
 // comments are what the site file says of a period: every comment whose span meets it.
 func (r *Run) comments(p *period) (list []site.Comment) {
-	for _, c := range r.site().Report.Comments {
+	for _, c := range r.Site().Report.Comments {
 		if c.From.UTC < p.Until && c.Until.UTC > p.From {
 			list = append(list, c)
 		}

@@ -101,7 +101,7 @@ func newSplit(p *recompute.Period) splitRecord {
 
 // NewRecord makes the correction record of a run.
 func NewRecord(r *Run) *Record {
-	s, res := r.site(), r.Result
+	s, res := r.Site(), r.Result
 	sum := sha256.Sum256(s.Text)
 	rec := &Record{
 		Program:     "retotal",

@@ -14,7 +14,6 @@ type Report struct {
 	folder   *Folder
 	log      *ingest.Log
 	readings *readingsWriter
-	tracks   *tracks
 }
 
 // New begins the report of one pass over a log; the folder is the caller's to commit or discard. A pass that has to
@@ -24,38 +23,28 @@ func New(folder *Folder, l *ingest.Log) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Report{folder: folder, log: l, readings: w, tracks: newTracks()}, nil
+	return &Report{folder: folder, log: l, readings: w}, nil
 }
 
 // Rows takes in a stretch of decided readings.
 func (r *Report) Rows(rows *recompute.Rows) error {
-	r.tracks.add(rows)
 	return r.readings.add(rows)
 }
 
 // Close releases the report's files without finishing them.
 func (r *Report) Close() { r.readings.abandon() }
 
-// Write writes everything but the rows, which are there already.
+// Write finishes the readings and writes record and tables.
 func (r *Report) Write(run *Run) error {
 	if err := r.readings.close(); err != nil {
-		return err
-	}
-	plots, err := r.drawAll(run)
-	if err != nil {
 		return err
 	}
 	record, err := recordJSON(run)
 	if err != nil {
 		return err
 	}
-	page, err := pageHTML(run, plots)
-	if err != nil {
-		return err
-	}
 	return errors.Join(
 		r.folder.Write("totals.csv", totalsCSV(run)),
 		r.folder.Write("events.csv", asCSV(run.events())),
-		r.folder.Write(marker, record),
-		r.folder.Write("report.html", page))
+		r.folder.Write(marker, record))
 }

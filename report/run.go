@@ -36,7 +36,8 @@ type Run struct {
 	Without  []int         // corrections that lanes of their own leave out
 }
 
-func (r *Run) site() *site.Site { return r.Result.Site }
+// Site is the site file of the run.
+func (r *Run) Site() *site.Site { return r.Result.Site }
 
 // NeedsPerson says why a person has to look before the result is used; empty when nothing is odd.
 func (r *Run) NeedsPerson() (reasons []string) {
@@ -70,7 +71,7 @@ func (r *Run) accepted() bool {
 	known := false
 	for i := range r.Used {
 		if x := &r.Used[i]; x.Differs() {
-			if known = x.AcceptedBy(r.site()) != nil; !known {
+			if known = x.AcceptedBy(r.Site()) != nil; !known {
 				return false
 			}
 		}
@@ -116,7 +117,7 @@ func (r *Run) beforeIs() string {
 	for _, f := range r.Findings {
 		if f.Topic == audit.LoggedFlow && f.Verdict == audit.Differs && !logged.Missing() {
 			return fmt.Sprintf("by the settings on file, NOT as the meter had it: its logged flow adds up to %s %s",
-				r.volume(logged, r.decimals(logged.M3())), r.site().Report.VolumeUnit.Symbol)
+				r.volume(logged, r.decimals(logged.M3())), r.Site().Report.VolumeUnit.Symbol)
 		}
 	}
 	return "as the meter had it"
@@ -148,7 +149,7 @@ func (r *Run) totalReasons() (reasons []string) {
 // known writes how well a total is known as the headline does: in per cent, or by what it lies between.
 func (r *Run) known(p *recompute.Period, x recompute.Interval) string {
 	if x.Wide {
-		return "lie " + r.range95(x, r.decimals(p.Before.M3())) + " " + r.site().Report.VolumeUnit.Symbol
+		return "lie " + r.range95(x, r.decimals(p.Before.M3())) + " " + r.Site().Report.VolumeUnit.Symbol
 	}
 	return fmt.Sprintf("+/- %.0f %%", 100*p.Budget.Expanded()/p.After.M3())
 }
@@ -183,7 +184,7 @@ func (r *Run) volume(v total.Volume, decimals int) string {
 	if v.Missing() {
 		return missing
 	}
-	return grouped(r.site().Report.VolumeUnit.FromSI(v.M3()), decimals)
+	return Grouped(r.Site().Report.VolumeUnit.FromSI(v.M3()), decimals)
 }
 
 // withUnit puts the unit behind a written volume, and none behind a word.
@@ -191,17 +192,17 @@ func (r *Run) withUnit(volume string) string {
 	if volume == missing {
 		return missing
 	}
-	return volume + " " + r.site().Report.VolumeUnit.Symbol
+	return volume + " " + r.Site().Report.VolumeUnit.Symbol
 }
 
 // signed writes a difference of volumes, given in m³, with its sign.
 func (r *Run) signed(m3 float64, decimals int) string {
-	return signed(r.site().Report.VolumeUnit.FromSI(m3), decimals)
+	return signed(r.Site().Report.VolumeUnit.FromSI(m3), decimals)
 }
 
 // signed writes a number with its sign and commas between thousands.
 func signed(v float64, decimals int) string {
-	text := grouped(v, decimals)
+	text := Grouped(v, decimals)
 	if !strings.HasPrefix(text, "-") {
 		text = "+" + text
 	}
@@ -210,7 +211,7 @@ func signed(v float64, decimals int) string {
 
 // decimals returns how many decimals give a volume of this size, in m³, about six digits.
 func (r *Run) decimals(m3 float64) int {
-	v := math.Abs(r.site().Report.VolumeUnit.FromSI(m3))
+	v := math.Abs(r.Site().Report.VolumeUnit.FromSI(m3))
 	switch {
 	case v >= 10000:
 		return 0
@@ -222,8 +223,8 @@ func (r *Run) decimals(m3 float64) int {
 	return 5
 }
 
-// grouped writes a number with commas between thousands.
-func grouped(v float64, decimals int) string {
+// Grouped writes a number with commas between thousands.
+func Grouped(v float64, decimals int) string {
 	text := strconv.FormatFloat(v, 'f', decimals, 64)
 	sign := ""
 	if strings.HasPrefix(text, "-") {
@@ -253,16 +254,16 @@ func percent(p *recompute.Period) string {
 
 // local writes an instant in the report's zone: 2 April 2031 10:30.
 func (r *Run) local(at int64) string {
-	return time.Unix(0, at).In(r.site().Report.Clock.Location).Format("2 January 2006 15:04")
+	return time.Unix(0, at).In(r.Site().Report.Clock.Location).Format("2 January 2006 15:04")
 }
 
 // stamp writes an instant in the report's zone for tables: 2031-04-02 10:30:00.
-func (r *Run) stamp(at int64) string { return r.site().Report.Clock.Format(at) }
+func (r *Run) stamp(at int64) string { return r.Site().Report.Clock.Format(at) }
 
-// title is the site's name, or its id.
-func (r *Run) title() string {
-	if s := r.site(); s.Name != "" {
+// Title is the site's name, or its id.
+func (r *Run) Title() string {
+	if s := r.Site(); s.Name != "" {
 		return s.Name
 	}
-	return r.site().ID
+	return r.Site().ID
 }

@@ -60,7 +60,7 @@ func signedTo3(v float64) string {
 
 // leftOut are the figures of what leaving out kept readings would do; nothing where they are not kept.
 func leftOut[T any](r *Run, of func(*T) (c effect.Change, kept bool)) []figure[T] {
-	unit := r.site().Report.VolumeUnit
+	unit := r.Site().Report.VolumeUnit
 	figureOf := func(c Column, value func(effect.Change) any) figure[T] {
 		c.Optional, c.Title = true, c.Title+" if left out"
 		return figure[T]{c, func(x *T) any {
@@ -128,7 +128,7 @@ func (r *Run) events() *Table {
 		heads("", "lowest head", func(e *effect.Event) float64 { return e.Lowest }),
 		heads("", "highest head", func(e *effect.Event) float64 { return e.Highest }),
 		{Column{Title: "effect on the corrected total", Kind: Change}, func(e *event) any { return (*e).Effect }},
-		words("", "file", func(e *event) string { return relative(r.site(), r.Log.Files[(*e).File].Name) }),
+		words("", "file", func(e *event) string { return relative(r.Site(), r.Log.Files[(*e).File].Name) }),
 		count("", "line", func(e *event) int { return int((*e).Line) }),
 	}, leftOut(r, keptOf)))
 }
@@ -185,7 +185,7 @@ func headsText(least, most float64) string {
 
 // worthIs says what the table is about, and worthDo what can be done about it.
 func (r *Run) worthIs() string {
-	return "Worth a look first: what leaving out kept readings would change; times in " + r.site().Report.Clock.Name
+	return "Worth a look first: what leaving out kept readings would change; times in " + r.Site().Report.Clock.Name
 }
 
 const worthDo = "To drop one, write a [[ruling]] over it with action = \"bridge\"; to drop all of a check, set it to" +
@@ -211,7 +211,7 @@ func (r *Run) setAside() (lines []string) {
 		lines = append(lines, "Actions set in the site file: "+strings.Join(own, ", ")+".")
 	}
 	if r.Result.Ruled != 0 {
-		unit := r.site().Report.VolumeUnit
+		unit := r.Site().Report.VolumeUnit
 		lines = append(lines, fmt.Sprintf(
 			"Rulings, and what was dropped or changed right after them, made %s %s beside that.",
 			signedTo3(unit.FromSI(r.Result.Ruled)), unit.Symbol))
@@ -228,7 +228,7 @@ func (r *Run) allLeftOut() (lines []string) {
 			keep++
 		}
 	}
-	c, unit := r.Result.Left, r.site().Report.VolumeUnit
+	c, unit := r.Result.Left, r.Site().Report.VolumeUnit
 	if keep > 1 {
 		of := ""
 		if share, ok := r.ofTotal(c.Volume); ok {
@@ -238,7 +238,7 @@ func (r *Run) allLeftOut() (lines []string) {
 			"Where flags overlap, the single figures do not add up to it.",
 			signedTo3(unit.FromSI(c.Volume)), unit.Symbol, of, missingText(c.Missing)))
 	}
-	if keep > 0 && r.site().Filling.Rule.ByHours() {
+	if keep > 0 && r.Site().Filling.Rule.ByHours() {
 		lines = append(lines, "Of what would be missing and filled, the figures if left out take today's estimates; "+
 			"dropping readings changes these too, and so gives another total.")
 	}

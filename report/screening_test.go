@@ -93,7 +93,7 @@ func TestAllLeftOut(t *testing.T) {
 		{[]effect.Summary{still, spike}, site.FillDonorRegression, []string{
 			"All that is kept left out at once: " + signedTo3(-after/8) + " m3 (-12.50 %), missing: 1 h. ", filled}},
 	} {
-		run.Result.Flags, run.site().Filling.Rule = c.flags, c.rule
+		run.Result.Flags, run.Site().Filling.Rule = c.flags, c.rule
 		got := run.allLeftOut()
 		if len(got) != len(c.want) {
 			t.Fatalf("%v, %s: %q", c.flags, c.rule, got)

@@ -16,11 +16,11 @@ import (
 // Summary prints the answer for people: what the total was, what it is now, how sure that is, why, and what needs a
 // look.
 func Summary(w io.Writer, r *Run, folder string) {
-	res, unit := r.Result, r.site().Report.VolumeUnit.Symbol
+	res, unit := r.Result, r.Site().Report.VolumeUnit.Symbol
 	decimals := r.decimals(res.Total.Before.M3())
-	fmt.Fprintf(w, "%s (%s)\n", r.title(), r.site().ID)
+	fmt.Fprintf(w, "%s (%s)\n", r.Title(), r.Site().ID)
 	fmt.Fprintf(w, "%s to %s, %s, %s readings\n\n", r.local(res.Total.From), r.local(res.Total.Until),
-		r.site().Report.Clock.Name, grouped(float64(r.Log.Account.Used), 0))
+		r.Site().Report.Clock.Name, Grouped(float64(r.Log.Account.Used), 0))
 	fmt.Fprintf(w, "  Total before  %s   %s\n", r.withUnit(r.volume(res.Total.Before, decimals)), r.beforeIs())
 	after := "corrected and screened"
 	if u95 := r.plusMinus(&res.Total, decimals); u95 != "" {
@@ -94,12 +94,12 @@ func (r *Run) mostChanged() string {
 		return ""
 	}
 	return fmt.Sprintf("%s, %s to %s %s (%s)", worst.Label, r.volume(worst.Before, 1), r.volume(worst.After, 1),
-		r.site().Report.VolumeUnit.Symbol, percent(worst))
+		r.Site().Report.VolumeUnit.Symbol, percent(worst))
 }
 
 // averages prints the average daily volume of every month by each rule.
 func averages(w io.Writer, r *Run) {
-	report := &r.site().Report
+	report := &r.Site().Report
 	subject(w, fmt.Sprintf("Average daily volume after correction, %s a day; the site's rule is over days %s, and %s",
 		report.VolumeUnit.Symbol, report.Average, r.completeness()), r.averages())
 	sentences(w, r.statisticLines()...)
@@ -141,7 +141,7 @@ func (r *Run) drownedSentence() string {
 
 // filledSentence says what was put in the place of missing time; "" when nothing was.
 func (r *Run) filledSentence() string {
-	f, v := r.site().Filling, r.Result.Total.Classes[total.Filled]
+	f, v := r.Site().Filling, r.Result.Total.Classes[total.Filled]
 	if v.Missing() {
 		return ""
 	}
@@ -158,10 +158,10 @@ func (r *Run) filledSentence() string {
 	}
 	return fmt.Sprintf("%s %s is no measurement: it fills %s of missing time %s, by the site file's own rule, where "+
 		"no more than %s is missing at once. Without it the total is %s %s.",
-		r.volume(v, 1), r.site().Report.VolumeUnit.Symbol, quantity.FormatDuration(time.Duration(v.Covered)), rule,
+		r.volume(v, 1), r.Site().Report.VolumeUnit.Symbol, quantity.FormatDuration(time.Duration(v.Covered)), rule,
 		quantity.FormatDuration(f.Limit),
-		grouped(r.site().Report.VolumeUnit.FromSI(r.Result.Total.After.M3()-v.M3()), 1),
-		r.site().Report.VolumeUnit.Symbol)
+		Grouped(r.Site().Report.VolumeUnit.FromSI(r.Result.Total.After.M3()-v.M3()), 1),
+		r.Site().Report.VolumeUnit.Symbol)
 }
 
 // noTime says that there is no time to have a total of; "" where there is.
@@ -188,7 +188,7 @@ func classes(p *recompute.Period) string {
 
 // attention prints what a person has to look at.
 func attention(w io.Writer, r *Run) {
-	if limit := r.site().Report.DailyVolume; limit != nil {
+	if limit := r.Site().Report.DailyVolume; limit != nil {
 		by := byOutcome(r.Over)
 		fmt.Fprintf(w, "\nDaily volume limit %s: newly exceeded on %s, cleared on %s, exceeded before and after on %s",
 			limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]))

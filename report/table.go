@@ -93,7 +93,7 @@ type units struct {
 }
 
 func (r *Run) units() *units {
-	report := &r.site().Report
+	report := &r.Site().Report
 	return &units{report.VolumeUnit, report.FlowUnit, report.Clock}
 }
 

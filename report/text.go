@@ -28,7 +28,7 @@ func (u *units) words(c *Column, cell any) string {
 	case measure:
 		return strings.TrimSpace(u.words(&Column{Kind: v.kind, Decimals: 1}, v.value) + " " + u.symbol(v.kind))
 	case int:
-		return grouped(float64(v), 0)
+		return Grouped(float64(v), 0)
 	case int64:
 		return u.clock.Format(v)
 	case float64:
@@ -41,7 +41,7 @@ func (u *units) words(c *Column, cell any) string {
 func (u *units) number(c *Column, v float64) string {
 	switch c.Kind {
 	case Volume:
-		return grouped(u.volume.FromSI(v), c.Decimals)
+		return Grouped(u.volume.FromSI(v), c.Decimals)
 	case Change:
 		return signed(u.volume.FromSI(v), c.Decimals)
 	case Flow:

@@ -54,7 +54,7 @@ func TestRecordChangesNothing(t *testing.T) {
 	}
 	for name, make := range map[string]func(){
 		"record":  func() { NewRecord(run) },
-		"page":    func() { newPage(run, nil) },
+		"details": func() { NewDetails(run) },
 		"summary": func() { Summary(io.Discard, run, "") },
 	} {
 		if make(); text() != before {

@@ -10,6 +10,7 @@ import (
 	"retotal/ingest/problem"
 	"retotal/recompute"
 	"retotal/report"
+	"retotal/report/results"
 )
 
 // correctOptions are the flags of correct.
@@ -150,13 +151,13 @@ func correctSite(
 // write computes a site and writes its results into a folder, which the caller commits or discards; place is where they
 // are said to be, and siteFile how they name the site file, "" for as seen from there.
 func (j *job) write(ctx context.Context, folder *report.Folder, place, siteFile string) (*report.Run, error) {
-	var rep *report.Report
+	var rep *results.Writer
 	run, err := j.withRecord().compute(ctx, func() (func(*recompute.Rows) error, error) {
 		if rep != nil {
 			rep.Close()
 		}
 		var err error
-		if rep, err = report.New(folder, j.log); err != nil {
+		if rep, err = results.New(folder, j.log); err != nil {
 			return nil, err
 		}
 		return rep.Rows, nil

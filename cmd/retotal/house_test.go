@@ -22,7 +22,8 @@ var house = map[string][]string{
 		"retotal/ingest", "retotal/ingest/csvlog", "retotal/ingest/problem", "retotal/ingest/quantity",
 		"retotal/ingest/reading", "retotal/ingest/roster", "retotal/ingest/site", "retotal/ingest/mirror",
 		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/fingerprint",
-		"retotal/recompute/settings", "retotal/report", "retotal/report/lake", "retotal/testdata/quarry-lane",
+		"retotal/recompute/settings", "retotal/report", "retotal/report/lake", "retotal/report/picture",
+		"retotal/report/results", "retotal/testdata/quarry-lane",
 		"github.com/spf13/cobra", "github.com/spf13/pflag", "github.com/vbauerster/mpb/v8",
 		"github.com/vbauerster/mpb/v8/decor", "golang.org/x/term",
 	},
@@ -131,12 +132,20 @@ var house = map[string][]string{
 		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/effect",
 		"retotal/recompute/evidence", "retotal/recompute/explain", "retotal/recompute/fingerprint",
 		"retotal/recompute/settings", "retotal/recompute/total", "retotal/recompute/uncertainty",
-		"git.sr.ht/~sbinet/gg", "github.com/klauspost/compress/zstd",
-		"github.com/parquet-go/parquet-go", "github.com/parquet-go/parquet-go/compress",
+		"github.com/klauspost/compress/zstd", "github.com/parquet-go/parquet-go", "github.com/parquet-go/parquet-go/compress",
 		"github.com/parquet-go/parquet-go/format",
+		"golang.org/x/sys/unix", // folder_linux.go
+	},
+	"retotal/report/page": {"retotal/ingest/quantity", "retotal/report", "retotal/report/picture"},
+	"retotal/report/picture": {
+		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/qa",
+		"retotal/recompute", "retotal/recompute/device", "retotal/recompute/settings", "retotal/recompute/total",
+		"retotal/report", "git.sr.ht/~sbinet/gg",
 		"gonum.org/v1/plot", "gonum.org/v1/plot/font", "gonum.org/v1/plot/plotter", "gonum.org/v1/plot/vg",
 		"gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg",
-		"golang.org/x/sys/unix", // folder_linux.go
+	},
+	"retotal/report/results": {
+		"retotal/ingest", "retotal/recompute", "retotal/report", "retotal/report/page", "retotal/report/picture",
 	},
 	"retotal/testdata/quarry-lane": {},
 }

@@ -14,6 +14,7 @@ import (
 	"retotal/recompute/device"
 	"retotal/recompute/settings"
 	"retotal/report"
+	"retotal/report/picture"
 )
 
 // rateOptions are the flags of rate.
@@ -152,7 +153,7 @@ func plotRatings(ratings []rated, rows [][]report.RatedFlow, o rateOptions, unit
 		}
 		names, list = append(names, r.name+": "+r.rating.Describe().Name), append(list, r.rating)
 	}
-	if err := report.DrawRatings(o.plot, names, list, top, unit); err != nil {
+	if err := picture.Ratings(o.plot, names, list, top, unit); err != nil {
 		return usage{"--plot: " + err.Error()}
 	}
 	return nil

@@ -1,4 +1,4 @@
-package report
+package picture
 
 import (
 	"math"
@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/plot"
 
 	"retotal/recompute/total"
+	"retotal/report"
 )
 
 // calendarTicks puts ticks at the starts of years, months, days or hours in a zone. X is seconds since 1970.
@@ -80,7 +81,7 @@ func (roundTicks) Ticks(low, high float64) (ticks []plot.Tick) {
 	}
 	decimals := max(0, int(-math.Floor(math.Log10(step)+1e-9)))
 	for i := math.Ceil(low/step - 1e-9); i*step <= high*(1+1e-12); i++ {
-		ticks = append(ticks, plot.Tick{Value: i * step, Label: grouped(i*step, decimals)})
+		ticks = append(ticks, plot.Tick{Value: i * step, Label: report.Grouped(i*step, decimals)})
 	}
 	return ticks
 }

@@ -1,4 +1,4 @@
-package report
+package picture
 
 import (
 	"cmp"
@@ -16,25 +16,26 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/recompute/device"
 	"retotal/recompute/settings"
+	"retotal/report"
 )
 
 // rating shows the ratings of both lanes as they were last, and the logged flow at the corrected head.
-func (r *Report) rating(run *Run) *picture {
-	unit := run.site().Report.FlowUnit
+func (g *Gatherer) rating(run *report.Run) *picture {
+	unit := run.Site().Report.FlowUnit
 	p := newPlot("Rating and readings", "flow ("+unit.Symbol+")")
 	p.X.Label.Text = "head above the level of zero flow, corrected (m)"
-	top := math.Max(r.tracks.maxHead*1.05, 0.01)
-	r.addCloud(p, run)
+	top := math.Max(g.tracks.maxHead*1.05, 0.01)
+	g.addCloud(p, run)
 	recorded, corrected := last(run.Result.Recorded), last(run.Result.Corrected)
 	name := "rating, recorded and corrected"
 	if !recorded.Rating.Describe().Same(corrected.Rating.Describe()) {
-		run.addLine(p, curve(recorded, top, unit.FromSI), "rating as recorded", beforeLine, true)
+		addLine(p, curve(recorded, top, unit.FromSI), "rating as recorded", beforeLine, true)
 		name = "rating as corrected"
 	}
-	run.addLine(p, curve(corrected, top, unit.FromSI), name, afterLine, true)
+	addLine(p, curve(corrected, top, unit.FromSI), name, afterLine, true)
 	if l := corrected.Rating.Limits(); l.High < top {
 		edge := plotter.XYs{{X: l.High, Y: 0}, {X: l.High, Y: unit.FromSI(corrected.Rating.Flow(top))}}
-		run.addLine(p, edge, fmt.Sprintf("limit of validity %s m", quantity.Digits(l.High, 3)), func(l *plotter.Line) {
+		addLine(p, edge, fmt.Sprintf("limit of validity %s m", quantity.Digits(l.High, 3)), func(l *plotter.Line) {
 			l.LineStyle = draw.LineStyle{
 				Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)},
 			}
@@ -48,10 +49,10 @@ func (r *Report) rating(run *Run) *picture {
 func last(l *settings.Lane) *settings.Segment { return &l.Segments[len(l.Segments)-1] }
 
 // addCloud adds the least and greatest logged flow at each head.
-func (r *Report) addCloud(p *plot.Plot, run *Run) {
-	unit := run.site().Report.FlowUnit
+func (g *Gatherer) addCloud(p *plot.Plot, run *report.Run) {
+	unit := run.Site().Report.FlowUnit
 	var points plotter.XYs
-	for k, c := range r.tracks.cloud {
+	for k, c := range g.tracks.cloud {
 		x := float64(k) * cloudStep
 		points = append(points, plotter.XY{X: x, Y: unit.FromSI(c.low)})
 		if c.high != c.low {
@@ -83,18 +84,17 @@ func curve(s *settings.Segment, top float64, unit func(float64) float64) plotter
 	return points
 }
 
-// DrawRatings draws ratings over heads from zero to top into a file, PNG or SVG by its ending; the file appears whole
+// Ratings draws ratings over heads from zero to top into a file, PNG or SVG by its ending; the file appears whole
 // or not at all.
-func DrawRatings(name string, names []string, ratings []device.Rating, top float64, unit quantity.Unit) error {
+func Ratings(name string, names []string, ratings []device.Rating, top float64, unit quantity.Unit) error {
 	p := newPlot("Rating", "flow ("+unit.Symbol+")")
 	p.X.Label.Text = "head above the level of zero flow (m)"
-	run := &Run{}
 	for i, r := range ratings {
 		style := afterLine
 		if i < len(ratings)-1 {
 			style = beforeLine
 		}
-		run.addLine(p, curve(&settings.Segment{Rating: r}, top, unit.FromSI), names[i], style, true)
+		addLine(p, curve(&settings.Segment{Rating: r}, top, unit.FromSI), names[i], style, true)
 	}
 	p.X.Min, p.X.Max, p.Y.Min = 0, top, 0
 	p.Legend.Left = true
@@ -104,9 +104,9 @@ func DrawRatings(name string, names []string, ratings []device.Rating, top float
 	}
 	switch ending := strings.ToLower(filepath.Ext(name)); ending {
 	case ".png":
-		return writeWhole(name, png)
+		return report.WriteWhole(name, png)
 	case ".svg":
-		return writeWhole(name, svg)
+		return report.WriteWhole(name, svg)
 	}
 	return fmt.Errorf("%q does not end in .png or .svg", name)
 }

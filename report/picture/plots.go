@@ -1,4 +1,5 @@
-package report
+// Package picture draws the pictures of a report.
+package picture
 
 import (
 	"bytes"
@@ -24,6 +25,7 @@ import (
 	"retotal/qa"
 	"retotal/recompute"
 	"retotal/recompute/total"
+	"retotal/report"
 )
 
 // Plots are black and grey, so that they can be told apart in print: what was is dashed and light, what is now is solid
@@ -44,49 +46,59 @@ type picture struct {
 
 const pictureWidth = 26 * vg.Centimeter
 
-// drawn is a finished picture as the page needs it.
-type drawn struct {
+// Drawn is a finished picture as the page needs it.
+type Drawn struct {
 	Name, Caption string
 	SVG           []byte
 }
 
-// drawAll draws every plot as PNG and SVG into the folder and returns them for the page.
-func (r *Report) drawAll(run *Run) ([]drawn, error) {
+// Gatherer takes in what pictures need of the rows.
+type Gatherer struct{ tracks *tracks }
+
+// New begins the pictures of one pass over a log. A pass that has to begin again takes new ones.
+func New() *Gatherer { return &Gatherer{newTracks()} }
+
+// Rows takes in a stretch of decided readings.
+func (g *Gatherer) Rows(rows *recompute.Rows) { g.tracks.add(rows) }
+
+// Draw draws every picture as PNG and SVG, hands the files to write, which is called by several goroutines, and returns
+// the pictures for the page.
+func (g *Gatherer) Draw(run *report.Run, write func(name string, content []byte) error) ([]Drawn, error) {
 	makers := []struct {
 		caption string
-		draw    func(*Run) *picture
+		draw    func(*report.Run) *picture
 	}{
-		{"Flow before and after, and the readings that screening flagged", r.hydrograph},
-		{"Totals by reporting day, before and after", r.daily},
-		{"Cumulative volume", r.cumulative},
-		{"Flow duration: the mean flow of a day, and on how many of the days it was exceeded", r.duration},
-		{"Rating, with the logged flow at the corrected head", r.rating},
-		{"What the log says less what site visits found", r.visits},
+		{"Flow before and after, and the readings that screening flagged", g.hydrograph},
+		{"Totals by reporting day, before and after", daily},
+		{"Cumulative volume", cumulative},
+		{"Flow duration: the mean flow of a day, and on how many of the days it was exceeded", duration},
+		{"Rating, with the logged flow at the corrected head", g.rating},
+		{"What the log says less what site visits found", visits},
 	}
-	out := make([]drawn, len(makers))
+	out := make([]Drawn, len(makers))
 	errs := make([]error, len(makers))
 	problem.Beside(len(makers), func(i int) {
 		if p := makers[i].draw(run); p != nil { // nil when there is nothing to show
 			out[i].Name, out[i].Caption = p.name, makers[i].caption
-			out[i].SVG, errs[i] = r.save(p)
+			out[i].SVG, errs[i] = p.save(write)
 		}
 	})
 	if err := cmp.Or(errs...); err != nil {
 		return nil, err
 	}
-	return slices.DeleteFunc(out, func(d drawn) bool { return d.SVG == nil }), nil
+	return slices.DeleteFunc(out, func(d Drawn) bool { return d.SVG == nil }), nil
 }
 
-// save renders a picture to memory and writes both files.
-func (r *Report) save(p *picture) (svg []byte, err error) {
+// save renders a picture to memory and hands on both files.
+func (p *picture) save(write func(string, []byte) error) (svg []byte, err error) {
 	raster, svg, err := p.encode()
 	if err != nil {
 		return nil, err
 	}
-	if err := r.folder.Write("plots/"+p.name+".png", raster); err != nil {
+	if err := write("plots/"+p.name+".png", raster); err != nil {
 		return nil, err
 	}
-	return svg, r.folder.Write("plots/"+p.name+".svg", svg)
+	return svg, write("plots/"+p.name+".svg", svg)
 }
 
 // encode renders a picture to memory, as PNG and as SVG.
@@ -198,8 +210,8 @@ func beforeLine(l *plotter.Line) {
 func afterLine(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(1)} }
 
 // addTrack adds a thinned flow to a plot, in the report's unit.
-func (r *Run) addTrack(p *plot.Plot, t *track, name string, style func(*plotter.Line)) {
-	unit := r.site().Report.FlowUnit
+func addTrack(r *report.Run, p *plot.Plot, t *track, name string, style func(*plotter.Line)) {
+	unit := r.Site().Report.FlowUnit
 	legend := true
 	for _, corners := range t.lines(r.Log.LongestGap().Nanoseconds()) {
 		points := make(plotter.XYs, len(corners))
@@ -207,7 +219,7 @@ func (r *Run) addTrack(p *plot.Plot, t *track, name string, style func(*plotter.
 			points[k] = plotter.XY{X: float64(c.at) / 1e9, Y: unit.FromSI(c.v)}
 		}
 		for start := 0; start == 0 || start < len(points)-1; start += strokeLength {
-			r.addLine(p, points[start:min(start+strokeLength+1, len(points))], name, style, legend)
+			addLine(p, points[start:min(start+strokeLength+1, len(points))], name, style, legend)
 			legend = false
 		}
 	}
@@ -217,7 +229,7 @@ func (r *Run) addTrack(p *plot.Plot, t *track, name string, style func(*plotter.
 // the pixels that it covers.
 const strokeLength = 60
 
-func (r *Run) addLine(p *plot.Plot, points plotter.XYs, name string, style func(*plotter.Line), legend bool) {
+func addLine(p *plot.Plot, points plotter.XYs, name string, style func(*plotter.Line), legend bool) {
 	line, err := plotter.NewLine(points)
 	if err != nil {
 		return // no points
@@ -230,21 +242,21 @@ func (r *Run) addLine(p *plot.Plot, points plotter.XYs, name string, style func(
 }
 
 // timeAxis sets ticks and range of a time axis.
-func (r *Run) timeAxis(p *plot.Plot) {
-	p.X.Tick.Marker = calendarTicks{r.site().Report.Clock.Location}
+func timeAxis(r *report.Run, p *plot.Plot) {
+	p.X.Tick.Marker = calendarTicks{r.Site().Report.Clock.Location}
 	p.X.Min, p.X.Max = float64(r.Result.Total.From)/1e9, float64(r.Result.Total.Until)/1e9
 }
 
 // hydrograph shows both flows over time and, below, where readings were flagged.
-func (r *Report) hydrograph(run *Run) *picture {
-	p := newPlot(run.title(), "flow ("+run.site().Report.FlowUnit.Symbol+")")
-	run.addTrack(p, &r.tracks.before, "before: recorded settings", func(l *plotter.Line) {
+func (g *Gatherer) hydrograph(run *report.Run) *picture {
+	p := newPlot(run.Title(), "flow ("+run.Site().Report.FlowUnit.Symbol+")")
+	addTrack(run, p, &g.tracks.before, "before: recorded settings", func(l *plotter.Line) {
 		l.LineStyle = draw.LineStyle{Color: pale, Width: vg.Points(1.2)} // dashes are lost in a dense line
 	})
-	run.addTrack(p, &r.tracks.after, "after: corrected and screened", afterLine)
-	run.timeAxis(p)
+	addTrack(run, p, &g.tracks.after, "after: corrected and screened", afterLine)
+	timeAxis(run, p)
 	headroom(p)
-	strip := run.flagStrip()
+	strip := flagStrip(run)
 	if strip == nil {
 		return &picture{name: "hydrograph", height: 11 * vg.Centimeter, parts: []*plot.Plot{p}}
 	}
@@ -261,7 +273,7 @@ func headroom(p *plot.Plot) {
 }
 
 // flagStrip is a plot with a row for every check that flagged something; nil when none did.
-func (r *Run) flagStrip() *plot.Plot {
+func flagStrip(r *report.Run) *plot.Plot {
 	p := newPlot("", "")
 	var ticks []plot.Tick
 	for i := len(qa.Checks) - 1; i >= 0; i-- {
@@ -283,7 +295,7 @@ func (r *Run) flagStrip() *plot.Plot {
 	}
 	p.Y.Tick.Marker = plot.ConstantTicks(ticks)
 	p.Y.Min, p.Y.Max = -0.6, float64(len(ticks))-0.4
-	r.timeAxis(p)
+	timeAxis(r, p)
 	return p
 }
 
@@ -291,12 +303,12 @@ func (r *Run) flagStrip() *plot.Plot {
 const mostDays = 190
 
 // daily shows totals of days, or months, side by side.
-func (r *Report) daily(run *Run) *picture {
+func daily(run *report.Run) *picture {
 	periods, what := run.Result.Days, "day"
 	if len(periods) > mostDays {
 		periods, what = run.Result.Months, "month"
 	}
-	unit := run.site().Report.VolumeUnit
+	unit := run.Site().Report.VolumeUnit
 	p := newPlot("Totals by reporting "+what, fmt.Sprintf("volume (%s per %s)", unit.Symbol, what))
 	before := bars{shade: light, outline: pale, offset: -0.42, width: 0.42}
 	after := bars{shade: ink, outline: ink, offset: 0, width: 0.42}
@@ -312,26 +324,26 @@ func (r *Report) daily(run *Run) *picture {
 	p.Add(before, after)
 	p.Legend.Add("before", before)
 	p.Legend.Add("after", after)
-	if limit := run.site().Report.DailyVolume; limit != nil && what == "day" {
+	if limit := run.Site().Report.DailyVolume; limit != nil && what == "day" {
 		line := plotter.XYs{
 			{X: float64(run.Result.Total.From) / 1e9, Y: unit.FromSI(limit.SI)},
 			{X: float64(run.Result.Total.Until) / 1e9, Y: unit.FromSI(limit.SI)},
 		}
-		run.addLine(p, line, "limit "+limit.Text, func(l *plotter.Line) {
+		addLine(p, line, "limit "+limit.Text, func(l *plotter.Line) {
 			l.LineStyle = draw.LineStyle{
 				Color: ink, Width: vg.Points(0.8), Dashes: []vg.Length{vg.Points(1), vg.Points(2)},
 			}
 		}, true)
 	}
-	run.timeAxis(p)
+	timeAxis(run, p)
 	p.X.Min, p.X.Max = float64(periods[0].From)/1e9, float64(periods[len(periods)-1].Until)/1e9
 	headroom(p)
 	return &picture{name: "totals", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
 }
 
 // cumulative shows the volume since the beginning by each lane, and by the counter.
-func (r *Report) cumulative(run *Run) *picture {
-	unit := run.site().Report.VolumeUnit
+func cumulative(run *report.Run) *picture {
+	unit := run.Site().Report.VolumeUnit
 	p := newPlot("Cumulative volume", "volume ("+unit.Symbol+")")
 	for _, x := range []struct {
 		name   string
@@ -359,10 +371,10 @@ func (r *Report) cumulative(run *Run) *picture {
 			)
 		}
 		if covered > 0 {
-			run.addLine(p, points, x.name, x.style, true)
+			addLine(p, points, x.name, x.style, true)
 		}
 	}
-	run.timeAxis(p)
+	timeAxis(run, p)
 	p.Legend.Left = true
 	return &picture{name: "cumulative", height: 10 * vg.Centimeter, parts: []*plot.Plot{p}}
 }
@@ -372,8 +384,8 @@ const leastDuration = 20
 
 // duration shows the mean flow of a day over the share of the days on which it was exceeded, by the plotting position i
 // / (n + 1); nil for a few days.
-func (r *Report) duration(run *Run) *picture {
-	unit, least := run.site().Report.FlowUnit, run.site().Report.Complete.LeastDay
+func duration(run *report.Run) *picture {
+	unit, least := run.Site().Report.FlowUnit, run.Site().Report.Complete.LeastDay
 	p := newPlot("Flow duration", "mean flow of a day ("+unit.Symbol+")")
 	p.X.Label.Text = "share of the measured days on which it was exceeded (%)"
 	for _, x := range []struct {
@@ -399,7 +411,7 @@ func (r *Report) duration(run *Run) *picture {
 		for i, v := range flows {
 			points[i] = plotter.XY{X: 100 * float64(len(flows)-i) / float64(len(flows)+1), Y: v}
 		}
-		run.addLine(p, points, x.name, x.style, true)
+		addLine(p, points, x.name, x.style, true)
 	}
 	p.X.Min, p.X.Max = 0, 100
 	headroom(p)
