@@ -50,8 +50,8 @@ func (r *Run) corrections() *Table {
 	}
 	return tabulate(r, r.Site().Corrections, []figure[correction]{
 		count("site_file_line", "", func(c *correction) int { return c.Place.Line }),
-		instant("from", "from (UTC)", "first reading", func(c *correction) *site.Instant { return c.From }),
-		instant("until", "until (UTC)", "last reading", func(c *correction) *site.Instant { return c.Until }),
+		instant(r, "from", "from", "first reading", func(c *correction) *site.Instant { return c.From }),
+		instant(r, "until", "until", "last reading", func(c *correction) *site.Instant { return c.Until }),
 		words("what", "should have been", changes),
 		words("reason", "reason", func(c *correction) string { return c.Reason }),
 		words("by", "by", func(c *correction) string { return c.By }).optional(),
@@ -61,11 +61,11 @@ func (r *Run) corrections() *Table {
 	})
 }
 
-// instant is a figure of an end of a span, which may be open.
-func instant[T any](key, title, open string, of func(*T) *site.Instant) figure[T] {
+// instant is a figure of an end of a span, which may be open; people read it in the report's zone.
+func instant[T any](r *Run, key, title, open string, of func(*T) *site.Instant) figure[T] {
 	return figure[T]{Column{Key: key, Title: title, Kind: Instant, Missing: open, Optional: true}, func(x *T) any {
 		if at := of(x); at != nil {
-			return told{at.UTC, ShortTime(utc(at.UTC))}
+			return told{at.UTC, strings.TrimSuffix(r.stamp(at.UTC), ":00")}
 		}
 		return nil
 	}}

@@ -2,8 +2,6 @@ package report
 
 import (
 	"bufio"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -94,8 +92,7 @@ func (f *Folder) othersSite(l *ingest.Log) string {
 		return "" // Locked has its word on that
 	}
 	theirs := filepath.Join(f.final, filepath.FromSlash(rec.Site.File))
-	sum := sha256.Sum256(l.Site.Text)
-	if !exists(theirs) || same(theirs, l.Site.File) || rec.Site.SHA256 == hex.EncodeToString(sum[:]) {
+	if !exists(theirs) || same(theirs, l.Site.File) || rec.Site.SHA256 == hexSum(l.Site.Text) {
 		return ""
 	}
 	for _, in := range rec.Inputs {
@@ -245,7 +242,7 @@ func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
 	}
 	now, err := os.ReadFile(filepath.Join(f.temporary, marker))
 	if err == nil {
-		if sum := sha256.Sum256(now); hex.EncodeToString(sum[:]) == sha {
+		if hexSum(now) == sha {
 			return "", nil
 		}
 	}

@@ -2,27 +2,28 @@ package report
 
 import (
 	"fmt"
-	"strings"
+	"slices"
 )
 
-// PageTable is a table as the page's template shows it.
+// PageTable is a table as page and paper show it: signs and units are set.
 type PageTable struct {
-	Head []PageCell
-	Rows [][]PageCell
+	Caption string
+	Head    []PageCell
+	Rows    [][]PageCell
 }
 
-// PageCell is one cell: a text with its class, or a bar so many per cent long.
+// PageCell is one cell: a text, or a bar so many per cent long.
 type PageCell struct {
-	Class, Text, Bar string
-	Strong           bool
+	Text, Bar                  string
+	Right, Strong, Small, Mono bool
 }
 
-// Page lays the table out for the page.
+// Page lays the table out for page and paper.
 func (t *Table) Page() *PageTable {
 	columns, out := t.in(InPage), &PageTable{}
 	for _, k := range columns {
 		c := &t.Columns[k]
-		out.Head = append(out.Head, PageCell{Class: c.class(""), Text: strings.Replace(t.heading(c), "+/-", "±", 1)})
+		out.Head = append(out.Head, PageCell{Text: Typeset(t.heading(c)), Right: c.right() && c.Style != Bar})
 	}
 	for i, row := range t.Rows {
 		if t.Minor[i] {
@@ -37,25 +38,20 @@ func (t *Table) Page() *PageTable {
 	return out
 }
 
+// byPeople are the titles of columns that somebody wrote: their signs stay as they are.
+var byPeople = []string{"reason", "by", "note", "ruling", "remark"}
+
 func (t *Table) pageCell(c *Column, cell any) PageCell {
 	if share, ok := cell.(float64); ok && c.Style == Bar {
-		return PageCell{Class: "t bar", Bar: fmt.Sprintf("%.1f", 100*share)}
+		return PageCell{Bar: fmt.Sprintf("%.1f", 100*share)}
 	}
 	words := t.units.words(c, cell)
-	return PageCell{Class: c.class(words), Text: words, Strong: c.Style == Strong}
-}
-
-// class names the style of a column, or of a cell in it.
-func (c *Column) class(words string) string {
-	var list []string
-	if !c.right() || c.Style == Bar {
-		list = append(list, "t")
+	out := PageCell{
+		Text: Typeset(words), Right: c.right(), Small: c.Style == Small && words != "",
+		Strong: c.Style == Strong || c.Style == Verdict && words == "differs",
 	}
-	switch {
-	case c.Style == Small && words != "":
-		list = append(list, "s")
-	case c.Style == Verdict && words == "differs":
-		list = append(list, "differs")
+	if slices.Contains(byPeople, c.Title) {
+		out.Text = words
 	}
-	return strings.Join(list, " ")
+	return out
 }

@@ -102,11 +102,10 @@ func newSplit(p *recompute.Period) splitRecord {
 // NewRecord makes the correction record of a run.
 func NewRecord(r *Run) *Record {
 	s, res := r.Site(), r.Result
-	sum := sha256.Sum256(s.Text)
 	rec := &Record{
 		Program:     "retotal",
 		Version:     r.Version,
-		Site:        siteRecord{s.ID, s.Name, r.sitePath(), hex.EncodeToString(sum[:])},
+		Site:        siteRecord{s.ID, s.Name, r.sitePath(), hexSum(s.Text)},
 		Inputs:      newInputs(r),
 		Log:         newLogRecord(r),
 		Recorded:    segments(res.Recorded, r.Log),
@@ -202,8 +201,13 @@ func ReadRecord(file string) (rec *Record, sha string, path string, bad *problem
 	if err := json.Unmarshal(text, rec); err != nil || rec.Program != "retotal" {
 		return nil, "", file, problem.At(place, "this is no correction record", "record.json of a result folder", "")
 	}
+	return rec, hexSum(text), file, nil
+}
+
+// hexSum is the SHA-256 of a text.
+func hexSum(text []byte) string {
 	sum := sha256.Sum256(text)
-	return rec, hex.EncodeToString(sum[:]), file, nil
+	return hex.EncodeToString(sum[:])
 }
 
 // recordJSON writes the record.

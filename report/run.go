@@ -39,31 +39,62 @@ type Run struct {
 // Site is the site file of the run.
 func (r *Run) Site() *site.Site { return r.Result.Site }
 
+// need is one reason why a person has to look before the result is used.
+type need struct {
+	kind   needKind
+	reason string
+	about  *finding // of what disagrees or is doubtful
+	period string   // of a limit that is newly exceeded
+}
+
+type needKind int
+
+// The kinds of reasons, in the order in which they are told.
+const (
+	disagreement needKind = iota
+	doubt
+	newlyOver
+	cannotTellOver
+	visitDiffers
+	oddTotal
+	littleCovered
+)
+
 // NeedsPerson says why a person has to look before the result is used; empty when nothing is odd.
 func (r *Run) NeedsPerson() (reasons []string) {
-	for _, f := range r.Findings {
-		if r.answered(&f) {
+	for _, n := range r.needs() {
+		reasons = append(reasons, n.reason)
+	}
+	return reasons
+}
+
+func (r *Run) needs() (list []need) {
+	for i := range r.Findings {
+		f := &r.Findings[i]
+		if r.answered(f) {
 			continue
 		}
 		if f.Verdict == audit.Differs && !f.Allowed && !(f.Topic == audit.LoggedFlow && r.accepted()) {
-			reasons = append(reasons, strings.TrimSuffix(f.Topic+": differs, "+f.By, ", "))
+			list = append(list, need{disagreement, strings.TrimSuffix(f.Topic+": differs, "+f.By, ", "), f, ""})
 		}
-		for _, doubt := range f.Doubts {
-			reasons = append(reasons, f.Topic+" "+doubt)
+		for _, text := range f.Doubts {
+			list = append(list, need{doubt, f.Topic + " " + text, f, ""})
 		}
 	}
-	reasons = append(reasons, r.limitReasons()...)
+	list = append(list, r.limitNeeds()...)
 	for i := range r.Result.Visits {
 		if v := &r.Result.Visits[i]; r.visitVerdict(v) == "differs" {
-			reasons = append(reasons, fmt.Sprintf("the visit of %s differs from the corrected log by %+.1f mm",
-				v.Visit.At.Text, 1000*v.After()))
+			list = append(list, need{visitDiffers, fmt.Sprintf("the visit of %s differs from the corrected log by %+.1f mm",
+				v.Visit.At.Text, 1000*v.After()), nil, ""})
 		}
 	}
-	reasons = append(reasons, r.totalReasons()...)
-	if c := r.Result.Total.Coverage(); c < leastCoverage {
-		reasons = append(reasons, fmt.Sprintf("coverage is %.1f %%", 100*c)+r.leftOutMost())
+	for _, text := range r.totalReasons() {
+		list = append(list, need{oddTotal, text, nil, ""})
 	}
-	return reasons
+	if c := r.Result.Total.Coverage(); c < leastCoverage {
+		list = append(list, need{littleCovered, fmt.Sprintf("coverage is %.1f %%", 100*c) + r.leftOutMost(), nil, ""})
+	}
+	return list
 }
 
 // accepted reports whether somebody answers for all settings that the meter used in place of those on file.
@@ -120,8 +151,11 @@ func (r *Run) beforeIs() string {
 				r.volume(logged, r.decimals(logged.M3())), r.Site().Report.VolumeUnit.Symbol)
 		}
 	}
-	return "as the meter had it"
+	return asTheMeter
 }
+
+// asTheMeter says that the settings on file are those that the meter used, as far as its log tells.
+const asTheMeter = "as the meter had it"
 
 // How much of a total screening may change, and how little may be known of it, before a person has to look. Common
 // practice.
@@ -154,22 +188,24 @@ func (r *Run) known(p *recompute.Period, x recompute.Interval) string {
 	return fmt.Sprintf("+/- %.0f %%", 100*p.Budget.Expanded()/p.After.M3())
 }
 
-// limitReasons says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule
-// has them below or not counted.
-func (r *Run) limitReasons() (reasons []string) {
+// limitNeeds says which limits are newly exceeded, and of which it cannot be told; not where the permit's own rule has
+// them below or not counted.
+func (r *Run) limitNeeds() (list []need) {
 	open := map[string][]string{}
 	for _, l := range r.Limits {
 		switch {
 		case l.Outcome() == audit.Newly:
-			reasons = append(reasons, l.Limit+" newly exceeded in "+l.Period)
+			list = append(list, need{newlyOver, l.Limit + " newly exceeded in " + l.Period, nil, l.Period})
 		case l.Verdict() == recompute.CannotTell:
 			open[l.Limit] = append(open[l.Limit], l.Period)
 		}
 	}
 	for _, limit := range slices.Sorted(maps.Keys(open)) {
-		reasons = append(reasons, fmt.Sprintf("%s: cannot tell for %s", limit, days(open[limit])))
+		list = append(list, need{
+			cannotTellOver, fmt.Sprintf("%s: cannot tell for %s", limit, days(open[limit])), nil, "",
+		})
 	}
-	return reasons
+	return list
 }
 
 // leastCoverage is the part of the time below which a total is called incomplete; common practice, no permit text sets

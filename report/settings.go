@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 
 	"retotal/ingest"
 	"retotal/recompute/device"
@@ -81,4 +82,16 @@ type KindRecord struct {
 // NewKind makes the record of a kind of device.
 func NewKind(k device.Kind) KindRecord {
 	return KindRecord{newDevice(k.Rating.Describe()), k.Keys, k.Name, k.Sentence}
+}
+
+// distinct lists the devices of all segments, each once.
+func distinct(segments []segmentRecord) (out []deviceRecord) {
+	for _, s := range segments {
+		if !slices.ContainsFunc(out, func(d deviceRecord) bool {
+			return d.Equation == s.Device.Equation && slices.Equal(d.Dimensions, s.Device.Dimensions)
+		}) {
+			out = append(out, s.Device)
+		}
+	}
+	return out
 }

@@ -61,8 +61,10 @@ c,1970-01-01 01:00:00,,,0.1235
 				`{"name":"c","at":"1970-01-01T00:00:00Z","change_m3":null,"share":0.1235}]`,
 		},
 		"page": {
-			fmt.Sprint(table.Page().Rows), "[[{t a  false} { +1,000.0  false} { 1.000  false} { an eighth  false}] " +
-				"[{t b  false} { -1,000.0  false} { none  false} { an eighth  false}]]",
+			fmt.Sprint(table.Page().Rows), "[[{a  false false false false} {+1,000.0  true false false false} " +
+				"{1.000  true false false false} {an eighth  true false false false}] " +
+				"[{b  false false false false} {−1,000.0  true false false false} " +
+				"{none  true false false false} {an eighth  true false false false}]]",
 		},
 	} {
 		if c[0] != c[1] || err != nil {

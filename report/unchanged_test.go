@@ -54,7 +54,7 @@ func TestRecordChangesNothing(t *testing.T) {
 	}
 	for name, make := range map[string]func(){
 		"record":  func() { NewRecord(run) },
-		"details": func() { NewDetails(run) },
+		"letter":  func() { NewLetter(run); Sections(run) },
 		"summary": func() { Summary(io.Discard, run, "") },
 	} {
 		if make(); text() != before {

@@ -136,7 +136,7 @@ var house = map[string][]string{
 		"github.com/parquet-go/parquet-go/format",
 		"golang.org/x/sys/unix", // folder_linux.go
 	},
-	"retotal/report/page": {"retotal/ingest/quantity", "retotal/report", "retotal/report/picture"},
+	"retotal/report/page": {"retotal/report", "retotal/report/picture"},
 	"retotal/report/picture": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/qa",
 		"retotal/recompute", "retotal/recompute/device", "retotal/recompute/settings", "retotal/recompute/total",

@@ -388,7 +388,7 @@ func TestInitialEndsSentence(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := "Author K. O. Reviewer A. Lund.</p>"; !strings.Contains(string(page), want) {
+	if want := "author K. O., reviewer A. Lund.</p>"; !strings.Contains(string(page), want) {
 		t.Errorf("the page does not say %s", want)
 	}
 }

@@ -3,12 +3,10 @@ package page
 
 import (
 	"bytes"
-	_ "embed" // the page
+	_ "embed" // template and style
 	"html/template"
 	"strings"
-	"time"
 
-	"retotal/ingest/quantity"
 	"retotal/report"
 	"retotal/report/picture"
 )
@@ -16,25 +14,53 @@ import (
 //go:embed page.html
 var text string
 
-var page = template.Must(
-	template.New("page").Funcs(template.FuncMap{"at": report.ShortTime, "seconds": seconds, "stop": stop}).Parse(text),
-)
+//go:embed page.css
+var style string
 
-// stop ends a sentence with a full stop, unless it ends with one: a name may end with an initial.
-func stop(text string) string {
-	if strings.HasSuffix(text, ".") {
-		return text
-	}
-	return text + "."
+var page = template.Must(template.New("page").Funcs(template.FuncMap{
+	"dict":  func(root *data, item any) pair { return pair{root, item} },
+	"add":   func(i int) int { return i + 1 },
+	"class": class,
+}).Parse(strings.Replace(text, "/*style*/", style, 1)))
+
+// pair hands a part of a template its item with the whole.
+type pair struct {
+	Root *data
+	Item any
 }
 
-// seconds writes a duration given in seconds.
-func seconds(s float64) string { return quantity.FormatDuration(time.Duration(s * 1e9)) }
+// class is the style of a cell.
+func class(c report.PageCell) string {
+	var list []string
+	for _, x := range []struct {
+		is   bool
+		name string
+	}{{c.Right, "r"}, {c.Small, "s"}, {c.Mono, "mono"}, {c.Bar != "", "bar"}} {
+		if x.is {
+			list = append(list, x.name)
+		}
+	}
+	return strings.Join(list, " ")
+}
+
+// mostPoints is how many open points the page shows at once.
+const mostPoints = 7
+
+// Shown and Hidden are the open points of the page and those that a click shows; Next is the number of the first of
+// these.
+func (d *data) Shown() []report.Point  { return d.Points[:min(mostPoints, len(d.Points))] }
+func (d *data) Hidden() []report.Point { return d.Points[min(mostPoints, len(d.Points)):] }
+func (d *data) Next() int              { return mostPoints + 1 }
 
 // data is what the template shows.
 type data struct {
-	*report.Details
-	Pictures []drawing
+	*report.Letter
+	Sections []report.Section
+	Cautions []string
+	Daily    *drawing
+	Days     *report.Calendar
+	Version  string
+	drawings map[string]*drawing
 }
 
 type drawing struct {
@@ -42,14 +68,25 @@ type drawing struct {
 	SVG     template.HTML
 }
 
+// Drawing is the picture of a name; nil where there is none. The template asks for it.
+func (d *data) Drawing(name string) *drawing { return d.drawings[name] }
+
 // HTML makes the page, with the pictures in it.
 func HTML(run *report.Run, pictures []picture.Drawn) ([]byte, error) {
-	d := data{Details: report.NewDetails(run)}
-	for _, p := range pictures {
-		d.Pictures = append(d.Pictures, drawing{p.Caption, inline(p.SVG)})
+	d := data{
+		Letter:   report.NewLetter(run),
+		Sections: report.Sections(run),
+		Cautions: report.Cautions,
+		Version:  run.Version,
+		Days:     report.NewCalendar(run),
+		drawings: map[string]*drawing{},
 	}
+	for _, p := range pictures {
+		d.drawings[p.Name] = &drawing{p.Caption, inline(p.SVG)}
+	}
+	d.Daily = d.drawings["totals"]
 	var b bytes.Buffer
-	err := page.Execute(&b, d)
+	err := page.Execute(&b, &d)
 	return b.Bytes(), err
 }
 
