@@ -73,7 +73,7 @@ var worstLast = []State{Final, Between, AtMost, AtLeast, NeedsPerson}
 
 // Mark is the shape of a state: a filled dot, a sign, an open ring.
 func (s State) Mark() string {
-	return map[State]string{Final: "●", Between: "≷", AtMost: "≤", AtLeast: "≥", NeedsPerson: "○"}[s]
+	return map[State]string{Final: "●", Between: "↔", AtMost: "≤", AtLeast: "≥", NeedsPerson: "○"}[s]
 }
 
 // mostMonths is how many months page one lists; of more it lists years.

@@ -35,7 +35,22 @@ func (t *Table) Page() *PageTable {
 		}
 		out.Rows = append(out.Rows, line)
 	}
+	out.dropEmpty()
 	return out
+}
+
+// dropEmpty leaves columns out in which no row has anything.
+func (t *PageTable) dropEmpty() {
+	for k := len(t.Head) - 1; k >= 0 && len(t.Rows) > 0; k-- {
+		filled := func(row []PageCell) bool { return row[k].Text != "" || row[k].Bar != "" }
+		if slices.ContainsFunc(t.Rows, filled) {
+			continue
+		}
+		t.Head = slices.Delete(t.Head, k, k+1)
+		for i := range t.Rows {
+			t.Rows[i] = slices.Delete(t.Rows[i], k, k+1)
+		}
+	}
 }
 
 // byPeople are the titles of columns that somebody wrote: their signs stay as they are.

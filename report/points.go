@@ -34,8 +34,8 @@ const (
 	PartAverages  Part = "averages"
 	PartScreening Part = "screening"
 	PartPictures  Part = "pictures"
-	PartSettings  Part = "settings"
 	PartDays      Part = "days"
+	PartSettings  Part = "settings"
 	PartRead      Part = "certificate"
 	PartSign      Part = "signatures"
 )

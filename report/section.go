@@ -40,8 +40,8 @@ func Sections(r *Run) (list []Section) {
 		{PartAverages, "Averages", r.averageBlocks(rec)},
 		{PartScreening, "Screening, by effect", r.screeningBlocks(rec)},
 		{PartPictures, "The record in pictures", pictures("hydrograph", "months", "cumulative")},
-		{PartSettings, "Settings", r.settingBlocks(rec)},
 		{PartDays, "Days", tables("Totals by day", rec.Days)},
+		{PartSettings, "Settings", r.settingBlocks(rec)},
 		{PartRead, "Certificate: what was read", r.readBlocks(rec)},
 	} {
 		if s.Blocks = slices.DeleteFunc(s.Blocks, empty); len(s.Blocks) > 0 {

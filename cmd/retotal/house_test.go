@@ -137,6 +137,13 @@ var house = map[string][]string{
 		"golang.org/x/sys/unix", // folder_linux.go
 	},
 	"retotal/report/page": {"retotal/report", "retotal/report/picture"},
+	"retotal/report/paper": {
+		"retotal/report", "codeberg.org/go-fonts/liberation/liberationmonoregular",
+		"codeberg.org/go-fonts/liberation/liberationsansbold", "codeberg.org/go-fonts/liberation/liberationsansregular",
+		"codeberg.org/go-fonts/liberation/liberationserifbold",
+		"codeberg.org/go-fonts/liberation/liberationserifregular", "codeberg.org/go-pdf/fpdf",
+		"golang.org/x/image/font", "golang.org/x/image/font/sfnt", "gonum.org/v1/plot/font", "gonum.org/v1/plot/vg",
+	},
 	"retotal/report/picture": {
 		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/qa",
 		"retotal/recompute", "retotal/recompute/device", "retotal/recompute/settings", "retotal/recompute/total",
@@ -145,7 +152,8 @@ var house = map[string][]string{
 		"gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg",
 	},
 	"retotal/report/results": {
-		"retotal/ingest", "retotal/recompute", "retotal/report", "retotal/report/page", "retotal/report/picture",
+		"retotal/ingest", "retotal/recompute", "retotal/report", "retotal/report/page",
+		"retotal/report/paper", "retotal/report/picture",
 	},
 	"retotal/testdata/quarry-lane": {},
 }

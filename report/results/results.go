@@ -2,10 +2,13 @@
 package results
 
 import (
+	"errors"
+
 	"retotal/ingest"
 	"retotal/recompute"
 	"retotal/report"
 	"retotal/report/page"
+	"retotal/report/paper"
 	"retotal/report/picture"
 )
 
@@ -48,5 +51,9 @@ func (w *Writer) Write(run *report.Run) error {
 	if err != nil {
 		return err
 	}
-	return w.folder.Write("report.html", html)
+	pdf, err := paper.PDF(run, nil)
+	if err != nil {
+		return err
+	}
+	return errors.Join(w.folder.Write("report.html", html), w.folder.Write("report.pdf", pdf))
 }
