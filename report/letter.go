@@ -429,7 +429,7 @@ func (r *Run) note(l *Letter, years bool) string {
 		if v, ok := p.Percent(); ok && math.Abs(v) >= 0.05 {
 			text += ": " + oneDecimal(v) + " of what stood before"
 			if after := p.CommonAfter(); after != 0 {
-				text += fmt.Sprintf(", which was %s of the corrected one", percentOver(p.CommonBefore()/after-1))
+				text += fmt.Sprintf(", which was %s the corrected volume", percentOver(p.CommonBefore()/after-1))
 			}
 		}
 		list = append(list, text+".")

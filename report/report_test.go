@@ -48,14 +48,15 @@ func correctFile(t *testing.T, file string) (*Run, string) {
 		t.Fatal(err)
 	}
 	result, err := recompute.Run(context.Background(), log, log.Site, recompute.Options{
-		Rows: func() (func(*recompute.Rows) error, error) { return rep.Rows, nil },
+		Budget: true,
+		Rows:   func() (func(*recompute.Rows) error, error) { return rep.Rows, nil },
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
 	run := &Run{
 		Result: result, Log: log, Findings: audit.Findings(result, nil), Over: audit.DailyLimit(result),
-		Version: "test",
+		Limits: audit.Limits(result), Version: "test",
 	}
 	if err := errors.Join(rep.Write(run), folder.Commit("")); err != nil {
 		t.Fatal(err)
