@@ -84,7 +84,7 @@ func rankOf(p Part) int {
 func (r *Run) point(n *need) Point {
 	switch n.kind {
 	case disagreement:
-		return Point{capital(n.about.Topic) + ": differs.", firstSentence(n.about.Sentence), PartAgree, true}
+		return Point{capital(n.about.Topic) + ": differs.", inShort(firstSentence(n.about.Sentence)), PartAgree, true}
 	case doubt:
 		return Point{capital(n.about.Topic) + " is doubtful.", capital(n.reason) + ".", PartAgree, true}
 	case newlyOver:
@@ -244,4 +244,22 @@ func firstSentence(text string) string {
 		}
 	}
 	return text
+}
+
+// mostLetters is how long a text of page one may be; the whole stands below.
+const mostLetters = 220
+
+// inShort cuts a long text at the last clause that page one has room for.
+func inShort(text string) string {
+	if len(text) <= mostLetters {
+		return text
+	}
+	cut := max(strings.LastIndex(text[:mostLetters], "; "), strings.LastIndex(text[:mostLetters], ", "))
+	if cut < mostLetters/3 {
+		cut = strings.LastIndex(text[:mostLetters], " ")
+	}
+	if cut < 0 {
+		return text
+	}
+	return text[:cut] + " …"
 }

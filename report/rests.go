@@ -42,7 +42,7 @@ func (r *Run) rests() (list []Rest) {
 	}
 	for i := range r.Findings {
 		f := &r.Findings[i]
-		list = append(list, Rest{marks[f.Verdict], capital(f.Topic), firstSentence(f.Sentence)})
+		list = append(list, Rest{marks[f.Verdict], capital(f.Topic), inShort(firstSentence(f.Sentence))})
 	}
 	slices.SortStableFunc(list, func(a, b Rest) int { return gravity(a.Mark) - gravity(b.Mark) })
 	list = shortened(list, "More comparisons")

@@ -115,7 +115,12 @@ func (r *Run) stands(causes []changed) []Phrase {
 	if len(causes) > 0 {
 		what = "the corrected settings change less than 0.1 % of it"
 	}
-	words := fmt.Sprintf("; screening changed %s.", r.withUnit(r.signed(p.Split().Screening, decimals)))
+	words := "; screening changes nothing."
+	if by := p.Difference() - p.Split().Settings; Grouped(r.Site().Report.VolumeUnit.FromSI(math.Abs(by)), decimals) !=
+		Grouped(0, decimals) {
+		words = fmt.Sprintf("; screening and what the meter could not show change %s.",
+			r.withUnit(r.signed(by, decimals)))
+	}
 	if slices.ContainsFunc(r.needs(), func(n need) bool { return n.kind <= doubt || n.kind == visitDiffers }) {
 		return []Phrase{
 			{Text: strings.ToUpper(what[:1]) + what[1:] + words},

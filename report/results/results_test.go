@@ -15,8 +15,8 @@ import (
 	"retotal/report"
 )
 
-// correct runs one of the demo's site files and returns the folder of its results.
-func correct(t *testing.T, file string) string {
+// correct runs one of the demo's site files and returns the run and the folder of its results.
+func correct(t *testing.T, file string) (*report.Run, string) {
 	t.Helper()
 	s, err := site.Load(filepath.Join("..", "..", "testdata", "quarry-lane", file))
 	if err != nil {
@@ -49,11 +49,12 @@ func correct(t *testing.T, file string) string {
 	if err := errors.Join(w.Write(run), folder.Commit("")); err != nil {
 		t.Fatal(err)
 	}
-	return folder.Path()
+	return run, folder.Path()
 }
 
 func TestPage(t *testing.T) {
-	text, err := os.ReadFile(filepath.Join(correct(t, "site.toml"), "report.html"))
+	_, dir := correct(t, "site.toml")
+	text, err := os.ReadFile(filepath.Join(dir, "report.html"))
 	if err != nil {
 		t.Fatal(err)
 	}
