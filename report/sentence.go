@@ -186,7 +186,7 @@ func settingsOf(s *site.Settings) map[string]string {
 	all := map[string]string{}
 	for i, v := range s.Values {
 		if v != nil {
-			all[site.Setting(i).Name()] = v.Written()
+			all[strings.ReplaceAll(site.Setting(i).Key(), "_", " ")] = v.Written()
 		}
 	}
 	rest := site.Settings{Loop: s.Loop, Air: s.Air, EchoAt: s.EchoAt, Shift: s.Shift, Clamped: s.Clamped}
