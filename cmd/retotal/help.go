@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"retotal/ingest/problem"
+	"retotal/report"
 )
 
 //go:embed help/*.md
@@ -36,7 +37,8 @@ func topicTitle(topic string) string {
 }
 
 func helpCommand() *cobra.Command {
-	return &cobra.Command{
+	schema := false
+	c := &cobra.Command{
 		Use:     "help [COMMAND | TOPIC]",
 		Short:   "Help about a command or a topic",
 		Long:    "Prints the help of a command, or a page of the manual.",
@@ -47,8 +49,24 @@ func helpCommand() *cobra.Command {
 			}
 			return helpNames(c.Root()), cobra.ShellCompDirectiveNoFileComp
 		},
-		RunE: func(c *cobra.Command, args []string) error { return help(c.Root(), args) },
+		RunE: func(c *cobra.Command, args []string) error {
+			if schema {
+				return printSchema(c, args)
+			}
+			return help(c.Root(), args)
+		},
 	}
+	c.Flags().BoolVar(&schema, "schema", false, "of the topic outputs: print the JSON Schema of record.json")
+	return c
+}
+
+// printSchema prints the schema of records.
+func printSchema(c *cobra.Command, args []string) error {
+	if len(args) != 1 || args[0] != "outputs" {
+		return usage{"--schema goes with the topic outputs, as in: retotal help outputs --schema"}
+	}
+	_, err := c.OutOrStdout().Write(report.Schema)
+	return err
 }
 
 // help prints the page of a topic, the help of a command, or both where they share a name.

@@ -35,6 +35,11 @@ func TestMain(m *testing.M) {
 // FILE FAULT and weirlog FILE KIND write logs, below TO FILE... joins files, and plot FOLDER TOPIC NUMBER [CAUSE]
 // writes a site of package mistakes, of which somebody accepts the cause.
 func TestScripts(t *testing.T) {
+	t.Cleanup(func() {
+		if n := recordsHeld.Load(); !t.Failed() && n == 0 {
+			t.Error("no record was held to the schema")
+		}
+	})
 	testscript.Run(t, testscript.Params{
 		Dir:           filepath.Join("..", "..", "testdata", "script"),
 		UpdateScripts: *update,
@@ -42,6 +47,7 @@ func TestScripts(t *testing.T) {
 			site := os.DirFS(filepath.Join("..", "..", "testdata", "quarry-lane"))
 			logs := os.DirFS(filepath.Join("..", "..", "testdata", "log", "parquet"))
 			cases := os.DirFS(filepath.Join("..", "..", "testdata", "cases"))
+			e.Defer(func() { holdRecords(t, e.WorkDir) })
 			return errors.Join(os.CopyFS(filepath.Join(e.WorkDir, "quarry-lane"), site),
 				os.CopyFS(filepath.Join(e.WorkDir, "cases"), cases),
 				os.CopyFS(filepath.Join(e.WorkDir, "parquet"), logs))
