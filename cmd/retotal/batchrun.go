@@ -18,6 +18,7 @@ import (
 	"retotal/ingest/quantity"
 	"retotal/report"
 	"retotal/report/lake"
+	"retotal/report/results"
 )
 
 // batchRun is a batch at work.
@@ -183,7 +184,7 @@ func (r *batchRun) site(ctx context.Context, m *member) (piece *lake.Piece, err 
 		defer folder.Discard()
 		folder.Yearly(r.folder.Readings(m.id))
 		name := r.o.siteFile(m.File)
-		run, err := j.write(ctx, folder, folder.Path(), name)
+		run, err := j.write(ctx, folder, folder.Path(), name, results.Options{})
 		if err != nil {
 			return err
 		}

@@ -19,6 +19,7 @@ type correctOptions struct {
 	json, quiet, strict bool
 	without             []int
 	draws               int
+	results             results.Options
 }
 
 func correctCommand() *cobra.Command {
@@ -50,6 +51,8 @@ not be done, or, with --strict, something needs a person.`,
 		"also show the total without correction N (the first is 1), beside the others")
 	c.Flags().BoolVar(&o.json, "json", false,
 		"print the record of each site as one line of JSON instead of the summary")
+	c.Flags().BoolVar(&o.results.WaterML, "waterml", false,
+		"also write flow.xml: the corrected mean flow of each day as WaterML 2.0 (OGC 10-126r4)")
 	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print no summary and no progress, only problems")
 	c.Flags().BoolVar(&o.strict, "strict", false, "exit with status 3 when something needs a person")
 	return c
@@ -124,7 +127,7 @@ func correctSite(
 	bar := newProgress(c.ErrOrStderr(), j.log, o.quiet)
 	run, err := func() (*report.Run, error) {
 		defer bar.stop()
-		return j.write(ctx, folder, folder.Path(), "")
+		return j.write(ctx, folder, folder.Path(), "", o.results)
 	}()
 	if err != nil {
 		return nil, err
@@ -150,14 +153,16 @@ func correctSite(
 
 // write computes a site and writes its results into a folder, which the caller commits or discards; place is where they
 // are said to be, and siteFile how they name the site file, "" for as seen from there.
-func (j *job) write(ctx context.Context, folder *report.Folder, place, siteFile string) (*report.Run, error) {
+func (j *job) write(
+	ctx context.Context, folder *report.Folder, place, siteFile string, o results.Options,
+) (*report.Run, error) {
 	var rep *results.Writer
 	run, err := j.withRecord().compute(ctx, func() (func(*recompute.Rows) error, error) {
 		if rep != nil {
 			rep.Close()
 		}
 		var err error
-		if rep, err = results.New(folder, j.log); err != nil {
+		if rep, err = results.New(folder, j.log, o); err != nil {
 			return nil, err
 		}
 		return rep.Rows, nil

@@ -151,9 +151,10 @@ var house = map[string][]string{
 		"gonum.org/v1/plot", "gonum.org/v1/plot/font", "gonum.org/v1/plot/plotter", "gonum.org/v1/plot/vg",
 		"gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg",
 	},
+	"retotal/report/waterml": {"retotal/recompute", "retotal/recompute/total", "retotal/report"},
 	"retotal/report/results": {
-		"retotal/ingest", "retotal/recompute", "retotal/report", "retotal/report/page",
-		"retotal/report/paper", "retotal/report/picture",
+		"retotal/ingest", "retotal/ingest/problem", "retotal/recompute", "retotal/report", "retotal/report/page",
+		"retotal/report/paper", "retotal/report/picture", "retotal/report/waterml",
 	},
 	"retotal/testdata/quarry-lane": {},
 }

@@ -5,15 +5,23 @@ import (
 	"errors"
 
 	"retotal/ingest"
+	"retotal/ingest/problem"
 	"retotal/recompute"
 	"retotal/report"
 	"retotal/report/page"
 	"retotal/report/paper"
 	"retotal/report/picture"
+	"retotal/report/waterml"
 )
+
+// Options are the files that are written on request.
+type Options struct {
+	WaterML bool // flow.xml, mean flows of days
+}
 
 // Writer gathers the rows of one pass over a log and writes what is made of them.
 type Writer struct {
+	options  Options
 	folder   *report.Folder
 	report   *report.Report
 	pictures *picture.Gatherer
@@ -21,12 +29,12 @@ type Writer struct {
 
 // New begins the results of one pass; the folder is the caller's to commit or discard. A pass that has to begin again
 // takes new ones.
-func New(folder *report.Folder, l *ingest.Log) (*Writer, error) {
+func New(folder *report.Folder, l *ingest.Log, o Options) (*Writer, error) {
 	r, err := report.New(folder, l)
 	if err != nil {
 		return nil, err
 	}
-	return &Writer{folder: folder, report: r, pictures: picture.New()}, nil
+	return &Writer{options: o, folder: folder, report: r, pictures: picture.New()}, nil
 }
 
 // Rows takes in a stretch of decided readings.
@@ -47,13 +55,31 @@ func (w *Writer) Write(run *report.Run) error {
 	if err != nil {
 		return err
 	}
-	html, err := page.HTML(run, pictures)
-	if err != nil {
-		return err
+	files := []file{
+		{"report.html", func() ([]byte, error) { return page.HTML(run, pictures) }},
+		{"report.pdf", func() ([]byte, error) { return paper.PDF(run, nil) }},
 	}
-	pdf, err := paper.PDF(run, nil)
-	if err != nil {
-		return err
+	if w.options.WaterML {
+		files = append(files, file{"flow.xml", func() ([]byte, error) { return waterml.Daily(run) }})
 	}
-	return errors.Join(w.folder.Write("report.html", html), w.folder.Write("report.pdf", pdf))
+	return w.all(files)
+}
+
+// file is a file that is made of a run alone.
+type file struct {
+	name string
+	make func() ([]byte, error)
+}
+
+// all makes files side by side and writes them.
+func (w *Writer) all(files []file) error {
+	errs := make([]error, len(files))
+	problem.Beside(len(files), func(i int) {
+		content, err := files[i].make()
+		if err == nil {
+			err = w.folder.Write(files[i].name, content)
+		}
+		errs[i] = err
+	})
+	return errors.Join(errs...)
 }

@@ -2,17 +2,22 @@ package results
 
 import (
 	"context"
+	"encoding/xml"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"retotal/ingest"
 	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/recompute/audit"
 	"retotal/report"
+	"retotal/report/waterml"
 )
 
 // correct runs one of the demo's site files and returns the run and the folder of its results.
@@ -31,7 +36,7 @@ func correct(t *testing.T, file string) (*report.Run, string) {
 	if bad != nil {
 		t.Fatal(bad)
 	}
-	w, err := New(folder, log)
+	w, err := New(folder, log, Options{WaterML: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -50,6 +55,51 @@ func correct(t *testing.T, file string) (*report.Run, string) {
 		t.Fatal(err)
 	}
 	return run, folder.Path()
+}
+
+// TestWaterML: a general XML reader finds a point a day, each with the mean flow of the result to nine digits, and a
+// hostile name comes back as it was, but for what XML cannot hold.
+func TestWaterML(t *testing.T) {
+	run, _ := correct(t, "site.toml")
+	run.Result.Site.Name = "=x\"<&]]></wml2:Collection>\u202e\x01"
+	text, err := waterml.Daily(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var doc struct {
+		Name   string `xml:"samplingFeatureMember>MonitoringPoint>name"`
+		Points []struct {
+			Time    time.Time `xml:"MeasurementTVP>time"`
+			Value   string    `xml:"MeasurementTVP>value"`
+			Quality struct {
+				Is string `xml:"href,attr"`
+			} `xml:"MeasurementTVP>metadata>TVPMeasurementMetadata>quality"`
+		} `xml:"observationMember>OM_Observation>result>MeasurementTimeseries>point"`
+	}
+	if err := xml.Unmarshal(text, &doc); err != nil {
+		t.Fatal(err)
+	}
+	if want := strings.Replace(run.Result.Site.Name, "\x01", "\ufffd", 1); doc.Name != want {
+		t.Errorf("the name is %q, want %q", doc.Name, want)
+	}
+	if len(doc.Points) != len(run.Result.Days) {
+		t.Fatalf("%d points of %d days", len(doc.Points), len(run.Result.Days))
+	}
+	estimates := 0
+	for i, p := range doc.Points {
+		d := &run.Result.Days[i]
+		v, err := strconv.ParseFloat(p.Value, 64)
+		want := d.After.M3() / (float64(d.After.Covered) / 1e9)
+		if err != nil || math.Abs(v-want) > 1e-8*want || p.Time.UnixNano() != d.From {
+			t.Errorf("%s: %v at %v, want %v (%v)", d.Label, v, p.Time, want, err)
+		}
+		if strings.HasSuffix(p.Quality.Is, "/estimate") {
+			estimates++
+		}
+	}
+	if estimates == 0 {
+		t.Error("no day is an estimate, and some have bridged or bounded flow")
+	}
 }
 
 func TestPage(t *testing.T) {
