@@ -52,6 +52,13 @@ func sideOf(p *recompute.Period) (side, bool) {
 	return both, true
 }
 
+// AtLeast reports whether a period's corrected total is only the least that flowed, and bounds make most of its
+// uncertainty.
+func AtLeast(p *recompute.Period) bool {
+	s, ok := sideOf(p)
+	return ok && s == least
+}
+
 // after writes a corrected total; where bounds make most of its uncertainty, it is the least or the most that flowed,
 // and says so.
 func (r *Run) after(p *recompute.Period, decimals int) string {

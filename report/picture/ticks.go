@@ -2,98 +2,202 @@ package picture
 
 import (
 	"math"
+	"strconv"
 	"time"
-
-	"gonum.org/v1/plot"
 
 	"retotal/recompute/total"
 	"retotal/report"
 )
 
-// calendarTicks puts ticks at the starts of years, months, days or hours in a zone. X is seconds since 1970.
-type calendarTicks struct{ location *time.Location }
+// tick is a place on an axis.
+type tick struct {
+	at    int64
+	label string
+	bold  bool
+}
 
-// Ticks implements plot.Ticker.
-func (c calendarTicks) Ticks(low, high float64) []plot.Tick {
-	span := time.Duration((high - low) * 1e9)
+// step is how far ticks of the calendar lie apart; only one of them is set.
+type step struct{ years, months, days, hours int }
+
+// about is its usual length.
+func (s step) about() time.Duration {
 	const day = 24 * time.Hour
-	for _, step := range []struct {
-		upTo                time.Duration
-		years, months, days int
-		hours               int
-		label               string
-	}{
-		{12 * time.Hour, 0, 0, 0, 1, "15:04"},
-		{3 * day, 0, 0, 0, 6, "2 Jan 15:04"},
-		{16 * day, 0, 0, 1, 0, "2 Jan"},
-		{75 * day, 0, 0, 7, 0, "2 Jan"},
-		{420 * day, 0, 1, 0, 0, "Jan 2006"},
-		{1300 * day, 0, 3, 0, 0, "Jan 2006"},
-		{5000 * day, 1, 0, 0, 0, "2006"},
-		{1 << 62, 5, 0, 0, 0, "2006"},
-	} {
-		if span <= step.upTo {
-			return c.every(low, high, step.years, step.months, step.days, step.hours, step.label)
-		}
-	}
-	return nil
+	return time.Duration(s.years)*8766*time.Hour + time.Duration(s.months)*30*day + time.Duration(s.days)*day +
+		time.Duration(s.hours)*time.Hour
 }
 
-// every puts ticks at round times of the clock: those that it skips at the first time after, those that it shows twice
-// at the first of the two.
-func (c calendarTicks) every(low, high float64, years, months, days, hours int, label string) (ticks []plot.Tick) {
-	y, m, d := time.Unix(int64(low), 0).In(c.location).Date()
+// scale is how a time axis is cut: long ticks with names, short ones between them.
+type scale struct {
+	long, short step
+	room        float64 // units that a name needs
+	name        func(t time.Time, first bool) string
+}
+
+var scales = []scale{
+	{step{hours: 1}, step{}, 66, hourName},
+	{step{hours: 3}, step{hours: 1}, 66, hourName},
+	{step{hours: 6}, step{hours: 1}, 66, hourName},
+	{step{days: 1}, step{hours: 6}, 66, dayName},
+	{step{days: 1}, step{hours: 12}, 44, shortDayName},
+	{step{days: 7}, step{days: 1}, 70, weekName},
+	{step{months: 1}, step{days: 7}, 58, monthName},
+	{step{months: 3}, step{months: 1}, 34, monthOrYear},
+	{step{months: 6}, step{months: 3}, 34, monthOrYear},
+	{step{years: 1}, step{months: 3}, 36, yearName},
+	{step{years: 2}, step{years: 1}, 36, yearName},
+	{step{years: 5}, step{years: 1}, 36, yearName},
+	{step{years: 10}, step{years: 1}, 36, yearName},
+	{step{years: 50}, step{years: 10}, 0, yearName},
+}
+
+func hourName(t time.Time, first bool) string {
+	if first || t.Hour() == 0 {
+		return t.Format("Mon 2 Jan") + map[bool]string{true: t.Format(" 15:04")}[t.Hour() != 0]
+	}
+	return t.Format("15:04")
+}
+
+func dayName(t time.Time, first bool) string {
+	if first || t.Day() == 1 {
+		return t.Format("Mon 2 Jan")
+	}
+	return t.Format("Mon 2")
+}
+
+func shortDayName(t time.Time, first bool) string {
+	if first || t.Day() == 1 {
+		return t.Format("2 Jan")
+	}
+	return t.Format("2")
+}
+
+func weekName(t time.Time, first bool) string { return t.Format("2 Jan") }
+
+func monthName(t time.Time, first bool) string {
+	if first || t.Month() == time.January {
+		return t.Format("Jan 2006")
+	}
+	return t.Format("Jan")
+}
+
+func monthOrYear(t time.Time, first bool) string {
 	switch {
-	case years > 0:
-		y, m, d = y-y%years, 1, 1
-	case months > 0:
-		m, d = m-(m-1)%time.Month(months), 1
+	case t.Month() == time.January:
+		return t.Format("2006")
+	case first:
+		return t.Format("Jan 2006")
 	}
-	last := math.Inf(-1)
-	for i := 0; ; i++ { // the wall time rises with every step
-		wall := time.Date(y+i*years, m+time.Month(i*months), d+i*days, i*hours, 0, 0, 0, time.UTC)
-		t := time.Unix(0, total.Civil(c.location, wall)).In(c.location)
-		at := float64(t.Unix())
-		if at > high {
-			return ticks
-		}
-		if at >= low && at > last {
-			ticks = append(ticks, plot.Tick{Value: at, Label: t.Format(label)})
-			last = at
-		}
-	}
+	return t.Format("Jan")
 }
 
-// roundTicks puts about five labelled ticks at round numbers, one, two or five times a power of ten apart.
-type roundTicks struct{}
+func yearName(t time.Time, first bool) string { return t.Format("2006") }
 
-// Ticks implements plot.Ticker.
-func (roundTicks) Ticks(low, high float64) (ticks []plot.Tick) {
-	if !(high > low) {
+// clock is the zone that ticks are in.
+type clock struct{ location *time.Location }
+
+// ticks are those of a time axis that is so wide, long and short.
+func (c clock) ticks(from, until int64, units float64) (long []tick, short []int64) {
+	chosen := scales[len(scales)-1]
+	for _, s := range scales {
+		if float64(s.long.about())/float64(max(until-from, 1))*units >= s.room {
+			chosen = s
+			break
+		}
+	}
+	for i, at := range c.every(from, until, chosen.long) {
+		t := time.Unix(0, at).In(c.location)
+		start := t.Hour() == 0 && (t.Day() == 1 || chosen.long.hours > 0)
+		if chosen.long.years == 0 && chosen.long.months > 1 {
+			start = t.Month() == time.January
+		}
+		long = append(long, tick{at, chosen.name(t, i == 0), start})
+	}
+	if float64(chosen.short.about())/float64(max(until-from, 1))*units >= 3 {
+		short = c.every(from, until, chosen.short)
+	}
+	return long, short
+}
+
+// every returns the round times of the clock from one instant until another, that included: those that it skips at the
+// first time after, those that it shows twice at the first of the two.
+func (c clock) every(from, until int64, s step) (list []int64) {
+	if s == (step{}) {
 		return nil
 	}
-	step := math.Pow(10, math.Floor(math.Log10((high-low)/5)))
-	for _, factor := range []float64{1, 2, 5, 10} {
-		if (high-low)/(step*factor) <= 6 {
+	date := time.Unix(0, from).In(c.location)
+	y, m, d := date.Date()
+	switch {
+	case s.years > 0:
+		y, m, d = y-y%s.years, 1, 1
+	case s.months > 0:
+		m, d = m-(m-1)%time.Month(s.months), 1
+	case s.days == 7:
+		d -= int(date.Weekday()+6) % 7
+	}
+	last := int64(math.MinInt64)
+	for i := 0; ; i++ { // the wall time rises with every step
+		wall := time.Date(y+i*s.years, m+time.Month(i*s.months), d+i*s.days, i*s.hours, 0, 0, 0, time.UTC)
+		at := total.Civil(c.location, wall)
+		if at > until {
+			return list
+		}
+		if at >= from && at > last {
+			list, last = append(list, at), at
+		}
+	}
+}
+
+// rounds are round numbers between two values, 1, 2, 2.5 or 5 times a power of ten apart, at most so many steps, and that
+// step.
+func rounds(low, high, most float64) (list []float64, step float64) {
+	if !(high > low) || !finite(high-low) {
+		return nil, 0
+	}
+	step = math.Pow(10, math.Floor(math.Log10((high-low)/most)))
+	for _, factor := range []float64{1, 2, 2.5, 5, 10} {
+		if (high-low)/(step*factor) <= most {
 			step *= factor
 			break
 		}
 	}
-	decimals := max(0, int(-math.Floor(math.Log10(step)+1e-9)))
-	for i := math.Ceil(low/step - 1e-9); i*step <= high*(1+1e-12); i++ {
-		ticks = append(ticks, plot.Tick{Value: i * step, Label: report.Grouped(i*step, decimals)})
+	for i := math.Ceil(low/step - 1e-9); i*step <= high*(1+1e-12)+step*1e-9; i++ {
+		list = append(list, i*step)
 	}
-	return ticks
+	return list, step
 }
 
-// unlabelled keeps the ticks of a ticker and leaves out their labels.
-type unlabelled struct{ plot.Ticker }
-
-// Ticks implements plot.Ticker.
-func (u unlabelled) Ticks(low, high float64) []plot.Tick {
-	ticks := u.Ticker.Ticks(low, high)
-	for i := range ticks {
-		ticks[i].Label = " " // a blank keeps the tick a major one
+// roundName writes a round number as one of so large a step.
+func roundName(v, step float64) string {
+	if v == 0 {
+		return "0"
 	}
-	return ticks
+	if step >= 1e9 || step < 1e-6 {
+		return strconv.FormatFloat(v, 'g', 3, 64)
+	}
+	for decimals := 0; ; decimals++ {
+		scaled := step * math.Pow(10, float64(decimals))
+		if math.Abs(scaled-math.Round(scaled)) < 1e-6*scaled || decimals == 9 {
+			return minus(report.Grouped(v, decimals))
+		}
+	}
+}
+
+// minus puts the sign of print in the place of the hyphen.
+func minus(text string) string {
+	if text != "" && text[0] == '-' {
+		return "−" + text[1:]
+	}
+	return text
+}
+
+// name is that of the beginning of a stretch of time.
+func (c clock) name(at, length int64) string {
+	t := time.Unix(0, at).In(c.location)
+	switch {
+	case time.Duration(length) < 20*24*time.Hour:
+		return t.Format("Mon 2 Jan")
+	case time.Duration(length) < 3*8766*time.Hour:
+		return t.Format("Jan 2006")
+	}
+	return t.Format("2006")
 }

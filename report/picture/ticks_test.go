@@ -5,6 +5,7 @@ import (
 	"go/build"
 	"io"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -29,8 +30,12 @@ func TestTicksOverJumps(t *testing.T) {
 		}
 		low, _ := time.Parse(time.RFC3339, c.low)
 		var got []string
-		for _, tick := range (calendarTicks{l}).Ticks(float64(low.Unix()), float64(low.AddDate(0, 0, c.days).Unix())) {
-			got = append(got, time.Unix(int64(tick.Value), 0).UTC().Format("02T15"))
+		every := step{days: 1}
+		if c.days == 1 {
+			every = step{hours: 6}
+		}
+		for _, at := range (clock{l}).every(low.UnixNano(), low.AddDate(0, 0, c.days).UnixNano(), every) {
+			got = append(got, time.Unix(0, at).UTC().Format("02T15"))
 		}
 		if text := strings.Join(got, " "); text != c.want {
 			t.Errorf("%s from %s: %s, want %s", c.zone, c.low, text, c.want)
@@ -87,13 +92,17 @@ func jumpNear(l *time.Location, year int) float64 {
 
 func checkTicks(t *testing.T, l *time.Location, low, length float64) {
 	t.Helper()
-	ticks := calendarTicks{l}.Ticks(low, low+length)
-	if len(ticks) < 2 || len(ticks) > 30 {
-		t.Fatalf("%s: %d ticks over %g h from %v", l, len(ticks), length/3600, time.Unix(int64(low), 0).In(l))
+	from, until := int64(low*1e9), int64((low+length)*1e9)
+	long, short := clock{l}.ticks(from, until, 650)
+	if len(long) > 12 || len(long) == 0 && length > 2*3600 || len(short) > 250 {
+		t.Fatalf("%s: %d and %d ticks over %g h from %v", l, len(long), len(short), length/3600, time.Unix(0, from).In(l))
 	}
-	for i, tick := range ticks {
-		if tick.Value < low || tick.Value > low+length || i > 0 && tick.Value <= ticks[i-1].Value {
-			t.Errorf("%s: tick %d of %v out of order", l, i, ticks)
+	for i, tick := range long {
+		if tick.at < from || tick.at > until || i > 0 && tick.at <= long[i-1].at || tick.label == "" {
+			t.Errorf("%s: tick %d of %v out of order", l, i, long)
 		}
+	}
+	if !slices.IsSorted(short) || len(short) > 0 && (short[0] < from || short[len(short)-1] > until) {
+		t.Errorf("%s: short ticks %v", l, short)
 	}
 }

@@ -1,66 +1,102 @@
 package picture
 
 import (
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
+	"fmt"
+	"math"
+	"time"
 
 	"retotal/report"
 )
 
-// visitPoints are the differences of a lane from the site visits, with the uncertainty of each visit.
-type visitPoints struct {
-	plotter.XYs
-	u95 []float64
+// residual is what either lane says less what a visit found, in mm, and within what they agree.
+type residual struct {
+	at            int64
+	before, after float64
+	within        float64
 }
 
-// YError implements plotter.YErrorer.
-func (v visitPoints) YError(i int) (low, high float64) { return -v.u95[i], v.u95[i] }
-
-// visits shows what either lane says less what the visits found; nil when no visit has readings near it.
-func visits(run *report.Run) *picture {
-	p := newPlot("Log less site visit, before and after correction", "difference of head (mm)")
-	before, after := visitPoints{}, visitPoints{}
+// Visits draws what the log says less what site visits found, before and after; nil when no visit has readings near it.
+func Visits(run *report.Run, o Options) *Picture {
+	from, until := o.span(run)
+	o = o.size(760, 230)
+	half := 500 * run.Log.Resolution[run.Site().Log.Primary] // half a step of the log, mm
+	var list []residual
 	for i := range run.Result.Visits {
-		v := &run.Result.Visits[i]
-		if v.Found {
-			x := float64(v.At.UTC) / 1e9
-			before.XYs = append(before.XYs, plotter.XY{X: x, Y: v.Before() * 1000})
-			before.u95 = append(before.u95, v.U95()*1000)
-			after.XYs = append(after.XYs, plotter.XY{X: x, Y: v.After() * 1000})
-			after.u95 = append(after.u95, v.U95()*1000)
+		if v := &run.Result.Visits[i]; v.Found && v.At.UTC >= from && v.At.UTC <= until {
+			list = append(list, residual{v.At.UTC, 1000 * v.Before(), 1000 * v.After(), 1000*v.U95() + half})
 		}
 	}
-	if len(before.XYs) == 0 {
+	if len(list) == 0 {
 		return nil
 	}
-	start, end := float64(run.Result.Total.From)/1e9, float64(run.Result.Total.Until)/1e9
-	addLine(p, plotter.XYs{{X: start}, {X: end}}, "",
-		func(l *plotter.Line) { l.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(0.6)} }, false)
-	addVisits(p, before, "recorded settings", draw.GlyphStyle{
-		Color: pale, Radius: vg.Points(4), Shape: draw.RingGlyph{},
-	})
-	addVisits(p, after, "corrected settings", draw.GlyphStyle{
-		Color: ink, Radius: vg.Points(3), Shape: draw.CircleGlyph{},
-	})
-	timeAxis(run, p)
-	room := 0.25 * (p.Y.Max - p.Y.Min)
-	p.Y.Min, p.Y.Max = min(p.Y.Min, -1)-room, max(p.Y.Max, 1)+2*room
-	return &picture{name: "visits", height: 8 * vg.Centimeter, parts: []*plot.Plot{p}}
+	p := &plotOf{}
+	p.from, p.until, p.clock = from, until, clock{run.Site().Report.Clock.Location}
+	for _, r := range list {
+		p.low = math.Min(p.low, math.Min(math.Min(r.before, r.after), -r.within))
+		p.high = math.Max(p.high, math.Max(math.Max(r.before, r.after), r.within))
+	}
+	p.low, p.high = p.low-0.08*(p.high-p.low), p.high+0.08*(p.high-p.low)
+	p.key = key{title: "Log less visit", unit: "mm of head"}
+	p.add("after", func(s *sheet, x, y float64) { s.ring(pen{After, 1, nil}, x+7, y-4, 3.4, true) })
+	p.add("before", func(s *sheet, x, y float64) { s.ring(pen{Before, 1.6, nil}, x+7, y-4, 4, false) })
+	p.add("within the visit's uncertainty", boxSign(Range))
+	p.place(&o)
+	return &Picture{
+		Name: "visits", Caption: "What the log says less what site visits found", Width: o.Width, Height: o.Height,
+		Title: visitSentence(run, list),
+		draw: func(s *sheet) {
+			p.sheet = s
+			p.key.draw(s, p.left, o.Width, 0)
+			p.values()
+			p.residuals(list, &o)
+			p.base()
+			p.times(true)
+		},
+	}
 }
 
-func addVisits(p *plot.Plot, points visitPoints, name string, style draw.GlyphStyle) {
-	bars, err := plotter.NewYErrorBars(points)
-	if err != nil {
-		return // no points
+// agrees reports whether the corrected log agrees with the visit.
+func (r *residual) agrees() bool { return math.Abs(r.after) <= r.within+1e-6 }
+
+func visitSentence(run *report.Run, list []residual) string {
+	agree := 0
+	for i := range list {
+		if list[i].agrees() {
+			agree++
+		}
 	}
-	bars.LineStyle.Color = style.Color
-	scatter, err := plotter.NewScatter(points.XYs)
-	if err != nil {
-		return
+	return fmt.Sprintf("Log less site visit at %s, before and after correction: after it, %d of %d visits agree.",
+		run.Title(), agree, len(list))
+}
+
+// residuals draws the visits, and dates of those that differ.
+func (f *frame) residuals(list []residual, o *Options) {
+	names := shelf{most: 1}
+	for i := range list {
+		r := &list[i]
+		x := math.Max(f.left+5, math.Min(f.x(r.at), f.right-5))
+		f.box(Range, x-4, f.y(r.within), x+4, f.y(-r.within))
 	}
-	scatter.GlyphStyle = style
-	p.Add(bars, scatter)
-	p.Legend.Add(name, scatter)
+	for i := range list {
+		r := &list[i]
+		x := math.Max(f.left+5, math.Min(f.x(r.at), f.right-5))
+		if o.shows(LaneBefore) && o.shows(LaneAfter) && math.Abs(f.y(r.before)-f.y(r.after)) > 9 {
+			f.line(pen{Second, 0.8, nil}, point{x, f.y(r.before)}, point{x, f.y(r.after)})
+		}
+		if o.shows(LaneBefore) {
+			f.ring(pen{Before, 1.6, nil}, x, f.y(r.before), 4, false)
+		}
+		if o.shows(LaneAfter) {
+			f.ring(pen{After, 1, nil}, x, f.y(r.after), 3.4, true)
+		}
+		if r.agrees() {
+			continue
+		}
+		text := time.Unix(0, r.at).In(f.clock.location).Format("2 Jan") + " differs"
+		if w := width(plain, text); x+8+w < f.right {
+			if _, ok := names.place(x+8, x+12+w); ok {
+				f.text(plain, x+8, f.y(r.after)+4, text)
+			}
+		}
+	}
 }
