@@ -63,7 +63,7 @@ Exit status: 0 done; 1 failed; 2 nothing done because of a bad site file, log or
 			}
 			return nil, cobra.ShellCompDirectiveDefault
 		},
-		RunE: func(c *cobra.Command, args []string) error { return plot(c, args[0], args[1], o) },
+		RunE: func(c *cobra.Command, args []string) error { return plotSite(c, args[0], args[1], o) },
 	}
 	f := c.Flags()
 	f.StringVar(&o.from, "from", "", "first time to draw; the beginning when it is left out")
@@ -76,8 +76,8 @@ Exit status: 0 done; 1 failed; 2 nothing done because of a bad site file, log or
 	return c
 }
 
-// plot draws one picture.
-func plot(c *cobra.Command, file, name string, o plotOptions) error {
+// plotSite draws one picture.
+func plotSite(c *cobra.Command, file, name string, o plotOptions) error {
 	options, err := o.checked(name)
 	if err != nil {
 		return err
