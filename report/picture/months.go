@@ -32,13 +32,14 @@ func (g *Gatherer) Months(run *report.Run, o Options) (list []*Picture) {
 		months = months[len(months)-12:]
 	}
 	p := g.monthPages(run, o, months)
-	for i := 0; i < len(months); i += rowsPerPage {
+	pages := (len(months) + rowsPerPage - 1) / rowsPerPage
+	for i := range pages { // as equal as it goes
 		name := "months"
 		if i > 0 {
-			name += "-" + strconv.Itoa(i/rowsPerPage+1)
+			name += "-" + strconv.Itoa(i+1)
 		}
-		part := min(i+rowsPerPage, len(months))
-		list = append(list, p.page(name, p.lines[i:part], months[i:part]))
+		from, until := i*len(months)/pages, (i+1)*len(months)/pages
+		list = append(list, p.page(name, p.lines[from:until], months[from:until]))
 	}
 	return list
 }

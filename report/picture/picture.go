@@ -64,8 +64,8 @@ func (p *Picture) svg(inline bool) []byte {
 	if !inline {
 		margin = Margin
 	}
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%s" height="%s" viewBox="%s %[3]s %[1]s %[2]s"`+
-		` role="img" aria-label="%s" font-family="%s">`+"\n<title>%[4]s</title>\n",
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%s" height="%s" viewBox="%[3]s %[3]s %[1]s %[2]s"`+
+		` role="img" aria-label="%[4]s" font-family="%[5]s">`+"\n<title>%[4]s</title>\n",
 		short(p.Width+2*margin), short(p.Height+2*margin), short(-margin), html.EscapeString(p.Title), fontFamily)
 	if !inline {
 		fmt.Fprintf(&b, "<rect x=\"-%d\" y=\"-%[1]d\" width=\"100%%\" height=\"100%%\" fill=\"#FFFFFF\"/>\n", Margin)

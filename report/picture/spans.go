@@ -160,6 +160,8 @@ const (
 	mostRows  = 3
 	crownRow  = 16.0 // units
 	crownFoot = 12.0
+	// mostDotted is up to how many visits each has a line through the plot.
+	mostDotted = 12
 )
 
 func newCrown(f *frame) *crown {
@@ -271,11 +273,13 @@ func (c *crown) draw() {
 	last := math.Inf(-1)
 	for _, v := range c.visits {
 		x := f.x(v.at)
-		if x-last < 3 && !v.set {
+		if x-last < 8 && !v.set {
 			continue
 		}
 		last = x
-		f.line(pen{Ink, 0.9, []float64{1.5, 3}}, point{x, f.top}, point{x, f.bottom})
+		if v.set || len(c.visits) <= mostDotted {
+			f.line(pen{Ink, 0.9, []float64{1.5, 3}}, point{x, f.top}, point{x, f.bottom})
+		}
 		f.pointer(x, f.top-1, v.set)
 	}
 }

@@ -437,17 +437,16 @@ func (p *volumePlot) drawLimit(f *frame) {
 		f.text(heavy, x, f.top+25, label)
 		return
 	}
-	var list [][4]float64
-	if p.line {
-		list = [][4]float64{{f.left, f.y(last), f.right + 4, f.y(last)}}
-	} else {
-		for i := range p.bars {
-			b := &p.bars[i]
-			list = append(list, [4]float64{f.x(b.from), f.y(b.limit), f.x(b.until), f.y(b.limit)})
-		}
+	var line []point // in steps where months are of unequal length
+	for i := range p.bars {
+		b := &p.bars[i]
+		line = append(line, point{f.x(b.from), f.y(b.limit)}, point{f.x(b.until), f.y(b.limit)})
 	}
-	f.lines(pen{Paper, 3, nil}, list)
-	f.lines(pen{Ink, 1.3, []float64{7, 3}}, list)
+	if p.line {
+		line = []point{{f.left, f.y(last)}, {f.right + 4, f.y(last)}}
+	}
+	f.line(pen{Paper, 3, nil}, line...)
+	f.line(pen{Ink, 1.3, []float64{7, 3}}, line...)
 	y := math.Max(f.top+8, math.Min(f.y(last), f.bottom-14))
 	f.text(heavy, x, y-1, p.limit)
 	f.text(heavy, x, y+12, label)
