@@ -52,9 +52,9 @@ func sideOf(p *recompute.Period) (side, bool) {
 	return both, true
 }
 
-// AtLeast reports whether a period's corrected total is only the least that flowed, and bounds make most of its
+// OnlyLeast reports whether a period's corrected total is only the least that flowed, and bounds make most of its
 // uncertainty.
-func AtLeast(p *recompute.Period) bool {
+func OnlyLeast(p *recompute.Period) bool {
 	s, ok := sideOf(p)
 	return ok && s == least
 }

@@ -183,15 +183,7 @@ type track struct {
 
 // add takes in a reading; times rise.
 func (t *track) add(at int64, before, after float64, used bool) {
-	number := at / t.width
-	if len(t.slots) == 0 || t.latest().at != number {
-		t.push(number)
-		number = at / t.width
-	}
-	s := t.latest()
-	if s.at != number { // slots became wider, and this reading is of none
-		return
-	}
+	s := t.slot(at)
 	if finite(before) && !(s.was >= before) {
 		s.was = before
 	}
@@ -205,36 +197,36 @@ func (t *track) add(at int64, before, after float64, used bool) {
 	s.low, s.high = math.Min(s.low, after), math.Max(s.high, after)
 }
 
-func (t *track) latest() *slot {
-	if t.start > 0 {
-		return &t.slots[t.start-1]
+// slot is the one that an instant belongs to; a new one where it is none of the latest.
+func (t *track) slot(at int64) *slot {
+	if s := t.latest(); s != nil && s.at == at/t.width {
+		return s
 	}
-	return &t.slots[len(t.slots)-1]
-}
-
-// push begins a slot.
-func (t *track) push(number int64) {
-	fresh := slot{at: number, last: -1, was: math.NaN()}
-	switch {
-	case len(t.slots) < t.most:
-		t.slots = append(t.slots, fresh)
-	case t.forgets:
-		t.slots[t.start] = fresh
-		t.start = (t.start + 1) % t.most
-	default:
+	for len(t.slots) == t.most && !t.forgets { // where readings are far apart, slots of the next width are as many
 		t.widen()
-		t.push(fresh.at * widthBefore(t.width) / t.width)
-	}
-}
-
-// widthBefore is the width of slots before they were widened to this one.
-func widthBefore(width int64) int64 {
-	for i := 1; i < len(widths); i++ {
-		if int64(widths[i]) == width {
-			return int64(widths[i-1])
+		if s := t.latest(); s.at == at/t.width {
+			return s
 		}
 	}
-	return width / 2
+	fresh := slot{at: at / t.width, last: -1, was: math.NaN()}
+	if len(t.slots) < t.most {
+		t.slots = append(t.slots, fresh)
+		return t.latest()
+	}
+	t.slots[t.start] = fresh
+	t.start = (t.start + 1) % t.most
+	return t.latest()
+}
+
+// latest is the slot that was begun last; nil without one.
+func (t *track) latest() *slot {
+	switch {
+	case t.start > 0:
+		return &t.slots[t.start-1]
+	case len(t.slots) == 0:
+		return nil
+	}
+	return &t.slots[len(t.slots)-1]
 }
 
 // widen makes slots of the next width.

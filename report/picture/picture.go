@@ -31,6 +31,9 @@ func (p *Picture) Size() (width, height vg.Length) {
 	return vg.Length(p.Width) * unit, vg.Length(p.Height) * unit
 }
 
+// Text says in words what it shows.
+func (p *Picture) Text() string { return p.Title }
+
 // Draw draws the picture on a canvas of its size, by lines, areas and text alone. It paints no paper.
 func (p *Picture) Draw(c vg.Canvas) { p.draw(newSheet(c, p.Height)) }
 

@@ -91,7 +91,7 @@ func newVolumeBar(run *report.Run, p *recompute.Period) volumeBar {
 	b := volumeBar{
 		from: p.From, until: p.Until, label: p.Label, before: in(p.Before), after: in(p.After),
 		low: math.NaN(), high: math.NaN(), limit: math.NaN(),
-		least: report.AtLeast(p), whole: p.Coverage() >= recompute.WholeDay,
+		least: report.OnlyLeast(p), whole: p.Coverage() >= recompute.WholeDay,
 	}
 	b.logged, b.counted, b.whatIf = in(p.Logged), in(p.Counted), math.NaN()
 	if len(run.Without) > 0 && len(p.WhatIf) > 0 {
@@ -167,13 +167,18 @@ func Totals(run *report.Run, o Options) *Picture {
 	return p.picture()
 }
 
-// Phone draws the volumes of days for a narrow screen, a month a picture, all to one scale.
+// Phone draws the volumes of days for a narrow screen, a month a picture, all to one scale: all months up to two years,
+// the last twelve beyond.
 func Phone(run *report.Run) (list []*Picture) {
 	from, until := (&Options{}).span(run)
 	all := newVolumes(run, from, until, "day")
 	least, most, inside := all.greatest(&Options{})
-	for i := range run.Result.Months {
-		m := &run.Result.Months[i]
+	months := run.Result.Months
+	if len(months) > mostMonths {
+		months = months[len(months)-12:]
+	}
+	for i := range months {
+		m := &months[i]
 		v := *all
 		v.bars = nil
 		for _, b := range all.bars {
