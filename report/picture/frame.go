@@ -260,19 +260,27 @@ type shelf struct {
 // place finds the lowest row in which there is room from x0 to x1; false when there is none.
 func (s *shelf) place(x0, x1 float64) (row int, ok bool) {
 	for row := range s.most {
-		if row == len(s.taken) {
-			s.taken = append(s.taken, nil)
-		}
 		if s.free(row, x0, x1) {
-			s.taken[row] = append(s.taken[row], [2]float64{x0, x1})
+			s.take(row, x0, x1)
 			return row, true
 		}
 	}
 	return 0, false
 }
 
+// take takes the room in a row.
+func (s *shelf) take(row int, x0, x1 float64) {
+	for len(s.taken) <= row {
+		s.taken = append(s.taken, nil)
+	}
+	s.taken[row] = append(s.taken[row], [2]float64{x0, x1})
+}
+
 // free reports whether there is room in a row.
 func (s *shelf) free(row int, x0, x1 float64) bool {
+	if row >= len(s.taken) {
+		return true
+	}
 	for _, t := range s.taken[row] {
 		if x1 >= t[0] && x0 <= t[1] {
 			return false

@@ -32,11 +32,15 @@ func New(s *site.Site) *Gatherer { return NewWithin(s, math.MinInt64, math.MaxIn
 
 // NewWithin does the same for the rows from one instant until before another.
 func NewWithin(s *site.Site, from, until int64) *Gatherer {
-	return &Gatherer{
+	g := &Gatherer{
 		from: from, until: until, report: &s.Report, heads: heads{cells: map[int]*cell{}},
 		fine:  track{width: int64(time.Second), most: mostSlots},
 		steps: track{width: int64(20 * time.Minute), most: mostSteps, forgets: true},
 	}
+	for k := range g.units {
+		g.units[k].until = math.MinInt64
+	}
+	return g
 }
 
 // Rows takes in a stretch of decided readings.
@@ -87,7 +91,7 @@ func (u *unitOfTime) add(before, after float64, used bool) {
 
 // end puts what there was into a list and begins another stretch.
 func (u *unitOfTime) end(list *[]bar, from, until int64) {
-	if u.until > u.from {
+	if u.until > math.MinInt64 {
 		*list = append(*list, bar{u.from, u.until, u.spreading.finish(), u.was})
 	}
 	u.from, u.until, u.was = from, until, math.NaN()
@@ -114,7 +118,7 @@ func (g *Gatherer) nextDay(at int64) {
 // finish closes what is open. It may be called again.
 func (g *Gatherer) finish() {
 	for k, list := range []*[]bar{&g.days, &g.weeks, &g.months} {
-		g.units[k].end(list, 0, 0)
+		g.units[k].end(list, math.MinInt64, math.MinInt64)
 	}
 }
 
@@ -199,16 +203,16 @@ func (t *track) add(at int64, before, after float64, used bool) {
 
 // slot is the one that an instant belongs to; a new one where it is none of the latest.
 func (t *track) slot(at int64) *slot {
-	if s := t.latest(); s != nil && s.at == at/t.width {
+	if s := t.latest(); s != nil && s.at == t.number(at) {
 		return s
 	}
 	for len(t.slots) == t.most && !t.forgets { // where readings are far apart, slots of the next width are as many
 		t.widen()
-		if s := t.latest(); s.at == at/t.width {
+		if s := t.latest(); s.at == t.number(at) {
 			return s
 		}
 	}
-	fresh := slot{at: at / t.width, last: -1, was: math.NaN()}
+	fresh := slot{at: t.number(at), last: -1, was: math.NaN()}
 	if len(t.slots) < t.most {
 		t.slots = append(t.slots, fresh)
 		return t.latest()
@@ -216,6 +220,16 @@ func (t *track) slot(at int64) *slot {
 	t.slots[t.start] = fresh
 	t.start = (t.start + 1) % t.most
 	return t.latest()
+}
+
+// number is that of the slot of an instant, rounded down.
+func (t *track) number(at int64) int64 { return floor(at, t.width) }
+
+func floor(a, b int64) int64 {
+	if a < 0 && a%b != 0 {
+		return a/b - 1
+	}
+	return a / b
 }
 
 // latest is the slot that was begun last; nil without one.
@@ -247,7 +261,7 @@ func merged(slots []slot, old, width int64) []slot {
 	out := slots[:0]
 	for i := range slots {
 		s := slots[i]
-		if s.at = s.at * old / width; len(out) > 0 && out[len(out)-1].at == s.at {
+		if s.at = floor(s.at*old, width); len(out) > 0 && out[len(out)-1].at == s.at {
 			out[len(out)-1].merge(&s)
 		} else {
 			out = append(out, s)

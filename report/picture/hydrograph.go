@@ -80,7 +80,7 @@ func (p *flowPlot) picture(strip *strip) *Picture {
 	f.scaleTo(least, top, 0.05)
 	f.left, f.right = math.Max(math.Max(46, room(f.low, f.high)), strip.room()), p.Width-14
 	if finite(p.limit) {
-		f.right = p.Width - 66
+		f.right = p.Width - limitRoom(p.limit)
 	}
 	spans := corrections(p.run, f.from, f.until)
 	gaps := seen(gapsOf(p.run, f.from, f.until), f.from, f.until, f.right-f.left)
@@ -106,6 +106,9 @@ func (p *flowPlot) picture(strip *strip) *Picture {
 			}
 			f.gaps(gaps)
 			f.peakLimit(p.limit, inside)
+			if after, _ := p.occur(); !after && (p.line == nil || len(p.line.runs) == 0) && p.shows(LaneAfter) {
+				f.nothing()
+			}
 			f.base()
 			c.draw()
 			strip.draw(f)
@@ -131,12 +134,13 @@ func (f *frame) peakLimit(limit float64, inside bool) {
 
 // key lists what occurs.
 func (p *flowPlot) key(gaps bool, left int) *key {
-	k := &key{title: "Flow", unit: symbol(p.unit)}
+	k := &key{title: "Flow", unit: symbol(p.unit) + yearOf(p.run, p.from, p.until)}
 	if p.line != nil {
 		p.line.keys(k, &p.Options)
 	} else {
 		k.unit += ", a bar a " + p.every
-		if p.shows(LaneAfter) {
+		after, before := p.occur()
+		if after {
 			k.add("after, median", lineSign(medianPen))
 			k.add("middle half", boxSign(Middle))
 			k.add("least to greatest", func(s *sheet, x, y float64) {
@@ -144,7 +148,7 @@ func (p *flowPlot) key(gaps bool, left int) *key {
 				s.lines(edgePen, [][4]float64{{x + 1, y - 9, x + 12, y - 9}, {x + 1, y, x + 12, y}})
 			})
 		}
-		if p.shows(LaneBefore) {
+		if before {
 			k.add("before, greatest", lineSign(beforeTick))
 		}
 	}
@@ -155,6 +159,14 @@ func (p *flowPlot) key(gaps bool, left int) *key {
 		k.add(fmt.Sprintf("%d more corrections, shaded", left), boxSign(Span))
 	}
 	return k
+}
+
+// occur reports which lanes the bars show.
+func (p *flowPlot) occur() (after, before bool) {
+	for i := range p.bars {
+		after, before = after || p.bars[i].n > 0, before || finite(p.bars[i].was)
+	}
+	return after && p.shows(LaneAfter), before && p.shows(LaneBefore)
 }
 
 var (
@@ -209,7 +221,7 @@ func newFlowLine(run *report.Run, slots []slot, width, from, until int64) *flowL
 	var last *slot
 	for i := range slots {
 		s := &slots[i]
-		if (s.at+1)*width <= from || s.at*width >= until {
+		if (s.at+1)*width <= from || s.at*width > until {
 			continue
 		}
 		if finite(s.was) {
@@ -300,7 +312,7 @@ func (l *flowLine) keys(k *key, o *Options) {
 	if l.several {
 		of = ", mean of " + quantity.FormatDuration(time.Duration(l.width))
 	}
-	if o.shows(LaneAfter) {
+	if o.shows(LaneAfter) && len(l.runs) > 0 {
 		k.add("after"+of, lineSign(afterPen))
 		if l.several {
 			k.add("least to greatest", boxSign(Middle))

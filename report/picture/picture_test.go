@@ -194,7 +194,7 @@ func everyPicture(t *testing.T, g *Gatherer, run *report.Run) (list []*Picture) 
 }
 
 // TestHostile: whatever a site holds, every picture is well-formed XML without a number that is none, with its text in
-// sight, and makes a raster and a page of its size.
+// sight, and makes a raster and a page of its size. PICTURES=FOLDER keeps the rasters.
 func TestHostile(t *testing.T) {
 	for _, c := range hostile {
 		t.Run(c.name, func(t *testing.T) {
@@ -210,6 +210,7 @@ func TestHostile(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
+				keep(t, c.name+" "+p.Name+".png", raster)
 				size, err := png.DecodeConfig(bytes.NewReader(raster))
 				if want := int(math.Round((p.Width + 2*Margin) * dotsPerInch / 96)); err != nil || size.Width != want {
 					t.Errorf("%s: %d dots wide, want %d (%v)", p.Name, size.Width, want, err)
@@ -219,6 +220,16 @@ func TestHostile(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// keep writes a raster into the folder that PICTURES names, for who wants to look at it.
+func keep(t *testing.T, name string, raster []byte) {
+	t.Helper()
+	if dir := os.Getenv("PICTURES"); dir != "" {
+		if err := os.WriteFile(filepath.Join(dir, strings.ReplaceAll(name, " ", "-")), raster, 0o644); err != nil {
+			t.Error(err)
+		}
 	}
 }
 

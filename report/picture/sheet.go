@@ -251,13 +251,13 @@ func width(l letters, text string) float64 {
 	return float64(f.Width(text) / unit)
 }
 
-// fit shortens a text to a width, with an ellipsis; "" when hardly anything would be left.
+// fit shortens a text to a width, with an ellipsis; "" when less than half would be left.
 func fit(l letters, text string, room float64) string {
 	if width(l, text) <= room {
 		return text
 	}
 	runes := []rune(text)
-	for n := len(runes) - 1; n > 5; n-- {
+	for n := len(runes) - 1; n > max(8, len(runes)/2); n-- {
 		if short := string(runes[:n]) + "…"; width(l, short) <= room {
 			return short
 		}

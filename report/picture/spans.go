@@ -151,14 +151,14 @@ type mark struct {
 	spanOfTime
 	row     int
 	bracket bool
-	text    string
-	x       float64 // of the text
+	label   string
+	x       float64 // of the label
 	leader  float64 // from where a line leads up to it; 0 for none
 }
 
 const (
 	mostRows  = 3
-	crownRow  = 16.0 // units
+	crownRow  = 18.0 // units
 	crownFoot = 12.0
 	// mostDotted is up to how many visits each has a line through the plot.
 	mostDotted = 12
@@ -168,10 +168,19 @@ func newCrown(f *frame) *crown {
 	return &crown{f: f, brackets: shelf{most: mostRows}, texts: shelf{most: mostRows + 1}}
 }
 
-// add places what stands above the plot: corrections first, then visits that set them, then the longest gaps.
+// add places what stands above the plot: brackets and their words first, then visits that set them, then the longest
+// gaps.
 func (c *crown) add(spans, gaps []spanOfTime, visits []call) {
 	for _, s := range spans {
-		c.correction(s)
+		row, ok := c.brackets.place(c.f.x(s.open)+1, c.f.x(s.until)-1)
+		if !ok {
+			c.left++
+			continue
+		}
+		c.marks = append(c.marks, mark{spanOfTime: s, row: row, bracket: true})
+	}
+	for i := range c.marks {
+		c.words(&c.marks[i])
 	}
 	c.visits = visits
 	for _, v := range visits {
@@ -188,49 +197,39 @@ func (c *crown) add(spans, gaps []spanOfTime, visits []call) {
 	}
 }
 
-// correction places a bracket and its words in one row.
-func (c *crown) correction(s spanOfTime) {
-	x0, x1 := c.f.x(s.open), c.f.x(s.until)
-	row, ok := c.brackets.place(x0+1, x1-1)
-	if !ok {
-		c.left++
-		return
-	}
-	m := mark{spanOfTime: s, row: row, bracket: true, x: x0}
-	for len(c.texts.taken) <= row {
-		c.texts.taken = append(c.texts.taken, nil)
-	}
-	brief := strings.TrimPrefix(s.text, correctedWord)
-	for i, text := range []string{s.text, brief, fit(plain, brief, x1-x0)} {
-		w := width(plain, text)
-		if i == 0 && w > x1-x0 {
-			continue
-		}
-		x := math.Max(c.f.left, math.Min(x0, c.f.right+c.f.margin()-w))
-		if text != "" && c.texts.free(row, x, x+w+8) {
-			c.texts.taken[row] = append(c.texts.taken[row], [2]float64{x, x + w + 8})
-			m.text, m.x = text, x
-			break
+// words writes on a bracket what it stands for, as much as there is room for until the next one.
+func (c *crown) words(m *mark) {
+	x0, x1 := c.f.x(m.open), c.f.x(m.until)
+	edge, before := c.f.right+c.f.margin(), c.f.left
+	for _, t := range c.brackets.taken[m.row] {
+		if t[0] > x0+1 {
+			edge = math.Min(edge, t[0]-8)
+		} else if t[0] < x0 {
+			before = math.Max(before, t[1]+8)
 		}
 	}
-	c.marks = append(c.marks, m)
+	brief := strings.TrimPrefix(m.text, correctedWord)
+	text := brief
+	if w := width(plain, m.text); w <= x1-x0 || w <= edge-x0 && len(c.marks) == 1 {
+		text = m.text
+	}
+	x := math.Max(before, math.Min(x0, edge-width(plain, text)))
+	m.label, m.x = fit(plain, text, edge-x), x
+	c.texts.take(m.row, x, x+width(plain, m.label)+8)
 }
 
 // visit places the name of a visit above the brackets.
 func (c *crown) visit(v call) {
 	text := "visit " + time.Unix(0, v.at).In(c.f.clock.location).Format("2 Jan")
-	if slices.ContainsFunc(c.marks, func(m mark) bool { return m.text == text }) {
+	if slices.ContainsFunc(c.marks, func(m mark) bool { return m.label == text }) {
 		return
 	}
 	w := width(plain, text)
 	x := math.Max(c.f.left, math.Min(c.f.x(v.at)-w/2, c.f.right+c.f.margin()-w))
 	for row := max(len(c.brackets.taken), 1); row <= mostRows; row++ {
-		for len(c.texts.taken) <= row {
-			c.texts.taken = append(c.texts.taken, nil)
-		}
 		if c.texts.free(row, x, x+w+8) {
-			c.texts.taken[row] = append(c.texts.taken[row], [2]float64{x, x + w + 8})
-			c.marks = append(c.marks, mark{row: row, text: text, x: x, leader: c.f.x(v.at)})
+			c.texts.take(row, x, x+w+8)
+			c.marks = append(c.marks, mark{row: row, label: text, x: x, leader: c.f.x(v.at)})
 			return
 		}
 	}
@@ -241,7 +240,7 @@ func (c *crown) gap(s spanOfTime) {
 	w := width(plain, s.text)
 	x := math.Max(c.f.left, math.Min((c.f.x(s.from)+c.f.x(s.until)-w)/2, c.f.right-w))
 	if row, ok := c.texts.place(x-4, x+w+8); ok {
-		c.marks = append(c.marks, mark{row: row, text: s.text, x: x})
+		c.marks = append(c.marks, mark{row: row, label: s.text, x: x})
 	}
 }
 
@@ -268,7 +267,7 @@ func (c *crown) draw() {
 		if m.leader != 0 {
 			f.line(pen{Ink, 0.8, nil}, point{m.leader, y - 2}, point{m.leader, f.top - 10})
 		}
-		f.text(plain, m.x, y-4, m.text)
+		f.text(plain, m.x, y-4, m.label)
 	}
 	last := math.Inf(-1)
 	for _, v := range c.visits {
@@ -295,10 +294,10 @@ func (c *crown) bracket(m *mark, y float64) {
 	}
 	var ends [][4]float64
 	if m.from > f.from {
-		ends = append(ends, [4]float64{x0, y, x0, y + 6})
+		ends = append(ends, [4]float64{x0, y, x0, y + 5})
 	}
 	if m.until < f.until {
-		ends = append(ends, [4]float64{x1, y, x1, y + 6})
+		ends = append(ends, [4]float64{x1, y, x1, y + 5})
 	}
 	f.lines(solid, ends)
 }

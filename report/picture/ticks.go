@@ -39,7 +39,7 @@ var scales = []scale{
 	{step{hours: 6}, step{hours: 1}, 66, hourName},
 	{step{days: 1}, step{hours: 6}, 66, dayName},
 	{step{days: 1}, step{hours: 12}, 44, shortDayName},
-	{step{days: 7}, step{days: 1}, 70, weekName},
+	{step{days: 7}, step{days: 1}, 72, weekName},
 	{step{months: 1}, step{days: 7}, 58, monthName},
 	{step{months: 3}, step{months: 1}, 34, monthOrYear},
 	{step{months: 6}, step{months: 3}, 34, monthOrYear},
@@ -71,7 +71,12 @@ func shortDayName(t time.Time, first bool) string {
 	return t.Format("2")
 }
 
-func weekName(t time.Time, first bool) string { return t.Format("2 Jan") }
+func weekName(t time.Time, first bool) string {
+	if first {
+		return t.Format("2 Jan 2006")
+	}
+	return t.Format("2 Jan")
+}
 
 func monthName(t time.Time, first bool) string {
 	if first || t.Month() == time.January {

@@ -203,11 +203,8 @@ func (p *volumePlot) picture() *Picture {
 		f.scaleTo(p.least, p.most, 0.12)
 	}
 	f.left, f.right = math.Max(46, room(f.low, f.high)), p.Width-14
-	if p.limit != "" {
-		f.right = p.Width - 66
-	}
-	if p.phone {
-		f.right = p.Width - 46
+	if n := len(p.bars); p.limit != "" && n > 0 {
+		f.right = p.Width - limitRoom(p.bars[n-1].limit)
 	}
 	spans := corrections(p.run, f.from, f.until)
 	gaps := seen(gapsOf(p.run, f.from, f.until), f.from, f.until, f.right-f.left)
@@ -293,6 +290,7 @@ var (
 // key lists what occurs.
 func (p *volumePlot) key(gaps bool) *key {
 	k := &key{title: "Volume", unit: symbol(p.run.Site().Report.VolumeUnit) + " a " + p.unit}
+	k.unit += yearOf(p.run, p.from, p.until)
 	var after, interval, before, part, unsure bool
 	for i := range p.bars {
 		b := &p.bars[i]
@@ -394,6 +392,25 @@ func (p *volumePlot) keyOfVisits(k *key, visits []call, left int) {
 	}
 }
 
+// limitRoom is how much room is needed at the right of a plot for the words of a limit.
+func limitRoom(limit float64) float64 { return math.Max(46, width(heavy, rounded(limit))+12) }
+
+// nothing says that there is nothing to draw after the correction.
+func (f *frame) nothing() {
+	const text = "no reading counts after correction"
+	f.box(Paper, (f.left+f.right-width(plain, text))/2-6, (f.top+f.bottom)/2-16, (f.left+f.right+width(plain, text))/2+6,
+		(f.top+f.bottom)/2+2)
+	f.text(plain.to(middleOf), (f.left+f.right)/2, (f.top+f.bottom)/2-4, text)
+}
+
+// yearOf names the year of a span so short that the time axis does not.
+func yearOf(run *report.Run, from, until int64) string {
+	if until-from >= 28*day {
+		return ""
+	}
+	return ", " + time.Unix(0, from).In(run.Site().Report.Clock.Location).Format("2006")
+}
+
 // drawBars draws what was before as ticks and what is after as bars.
 func (p *volumePlot) drawBars(f *frame) {
 	var solid, above, inside, ticks [][4]float64
@@ -478,7 +495,16 @@ func (p *volumePlot) drawWords(f *frame) {
 		f.box(Paper, x-5, y-11, x+5, y+2)
 		f.text(letters{Ink, 13, true, middleOf}, x, y, "?")
 	}
-	if named < 0 || !p.shows(LaneAfter) {
+	if !p.shows(LaneAfter) || p.phone {
+		return
+	}
+	if named < 0 {
+		for i := range p.bars {
+			if finite(p.bars[i].after) {
+				return
+			}
+		}
+		f.nothing()
 		return
 	}
 	b := &p.bars[named]
