@@ -33,7 +33,10 @@ var own = func() map[string]bool {
 	files := map[string]bool{
 		marker: true, "report.html": true, "report.pdf": true, "flow.xml": true, "totals.csv": true, "events.csv": true, "readings.parquet": true,
 	}
-	for _, picture := range []string{"hydrograph", "totals", "cumulative", "duration", "rating", "visits"} {
+	for _, picture := range []string{
+		"hydrograph", "totals", "cumulative", "duration", "rating", "visits", "budget",
+		"months", "months-2", "months-3", "months-4", // two years, see report/picture
+	} {
 		files["plots/"+picture+".png"], files["plots/"+picture+".svg"] = true, true
 	}
 	return files

@@ -145,11 +145,12 @@ var house = map[string][]string{
 		"golang.org/x/image/font", "golang.org/x/image/font/sfnt", "gonum.org/v1/plot/font", "gonum.org/v1/plot/vg",
 	},
 	"retotal/report/picture": {
-		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/qa",
-		"retotal/recompute", "retotal/recompute/device", "retotal/recompute/settings", "retotal/recompute/total",
-		"retotal/report", "git.sr.ht/~sbinet/gg",
-		"gonum.org/v1/plot", "gonum.org/v1/plot/font", "gonum.org/v1/plot/plotter", "gonum.org/v1/plot/vg",
-		"gonum.org/v1/plot/vg/draw", "gonum.org/v1/plot/vg/vgimg", "gonum.org/v1/plot/vg/vgsvg",
+		"retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site",
+		"retotal/qa", "retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device",
+		"retotal/recompute/settings", "retotal/recompute/total", "retotal/recompute/uncertainty", "retotal/report",
+		"codeberg.org/go-fonts/liberation/liberationsansbold", "codeberg.org/go-fonts/liberation/liberationsansregular",
+		"codeberg.org/go-pdf/fpdf", "git.sr.ht/~sbinet/gg", "golang.org/x/image/font", "gonum.org/v1/plot/font",
+		"gonum.org/v1/plot/font/liberation", "gonum.org/v1/plot/vg", "gonum.org/v1/plot/vg/vgimg",
 	},
 	"retotal/report/waterml": {"retotal/recompute", "retotal/recompute/total", "retotal/report"},
 	"retotal/report/results": {

@@ -12,6 +12,13 @@ func BenchmarkPictures(b *testing.B) {
 		b.Skip("SITE names no site file")
 	}
 	g, run := passed(b, name)
+	b.Run("all files", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := g.Draw(run, func(string, []byte) error { return nil }); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
 	for _, n := range append(Names(), "phone") {
 		b.Run(n, func(b *testing.B) {
 			for b.Loop() {

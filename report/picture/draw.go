@@ -3,7 +3,6 @@ package picture
 import (
 	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 
 	"retotal/ingest/problem"
@@ -55,13 +54,14 @@ func (g *Gatherer) Pages(run *report.Run, name string, o Options) ([]*Picture, e
 	return nil, fmt.Errorf("there is no picture %q: one of %s", name, strings.Join(Names(), ", "))
 }
 
-// Pictures are those of a report; the months, which are pages, are not among them.
+// Pictures are those of a report, the pages of months among them where flow is not drawn as a line anyway.
 func (g *Gatherer) Pictures(run *report.Run) (list []*Picture) {
 	for _, m := range makers {
 		if m.draw == nil {
-			continue
-		}
-		if p := m.draw(g, run, Options{}); p != nil {
+			if run.Result.Total.Until-run.Result.Total.From > mostLine {
+				list = append(list, g.Months(run, Options{})...)
+			}
+		} else if p := m.draw(g, run, Options{}); p != nil {
 			list = append(list, p)
 		}
 	}
@@ -71,20 +71,47 @@ func (g *Gatherer) Pictures(run *report.Run) (list []*Picture) {
 // Drawn is a finished picture as the page needs it.
 type Drawn struct {
 	*Picture
-	SVG []byte // with variables for colours, see Inline
+	// SVG is an element with variables for colours, see Inline; all pages of months stand in that of the first.
+	SVG []byte
+	// Phone is the same for a narrow screen, a month an element; nil where there is only one of them.
+	Phone []byte
 }
 
-// Draw draws every picture as PNG and SVG, hands the files to write, which is called by several goroutines, and returns
-// the pictures for the page.
+// Draw draws every picture as SVG and, but for months, as PNG, hands the files to write, which is called by several
+// goroutines, and returns the pictures for page and paper.
 func (g *Gatherer) Draw(run *report.Run, write func(name string, content []byte) error) ([]Drawn, error) {
 	list := g.Pictures(run)
 	out := make([]Drawn, len(list))
 	errs := make([]error, len(list))
 	problem.Beside(len(list), func(i int) {
-		p := list[i]
-		out[i] = Drawn{p, p.Inline()}
-		raster, err := p.PNG()
-		errs[i] = cmp.Or(err, write("plots/"+p.Name+".png", raster), write("plots/"+p.Name+".svg", p.SVG()))
+		elements := list[i].elements()
+		out[i] = Drawn{Picture: list[i], SVG: list[i].inline(elements)}
+		errs[i] = list[i].save(elements, write)
+		if list[i].Name == "totals" {
+			for _, p := range Phone(run) {
+				out[i].Phone = append(out[i].Phone, p.Inline()...)
+			}
+		}
 	})
-	return slices.Clip(out), cmp.Or(errs...)
+	first := 0
+	for i := range out {
+		if strings.HasPrefix(out[i].Name, "months-") {
+			out[first].SVG, out[i].SVG = append(out[first].SVG, out[i].SVG...), nil
+		} else {
+			first = i
+		}
+	}
+	return out, cmp.Or(errs...)
+}
+
+// save hands the files of a picture on. Months are lines, which dots would only blur, and large.
+func (p *Picture) save(elements []byte, write func(string, []byte) error) error {
+	if err := write("plots/"+p.Name+".svg", p.file(elements)); err != nil || strings.HasPrefix(p.Name, "months") {
+		return err
+	}
+	raster, err := p.PNG()
+	if err != nil {
+		return err
+	}
+	return write("plots/"+p.Name+".png", raster)
 }

@@ -53,31 +53,43 @@ func (p *Picture) drawWithMargin(c vg.Canvas) {
 }
 
 // SVG is the picture as a file, on white paper.
-func (p *Picture) SVG() []byte {
-	return append([]byte("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"), p.svg(false)...)
-}
+func (p *Picture) SVG() []byte { return p.file(p.elements()) }
 
 // Inline is the picture as an element of a page, without paper. Its colours are variables of the page's style, named as
 // the tints are, with the tint itself where the page says nothing: --after, --before-area.
-func (p *Picture) Inline() []byte { return p.svg(true) }
+func (p *Picture) Inline() []byte { return p.inline(p.elements()) }
 
-func (p *Picture) svg(inline bool) []byte {
-	var b bytes.Buffer
-	margin := 0.0
-	if !inline {
-		margin = Margin
-	}
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%s" height="%s" viewBox="%[3]s %[3]s %[1]s %[2]s"`+
-		` role="img" aria-label="%[4]s" font-family="%[5]s">`+"\n<title>%[4]s</title>\n",
-		short(p.Width+2*margin), short(p.Height+2*margin), short(-margin), html.EscapeString(p.Title), fontFamily)
-	if !inline {
-		fmt.Fprintf(&b, "<rect x=\"-%d\" y=\"-%[1]d\" width=\"100%%\" height=\"100%%\" fill=\"#FFFFFF\"/>\n", Margin)
-	}
-	v := newVector(p.Height, inline)
+// elements are those that the picture consists of, with variables for colours.
+func (p *Picture) elements() []byte {
+	v := newVector(p.Height)
 	p.Draw(v)
-	b.Write(v.out.Bytes())
+	return v.out.Bytes()
+}
+
+func (p *Picture) inline(elements []byte) []byte {
+	var b bytes.Buffer
+	p.open(&b, 0)
+	b.Write(elements)
 	b.WriteString("</svg>\n")
 	return b.Bytes()
+}
+
+// file makes a file of the elements, with colours in the place of variables.
+func (p *Picture) file(elements []byte) []byte {
+	var b bytes.Buffer
+	b.WriteString("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n")
+	p.open(&b, Margin)
+	fmt.Fprintf(&b, "<rect x=\"-%d\" y=\"-%[1]d\" width=\"100%%\" height=\"100%%\" fill=\"#FFFFFF\"/>\n", Margin)
+	colours.WriteString(&b, string(elements)) // a buffer takes everything
+	b.WriteString("</svg>\n")
+	return b.Bytes()
+}
+
+// open begins the root element, with paper around the picture.
+func (p *Picture) open(b *bytes.Buffer, margin float64) {
+	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" width="%s" height="%s" viewBox="%[3]s %[3]s %[1]s %[2]s"`+
+		` role="img" aria-label="%[4]s" font-family="%[5]s">`+"\n<title>%[4]s</title>\n",
+		short(p.Width+2*margin), short(p.Height+2*margin), short(-margin), html.EscapeString(p.Title), fontFamily)
 }
 
 // dotsPerInch is the resolution of raster files: a unit is one and a half dots.

@@ -8,6 +8,7 @@ import (
 	"image/color"
 	"math"
 	"strconv"
+	"strings"
 
 	"golang.org/x/image/font"
 	plotfont "gonum.org/v1/plot/font"
@@ -18,14 +19,13 @@ import (
 // measured with.
 const fontFamily = "'Segoe UI',Roboto,'Helvetica Neue',Arial,'Liberation Sans',sans-serif"
 
-// vector is a canvas that writes the elements of an SVG file. A tint goes by its name where variables are wanted, with
-// its colour on white paper for where there is none.
+// vector is a canvas that writes the elements of an SVG file. A tint goes by its name, a variable of the style, with its
+// colour on white paper for where there is none.
 type vector struct {
-	out       bytes.Buffer
-	height    float64 // units
-	variables bool
-	now       state
-	stack     []state
+	out    bytes.Buffer
+	height float64 // units
+	now    state
+	stack  []state
 }
 
 // state is what a canvas remembers.
@@ -36,8 +36,8 @@ type state struct {
 	dashes           []vg.Length
 }
 
-func newVector(height float64, variables bool) *vector {
-	v := &vector{height: height, variables: variables, now: state{a: 1, d: 1}}
+func newVector(height float64) *vector {
+	v := &vector{height: height, now: state{a: 1, d: 1}}
 	vg.Initialize(v)
 	return v
 }
@@ -153,19 +153,34 @@ func (v *vector) arc(b []byte, c *vg.PathComp, first bool) (data []byte, x, y in
 	return b, x, y
 }
 
-// colour writes an attribute: plain, or by the name of the tint.
+// colour writes an attribute: by the name of the tint, or plain.
 func (v *vector) colour(attribute string) string {
-	t, named := v.now.tint.(Tint)
-	if !named {
-		r, g, b, _ := v.now.tint.RGBA()
-		t = Tint{R: uint8(r >> 8), G: uint8(g >> 8), B: uint8(b >> 8)}
+	if t, named := v.now.tint.(Tint); named {
+		return t.variable(attribute)
 	}
-	hex := fmt.Sprintf("#%02X%02X%02X", t.R, t.G, t.B)
-	if named && v.variables {
-		return fmt.Sprintf(` style="%s:var(--%s,%s)"`, attribute, t.Name, hex)
-	}
-	return fmt.Sprintf(` %s="%s"`, attribute, hex)
+	r, g, b, _ := v.now.tint.RGBA()
+	return Tint{R: uint8(r >> 8), G: uint8(g >> 8), B: uint8(b >> 8)}.plain(attribute)
 }
+
+// variable and plain are an attribute of this colour, by the name of the tint and as it is on white paper.
+func (t Tint) variable(attribute string) string {
+	return fmt.Sprintf(` style="%s:var(--%s,#%02X%02X%02X)"`, attribute, t.Name, t.R, t.G, t.B)
+}
+
+func (t Tint) plain(attribute string) string {
+	return fmt.Sprintf(` %s="#%02X%02X%02X"`, attribute, t.R, t.G, t.B)
+}
+
+// colours puts plain colours in the place of variables.
+var colours = func() *strings.Replacer {
+	var list []string
+	for _, t := range tints {
+		for _, attribute := range []string{"fill", "stroke"} {
+			list = append(list, t.variable(attribute), t.plain(attribute))
+		}
+	}
+	return strings.NewReplacer(list...)
+}()
 
 // Fill implements vg.Canvas.
 func (v *vector) Fill(path vg.Path) {
