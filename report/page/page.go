@@ -63,9 +63,10 @@ type data struct {
 	drawings map[string]*drawing
 }
 
+// drawing is a picture, wide and, where there is one, for a narrow screen.
 type drawing struct {
-	Caption string
-	SVG     template.HTML
+	Caption    string
+	SVG, Phone template.HTML
 }
 
 // Drawing is the picture of a name; nil where there is none. The template asks for it.
@@ -82,18 +83,11 @@ func HTML(run *report.Run, pictures []picture.Drawn) ([]byte, error) {
 		drawings: map[string]*drawing{},
 	}
 	for _, p := range pictures {
-		d.drawings[p.Name] = &drawing{p.Caption, inline(p.SVG)}
+		// drawn by ourselves; texts are escaped by the picture
+		d.drawings[p.Name] = &drawing{p.Caption, template.HTML(p.SVG), template.HTML(p.Phone)}
 	}
 	d.Daily = d.drawings["totals"]
 	var b bytes.Buffer
 	err := page.Execute(&b, &d)
 	return b.Bytes(), err
-}
-
-// inline takes the drawing out of an SVG file: what comes before its root element does not belong in a page.
-func inline(svg []byte) template.HTML {
-	if i := bytes.Index(svg, []byte("<svg")); i >= 0 {
-		svg = svg[i:]
-	}
-	return template.HTML(svg) // drawn by ourselves; its texts are escaped by the library
 }

@@ -12,7 +12,7 @@ func (p *paper) pageOne() {
 	p.sentence()
 	p.months()
 	p.open()
-	p.picture("totals", 0)
+	p.daily()
 	p.rests()
 	p.signatures()
 }
@@ -179,16 +179,44 @@ func (p *paper) point(number string, x *report.Point) {
 	p.pdf.Ln(0.5)
 }
 
+// signatureHigh is how much of a page the signatures take, mm.
+const signatureHigh = 24.0
+
+// daily prints the volumes of days, so high that evidence and signatures still stand below it where that is possible.
+func (p *paper) daily() {
+	below := signatureHigh + 8
+	for _, x := range p.letter.Rests {
+		lines, words := p.restLines(&x)
+		below += float64(max(len(lines), len(words))) * restLine
+	}
+	name := "totals"
+	if x, ok := p.pictures[name]; ok {
+		w, h := x.Size()
+		if p.pdf.GetY()+float64(h)*p.width()/float64(w)+below > p.bottom() && p.pictures["totals-short"] != nil {
+			name = "totals-short"
+		}
+		p.drawing(name)
+	}
+}
+
+// restLine is the height of a line of evidence, mm.
+const restLine = 3.9
+
+// restLines are the lines of a piece of evidence: those of its text, and of its name.
+func (p *paper) restLines(x *report.Rest) (lines, words []string) {
+	p.font("sans", "", 8.6)
+	lines = p.wrapped(printable(x.Text), p.width()-58)
+	p.font("sans", "B", 8.6)
+	return lines, p.wrapped(printable(x.Word), 48)
+}
+
 // rests print what the figures rest on.
 func (p *paper) rests() {
 	p.room(22)
 	p.heading("What it rests on", 10)
 	for _, x := range p.letter.Rests {
-		p.font("sans", "", 8.6)
-		lines := p.wrapped(printable(x.Text), p.width()-58)
-		p.font("sans", "B", 8.6)
-		words := p.wrapped(printable(x.Word), 48)
-		line := 3.9
+		lines, words := p.restLines(&x)
+		line := restLine
 		p.room(float64(max(len(lines), len(words))) * line)
 		y := p.pdf.GetY()
 		p.mark(x.Mark, margin+1, y+2.6)
@@ -224,7 +252,7 @@ func (p *paper) mark(mark string, x, y float64) {
 
 // signatures print two rules to sign on.
 func (p *paper) signatures() {
-	p.room(24)
+	p.room(signatureHigh)
 	p.pdf.SetXY(margin, max(p.pdf.GetY()+11, min(p.bottom()-14, p.pdf.GetY()+18)))
 	p.anchor(report.PartSign)
 	y, half := p.pdf.GetY(), p.width()/2-4

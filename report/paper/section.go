@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"fmt"
 	"image/color"
 	"strconv"
 	"strings"
@@ -56,7 +57,10 @@ func (p *paper) block(b *report.Block) {
 	case b.Table != nil:
 		p.table(b.Table)
 	case b.Picture != "":
-		p.picture(b.Picture, 0)
+		p.picture(b.Picture)
+		for page := 2; p.pictures[fmt.Sprintf("%s-%d", b.Picture, page)] != nil; page++ { // of months
+			p.picture(fmt.Sprintf("%s-%d", b.Picture, page))
+		}
 	case b.Code != "":
 		p.code(b.Code)
 	case b.Strong:
@@ -76,28 +80,31 @@ func (p *paper) code(text string) {
 	p.pdf.Ln(1.4)
 }
 
-// picture prints a picture over the width of the page, or less where it would be higher than what is left of a page;
-// most is its greatest height in mm, 0 for that of the page.
-func (p *paper) picture(name string, most float64) {
+// picture prints a picture with what it shows.
+func (p *paper) picture(name string) {
+	if p.drawing(name) {
+		p.font("sans", "", 8)
+		p.ink(second)
+		p.paragraphAt(printable(p.pictures[name].Text()), 8)
+		p.pdf.Ln(1.4)
+	}
+}
+
+// drawing prints a picture over the width of the page, or less where it would be higher than a page; false where there
+// is none.
+func (p *paper) drawing(name string) bool {
 	x, ok := p.pictures[name]
 	if !ok {
-		return
+		return false
 	}
 	w, h := x.Size()
-	scale := p.width() / float64(w)
-	if most == 0 {
-		most = p.bottom() - top - 20
-	}
-	scale = min(scale, most/float64(h))
+	scale := min(p.width()/float64(w), (p.bottom()-top-20)/float64(h))
 	high := float64(h) * scale
 	p.room(high + 4)
 	y := p.pdf.GetY()
 	draw(p, x, margin, y+high, scale)
 	p.pdf.SetXY(margin, y+high+1)
-	p.font("sans", "", 8)
-	p.ink(second)
-	p.paragraphAt(printable(x.Text()), 8)
-	p.pdf.Ln(1.4)
+	return true
 }
 
 // draw draws a picture with its lower left corner at a place of the page.

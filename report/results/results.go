@@ -34,7 +34,7 @@ func New(folder *report.Folder, l *ingest.Log, o Options) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Writer{options: o, folder: folder, report: r, pictures: picture.New()}, nil
+	return &Writer{options: o, folder: folder, report: r, pictures: picture.New(l.Site)}, nil
 }
 
 // Rows takes in a stretch of decided readings.
@@ -55,9 +55,16 @@ func (w *Writer) Write(run *report.Run) error {
 	if err != nil {
 		return err
 	}
+	drawn := map[string]paper.Picture{}
+	for _, p := range pictures {
+		drawn[p.Name] = p
+	}
+	if _, ok := drawn["totals"]; ok { // where page one has little room left
+		drawn["totals-short"] = picture.Totals(run, picture.Options{Height: 210})
+	}
 	files := []file{
 		{"report.html", func() ([]byte, error) { return page.HTML(run, pictures) }},
-		{"report.pdf", func() ([]byte, error) { return paper.PDF(run, nil) }},
+		{"report.pdf", func() ([]byte, error) { return paper.PDF(run, drawn) }},
 	}
 	if w.options.WaterML {
 		files = append(files, file{"flow.xml", func() ([]byte, error) { return waterml.Daily(run) }})
