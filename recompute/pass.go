@@ -81,6 +81,9 @@ func (p *pass) begin(first int64) {
 	r := p.runner
 	b := block.New(r.log.Known(), r.site, r.plan.blocks(), r.told, first)
 	b.Rulings.PassOver = r.passOver
+	if r.options.Cells > 0 {
+		b.Cells = b.Divide(r.options.Cells)
+	}
 	filler := fill.New(r.site, r.estimate)
 	p.block, p.sources = b, r.plan.sources.Clone()
 	r.tellLimits(b)

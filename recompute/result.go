@@ -8,6 +8,7 @@ import (
 	"retotal/ingest/site"
 	"retotal/qa"
 	"retotal/qa/odd"
+	"retotal/recompute/block"
 	"retotal/recompute/effect"
 	"retotal/recompute/evidence"
 	"retotal/recompute/fill"
@@ -35,6 +36,7 @@ type Result struct {
 	Fit      *fill.DonorFit
 	Beside   []site.Beside // files that were read beside site file and log
 	Warnings problem.List
+	Cells    *block.Cells // volumes by parts of days; nil unless they were asked for
 	Screened
 	Counter
 	Evidence
@@ -107,6 +109,7 @@ func (p *pass) result() *Result {
 		WhatIfs:      p.runner.plan.WhatIfs,
 		Components:   p.sources,
 		PhysicalMost: physicalMost(b.Corrected.Lane, b.Log.From, b.Log.Until),
+		Cells:        b.Cells,
 		reporting:    reporting{b.Calendar, b.From, b.Until},
 	}
 	r.Screened = Screened{

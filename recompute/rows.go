@@ -8,6 +8,7 @@ import (
 	"retotal/recompute/block"
 	"retotal/recompute/settings"
 	"retotal/recompute/stage"
+	"retotal/recompute/total"
 	"retotal/recompute/uncertainty"
 )
 
@@ -37,6 +38,7 @@ type Rows struct {
 	Logged []float64 // m³/s; nil when the log has no flow
 	State  []reading.State
 	Flags  []qa.Flags
+	Cells  *total.Calendar // whose days are the cells that were asked for; nil for none
 }
 
 // rows is the stage that hands rows out.
@@ -59,6 +61,9 @@ func (x *rows) Add(b *block.Block) {
 		After:  b.Corrected.Flow[low:high],
 		Used:   b.Used[low:high],
 		Flags:  b.Flags[low:high],
+	}
+	if b.Cells != nil {
+		r.Cells = b.Cells.Calendar
 	}
 	if len(b.Logged) > 0 {
 		r.Logged, r.State = b.Logged[low:high], b.LoggedState[low:high]

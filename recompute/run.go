@@ -34,6 +34,9 @@ type Options struct {
 	Draws   int   // of a Monte Carlo check of the budget; 0 for none
 	Pairs   int   // levels and flows of one instant that are kept at most, to find which setting explains them
 	Hours   bool  // what each hour and the log's instants hold is kept, to find what stands behind other findings
+	// Cells is into how many equal parts of reporting days the period is divided at most, whose volumes are kept; 0 for
+	// into none.
+	Cells int
 	// Rows is called whenever the log is read from its beginning, and returns where its rows go, once they are decided.
 	// It may be nil, or return nil, for nowhere.
 	Rows func() (func(*Rows) error, error)

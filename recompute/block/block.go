@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"time"
 
 	"retotal/ingest/reading"
 	"retotal/ingest/site"
@@ -80,6 +81,7 @@ type Block struct {
 	AtMost  []bool // the corrected flow is only the most that can have flowed; empty with Free
 	Used    []bool // the corrected flow counts
 	Rulings Rulings
+	Cells   *Cells // nil unless they are wanted
 	Steps   []Step // of the corrected total through the rows, see Step
 	told    Record
 	counter counter
@@ -96,6 +98,20 @@ type Told struct {
 // readings at an end, of spikes, of stuck readings, of those that another quantity contradicts, of moves of the
 // sensor.
 type Record [5][]Told
+
+// Cells are volumes by equal parts of the reporting days.
+type Cells struct {
+	Calendar      *total.Calendar // its days are the cells
+	Before, After *total.Series   // of the recorded lane, and of the corrected total in all classes
+	Counter       *total.Counter
+}
+
+// Divide has volumes added up by cells too, of which no more than so many cover the log.
+func (f *Frame) Divide(most int) *Cells {
+	span := time.Duration(min(f.Until, f.Log.Until) - f.First)
+	c := f.Calendar.Cells(total.CellLength(f.Log.Interval, span, most))
+	return &Cells{Calendar: c, Before: f.SeriesBy(c), After: f.SeriesBy(c)}
+}
 
 // New prepares the rows of a log. first is its first reading.
 func New(l *reading.Facts, s *site.Site, lanes Lanes, told Record, first int64) *Block {

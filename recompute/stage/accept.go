@@ -41,7 +41,9 @@ func NewAccept(b *block.Block, filler fill.Filler) *Accept {
 		Joins:      NewJoins(b, filler),
 	}
 	for class := range a.series {
-		a.series[class] = b.Series()
+		if a.series[class] = b.Series(); b.Cells != nil {
+			a.series[class].Also = b.Cells.After
+		}
 	}
 	return a
 }

@@ -16,13 +16,21 @@ type Logged struct {
 
 // NewLogged prepares the stage for a pass.
 func NewLogged(b *block.Block) *Logged {
-	c := total.NewCounter(
-		b.Calendar, b.From, b.Until,
-		b.Site.Log.Columns[reading.Counter].Rollover,
-		greatest(b.Recorded.Lane),
-		b.Log.Resolution[reading.Counter],
-	)
-	c.Changes = block.CounterChanges(&b.Site.Log, b.Site.Log.Shown)
+	counter := func(days *total.Calendar) *total.Counter {
+		c := total.NewCounter(
+			days, b.From, b.Until,
+			b.Site.Log.Columns[reading.Counter].Rollover,
+			greatest(b.Recorded.Lane),
+			b.Log.Resolution[reading.Counter],
+		)
+		c.Changes = block.CounterChanges(&b.Site.Log, b.Site.Log.Shown)
+		return c
+	}
+	c := counter(b.Calendar)
+	if b.Cells != nil {
+		b.Cells.Counter = counter(b.Cells.Calendar)
+		c.Also = b.Cells.Counter
+	}
 	return &Logged{Counter: c, flow: b.Series(), volumes: b.Series()}
 }
 

@@ -30,6 +30,9 @@ type dayRule struct {
 // NewRecorded prepares the stage for a pass.
 func NewRecorded(b *block.Block) *Recorded {
 	r := &Recorded{series: b.Series(), rules: dayRules(b)}
+	if b.Cells != nil {
+		r.series.Also = b.Cells.Before
+	}
 	if r.kept = r.series; b.Kept != b.Recorded {
 		r.kept = b.Series()
 	}

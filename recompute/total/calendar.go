@@ -19,6 +19,9 @@ type Calendar struct {
 	known  atomic.Pointer[days] // never shrinks
 	latest atomic.Int64         // a day that was asked for lately, among those known
 	grows  sync.Mutex
+	// of a calendar of cells: whose days they are parts of, and how long they are, ns
+	whole *Calendar
+	cell  int64
 }
 
 // days are those that a calendar has met.
@@ -80,6 +83,9 @@ func (c *Calendar) grow(at int64) []int64 {
 	c.grows.Lock()
 	defer c.grows.Unlock()
 	d := *c.known.Load()
+	for c.whole != nil && at >= d.starts[len(d.starts)-1] {
+		d.starts = append(d.starts, c.cellEnd(d.starts[len(d.starts)-1]))
+	}
 	for last := len(d.starts) - 1; at >= d.starts[last]; last++ {
 		date, start := c.step(d.dates[last], 1)
 		d.dates, d.starts = append(d.dates, date), append(d.starts, start)
@@ -96,6 +102,40 @@ func (c *Calendar) Bounds(i int) (start, end int64) {
 
 // Days is the number of days that were met.
 func (c *Calendar) Days() int { return len(c.known.Load().starts) - 1 }
+
+// Cells returns the calendar whose days are equal parts of the days of this one, from each start of day on; the last
+// one of a day ends with it, and may be shorter. Cell 0 begins with day 0. Cells have no labels.
+func (c *Calendar) Cells(length time.Duration) *Calendar {
+	cells := &Calendar{whole: c, cell: length.Nanoseconds()}
+	start, _ := c.Bounds(0)
+	cells.known.Store(&days{starts: []int64{start, cells.cellEnd(start)}})
+	return cells
+}
+
+// cellEnd is the end of the cell that begins at an instant.
+func (c *Calendar) cellEnd(start int64) int64 {
+	_, end := c.whole.Bounds(c.whole.Day(start))
+	return min(start+c.cell, end)
+}
+
+// cellLengths are parts of an hour or of half a day.
+var cellLengths = []time.Duration{
+	time.Second, 2 * time.Second, 5 * time.Second, 10 * time.Second, 15 * time.Second, 30 * time.Second,
+	time.Minute, 2 * time.Minute, 3 * time.Minute, 5 * time.Minute, 6 * time.Minute, 10 * time.Minute,
+	15 * time.Minute, 20 * time.Minute, 30 * time.Minute,
+	time.Hour, 2 * time.Hour, 3 * time.Hour, 4 * time.Hour, 6 * time.Hour, 12 * time.Hour,
+}
+
+// CellLength is the least length of cells that holds a reading of a log with that interval between them and of which no
+// more than so many cover the span; half a day where none does.
+func CellLength(interval, span time.Duration, most int) time.Duration {
+	for _, length := range cellLengths {
+		if length >= interval && span/length < time.Duration(most) {
+			return length
+		}
+	}
+	return cellLengths[len(cellLengths)-1]
+}
 
 // Label names day i by its calendar date: 2031-04-02.
 func (c *Calendar) Label(i int) string { return c.label(c.known.Load().dates[i]) }

@@ -22,6 +22,7 @@ type Counter struct {
 	Falls     []Fall          // falls that are no rollover
 	Changes   []CounterChange // declared and still to come, in the order of time
 	Changed   int             // declared changes that lay between two readings
+	Also      *Counter        // takes in the same readings by other days; nil for none
 }
 
 // CounterChange is a declared change of the counter: it was set anew, or another meter took its place.
@@ -51,6 +52,9 @@ func NewCounter(c *Calendar, from, until int64, rollover, greatest, resolution f
 // Run takes in readings of the counter that follow each other. As long as it rises within one day, the rise over
 // several readings is that between the first and the last.
 func (c *Counter) Run(t []int64, shown []float64) {
+	if c.Also != nil {
+		c.Also.Run(t, shown)
+	}
 	for i := 0; i < len(t); {
 		c.Add(t[i], shown[i])
 		_, end := c.calendar.Bounds(c.calendar.Day(max(t[i], c.from)))

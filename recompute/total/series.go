@@ -10,6 +10,8 @@ type Series struct {
 	// Hold takes each interval's flow from its end, as means over intervals have it, in place of the straight line
 	// between both ends.
 	Hold bool
+	// Also takes in the same flow by other days; nil for none.
+	Also *Series
 }
 
 // NewSeries returns an empty series over the period from–until.
@@ -32,12 +34,18 @@ func (s *Series) day(at int64) int {
 // Run integrates flows q (m³/s) at times t, which rise, by the trapezoid between neighbours, and splits exactly at
 // the bounds of days.
 func (s *Series) Run(t []int64, q []float64) {
+	for ; s != nil; s = s.Also {
+		s.run(t, q)
+	}
+}
+
+func (s *Series) run(t []int64, q []float64) {
 	if len(t) < 2 {
 		return
 	}
 	if t[0] < s.from || t[len(t)-1] > s.until || s.Hold {
 		for i := 1; i < len(t); i++ {
-			s.Step(t[i-1], q[i-1], t[i], q[i])
+			s.step(t[i-1], q[i-1], t[i], q[i])
 		}
 		return
 	}
@@ -56,7 +64,7 @@ func (s *Series) Run(t []int64, q []float64) {
 		sum.high, sum.low = high, low
 		s.covered[day] += before - t[first]
 		if i < len(t) && before < end { // the interval crosses the bound
-			s.Step(before, flow, t[i], q[i])
+			s.step(before, flow, t[i], q[i])
 			i++
 		}
 	}
@@ -65,6 +73,12 @@ func (s *Series) Run(t []int64, q []float64) {
 // Step integrates one interval over which the flow goes from q0 to q1 along a straight line, clipped to the period
 // and split at the bounds of days.
 func (s *Series) Step(t0 int64, q0 float64, t1 int64, q1 float64) {
+	for ; s != nil; s = s.Also {
+		s.step(t0, q0, t1, q1)
+	}
+}
+
+func (s *Series) step(t0 int64, q0 float64, t1 int64, q1 float64) {
 	if s.Hold {
 		q0 = q1
 	}
