@@ -122,6 +122,7 @@ func (r *runner) ask(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	r.last = r.log.Known().Until
 	r.tellMoves(p.moves.Find())
 	if r.site.Log.Means {
 		return nil // means over intervals tell neither spikes nor stuck readings

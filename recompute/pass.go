@@ -82,7 +82,7 @@ func (p *pass) begin(first int64) {
 	b := block.New(r.log.Known(), r.site, r.plan.blocks(), r.told, first)
 	b.Rulings.PassOver = r.passOver
 	if r.options.Cells > 0 {
-		b.Cells = b.Divide(r.options.Cells)
+		b.Cells = b.Divide(r.options.Cells, r.last)
 	}
 	filler := fill.New(r.site, r.estimate)
 	p.block, p.sources = b, r.plan.sources.Clone()

@@ -95,8 +95,9 @@ type runner struct {
 	moves     []evidence.Move // of the sensor
 	// m: the most that the record's water rises and falls by from a reading to the next; 0 when it does not tell
 	rise, fall float64
-	rests      bool // it often hardly moves
-	asks       bool // a pass asks the record what is normal in it, and nothing else
+	rests      bool  // it often hardly moves
+	last       int64 // reading of the log, an instant; known once the record was asked
+	asks       bool  // a pass asks the record what is normal in it, and nothing else
 	fit        *fill.DonorFit
 	beside     []site.Beside
 }

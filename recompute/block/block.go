@@ -106,9 +106,9 @@ type Cells struct {
 	Counter       *total.Counter
 }
 
-// Divide has volumes added up by cells too, of which no more than so many cover the log.
-func (f *Frame) Divide(most int) *Cells {
-	span := time.Duration(min(f.Until, f.Log.Until) - f.First)
+// Divide has volumes added up by cells too, of which no more than so many cover the log up to its last reading.
+func (f *Frame) Divide(most int, last int64) *Cells {
+	span := time.Duration(min(f.Until, last) - f.First)
 	c := f.Calendar.Cells(total.CellLength(f.Log.Interval, span, most))
 	return &Cells{Calendar: c, Before: f.SeriesBy(c), After: f.SeriesBy(c)}
 }

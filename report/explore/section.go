@@ -124,7 +124,7 @@ func newFacts(g *Gatherer, run *report.Run, s steps) *facts {
 		Site: run.Title(), Days: len(r.Days), Cells: len(g.cells),
 		From: r.Total.From / 1e9, Until: r.Total.Until / 1e9,
 		CellSeconds: float64(end-start) / 1e9, Interval: r.Facts.Interval.Seconds(), Means: file.Log.Means,
-		Counter: hasCounter(r),
+		Counter: hasCounter(r), Flags: []flag{},
 		Zone:    newZone(file.Report.Clock, r.Total.From, r.Total.Until),
 		LogZone: newZone(file.Log.Clock, r.Total.From, r.Total.Until),
 		Units:   flowUnits(file.Report.FlowUnit), Volume: newUnit(file.Report.VolumeUnit), Steps: s,

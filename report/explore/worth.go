@@ -35,7 +35,8 @@ const mostWorth = 60
 
 // worthALook lists the stretches that are worth a look first, and counts the others.
 func worthALook(run *report.Run) (list []worth, rest more) {
-	list = append(settingsWorth(run), eventsWorth(run)...)
+	list = append([]worth{}, settingsWorth(run)...) // a list in JSON, even of nothing
+	list = append(list, eventsWorth(run)...)
 	slices.SortStableFunc(list, func(a, b worth) int {
 		return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(b.size, a.size))
 	})
