@@ -20,6 +20,7 @@ function make(tag, properties, ...children) {
 	return e;
 }
 const clamp = (v, low, high) => Math.min(Math.max(v, low), high);
+const readings = (n) => grouped(n, 0) + (n === 1 ? ' reading' : ' readings');
 /* pretty writes a unit for people: m3/h as m³/h. */
 const pretty = (unit) => unit.replace(/m3/g, 'm³').replace(/ft3/g, 'ft³');
 /* grouped writes a number with commas between thousands and a true minus. */
@@ -66,6 +67,7 @@ const clock = (d, seconds) => two(d.getUTCHours()) + ':' + two(d.getUTCMinutes()
 const dateText = (d, year) => d.getUTCDate() + ' ' + MONTHS[d.getUTCMonth()] + (year ? ' ' + d.getUTCFullYear() : '');
 /* spanText writes a span: 19 Aug 15:26–17:12. */
 function spanText(from, until) {
+	if (until - from > 3600) { from = Math.round(from / 60) * 60; until = Math.round(until / 60) * 60; }
 	const a = local(from), b = local(until);
 	const years = local(facts.from).getUTCFullYear() !== local(facts.until).getUTCFullYear();
 	const first = dateText(a, years) + ' ' + clock(a);
@@ -253,7 +255,7 @@ function buckets(a, b, width) {
 		const x = { i, j, from: d.start[i], until: d.start[j], headLow: Infinity, headHigh: -Infinity,
 			beforeLow: Infinity, beforeHigh: -Infinity, afterLow: Infinity, afterHigh: -Infinity,
 			lostLow: 0, lostHigh: 0, rows: 0, used: 0, state: 0 };
-		const means = [];
+		const means = [], levels = [];
 		for (let k = i; k < j; k++) {
 			x.rows += d.rows[k]; x.used += d.rows[k] - d.dropped[k]; x.state |= d.state[k];
 			if (d.headLow[k] < x.headLow) x.headLow = d.headLow[k];
@@ -262,6 +264,7 @@ function buckets(a, b, width) {
 			if (d.beforeHigh[k] > x.beforeHigh) x.beforeHigh = d.beforeHigh[k];
 			if (d.afterLow[k] < x.afterLow) x.afterLow = d.afterLow[k];
 			if (d.afterHigh[k] > x.afterHigh) x.afterHigh = d.afterHigh[k];
+			if (u.line && d.rows[k] && isFinite(d.headLow[k])) levels.push((d.headLow[k] + d.headHigh[k]) / 2);
 			difference(k, x);
 			if (!u.line && d.coveredAfter[k + 1] > d.coveredAfter[k])
 				means.push((d.sumAfter[k + 1] - d.sumAfter[k]) / (d.coveredAfter[k + 1] - d.coveredAfter[k]));
@@ -280,6 +283,8 @@ function buckets(a, b, width) {
 			x.counted = d.sumCounter[j] - d.sumCounter[i]; x.countedTime = d.coveredCounter[j] - d.coveredCounter[i];
 			x.beforeVolume = d.sumBefore[j] - d.sumBefore[i]; x.beforeTime = shown;
 		}
+		if (levels.length > 1) levels.sort((p, q) => p - q);
+		x.head = quantile(levels, 0.5);
 		if (!u.line) {
 			means.sort((p, q) => p - q);
 			x.quarter = quantile(means, 0.25); x.median = quantile(means, 0.5); x.threeQuarters = quantile(means, 0.75);
@@ -353,6 +358,7 @@ function select(i, j, worth) {
 	if (j <= i) return clear();
 	state.selected = Object.assign(totals(i, j), { i, j, worth });
 	state.action = '';
+	if (worth) state.kind = worth.kind;
 	later();
 	panel();
 }
@@ -360,11 +366,11 @@ function clear() { state.selected = null; later(); panel(); }
 
 /* ---- ticks of time ---- */
 const STEPS = [1, 5, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200];
-function timeTicks(a, b, width) {
-	const most = Math.max(2, Math.floor(width / 78)), list = [];
+function timeTicks(a, b, width, byMonth) {
+	const most = Math.max(2, Math.floor(width / (byMonth ? 48 : 78))), list = [];
 	const put = (wall, text) => { const t = civil(wall); if (t >= a && t <= b) list.push([t, text]); };
 	const first = a + offsetAt(facts.zone, a), last = b + offsetAt(facts.zone, b);
-	const step = STEPS.find((s) => (b - a) / s <= most);
+	const step = !byMonth && STEPS.find((s) => (b - a) / s <= most);
 	if (step) {
 		for (let w = Math.ceil(first / step) * step; w <= last; w += step) {
 			const d = new Date(w * 1000);
@@ -373,7 +379,7 @@ function timeTicks(a, b, width) {
 		return list;
 	}
 	const days = [1, 2, 7, 14].find((n) => (b - a) / DAY / n <= most);
-	if (days) {
+	if (days && !byMonth) {
 		const monday = days >= 7 ? 4 : 0; // 5 January 1970 was a Monday
 		for (let n = Math.ceil((first / DAY - monday) / days) * days + monday; n * DAY <= last; n += days) {
 			const d = new Date(n * DAY * 1000);
@@ -384,7 +390,7 @@ function timeTicks(a, b, width) {
 	const months = [1, 2, 3, 6, 12, 24, 60].find((n) => (b - a) / DAY / 30.4 / n <= most) || 120;
 	const d = new Date(first * 1000);
 	for (let m = Math.ceil((d.getUTCFullYear() * 12 + d.getUTCMonth()) / months) * months; ; m += months) {
-		const wall = Date.UTC(0, m) && Date.UTC(Math.floor(m / 12), m % 12, 1) / 1000;
+		const wall = Date.UTC(Math.floor(m / 12), m % 12, 1) / 1000;
 		if (wall > last) break;
 		const year = String(Math.floor(m / 12));
 		put(wall, m % 12 === 0 ? year : MONTHS[m % 12] + (list.length ? '' : ' ' + year));
@@ -415,7 +421,7 @@ function lane(name, height, last, range, paint) {
 		scales: { x: { time: false, range: () => [state.a, state.b] }, y: { range } },
 		axes: [
 			axis({ size: last ? 24 : 0, gap: 4, splits: (u) => u.ticksOfTime.map((x) => x[0]),
-				values: (u) => u.ticksOfTime.map((x) => last ? x[1] : '') }),
+				values: (u) => u.ticksOfTime.map((x) => last && xOf(x[0]) + 3.4 * x[1].length < dom.charts.clientWidth ? x[1] : '') }),
 			axis({ size: left(), gap: 4,
 				splits: (u, k, low, high) => { const n = niceTicks(low, high); decimals = n.decimals; return n.list; },
 				values: (u, list) => list.map((v) => grouped(v, decimals)) }),
@@ -468,14 +474,41 @@ function paintLevel(c, X, Y, p, ratio) {
 		c.beginPath();
 		let open = false;
 		for (const x of view.list) {
-			if (!x.rows || !isFinite(x.headHigh)) { open = open && x.covered > 0; continue; }
-			const px = X(at(x)), py = Y((x.headLow + x.headHigh) / 2 * mm);
+			if (!isFinite(x.head)) { open = open && x.covered > 0; continue; }
+			const px = X(at(x)), py = Y(x.head * mm);
 			if (open) c.lineTo(px, py); else c.moveTo(px, py);
 			open = true;
 		}
 		c.stroke();
 	}
 	rule(c, p, Y(0), colour.ink, ratio);
+	if (!lanes.level.cut) return;
+	c.fillStyle = colour.ink; // where something lies beyond the scale, a wedge at its edge
+	for (const x of view.list) {
+		const middle = (X(x.from) + X(x.until)) / 2, r = 4 * ratio;
+		const wedge = (y, way) => { c.beginPath(); c.moveTo(middle - r, y + way * r * 1.4); c.lineTo(middle + r, y + way * r * 1.4);
+			c.lineTo(middle, y); c.fill(); };
+		if (x.headHigh * mm > lanes.level.cut[1]) wedge(p.top, 1);
+		if (x.headLow * mm < lanes.level.cut[0]) wedge(p.top + p.height, -1);
+	}
+}
+/* levelRange is that of all heads; of more than a day and a half, that of cells of which every reading counts, so that
+   spikes do not flatten all else: these are then marked at the edge. */
+function levelRange() {
+	const padded = (low, high) => { const d = (high - low) * 0.06 || 1; return [low - d, high + d]; };
+	const [low, high] = reach((x) => x.headLow * 1000, (x) => x.headHigh * 1000);
+	lanes.level.cut = null;
+	if (!isFinite(low)) return [0, 1];
+	const all = padded(Math.min(low, 0), Math.max(high, 0));
+	if (state.b - state.a <= 1.5 * DAY) return all;
+	let a = 0, b = 0;
+	for (let k = cellAt(state.a), end = cellAt(state.b); k <= end; k++) {
+		if (data.dropped[k]) continue;
+		if (data.headLow[k] < a) a = data.headLow[k];
+		if (data.headHigh[k] > b) b = data.headHigh[k];
+	}
+	if (!(b > a) || all[1] - all[0] < 1.6 * (b - a) * 1000) return all;
+	return lanes.level.cut = padded(a * 1000, b * 1000);
 }
 function rule(c, p, y, stroke, ratio, dash) {
 	c.save(); c.strokeStyle = stroke; c.lineWidth = ratio; c.setLineDash((dash || []).map((d) => d * ratio));
@@ -662,7 +695,7 @@ function drawOverview() {
 	const width = dom.charts.clientWidth - left() - right(), from = facts.from, until = facts.until;
 	const x = (t) => left() + (t - from) / (until - from) * width;
 	const [name] = ['day', 'week', 'month', 'quarter', 'year'].map((n, k) => [n, [1, 7, 30.4, 91.3, 365][k]])
-		.find(([n, days]) => width / ((until - from) / DAY / days) >= 3.4 || n === 'year');
+		.find(([n, days]) => width / ((until - from) / DAY / days) >= 2.4 || n === 'year');
 	const bars = [];
 	for (let i = 0; i < d.days; i++) {
 		const n = numberOf(name, d.dayFrom[i]);
@@ -699,7 +732,10 @@ function drawOverview() {
 		c.setLineDash([]);
 	}
 	c.textAlign = 'left'; c.fillStyle = colour.ink;
-	for (const [t, text] of timeTicks(from, until, width)) {
+	const monthly = until - from > 40 * DAY, mondays = (until - from) / DAY / 7;
+	if (monthly && width / mondays > 4) for (let k = 0; k < d.days; k++)
+		if (local(d.dayFrom[k]).getUTCDay() === 1) c.fillRect(x(d.dayFrom[k]), height, 1, 4);
+	for (const [t, text] of timeTicks(from, until, width, monthly)) {
 		c.fillRect(x(t), height, 1, 10);
 		if (x(t) + c.measureText(text).width < left() + width + right()) c.fillText(text, x(t) + 4, height + 9);
 	}
@@ -731,7 +767,7 @@ function draw() {
 const swatch = (kind) => make('span', { class: 'x-swatch x-' + kind, 'aria-hidden': 'true' });
 function heads(t) {
 	const per = view.unit.line ? '' : ', a bar a ' + view.unit.unit;
-	dom.heads.level.replaceChildren(make('b', {}, 'Level'), ' mm of head, corrected' + per);
+	dom.heads.level.replaceChildren(make('b', {}, 'Level'), ' mm of head, corrected' + per + (lanes.level.cut ? '; wedges: beyond the scale, not counted' : ''));
 	const symbol = pretty(unit().symbol);
 	const key = make('span', { class: 'x-key' });
 	if (view.unit.line)
@@ -798,9 +834,9 @@ function sentence(s) {
 	for (const f of s.flags) if (!most || f[1] > most[1]) most = f;
 	if (!most) return s.covered === 0 ? 'No reading covers this time; its volume is not known.' : '';
 	const f = facts.flags[most[0]];
-	return grouped(most[1], 0) + ' of ' + grouped(s.rows, 0) + ' readings: “' + words(f.name) + '”, each ' + f.means + '.';
+	return grouped(most[1], 0) + ' of ' + readings(s.rows) + ' flagged “' + words(f.name) + '”: a reading that ' + f.means + '.';
 }
-const actionOf = (s) => state.action || (s.state & 1 ? 'bound' : s.dropped ? 'keep' : 'leave-out');
+const actionOf = (s) => state.action || (s.state & 1 ? 'bound' : s.dropped && s.dropped === s.rows ? 'keep' : 'leave-out');
 function leastOf(s) {
 	let least = Infinity;
 	for (let k = s.i; k < s.j; k++) if (data.afterLow[k] < least) least = data.afterLow[k];
@@ -821,7 +857,7 @@ function lines(s) {
 	const zone = state.kind === 'comment' ? facts.zone : facts.log_zone, out = [];
 	const text = (key, value) => out.push([key.padEnd(6) + ' = ' + value]);
 	const blank = (key, id, hint) => out.push([key.padEnd(6) + ' = "', { id, hint }, '"']);
-	out.push(['# ' + spanText(s.from, s.until) + ', ' + grouped(s.rows, 0) + ' readings']);
+	out.push(['# ' + spanText(s.from, s.until)], ['# ' + readings(s.rows)]);
 	out.push([{ ruling: '[[ruling]]', correction: '[[correction]]', comment: '[[report.comment]]' }[state.kind]]);
 	text('from', tomlTime(s.from, zone));
 	text('until', tomlTime(s.until, zone));
@@ -1116,10 +1152,7 @@ function build() {
 	body.replaceChildren(tools(), make('div', { class: 'x-grid' }, dom.charts, side));
 	const small = () => phone();
 	const padded = (low, high) => { const d = (high - low) * 0.06 || 1; return [low - d, high + d]; };
-	dom.stack.append(head('level'), lane('level', () => small() ? 120 : 172, false, () => {
-		const [low, high] = reach((x) => x.headLow * 1000, (x) => x.headHigh * 1000);
-		return isFinite(low) ? padded(Math.min(low, 0), Math.max(high, 0)) : [0, 1];
-	}, paintLevel), dom.flags);
+	dom.stack.append(head('level'), lane('level', () => small() ? 120 : 172, false, levelRange, paintLevel), dom.flags);
 	dom.stack.append(head('flow'), lane('flow', () => small() ? 200 : 280, false, () => {
 		const [low, high] = reach((x) => Math.min(x.beforeLow, x.afterLow), (x) => Math.max(x.beforeHigh, x.afterHigh));
 		return isFinite(low) && flow(high) > Math.min(0, flow(low)) ? [Math.min(0, flow(low)), flow(high) * 1.06] : [0, 1];

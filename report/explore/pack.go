@@ -34,7 +34,7 @@ func (p *packer) column(n int, of func(i int) float64) {
 // text is all columns, deflated, as text for a page.
 func (p *packer) text() (string, error) {
 	var b bytes.Buffer
-	w, err := zlib.NewWriterLevel(&b, zlib.DefaultCompression)
+	w, err := zlib.NewWriterLevel(&b, 6)
 	if err != nil {
 		return "", err
 	}

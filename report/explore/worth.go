@@ -20,6 +20,7 @@ type worth struct {
 	span
 	Volume float64 `json:"m3"`              // what it does to the corrected total, m³
 	Known  string  `json:"known,omitempty"` // "not known", "at least", "if left out"; "" for a plain effect
+	Kind   string  `json:"kind"`            // of block that is offered: ruling, correction or comment
 	rank   int
 	size   float64
 }
@@ -82,7 +83,7 @@ func corrections(run *report.Run) (list []span) {
 func settingsWorth(run *report.Run) (list []worth) {
 	r, spans := run.Result, corrections(run)
 	for _, s := range spans {
-		w := worth{span: s, rank: 0}
+		w := worth{span: s, Kind: "correction"}
 		w.What = "setting: " + s.What
 		for i := range r.Days {
 			d := &r.Days[i]
@@ -102,10 +103,11 @@ func settingsWorth(run *report.Run) (list []worth) {
 // eventsWorth are the events of screening that change the total, or would if their readings were left out.
 func eventsWorth(run *report.Run) (list []worth) {
 	for _, e := range run.Result.Events {
-		w := worth{span: span{e.From / 1e9, e.Until / 1e9, eventWords(e)}, Volume: e.Effect, size: math.Abs(e.Effect)}
+		w := worth{span: span{e.From / 1e9, e.Until / 1e9, eventWords(e)}, Kind: "ruling",
+			Volume: e.Effect, size: math.Abs(e.Effect)}
 		switch {
 		case e.Flag == qa.Gap:
-			w.rank, w.Known, w.Volume, w.size = 1, "not known", 0, float64(e.Until-e.From)
+			w.rank, w.Known, w.Kind, w.Volume, w.size = 1, "not known", "comment", 0, float64(e.Until-e.From)
 		case holds(e):
 			w.rank, w.Known = 2, "at least"
 		case e.Effect != 0:
