@@ -254,3 +254,33 @@ func TestZone(t *testing.T) {
 		t.Errorf("%+v", z)
 	}
 }
+
+// TestWorth: of the demo, the setting stands first with what it does, then the gap, then what screening did by size.
+func TestWorth(t *testing.T) {
+	_, run := gathered(t, demo("site.toml"), MostCells)
+	list, rest := worthALook(run)
+	if len(list) != mostWorth || list[0].Kind != "correction" || list[0].Volume != run.Result.Total.Split().Settings ||
+		list[1].Known != "not known" || rest.Spans == 0 {
+		t.Fatalf("%d listed, %d not; %+v", len(list), rest.Spans, list[:2])
+	}
+	for i := 3; i < len(list); i++ {
+		if a, b := list[i-1], list[i]; a.rank == b.rank && a.size < b.size || a.rank > b.rank {
+			t.Errorf("%+v stands before %+v", a, b)
+		}
+	}
+}
+
+// TestThinned: of many gaps three stand ahead of known effects, the others behind all.
+func TestThinned(t *testing.T) {
+	var list []worth
+	for _, rank := range []int{0, unknown, unknown, unknown, unknown, unknown, atLeast, acted, kept} {
+		list = append(list, worth{rank: rank})
+	}
+	var got []int
+	for _, w := range thinned(list) {
+		got = append(got, w.rank)
+	}
+	if want := fmt.Sprint([]int{0, unknown, unknown, unknown, atLeast, acted, kept, unknown, unknown}); fmt.Sprint(got) != want {
+		t.Errorf("%v, want %v", got, want)
+	}
+}

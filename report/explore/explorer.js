@@ -65,14 +65,15 @@ const two = (n) => String(n).padStart(2, '0');
 const clock = (d, seconds) => two(d.getUTCHours()) + ':' + two(d.getUTCMinutes()) +
 	(seconds || d.getUTCSeconds() ? ':' + two(d.getUTCSeconds()) : '');
 const dateText = (d, year) => d.getUTCDate() + ' ' + MONTHS[d.getUTCMonth()] + (year ? ' ' + d.getUTCFullYear() : '');
+/* years reports whether dates need their year: the record is in more than one, but for its end. */
+const years = () => local(facts.from).getUTCFullYear() !== local(facts.until - 1).getUTCFullYear();
 /* spanText writes a span: 19 Aug 15:26–17:12. */
 function spanText(from, until) {
 	if (until - from > 3600) { from = Math.round(from / 60) * 60; until = Math.round(until / 60) * 60; }
 	const a = local(from), b = local(until);
-	const years = local(facts.from).getUTCFullYear() !== local(facts.until).getUTCFullYear();
-	const first = dateText(a, years) + ' ' + clock(a);
+	const first = dateText(a, years()) + ' ' + clock(a);
 	return a.toISOString().slice(0, 10) === b.toISOString().slice(0, 10) ?
-		first + '–' + clock(b) : first + ' – ' + dateText(b, years) + ' ' + clock(b);
+		first + '–' + clock(b) : first + ' – ' + dateText(b, years()) + ' ' + clock(b);
 }
 /* tomlTime writes an instant in a zone for a site file; with its offset where the clock shows the time twice. */
 function tomlTime(t, zone) {
@@ -193,7 +194,7 @@ function unitOf(a, b, width) {
 		return { line: true, length };
 	}
 	for (const [unit, days] of [['day', 1], ['week', 7], ['month', 30.4], ['quarter', 91.3], ['year', 365.25]])
-		if (width / (span / DAY / days) >= 3.4 || unit === 'year') return { line: false, unit };
+		if (width / (span / DAY / days) >= 3 || unit === 'year') return { line: false, unit };
 }
 /* sameUnit numbers the natural unit that a day belongs to. */
 function numberOf(unit, dayStart) {
@@ -957,7 +958,8 @@ function worthList() {
 	for (const w of shown) {
 		const effect = w.known === 'not known' ? w.known : (w.known ? w.known + ' ' : '') + signed(volume(w.m3), Math.abs(volume(w.m3)) >= 100 ? 0 : 1);
 		const long = w.until - w.from > 2 * DAY;
-		const when = long ? dateText(local(w.from)) + ' – ' + dateText(local(w.until)) : dateText(local(w.from)) + ' ' + clock(local(w.from));
+		const a = local(w.from), when = long ? dateText(a) + ' – ' + dateText(local(w.until), years()) :
+			dateText(a, years()) + (years() ? '' : ' ' + clock(a));
 		list.append(make('li', {}, make('button', { type: 'button', onclick: () => jump(w),
 			'aria-pressed': String(!!state.selected && state.selected.worth === w) },
 			make('b', {}, when), make('span', {}, w.what), make('strong', {}, effect))));

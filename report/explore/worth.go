@@ -41,6 +41,7 @@ func worthALook(run *report.Run) (list []worth, rest more) {
 	slices.SortStableFunc(list, func(a, b worth) int {
 		return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(b.size, a.size))
 	})
+	list = thinned(list)
 	for len(list) > mostWorth {
 		last := list[len(list)-1]
 		if rest.Spans++; last.Known == "" {
@@ -50,6 +51,31 @@ func worthALook(run *report.Run) (list []worth, rest more) {
 	}
 	return list, rest
 }
+
+// mostAhead is how many stretches of one rank that is not known, or known at least, stand ahead of known effects.
+const mostAhead = 3
+
+// thinned puts those beyond mostAhead behind all others, so that many gaps do not hide what screening did.
+func thinned(list []worth) []worth {
+	var ahead, behind []worth
+	count := map[int]int{}
+	for _, w := range list {
+		if count[w.rank]++; count[w.rank] > mostAhead && (w.rank == unknown || w.rank == atLeast) {
+			behind = append(behind, w)
+			continue
+		}
+		ahead = append(ahead, w)
+	}
+	return append(ahead, behind...)
+}
+
+// The ranks of stretches, those of settings before all.
+const (
+	unknown = iota + 1
+	atLeast
+	acted
+	kept
+)
 
 // corrections are the spans of the corrections, within the log.
 func corrections(run *report.Run) (list []span) {
@@ -107,13 +133,13 @@ func eventsWorth(run *report.Run) (list []worth) {
 			Volume: e.Effect, size: math.Abs(e.Effect)}
 		switch {
 		case e.Flag == qa.Gap:
-			w.rank, w.Known, w.Kind, w.Volume, w.size = 1, "not known", "comment", 0, float64(e.Until-e.From)
+			w.rank, w.Known, w.Kind, w.Volume, w.size = unknown, "not known", "comment", 0, float64(e.Until-e.From)
 		case holds(e):
-			w.rank, w.Known = 2, "at least"
+			w.rank, w.Known = atLeast, "at least"
 		case e.Effect != 0:
-			w.rank = 3
+			w.rank = acted
 		case e.Left.Volume != 0:
-			w.rank, w.Known, w.Volume, w.size = 4, "if left out", e.Left.Volume, math.Abs(e.Left.Volume)
+			w.rank, w.Known, w.Volume, w.size = kept, "if left out", e.Left.Volume, math.Abs(e.Left.Volume)
 		default:
 			continue
 		}
