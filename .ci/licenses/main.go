@@ -6,7 +6,8 @@
 // with a build tag of what that links beside.
 //
 // It lists every module that a build for Linux, Windows or macOS links, with its version, and below it the licence and
-// notice files that stand beside its linked packages or above them; and those of the Go distribution itself.
+// notice files that stand beside its linked packages or above them; and those of the Go distribution itself and of the
+// scripts of others that stand in what the program writes.
 package main
 
 import (
@@ -60,7 +61,11 @@ func write(out *bufio.Writer) error {
 	modules = append([]module{{
 		name: "The Go standard library", folder: goroot, packages: map[string]bool{goroot: true},
 	}}, modules...)
-	for _, m := range modules {
+	embeds, err := embedded()
+	if err != nil {
+		return err
+	}
+	for _, m := range append(modules, embeds...) {
 		if err := m.write(out); err != nil {
 			return err
 		}
@@ -114,6 +119,31 @@ func linked(tag string) ([]module, error) {
 	}
 	slices.SortFunc(all, func(a, b module) int { return strings.Compare(a.name, b.name) })
 	return all, nil
+}
+
+// inPages are the folders of code that is no Go and stands in what the program writes, each with its licence, and the
+// file whose first line says the version.
+var inPages = map[string]string{"uPlot": "report/explore/uplot/uplot.min.js"}
+
+// versionIn is a version in a first line.
+var versionIn = regexp.MustCompile(`\bv\d+(\.\d+)+`)
+
+// embedded are those as modules.
+func embedded() (list []module, err error) {
+	for _, name := range slices.Sorted(maps.Keys(inPages)) {
+		text, err := os.ReadFile(inPages[name])
+		if err != nil {
+			return nil, err
+		}
+		line, _, _ := bytes.Cut(text, []byte("\n"))
+		version := versionIn.Find(line)
+		if version == nil {
+			return nil, fmt.Errorf("the first line of %s says no version", inPages[name])
+		}
+		folder := filepath.Dir(inPages[name])
+		list = append(list, module{name, string(version), folder, map[string]bool{folder: true}})
+	}
+	return list, nil
 }
 
 // write writes the files of a module.

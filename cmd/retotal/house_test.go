@@ -136,6 +136,11 @@ var house = map[string][]string{
 		"github.com/parquet-go/parquet-go/format",
 		"golang.org/x/sys/unix", // folder_linux.go
 	},
+	"retotal/report/explore": {
+		"retotal/ingest", "retotal/ingest/quantity", "retotal/ingest/reading", "retotal/ingest/site", "retotal/qa",
+		"retotal/recompute", "retotal/recompute/effect", "retotal/recompute/total", "retotal/report",
+		"github.com/klauspost/compress/zlib",
+	},
 	"retotal/report/page": {"retotal/report", "retotal/report/picture"},
 	"retotal/report/paper": {
 		"retotal/report", "codeberg.org/go-fonts/liberation/liberationmonoregular",

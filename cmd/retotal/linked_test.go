@@ -33,7 +33,17 @@ func TestNotices(t *testing.T) {
 	holdNotices(t)
 }
 
-// holdNotices holds what retotal licenses prints to what a build with tags links.
+// scriptVersion is what the script in the pages says of itself.
+func scriptVersion(t *testing.T) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("..", "..", "report", "explore", "uplot", "uplot.min.js"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return regexp.MustCompile(`\bv\d+(\.\d+)+`).FindString(strings.SplitN(string(text), "\n", 2)[0])
+}
+
+// holdNotices holds what retotal licenses prints to what a build with tags links, and to the script in the pages.
 func holdNotices(t *testing.T, tags ...string) {
 	t.Helper()
 	var out, errs bytes.Buffer
@@ -45,7 +55,7 @@ func holdNotices(t *testing.T, tags ...string) {
 		linked = append(linked, goList(t, system,
 			"{{with .Module}}{{if not .Main}}{{.Path}} {{.Version}}{{end}}{{end}}", tags...)...)
 	}
-	linked = append(linked, "The Go standard library")
+	linked = append(linked, "The Go standard library", "uPlot "+scriptVersion(t))
 	slices.Sort(linked)
 	linked = slices.DeleteFunc(slices.Compact(linked), func(name string) bool { return name == "" })
 	parts := strings.Split(out.String(), "\n"+strings.Repeat("=", 80)+"\n")
@@ -76,7 +86,7 @@ func holdNotices(t *testing.T, tags ...string) {
 func TestNotLinked(t *testing.T) {
 	testOnly := []string{
 		"github.com/rogpeppe/go-internal", "golang.org/x/tools", "honnef.co/go/tools", "gonum.org/v1/gonum",
-		"github.com/google/go-cmp",
+		"github.com/google/go-cmp", "github.com/chromedp/chromedp",
 	}
 	for _, line := range goList(t, "linux", `{{.ImportPath}}: {{join .Imports " "}}`) {
 		name, imports, _ := strings.Cut(line, ": ")
