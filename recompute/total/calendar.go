@@ -73,6 +73,10 @@ func (c *Calendar) Day(at int64) int {
 	if at >= starts[len(starts)-1] {
 		starts = c.grow(at)
 	}
+	if next := latest + 1; next+1 < len(starts) && at >= starts[next] && at < starts[next+1] {
+		c.latest.Store(int64(next)) // mostly
+		return next
+	}
 	latest = sort.Search(len(starts)-1, func(i int) bool { return starts[i+1] > at })
 	c.latest.Store(int64(latest))
 	return latest
