@@ -157,6 +157,7 @@ func (j *job) write(
 	ctx context.Context, folder *report.Folder, place, siteFile string, o results.Options,
 ) (*report.Run, error) {
 	var rep *results.Writer
+	j.cells = results.Cells
 	run, err := j.withRecord().compute(ctx, func() (func(*recompute.Rows) error, error) {
 		if rep != nil {
 			rep.Close()

@@ -141,7 +141,7 @@ var house = map[string][]string{
 		"retotal/recompute", "retotal/recompute/effect", "retotal/recompute/total", "retotal/report",
 		"github.com/klauspost/compress/zlib",
 	},
-	"retotal/report/page": {"retotal/report", "retotal/report/picture"},
+	"retotal/report/page": {"retotal/report", "retotal/report/explore", "retotal/report/picture"},
 	"retotal/report/paper": {
 		"retotal/report", "codeberg.org/go-fonts/liberation/liberationmonoregular",
 		"codeberg.org/go-fonts/liberation/liberationsansbold", "codeberg.org/go-fonts/liberation/liberationsansregular",
@@ -159,7 +159,8 @@ var house = map[string][]string{
 	},
 	"retotal/report/waterml": {"retotal/recompute", "retotal/recompute/total", "retotal/report"},
 	"retotal/report/results": {
-		"retotal/ingest", "retotal/ingest/problem", "retotal/recompute", "retotal/report", "retotal/report/page",
+		"retotal/ingest", "retotal/ingest/problem", "retotal/recompute", "retotal/report", "retotal/report/explore",
+		"retotal/report/page",
 		"retotal/report/paper", "retotal/report/picture", "retotal/report/waterml",
 	},
 	"retotal/testdata/quarry-lane": {},

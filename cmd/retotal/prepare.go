@@ -20,6 +20,7 @@ type job struct {
 	without  []int
 	budget   bool // how sure totals are is wanted
 	draws    int  // of the Monte Carlo check; 0 for none
+	cells    int  // that the record is divided into; 0 where nobody looks into it
 	pairs    int  // levels and flows of one instant that are kept at most
 	causes   bool // what stands behind findings beside the logged flow is wanted
 	log      *ingest.Log
@@ -91,6 +92,7 @@ func boundMemory(bytes int64) {
 func (j *job) compute(ctx context.Context, rows func() (func(*recompute.Rows) error, error)) (*report.Run, error) {
 	result, err := recompute.Run(ctx, j.log, j.site, recompute.Options{
 		Without: j.without, Budget: j.budget, Draws: j.draws, Pairs: j.pairs, Hours: j.causes, Rows: rows,
+		Cells: j.cells,
 		Donor: openDonor,
 	})
 	if err == nil {

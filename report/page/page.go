@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"retotal/report"
+	"retotal/report/explore"
 	"retotal/report/picture"
 )
 
@@ -58,6 +59,7 @@ type data struct {
 	Sections []report.Section
 	Cautions []string
 	Daily    *drawing
+	Explore  *explore.Section // nil where there are no readings to look into
 	Days     *report.Calendar
 	Version  string
 	drawings map[string]*drawing
@@ -72,13 +74,14 @@ type drawing struct {
 // Drawing is the picture of a name; nil where there is none. The template asks for it.
 func (d *data) Drawing(name string) *drawing { return d.drawings[name] }
 
-// HTML makes the page, with the pictures in it.
-func HTML(run *report.Run, pictures []picture.Drawn) ([]byte, error) {
+// HTML makes the page, with the pictures and the explorer in it, which may be nil.
+func HTML(run *report.Run, pictures []picture.Drawn, explorer *explore.Section) ([]byte, error) {
 	d := data{
 		Letter:   report.NewLetter(run),
 		Sections: report.Sections(run),
 		Cautions: report.Cautions,
 		Version:  run.Version,
+		Explore:  explorer,
 		Days:     report.NewCalendar(run),
 		drawings: map[string]*drawing{},
 	}

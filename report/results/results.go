@@ -8,6 +8,7 @@ import (
 	"retotal/ingest/problem"
 	"retotal/recompute"
 	"retotal/report"
+	"retotal/report/explore"
 	"retotal/report/page"
 	"retotal/report/paper"
 	"retotal/report/picture"
@@ -25,6 +26,7 @@ type Writer struct {
 	folder   *report.Folder
 	report   *report.Report
 	pictures *picture.Gatherer
+	explorer *explore.Gatherer
 }
 
 // New begins the results of one pass; the folder is the caller's to commit or discard. A pass that has to begin again
@@ -34,12 +36,15 @@ func New(folder *report.Folder, l *ingest.Log, o Options) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Writer{options: o, folder: folder, report: r, pictures: picture.New(l.Site)}, nil
+	return &Writer{options: o, folder: folder, report: r, pictures: picture.New(l.Site), explorer: explore.New(l)}, nil
 }
 
 // Rows takes in a stretch of decided readings.
 func (w *Writer) Rows(rows *recompute.Rows) error {
 	w.pictures.Rows(rows)
+	if err := w.explorer.Rows(rows); err != nil {
+		return err
+	}
 	return w.report.Rows(rows)
 }
 
@@ -63,7 +68,13 @@ func (w *Writer) Write(run *report.Run) error {
 		drawn["totals-short"] = picture.Totals(run, picture.Options{Height: 210})
 	}
 	files := []file{
-		{"report.html", func() ([]byte, error) { return page.HTML(run, pictures) }},
+		{"report.html", func() ([]byte, error) {
+			explorer, err := w.explorer.Section(run)
+			if err != nil {
+				return nil, err
+			}
+			return page.HTML(run, pictures, explorer)
+		}},
 		{"report.pdf", func() ([]byte, error) { return paper.PDF(run, drawn) }},
 	}
 	if w.options.WaterML {
@@ -71,6 +82,9 @@ func (w *Writer) Write(run *report.Run) error {
 	}
 	return w.all(files)
 }
+
+// Cells is into how many cells a run divides the record at most for what is written here (recompute.Options.Cells).
+const Cells = explore.MostCells
 
 // file is a file that is made of a run alone.
 type file struct {

@@ -41,8 +41,8 @@ func correct(t *testing.T, file string) (*report.Run, string) {
 		t.Fatal(err)
 	}
 	result, err := recompute.Run(context.Background(), log, log.Site, recompute.Options{
-		Budget: true,
-		Rows:   func() (func(*recompute.Rows) error, error) { return w.Rows, nil },
+		Budget: true, Cells: Cells,
+		Rows: func() (func(*recompute.Rows) error, error) { return w.Rows, nil },
 	})
 	if err != nil {
 		t.Fatal(err)
