@@ -13,8 +13,8 @@ import (
 )
 
 // MostCells is how many cells a run may divide the record into for the explorer (recompute.Options.Cells): a year of
-// minutes then has cells of 3 minutes, 20 years have cells of an hour.
-const MostCells = 180_000
+// minutes then has cells of 5 minutes, 20 years have cells of two hours. They cost some 110 bytes each.
+const MostCells = 110_000
 
 // Gatherer takes in what the explorer needs of the rows of one pass over a log. It keeps a few numbers a cell, however
 // long the log is.

@@ -23,6 +23,7 @@ type Options struct {
 // Writer gathers the rows of one pass over a log and writes what is made of them.
 type Writer struct {
 	options  Options
+	large    bool // the log is so large that memory matters more than time
 	folder   *report.Folder
 	report   *report.Report
 	pictures *picture.Gatherer
@@ -36,7 +37,7 @@ func New(folder *report.Folder, l *ingest.Log, o Options) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Writer{options: o, folder: folder, report: r, pictures: picture.New(l.Site), explorer: explore.New(l)}, nil
+	return &Writer{options: o, large: l.Total() >= largeLog, folder: folder, report: r, pictures: picture.New(l.Site), explorer: explore.New(l)}, nil
 }
 
 // Rows takes in a stretch of decided readings.
@@ -92,15 +93,25 @@ type file struct {
 	make func() ([]byte, error)
 }
 
-// all makes files side by side and writes them.
+// largeLog is how many bytes a log has of which files are made one after the other.
+const largeLog = 16 << 20
+
+// all makes files and writes them, side by side where there is memory for it.
 func (w *Writer) all(files []file) error {
 	errs := make([]error, len(files))
-	problem.Beside(len(files), func(i int) {
+	one := func(i int) {
 		content, err := files[i].make()
 		if err == nil {
 			err = w.folder.Write(files[i].name, content)
 		}
 		errs[i] = err
-	})
+	}
+	if !w.large {
+		problem.Beside(len(files), one)
+		return errors.Join(errs...)
+	}
+	for i := range files {
+		one(i)
+	}
 	return errors.Join(errs...)
 }
