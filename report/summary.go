@@ -56,8 +56,8 @@ func Summary(w io.Writer, r *Run, folder string) {
 		}
 	}
 	if folder != "" {
-		fmt.Fprintf(w, "\nResults in %s: report.html, totals.csv, events.csv, readings.parquet, plots, record.json\n",
-			folder)
+		fmt.Fprintf(w, "\nResults in %s: report.html, report.pdf, report.xlsx, totals.csv, events.csv, "+
+			"readings.parquet, plots, record.json\n", folder)
 	}
 	fmt.Fprintln(w, review)
 }

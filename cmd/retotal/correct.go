@@ -28,8 +28,8 @@ func correctCommand() *cobra.Command {
 		Use:   "correct SITE...",
 		Short: "Corrected totals with report and record",
 		Long: `Reads each site file and its log, carries the recorded and the corrected settings through all readings,
-and writes a folder of results for each site: report.html, totals.csv, events.csv, readings.parquet, plots and
-record.json. The folder appears whole or not at all; results of an earlier run are replaced.
+and writes a folder of results for each site: report.html, report.pdf, report.xlsx, totals.csv, events.csv,
+readings.parquet, plots and record.json. The folder appears whole or not at all; results of an earlier run are replaced.
 
 Exit status: 0 done; 1 failed; 2 nothing done because of a bad site file, log or call; 3 some of several sites could
 not be done, or, with --strict, something needs a person.`,
@@ -53,6 +53,8 @@ not be done, or, with --strict, something needs a person.`,
 		"print the record of each site as one line of JSON instead of the summary")
 	c.Flags().BoolVar(&o.results.WaterML, "waterml", false,
 		"also write flow.xml: the corrected mean flow of each day as WaterML 2.0 (OGC 10-126r4)")
+	c.Flags().BoolVar(&o.results.Readings, "readings-sheet", false,
+		"also put every reading into report.xlsx, a row each")
 	c.Flags().BoolVarP(&o.quiet, "quiet", "q", false, "print no summary and no progress, only problems")
 	c.Flags().BoolVar(&o.strict, "strict", false, "exit with status 3 when something needs a person")
 	return c

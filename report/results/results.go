@@ -6,6 +6,7 @@ import (
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
+	"retotal/ingest/site"
 	"retotal/recompute"
 	"retotal/report"
 	"retotal/report/explore"
@@ -13,21 +14,25 @@ import (
 	"retotal/report/paper"
 	"retotal/report/picture"
 	"retotal/report/waterml"
+	"retotal/report/workbook"
 )
 
 // Options are the files that are written on request.
 type Options struct {
-	WaterML bool // flow.xml, mean flows of days
+	WaterML  bool // flow.xml, mean flows of days
+	Readings bool // in report.xlsx, a row each
 }
 
 // Writer gathers the rows of one pass over a log and writes what is made of them.
 type Writer struct {
 	options  Options
+	site     *site.Site
 	large    bool // the log is so large that memory matters more than time
 	folder   *report.Folder
 	report   *report.Report
 	pictures *picture.Gatherer
 	explorer *explore.Gatherer
+	book     *workbook.Book
 }
 
 // New begins the results of one pass; the folder is the caller's to commit or discard. A pass that has to begin again
@@ -37,20 +42,24 @@ func New(folder *report.Folder, l *ingest.Log, o Options) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Writer{options: o, large: l.Total() >= largeLog, folder: folder, report: r, pictures: picture.New(l.Site), explorer: explore.New(l)}, nil
+	return &Writer{options: o, site: l.Site, large: l.Total() >= largeLog, folder: folder, report: r, pictures: picture.New(l.Site), explorer: explore.New(l),
+		book: workbook.New(o.Readings)}, nil
 }
 
 // Rows takes in a stretch of decided readings.
 func (w *Writer) Rows(rows *recompute.Rows) error {
 	w.pictures.Rows(rows)
-	if err := w.explorer.Rows(rows); err != nil {
+	if err := errors.Join(w.explorer.Rows(rows), w.book.Rows(w.site, rows)); err != nil {
 		return err
 	}
 	return w.report.Rows(rows)
 }
 
 // Close releases the files without finishing them.
-func (w *Writer) Close() { w.report.Close() }
+func (w *Writer) Close() {
+	w.report.Close()
+	w.book.Close()
+}
 
 // Write writes all files.
 func (w *Writer) Write(run *report.Run) error {
@@ -76,6 +85,7 @@ func (w *Writer) Write(run *report.Run) error {
 			}
 			return page.HTML(run, pictures, explorer)
 		}},
+		{"report.xlsx", func() ([]byte, error) { return w.book.Write(run) }},
 		{"report.pdf", func() ([]byte, error) { return paper.PDF(run, drawn) }},
 	}
 	if w.options.WaterML {

@@ -1,0 +1,119 @@
+package workbook
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/xuri/excelize/v2"
+
+	"retotal/ingest/site"
+	"retotal/qa"
+	"retotal/recompute"
+)
+
+// readings writes a row a reading, as they come, to sheets of their own.
+type readings struct {
+	book   *Book
+	report *site.Report
+	now    *sheet
+	names  []string
+	told   map[qa.Flags]string
+}
+
+// mostRows is how many rows a sheet takes, its headings among them.
+const mostRows = excelize.TotalRows
+
+// Rows takes in a stretch of decided readings of a site; without sheets for readings it does nothing.
+func (b *Book) Rows(s *site.Site, rows *recompute.Rows) error {
+	if b.readings == nil {
+		return nil
+	}
+	b.readings.report, b.foot = &s.Report, s.ID
+	for i := range rows.Time {
+		b.readings.add(rows, i)
+	}
+	return b.err
+}
+
+// add writes one reading.
+func (r *readings) add(rows *recompute.Rows, i int) {
+	if r.now == nil || r.now.row >= mostRows {
+		r.next()
+	}
+	b, flow := r.book, r.report.FlowUnit
+	wall := time.Unix(0, rows.Time[i]).In(r.report.Clock.Location)
+	cells := []any{
+		b.moment(wall), b.moment(wall.UTC()), b.number(rows.Head[i], "0.0000"),
+		b.number(flow.FromSI(rows.Before[i]), "0.0000"), nil, rows.Used[i], r.flags(rows.Flags[i]),
+	}
+	if rows.Used[i] {
+		cells[4] = b.number(flow.FromSI(rows.After[i]), "0.0000")
+	}
+	r.now.add(cells...)
+}
+
+// flags names what was flagged.
+func (r *readings) flags(f qa.Flags) any {
+	if f == 0 {
+		return nil
+	}
+	text, ok := r.told[f]
+	if !ok {
+		var names []string
+		for _, c := range qa.Checks {
+			if f&c.Flag != 0 {
+				names = append(names, c.Name)
+			}
+		}
+		if r.told == nil {
+			r.told = map[qa.Flags]string{}
+		}
+		text = strings.Join(names, " ")
+		r.told[f] = text
+	}
+	return text
+}
+
+// next begins the next sheet.
+func (r *readings) next() {
+	r.finish()
+	name := "Readings"
+	if n := len(r.names); n > 0 {
+		name = fmt.Sprintf("Readings %d", n+1)
+	}
+	r.names = append(r.names, name)
+	r.now = r.book.begin(name, []float64{20, 20, 14, 14, 14, 9, 30}, 1, 0)
+	unit := r.report.FlowUnit.Symbol
+	r.now.heads([]string{
+		"time (" + r.report.Clock.Name + ")", "time (UTC)", "head, corrected (m)", "flow before (" + unit + ")",
+		"flow after (" + unit + ")", "counts", "flags",
+	}, []string{"x", "x", "x", "x", "x"})
+}
+
+// finish ends the sheet at hand.
+func (r *readings) finish() {
+	if r.now != nil {
+		r.now.end()
+		r.now = nil
+	}
+}
+
+// moveLast puts the sheets of readings behind all others, which were written after them.
+func (r *readings) moveLast() {
+	f := r.book.file
+	for i := range r.names {
+		list := f.GetSheetList()
+		if last := list[len(list)-1]; last != r.names[i] {
+			r.book.check(moveBehind(f, r.names[i], last))
+		}
+	}
+}
+
+// moveBehind puts a sheet behind another: in front of it, and that one in front of it then.
+func moveBehind(f *excelize.File, name, last string) error {
+	if err := f.MoveSheet(name, last); err != nil {
+		return err
+	}
+	return f.MoveSheet(last, name)
+}

@@ -1,0 +1,327 @@
+package workbook
+
+import (
+	"fmt"
+	"math"
+	"time"
+	"unicode/utf8"
+
+	"github.com/xuri/excelize/v2"
+
+	"retotal/recompute"
+	"retotal/recompute/total"
+	"retotal/report"
+)
+
+// answer is what page one says.
+func (b *Book) answer(l *report.Letter) {
+	s := b.begin("Answer", []float64{26, 18, 22, 22, 20, 18, 14, 18}, 0, 0)
+	s.add(b.text(l.Title, style{bold: true, large: true}))
+	s.add(b.text(l.Period, style{}))
+	s.add(b.text("Status", style{}), b.text(l.Status, style{bold: true}))
+	for _, e := range l.Strip {
+		s.add(b.text(e.Key, style{}), b.text(e.Text, style{}))
+	}
+	s.add()
+	s.add(b.text(joined(l.Sentence), style{bold: true}))
+	if l.OnFile != "" {
+		s.add(b.text("On file: "+l.OnFile, style{}))
+	}
+	s.add(b.text(joined(l.Answer), style{}))
+	s.add()
+	s.heads([]string{
+		"Volume, " + l.Unit, "as reported", l.BeforeIs, "corrected, to report", "95 % interval", "change by correction",
+		"time covered", "state",
+	}, []string{"", "x", "x", "x", "x", "x", "x", ""})
+	lines := l.Months
+	if l.Total != nil {
+		lines = append(lines[:len(lines):len(lines)], *l.Total)
+	}
+	for _, m := range lines {
+		right := style{right: true}
+		s.add(b.text(m.Name, style{bold: true}), b.text(m.Reported, right), b.text(m.Before, right),
+			b.text(m.After, style{right: true, bold: true}), b.text(m.Interval, right), b.text(m.Change, right),
+			b.text(m.Covered, right), b.text(m.State.Mark()+" "+string(m.State), style{}))
+	}
+	s.add(b.text(l.Note, style{}))
+	s.add(b.text("The numbers themselves, with formulas, are on the sheets Months and Days.", style{}))
+	s.add()
+	s.add(b.text("Before you send this", style{bold: true}))
+	if len(l.Points) == 0 {
+		s.add(b.text("Nothing is open.", style{}))
+	}
+	for i, p := range l.Points {
+		s.add(b.text(fmt.Sprintf("%d. %s %s", i+1, p.Clause, p.Text), style{}))
+	}
+	s.add()
+	s.add(b.text("What it rests on", style{bold: true}))
+	for _, x := range l.Rests {
+		s.add(b.text(x.Word, style{}), b.text(x.MarkWord(), style{}), b.text(x.Text, style{}))
+	}
+	s.add()
+	for _, text := range report.Cautions {
+		s.add(b.text(text, style{}))
+	}
+	s.end()
+}
+
+func joined(list []report.Phrase) (text string) {
+	for _, p := range list {
+		text += p.Text
+	}
+	return text
+}
+
+// periodHeads are the columns of months and days; % stands for the unit of volume. Differences and sums are formulas.
+var periodHeads = []string{
+	"", "start", "end", "before, %", "after, %", "before on the same readings, %", "after on the same readings, %",
+	"difference, %", "difference, per cent", "covered, per cent", "interval from, %", "interval to, %", "measured, %",
+	"bridged, %", "bounded, %", "estimated, %", "filled, %", "logged flow, %", "counter, %",
+}
+
+// Columns of periodHeads that formulas name.
+const (
+	firstSummed  = "D"
+	beforeShared = "F"
+	afterShared  = "G"
+	difference   = "H"
+)
+
+// periods is a sheet of the totals of days or months.
+func (b *Book) periods(name, what string, list []recompute.Period) {
+	widths := []float64{12, 18, 18}
+	for range periodHeads[3:] {
+		widths = append(widths, 14)
+	}
+	s := b.begin(name, widths, 2, 1)
+	unit := b.run.Site().Report.VolumeUnit
+	s.add(b.text(fmt.Sprintf("Totals by %s in %s; times in %s; differences over the time that before and after both cover",
+		what, report.Typeset(unit.Symbol), b.run.Site().Report.Clock.Name), style{}))
+	var names, formats []string
+	for i, head := range periodHeads {
+		format := "x"
+		if i == 0 {
+			head, format = what, ""
+		}
+		names = append(names, withUnit(head, report.Typeset(unit.Symbol)))
+		formats = append(formats, format)
+	}
+	s.heads(names, formats)
+	for i := range list {
+		b.period(s, &list[i])
+	}
+	if len(list) > 0 {
+		b.sums(s, list)
+	}
+	s.end()
+}
+
+// withUnit puts a unit in the place of %.
+func withUnit(head, unit string) string {
+	if n := len(head); n > 0 && head[n-1] == '%' {
+		return head[:n-1] + unit
+	}
+	return head
+}
+
+// volumeFormat shows volumes to 0.001 of the unit, as totals.csv does.
+const volumeFormat = "#,##0.000"
+
+// figures are the volumes of a period, in the order of the columns from the first that is summed; NaN where there is
+// none.
+func (b *Book) figures(p *recompute.Period) []float64 {
+	unit := b.run.Site().Report.VolumeUnit
+	v := func(v total.Volume) float64 {
+		if v.Missing() {
+			return math.NaN()
+		}
+		return unit.FromSI(v.M3())
+	}
+	shared := [2]float64{math.NaN(), math.NaN()}
+	if p.Both() {
+		shared = [2]float64{unit.FromSI(p.CommonBefore()), unit.FromSI(p.CommonAfter())}
+	}
+	low, high := math.NaN(), math.NaN()
+	if x, ok := p.Interval(); ok {
+		if low = unit.FromSI(x.Low); !x.Open {
+			high = unit.FromSI(x.High)
+		}
+	}
+	list := []float64{v(p.Before), v(p.After), shared[0], shared[1], shared[1] - shared[0], math.NaN(), math.NaN(), low, high}
+	if p.Both() && shared[0] != 0 {
+		list[5] = 100 * (shared[1] - shared[0]) / shared[0]
+	}
+	list[6] = 100 * p.Coverage()
+	for c := range total.Classes {
+		list = append(list, v(p.Classes[c]))
+	}
+	return append(list, v(p.Logged), v(p.Counted))
+}
+
+// period writes the row of a period.
+func (b *Book) period(s *sheet, p *recompute.Period) {
+	row := s.row + 1
+	cells := []any{b.text(p.Label, style{bold: true}), b.instant(p.From), b.instant(p.Until)}
+	for i, v := range b.figures(p) {
+		format := volumeFormat
+		if i == 5 || i == 6 {
+			format = "0.00"
+		}
+		switch {
+		case math.IsNaN(v):
+			cells = append(cells, nil)
+		case i == 4:
+			cells = append(cells, b.formula(fmt.Sprintf("%s%d-%s%d", afterShared, row, beforeShared, row), v,
+				style{format: format}))
+		case i == 5:
+			cells = append(cells, b.formula(fmt.Sprintf("100*%s%d/%s%d", difference, row, beforeShared, row), v,
+				style{format: format}))
+		default:
+			cells = append(cells, b.number(v, format))
+		}
+	}
+	s.add(cells...)
+}
+
+// sums writes the row that adds everything up. An interval has no sum: what is uncertain goes together.
+func (b *Book) sums(s *sheet, list []recompute.Period) {
+	first, last := s.row-len(list)+1, s.row
+	sum := make([]float64, len(b.figures(&list[0])))
+	given := make([]bool, len(sum))
+	for i := range list {
+		for k, v := range b.figures(&list[i]) {
+			if !math.IsNaN(v) {
+				sum[k], given[k] = sum[k]+v, true
+			}
+		}
+	}
+	cells := []any{b.text("sum", style{bold: true, rule: true}), nil, nil}
+	for k, v := range sum {
+		column, err := excelize.ColumnNumberToName(k + 4)
+		b.check(err)
+		shown := style{format: volumeFormat, bold: true, rule: true}
+		switch {
+		case !given[k] || k == 6 || k == 7 || k == 8:
+			cells = append(cells, nil)
+		case k == 5:
+			shown.format = "0.00"
+			cells = append(cells, b.formula(fmt.Sprintf("100*%s%d/%s%d", difference, last+1, beforeShared, last+1),
+				100*sum[4]/sum[2], shown))
+		default:
+			cells = append(cells, b.formula(fmt.Sprintf("SUM(%s%d:%s%d)", column, first, column, last), v, shown))
+		}
+	}
+	s.add(cells...)
+}
+
+// instant is a cell with a time, or with its text where workbooks know no such date.
+func (b *Book) instant(ns int64) any {
+	return b.moment(time.Unix(0, ns).In(b.run.Site().Report.Clock.Location))
+}
+
+func (b *Book) moment(t time.Time) any {
+	if v := serial(t); v >= firstSerial && t.Year() < 9999 {
+		return b.number(v, "yyyy-mm-dd hh:mm:ss")
+	}
+	return b.text(t.Format("2006-01-02 15:04:05"), style{})
+}
+
+// tables are the sheets of the other tables; several may stand below each other.
+func (b *Book) tables(book *report.Book) {
+	for _, name := range []string{"Events", "Limits", "Visits", "Settings", "Certificate"} {
+		var list []report.BookTable
+		for _, t := range book.Tables {
+			if t.Name == name {
+				list = append(list, t)
+			}
+		}
+		heads := 0
+		if len(list) == 1 {
+			heads = 2
+		}
+		s := b.begin(name, widthsOf(list), heads, 0)
+		for i, t := range list {
+			if i > 0 {
+				s.add()
+			}
+			b.table(s, &t)
+		}
+		if len(list) == 0 {
+			s.add(b.text("There are none.", style{}))
+		}
+		if name == "Certificate" {
+			b.account(s, book)
+		}
+		s.end()
+	}
+}
+
+// table writes a caption, headings and rows.
+func (b *Book) table(s *sheet, t *report.BookTable) {
+	s.add(b.text(t.Caption, style{bold: len(t.Name) > 0}))
+	s.heads(t.Heads, t.Formats)
+	for _, row := range t.Rows {
+		var cells []any
+		for i, v := range row {
+			cells = append(cells, b.cell(v, t.Formats[i]))
+		}
+		s.add(cells...)
+	}
+}
+
+// cell is a cell of a table.
+func (b *Book) cell(v any, format string) any {
+	switch v := v.(type) {
+	case nil:
+		return nil
+	case float64:
+		return b.number(v, format)
+	case report.Valued:
+		return b.number(v.Value, v.Format)
+	case bool:
+		return excelize.Cell{StyleID: b.style(style{}), Value: v}
+	case time.Time:
+		return b.moment(v)
+	}
+	text := fmt.Sprint(v)
+	return b.text(text, style{wrap: utf8.RuneCountInString(text) > 28, right: format != ""})
+}
+
+// account says what became of every row, and by which program.
+func (b *Book) account(s *sheet, book *report.Book) {
+	a := &b.run.Log.Account
+	s.add()
+	for _, x := range []struct {
+		what  string
+		count int
+	}{
+		{"rows read", a.Read}, {"used", a.Used}, {"repeated", a.Repeated}, {"conflicting", a.Conflicting},
+		{"rejected", a.RejectedRows()}, {"out of period", a.OutOfPeriod},
+	} {
+		s.add(b.text(x.what, style{}), b.number(float64(x.count), "#,##0"))
+	}
+	s.add(b.text("made by", style{}), b.text("retotal "+book.Record.Version, style{}))
+	for _, text := range report.Cautions {
+		s.add(b.text(text, style{}))
+	}
+}
+
+// widthsOf are the widths of columns, in characters, that tables below each other share.
+func widthsOf(list []report.BookTable) (widths []float64) {
+	for _, t := range list {
+		for i, head := range t.Heads {
+			for len(widths) <= i {
+				widths = append(widths, 10)
+			}
+			widths[i] = math.Max(widths[i], math.Min(18, float64(utf8.RuneCountInString(head)+2)))
+			for _, row := range t.Rows[:min(len(t.Rows), 200)] {
+				if text, ok := row[i].(string); ok {
+					widths[i] = math.Max(widths[i], math.Min(44, float64(utf8.RuneCountInString(text)+2)))
+				} else if _, is := row[i].(time.Time); is {
+					widths[i] = math.Max(widths[i], 20)
+				}
+			}
+		}
+	}
+	return widths
+}

@@ -1,0 +1,246 @@
+// Package workbook writes report.xlsx: the figures of a report with formulas that a reader can check.
+package workbook
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+	"unicode/utf16"
+	"unicode/utf8"
+
+	"github.com/xuri/excelize/v2"
+
+	"retotal/report"
+)
+
+// Book is a workbook on its way. All sheets are written as streams: rows from above, once.
+type Book struct {
+	file     *excelize.File
+	styles   map[style]int
+	run      *report.Run
+	foot     string
+	readings *readings
+	err      error
+}
+
+// style is how a cell is shown.
+type style struct {
+	format                   string
+	bold, wrap, large, right bool
+	rule                     bool // a line below, as heads have
+}
+
+// New begins a workbook. With readings, every reading gets a row of its own in sheets at its end, see Rows.
+func New(withReadings bool) *Book {
+	b := &Book{file: excelize.NewFile(), styles: map[style]int{}}
+	if withReadings {
+		b.readings = &readings{book: b}
+	}
+	return b
+}
+
+// Write writes the sheets and the file.
+func (b *Book) Write(run *report.Run) ([]byte, error) {
+	b.run = run
+	letter, book := report.NewLetter(run), report.NewBook(run)
+	b.foot = letter.Foot[0]
+	b.answer(letter)
+	b.periods("Months", "month", run.Result.Months)
+	b.periods("Days", "day", run.Result.Days)
+	b.tables(book)
+	if b.readings != nil {
+		b.readings.finish()
+		b.readings.moveLast()
+	}
+	b.properties(letter)
+	var out bytes.Buffer
+	if b.err == nil {
+		b.err = b.file.Write(&out)
+	}
+	return out.Bytes(), errors.Join(b.err, b.file.Close())
+}
+
+// Close lets go of a workbook that is not written.
+func (b *Book) Close() { b.file.Close() }
+
+// properties name the workbook; it holds no time of its own, so that the same run gives the same bytes.
+func (b *Book) properties(l *report.Letter) {
+	const then = "2000-01-01T00:00:00Z"
+	b.check(b.file.SetDocProps(&excelize.DocProperties{
+		Title: clean(l.Title), Creator: "retotal", LastModifiedBy: "retotal", Created: then, Modified: then,
+		Description: "A correction is for a competent person to review before it is reported.",
+	}))
+	if i, err := b.file.GetSheetIndex("Answer"); err == nil {
+		b.file.SetActiveSheet(i)
+	}
+	b.check(b.file.DeleteSheet("Sheet1"))
+}
+
+func (b *Book) check(err error) {
+	if b.err == nil {
+		b.err = err
+	}
+}
+
+// style returns the number of a style.
+func (b *Book) style(s style) int {
+	if id, ok := b.styles[s]; ok {
+		return id
+	}
+	x := &excelize.Style{Alignment: &excelize.Alignment{Vertical: "top", WrapText: s.wrap}, Font: &excelize.Font{
+		Family: "Arial", Size: 10, Bold: s.bold, Color: "17202A"}}
+	if s.format != "" {
+		x.CustomNumFmt = &s.format
+	}
+	if s.right {
+		x.Alignment.Horizontal = "right"
+	}
+	if s.large {
+		x.Font.Size = 14
+	}
+	if s.rule {
+		x.Border = []excelize.Border{{Type: "bottom", Color: "17202A", Style: 1}}
+	}
+	id, err := b.file.NewStyle(x)
+	b.check(err)
+	b.styles[s] = id
+	return id
+}
+
+// sheet is one sheet on its way.
+type sheet struct {
+	book *Book
+	name string
+	w    *excelize.StreamWriter
+	row  int // of the last row written, from 1
+}
+
+// begin begins a sheet whose columns are so many characters wide and whose first rows stay in sight and are printed on
+// every page.
+func (b *Book) begin(name string, widths []float64, heads, left int) *sheet {
+	_, err := b.file.NewSheet(name)
+	b.check(err)
+	b.layout(name, heads)
+	w, err := b.file.NewStreamWriter(name)
+	if b.check(err); b.err != nil {
+		return &sheet{book: b, name: name}
+	}
+	for i, width := range widths {
+		b.check(w.SetColWidth(i+1, i+1, width))
+	}
+	if heads > 0 {
+		corner, err := excelize.CoordinatesToCellName(left+1, heads+1)
+		b.check(err)
+		pane := "bottomRight"
+		if left == 0 {
+			pane = "bottomLeft"
+		}
+		b.check(w.SetPanes(&excelize.Panes{
+			Freeze: true, XSplit: left, YSplit: heads, TopLeftCell: corner, ActivePane: pane,
+		}))
+	}
+	return &sheet{book: b, name: name, w: w}
+}
+
+// layout sets paper, foot line and the rows that every page repeats.
+func (b *Book) layout(name string, heads int) {
+	across, a4, one, any := "landscape", 9, 1, 0
+	fit := true
+	b.check(b.file.SetPageLayout(name, &excelize.PageLayoutOptions{
+		Orientation: &across, Size: &a4, FitToWidth: &one, FitToHeight: &any,
+	}))
+	b.check(b.file.SetSheetProps(name, &excelize.SheetPropsOptions{FitToPage: &fit}))
+	title := strings.ReplaceAll(clean(b.foot), "&", "&&")
+	if utf8.RuneCountInString(title) > 120 {
+		title = string([]rune(title)[:120]) + "…"
+	}
+	b.check(b.file.SetHeaderFooter(name, &excelize.HeaderFooterOptions{
+		OddFooter: "&L" + title + " · " + name + "&Rpage &P of &N",
+	}))
+	if heads > 0 {
+		b.check(b.file.SetDefinedName(&excelize.DefinedName{
+			Name: "_xlnm.Print_Titles", RefersTo: fmt.Sprintf("'%s'!$1:$%d", name, heads), Scope: name,
+		}))
+	}
+}
+
+// add writes a row.
+func (s *sheet) add(cells ...any) {
+	s.row++
+	if s.book.err != nil {
+		return
+	}
+	at, err := excelize.CoordinatesToCellName(1, s.row)
+	s.book.check(err)
+	s.book.check(s.w.SetRow(at, cells))
+}
+
+func (s *sheet) end() {
+	if s.book.err == nil {
+		s.book.check(s.w.Flush())
+	}
+}
+
+// text is a cell of text. It is never a formula, whatever it begins with.
+func (b *Book) text(text string, s style) any {
+	return excelize.Cell{StyleID: b.style(s), Value: clean(text)}
+}
+
+// number is a cell with a number.
+func (b *Book) number(v float64, format string) any {
+	return excelize.Cell{StyleID: b.style(style{format: format}), Value: v}
+}
+
+// formula is a cell with a formula and what it comes to.
+func (b *Book) formula(formula string, v float64, s style) any {
+	return excelize.Cell{StyleID: b.style(s), Formula: formula, Value: v}
+}
+
+// heads is a row of headings.
+func (s *sheet) heads(names []string, formats []string) {
+	var cells []any
+	for i, name := range names {
+		cells = append(cells, s.book.text(name, style{
+			bold: true, wrap: true, rule: true, right: i < len(formats) && formats[i] != "",
+		}))
+	}
+	s.add(cells...)
+}
+
+// serial is a wall time as workbooks count: days since 30 December 1899.
+func serial(t time.Time) float64 {
+	wall := time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), time.UTC)
+	return float64(wall.Sub(time.Date(1899, time.December, 30, 0, 0, 0, 0, time.UTC))) / float64(24*time.Hour)
+}
+
+// firstSerial is the first day that workbooks show as a date.
+const firstSerial = 61 // 1 March 1900
+
+// mostLetters is how long a text of a cell may be, in UTF-16 units; a workbook cannot hold more than 32,767.
+const mostLetters = 32000
+
+// clean makes a text fit for a cell: what XML cannot hold becomes an open square, and too long a text is cut and says
+// so.
+func clean(text string) string {
+	text = strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\t':
+			return r
+		case r < ' ' || r == utf8.RuneError || r == 0xfffe || r == 0xffff:
+			return '□'
+		}
+		return r
+	}, text)
+	if len(text) <= mostLetters {
+		return text
+	}
+	units := 0
+	for i, r := range text {
+		if units += utf16.RuneLen(r); units > mostLetters {
+			return text[:i] + " … (cut: longer than a cell holds)"
+		}
+	}
+	return text
+}
