@@ -127,7 +127,7 @@ var house = map[string][]string{
 	"retotal/recompute/stat":  {},
 	"retotal/recompute/total": {},
 	"retotal/report": {
-		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
+		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/site", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"retotal/ingest/site", "retotal/qa",
 		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/effect",
 		"retotal/recompute/evidence", "retotal/recompute/explain", "retotal/recompute/fingerprint",
@@ -158,10 +158,15 @@ var house = map[string][]string{
 		"gonum.org/v1/plot/font/liberation", "gonum.org/v1/plot/vg", "gonum.org/v1/plot/vg/vgimg",
 	},
 	"retotal/report/waterml": {"retotal/recompute", "retotal/recompute/total", "retotal/report"},
+	"retotal/report/workbook": {
+		"retotal/ingest/site", "retotal/qa", "retotal/recompute", "retotal/recompute/total", "retotal/report",
+		"github.com/xuri/excelize/v2",
+	},
 	"retotal/report/results": {
-		"retotal/ingest", "retotal/ingest/problem", "retotal/recompute", "retotal/report", "retotal/report/explore",
+		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/site", "retotal/recompute", "retotal/report", "retotal/report/explore",
 		"retotal/report/page",
 		"retotal/report/paper", "retotal/report/picture", "retotal/report/waterml",
+		"retotal/report/workbook",
 	},
 	"retotal/testdata/quarry-lane": {},
 }
