@@ -93,9 +93,21 @@ function decode(bytes) {
 		const out = new Float64Array(n);
 		let last = 0;
 		for (let i = 0; i < n; i++) {
-			let byte = bytes[at++], x = byte & 127, unit = 128;
-			while (byte > 127) { byte = bytes[at++]; x += (byte & 127) * unit; unit *= 128; }
-			last += x % 2 ? -(x + 1) / 2 : x / 2;
+			let x = bytes[at++];
+			if (x > 127) {
+				let byte = bytes[at++], shift = 7;
+				x &= 127;
+				for (; byte > 127 && shift < 21; shift += 7, byte = bytes[at++]) x |= (byte & 127) << shift;
+				x |= (byte & 127) << shift;
+				if (byte > 127) { // longer than an integer of the processor
+					let unit = 268435456;
+					do { byte = bytes[at++]; x += (byte & 127) * unit; unit *= 128; } while (byte > 127);
+					last += x % 2 ? -(x + 1) / 2 : x / 2;
+					out[i] = last;
+					continue;
+				}
+			}
+			last += (x >>> 1) ^ -(x & 1);
 			out[i] = last;
 		}
 		if (scale) for (let i = 0; i < n; i++) out[i] *= scale;
@@ -132,8 +144,8 @@ function decode(bytes) {
 }
 async function unpack() {
 	const text = atob(document.getElementById('explorer-data').textContent.trim());
-	const bytes = new Uint8Array(text.length);
-	for (let i = 0; i < text.length; i++) bytes[i] = text.charCodeAt(i);
+	const n = text.length, bytes = new Uint8Array(n);
+	for (let i = 0; i < n; i++) bytes[i] = text.charCodeAt(i);
 	const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream('deflate'));
 	return new Uint8Array(await new Response(stream).arrayBuffer());
 }
@@ -248,15 +260,18 @@ function dayOf(t) {
 }
 /* quantile of numbers in order */
 const quantile = (list, q) => list.length ? list[clamp(Math.floor(q * list.length), 0, list.length - 1)] : NaN;
+let scratch; // means of the cells of a bucket
 /* buckets are the least and the greatest, sums and states of a view. No cell is passed over. */
 function buckets(a, b, width) {
 	const u = unitOf(a, b, width), list = edges(a, b, u), d = data, out = [];
+	scratch = scratch || new Float64Array(d.n);
 	for (let e = 0; e + 1 < list.length; e++) {
 		const i = list[e], j = list[e + 1];
 		const x = { i, j, from: d.start[i], until: d.start[j], headLow: Infinity, headHigh: -Infinity,
 			beforeLow: Infinity, beforeHigh: -Infinity, afterLow: Infinity, afterHigh: -Infinity,
 			lostLow: 0, lostHigh: 0, rows: 0, used: 0, state: 0 };
-		const means = [], levels = [];
+		let means = 0;
+		const levels = [];
 		for (let k = i; k < j; k++) {
 			x.rows += d.rows[k]; x.used += d.rows[k] - d.dropped[k]; x.state |= d.state[k];
 			if (d.headLow[k] < x.headLow) x.headLow = d.headLow[k];
@@ -268,7 +283,7 @@ function buckets(a, b, width) {
 			if (u.line && d.rows[k] && isFinite(d.headLow[k])) levels.push((d.headLow[k] + d.headHigh[k]) / 2);
 			difference(k, x);
 			if (!u.line && d.coveredAfter[k + 1] > d.coveredAfter[k])
-				means.push((d.sumAfter[k + 1] - d.sumAfter[k]) / (d.coveredAfter[k + 1] - d.coveredAfter[k]));
+				scratch[means++] = (d.sumAfter[k + 1] - d.sumAfter[k]) / (d.coveredAfter[k + 1] - d.coveredAfter[k]);
 		}
 		const covered = d.coveredAfter[j] - d.coveredAfter[i], shown = d.coveredBefore[j] - d.coveredBefore[i];
 		x.covered = covered / (x.until - x.from);
@@ -287,8 +302,8 @@ function buckets(a, b, width) {
 		if (levels.length > 1) levels.sort((p, q) => p - q);
 		x.head = quantile(levels, 0.5);
 		if (!u.line) {
-			means.sort((p, q) => p - q);
-			x.quarter = quantile(means, 0.25); x.median = quantile(means, 0.5); x.threeQuarters = quantile(means, 0.75);
+			const list = scratch.subarray(0, means).sort();
+			x.quarter = quantile(list, 0.25); x.median = quantile(list, 0.5); x.threeQuarters = quantile(list, 0.75);
 		}
 		out.push(x);
 	}
