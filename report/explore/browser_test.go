@@ -402,8 +402,9 @@ func TestBrowserPhone(t *testing.T) {
 		t.Errorf("less than 44 px: %q", small)
 	}
 	b := p.box(".x-stack")
+	y := b.Y + 90
 	touch := func(kind input.TouchType, x float64) {
-		points := []*input.TouchPoint{{X: x, Y: b.Y + 90}}
+		points := []*input.TouchPoint{{X: x, Y: y}}
 		if kind == input.TouchEnd {
 			points = []*input.TouchPoint{}
 		}
@@ -421,6 +422,22 @@ func TestBrowserPhone(t *testing.T) {
 	}
 	if over := eval[float64](p, "document.documentElement.scrollWidth - document.documentElement.clientWidth"); over > 0 {
 		t.Errorf("with a selection %v px go over the side", over)
+	}
+	pinch := func(kind input.TouchType, a, b float64) {
+		points := []*input.TouchPoint{{X: a, Y: y, ID: 1}, {X: b, Y: y, ID: 2}}
+		if kind == input.TouchEnd {
+			points = []*input.TouchPoint{}
+		}
+		p.do(input.DispatchTouchEvent(kind, points))
+	}
+	whole := p.span()
+	pinch(input.TouchStart, 180, 220)
+	for k := 1.0; k <= 8; k++ {
+		pinch(input.TouchMove, 180-10*k, 220+10*k)
+	}
+	pinch(input.TouchEnd, 0, 0)
+	if got := p.span(); got > whole/3 || got < whole/8 {
+		t.Errorf("two fingers that go to five times their distance make %v of %v s", got, whole)
 	}
 	p.shoot("phone-390")
 }
@@ -460,6 +477,39 @@ func TestBrowserAccess(t *testing.T) {
 		var list []string
 		if err := json.Unmarshal(found, &list); err != nil || len(list) > 0 {
 			t.Errorf("dark %v: %v %s", dark, err, strings.Join(list, "\n"))
+		}
+	}
+}
+
+// TestBrowserClock: times are those of the report's zone, whatever the browser's is, and a time that the clock shows
+// twice goes into a block with its offset: in Dublin 01:30 of 26 October 2031 is 00:30 and 01:30 UTC.
+func TestBrowserClock(t *testing.T) {
+	p := open(t, demo("site.toml"), 1280, 900, false)
+	shown := func() string {
+		return eval[string](p, "retotalExplorer.spanText(retotalExplorer.facts.from, retotalExplorer.facts.until)")
+	}
+	want := shown()
+	p.do(emulation.SetTimezoneOverride("Asia/Tokyo"))
+	if got := shown(); got != want || !strings.HasPrefix(got, "1 Mar 00:00") {
+		t.Errorf("in Tokyo %q, elsewhere %q", got, want)
+	}
+	first := time.Date(2031, 10, 26, 0, 30, 0, 0, time.UTC).Unix()
+	for k, want := range []string{"2031-10-26T01:30:00+01:00", "2031-10-26T01:30:00+00:00", "2031-10-26T02:30:00"} {
+		got := eval[string](p, fmt.Sprintf("retotalExplorer.tomlTime(%d, retotalExplorer.facts.zone)", first+int64(k)*3600))
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// TestBrowserFewReadings: a log of one reading, and one of three, are drawn and say nothing on the console.
+func TestBrowserFewReadings(t *testing.T) {
+	for _, rows := range []string{"2031-03-01 00:00:00,1.3\n", "2031-03-01 00:00:00,1.3\n2031-03-01 06:00:00,1.2\n2031-03-09 00:00:00,1.3\n"} {
+		p := open(t, writeSite(t, "few", "", "Time,Distance (m)\n"+rows), 1280, 900, false)
+		p.do(chromedp.Focus(".x-charts", chromedp.ByQuery), chromedp.KeyEvent("+"), chromedp.KeyEvent(kb.Enter))
+		p.settle()
+		if n := eval[int](p, "retotalExplorer.totals(-1e12, 1e12).rows"); n != strings.Count(rows, "\n") {
+			t.Errorf("%d readings of %q", n, rows)
 		}
 	}
 }

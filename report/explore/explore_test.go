@@ -192,6 +192,9 @@ func TestSection(t *testing.T) {
 	if err := json.Unmarshal([]byte(block[1]), &f); err != nil || f.Site != hostileName {
 		t.Errorf("%v: %q", err, f.Site)
 	}
+	if strings.Contains(block[1], "null") {
+		t.Errorf("a list is null: %s", block[1])
+	}
 	if strings.Count(text, "<script") != 3 || strings.Count(text, "</script>") != 3 {
 		t.Errorf("%d scripts begin, %d end", strings.Count(text, "<script"), strings.Count(text, "</script>"))
 	}

@@ -329,6 +329,8 @@ let view = null; // buckets of the view
 const lanes = {};
 const dom = {};
 let frame = 0;
+facts.until = Math.max(facts.until, facts.from + shortest()); // of a single reading too
+state.b = facts.until;
 const later = () => { if (!frame) frame = requestAnimationFrame(() => { frame = 0; draw(); }); };
 const unit = () => facts.units[state.unit];
 const flow = (v) => v / unit().factor;
@@ -662,11 +664,16 @@ function flagRows() {
 	facts.flags.forEach((f, k) => {
 		if (state.off.has(k)) return;
 		const list = data.flags[k], start = firstMark(list, first), runs = [];
-		for (let m = start; m < list.cell.length && list.cell[m] <= last; m++) {
+		const more = f.name === 'gap' ? 1 : 0; // one that goes on beyond the view
+		for (let m = start; m < list.cell.length && (list.cell[m] <= last || m === start && more); m++) {
 			const cell = list.cell[m], run = runs[runs.length - 1];
+			let from = cell; // a gap is flagged where it ends
+			while (f.name === 'gap' && from > 0 && !data.rows[from - 1]) from--;
+			if (from < cell) { runs.push([from, cell - 1]); continue; }
 			if (run && cell <= run[1] + 1) run[1] = cell; else runs.push([cell, cell]);
 		}
-		if (runs.length) rows.push({ flag: f, runs });
+		const seen = runs.filter((r) => r[0] <= last && r[1] >= first);
+		if (seen.length) rows.push({ flag: f, runs: seen });
 	});
 	return rows;
 }
@@ -863,7 +870,7 @@ const flowText = (v) => String(+(v / unit().factor).toPrecision(4)) + ' ' + unit
 function offer(s) {
 	if (state.kind !== 'ruling') return '';
 	switch (actionOf(s)) {
-	case 'bound': return '≥ ' + volumeText(leastOf(s) * (s.until - s.from));
+	case 'bound': return '≥ about ' + volumeText(leastOf(s) * (s.until - s.from));
 	case 'leave-out': return 'missing';
 	}
 	return '';
@@ -981,7 +988,7 @@ function worthList() {
 	}
 	const rest = all.slice(shown.length), n = rest.length + facts.more.spans;
 	const sum = facts.more.m3 + rest.reduce((v, w) => v + (w.known ? 0 : w.m3), 0);
-	const foot = make('p', { class: 'x-foot' }, 'Effect on the total, ' + pretty(facts.volume.symbol) + '.' +
+	const foot = make('p', { class: 'x-foot' }, 'What each does to the corrected total, ' + pretty(facts.volume.symbol) + '.' +
 		(n ? ' ' + grouped(n, 0) + ' more spans: ' + signed(volume(sum), Math.abs(volume(sum)) >= 100 ? 0 : 1) + ' together.' : ''));
 	if (rest.length || state.all) foot.append(' ', make('button', { type: 'button', class: 'x-link', onclick: () => {
 		state.all = !state.all; worthList();

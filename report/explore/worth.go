@@ -36,8 +36,7 @@ const mostWorth = 60
 
 // worthALook lists the stretches that are worth a look first, and counts the others.
 func worthALook(run *report.Run) (list []worth, rest more) {
-	list = append([]worth{}, settingsWorth(run)...) // a list in JSON, even of nothing
-	list = append(list, eventsWorth(run)...)
+	list = append(settingsWorth(run), eventsWorth(run)...)
 	slices.SortStableFunc(list, func(a, b worth) int {
 		return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(b.size, a.size))
 	})
@@ -57,7 +56,7 @@ const mostAhead = 3
 
 // thinned puts those beyond mostAhead behind all others, so that many gaps do not hide what screening did.
 func thinned(list []worth) []worth {
-	var ahead, behind []worth
+	ahead, behind := []worth{}, []worth{} // lists in JSON, even of nothing
 	count := map[int]int{}
 	for _, w := range list {
 		if count[w.rank]++; count[w.rank] > mostAhead && (w.rank == unknown || w.rank == atLeast) {
