@@ -28,7 +28,8 @@ func TestCells(t *testing.T) {
 			days.Day(c.first.UnixNano() + int64(day)*int64(24*time.Hour))
 			start, end := days.Bounds(day)
 			if got, _ := cells.Bounds(cells.Day(start)); got != start || cells.Day(start) != n {
-				t.Errorf("%s: day %d begins at %d, its first cell, number %d, at %d", c.zone, day, start, cells.Day(start), got)
+				t.Errorf("%s: day %d begins at %d, its first cell, number %d, at %d", c.zone, day,
+					start, cells.Day(start), got)
 			}
 			low, high := cells.Bounds(cells.Day(end - 1))
 			length := c.length
@@ -36,7 +37,8 @@ func TestCells(t *testing.T) {
 				length = c.last
 			}
 			if high != end || high-low != int64(length) || cells.Day(end-1) != n+want-1 {
-				t.Errorf("%s: day %d ends at %d with cell %d, from %d to %d", c.zone, day, end, cells.Day(end-1), low, high)
+				t.Errorf("%s: day %d ends at %d with cell %d, from %d to %d", c.zone, day, end,
+					cells.Day(end-1), low, high)
 			}
 			n += want
 		}

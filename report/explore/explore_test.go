@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -100,7 +101,8 @@ func TestCellsHoldEverySpike(t *testing.T) {
 				c := &g.cells[i]
 				if c.rows != n || n > 0 && (math.Abs(float64(c.before.low)/low-1) > 1e-6 ||
 					math.Abs(float64(c.before.high)/high-1) > 1e-6) {
-					t.Fatalf("round %d, at most %d: cell %d is %+v, want %v to %v of %d", round, most, i, *c, low, high, n)
+					t.Fatalf("round %d, at most %d: cell %d is %+v, want %v to %v of %d", round, most, i, *c,
+						low, high, n)
 				}
 				rows += int(c.rows)
 			}
@@ -242,7 +244,8 @@ func TestZone(t *testing.T) {
 		t.Fatal(err)
 	}
 	c.Location = full
-	z := newZone(c, time.Date(2031, 5, 1, 0, 0, 0, 0, time.UTC).UnixNano(), time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC).UnixNano())
+	may := time.Date(2031, 5, 1, 0, 0, 0, 0, time.UTC)
+	z := newZone(c, may.UnixNano(), may.AddDate(0, 1, 0).UnixNano())
 	want := map[int64]int64{
 		time.Date(2031, 3, 30, 1, 0, 0, 0, time.UTC).Unix():  3600,
 		time.Date(2031, 10, 26, 1, 0, 0, 0, time.UTC).Unix(): 0,
@@ -283,7 +286,7 @@ func TestThinned(t *testing.T) {
 	for _, w := range thinned(list) {
 		got = append(got, w.rank)
 	}
-	if want := fmt.Sprint([]int{0, unknown, unknown, unknown, atLeast, acted, kept, unknown, unknown}); fmt.Sprint(got) != want {
+	if want := []int{0, unknown, unknown, unknown, atLeast, acted, kept, unknown, unknown}; !slices.Equal(got, want) {
 		t.Errorf("%v, want %v", got, want)
 	}
 }

@@ -103,8 +103,8 @@ func corrections(run *report.Run) (list []span) {
 	return list
 }
 
-// settingsWorth are the corrections. What each does is the part of the difference by settings of the days that lie in it
-// for the most part; where it is the only one, of all.
+// settingsWorth are the corrections. What each does is the part of the difference by settings of the days that lie in
+// it for the most part; where it is the only one, of all.
 func settingsWorth(run *report.Run) (list []worth) {
 	r, spans := run.Result, corrections(run)
 	for _, s := range spans {
