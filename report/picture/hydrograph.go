@@ -38,7 +38,7 @@ func (g *Gatherer) Hydrograph(run *report.Run, o Options) *Picture {
 	g.finish()
 	switch length := p.until - p.from; {
 	case length <= mostLine && g.fine.width <= int64(20*time.Minute):
-		p.line = newFlowLine(run, g.fine.list(), g.fine.width, p.from, p.until)
+		p.line = newFlowLine(run, g.fine.list(), g.fine.width, p.from, p.until, droppedSpans(run))
 	case length <= 124*day:
 		p.bars, p.every = g.days, "day"
 	case length <= 4*366*day:
@@ -213,10 +213,9 @@ type flowLine struct {
 }
 
 // newFlowLine cuts the slots of a stretch of time where something is missing between them.
-func newFlowLine(run *report.Run, slots []slot, width, from, until int64) *flowLine {
+func newFlowLine(run *report.Run, slots []slot, width, from, until int64, dropped *droppedTimes) *flowLine {
 	l := &flowLine{width: width}
 	gap := max(run.Log.LongestGap().Nanoseconds(), width)
-	dropped := droppedSpans(run)
 	var lastWas int64
 	var last *slot
 	for i := range slots {

@@ -1,6 +1,7 @@
 package picture
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -55,16 +56,26 @@ type monthPages struct {
 func (g *Gatherer) monthPages(run *report.Run, o Options, months []recompute.Period) *monthPages {
 	p := &monthPages{flowPlot: flowPlot{Options: o, run: run, unit: run.Site().Report.FlowUnit, limit: math.NaN()}}
 	slots, width := g.steps.list(), g.steps.width
-	if len(months) > 3 { // a step would be less than a unit wide
-		slots, width = merged(slices.Clone(slots), width, int64(time.Hour)), int64(time.Hour)
-	}
+	dropped := droppedSpans(run)
 	for i := range months {
-		line := newFlowLine(run, slots, width, months[i].From, months[i].Until)
+		own, wide := between(slots, floor(months[i].From, width), floor(months[i].Until, width)), width
+		if len(months) > 3 { // a step would be less than a unit wide
+			own, wide = merged(slices.Clone(own), width, int64(time.Hour)), int64(time.Hour)
+		}
+		line := newFlowLine(run, own, wide, months[i].From, months[i].Until, dropped)
 		least, most := line.extent(&o, p.unit.FromSI)
 		p.low, p.high = math.Min(p.low, least), math.Max(p.high, most)
 		p.lines = append(p.lines, line)
 	}
 	return p
+}
+
+// between are the slots from one number to another.
+func between(slots []slot, from, until int64) []slot {
+	number := func(s slot, n int64) int { return cmp.Compare(s.at, n) }
+	first, _ := slices.BinarySearchFunc(slots, from, number)
+	last, _ := slices.BinarySearchFunc(slots, until+1, number)
+	return slots[first:last]
 }
 
 // page draws some of the months.

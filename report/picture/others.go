@@ -49,6 +49,19 @@ func (p *plotOf) numbers() {
 	p.text(minor.to(rightOf), p.right, p.bottom+33, p.name)
 }
 
+// thinned leaves out corners so near to the one before that nobody sees them; the last one stays.
+func thinned(points []point) []point {
+	const near = 0.6
+	out := points[:0:0]
+	for i, p := range points {
+		if n := len(out); n == 0 || i == len(points)-1 || math.Abs(p.x-out[n-1].x) > near ||
+			math.Abs(p.y-out[n-1].y) > near {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
 // underLine draws what was as an area below a thin edge.
 func (p *plotOf) underLine(points []point) {
 	if len(points) < 2 {
@@ -128,7 +141,7 @@ func (p *plotOf) exceeded(flows []float64) []point {
 	for i, v := range flows {
 		points[i] = point{p.across(100 * float64(len(flows)-i) / float64(len(flows)+1)), p.y(v)}
 	}
-	return points
+	return thinned(points)
 }
 
 // Budget draws the share of each source in the square of the total's uncertainty; nil without a budget.
@@ -273,7 +286,7 @@ func (f *frame) through(corners []corner) []point {
 	for i, c := range corners {
 		points[i] = point{f.x(c.at), f.y(c.v)}
 	}
-	return points
+	return thinned(points)
 }
 
 // counted draws what the counter says as rings, 24 apart.

@@ -102,10 +102,24 @@ func (p *Picture) PNG() ([]byte, error) {
 	defer grounds.Put(ground)
 	p.drawWithMargin(vgimg.NewWith(vgimg.UseDPI(dotsPerInch), vgimg.UseImageWithContext(ground, contextOf(ground))))
 	var b bytes.Buffer
-	encoder := png.Encoder{CompressionLevel: png.BestSpeed} // a little larger, in half the time
+	encoder := png.Encoder{CompressionLevel: png.BestSpeed, BufferPool: packers{}} // a little larger, in half the time
 	err := encoder.Encode(&b, reduce(ground))
 	return b.Bytes(), err
 }
+
+// packers keeps what files were packed with, a megabyte each.
+type packers struct{}
+
+var packed sync.Pool
+
+// Get implements png.EncoderBufferPool.
+func (packers) Get() *png.EncoderBuffer {
+	b, _ := packed.Get().(*png.EncoderBuffer)
+	return b
+}
+
+// Put implements png.EncoderBufferPool.
+func (packers) Put(b *png.EncoderBuffer) { packed.Put(b) }
 
 // grounds are the *image.RGBA on which pictures were drawn: memory that was never used before is slow to fill.
 var grounds sync.Pool

@@ -40,7 +40,7 @@ func (g *Gatherer) Rating(run *report.Run, o Options) *Picture {
 	p.ratingKeys(before != nil, len(low) > 0)
 	p.place(&o)
 	p.bottom -= headsHigh + 8
-	edge := corrected.Rating.Limits().High
+	edge, heads := corrected.Rating.Limits().High, g.heads // without the gatherer, which is large
 	return &Picture{
 		Name: "rating", Caption: "Rating, with the logged flow at the corrected head", Width: o.Width, Height: o.Height,
 		Title: fmt.Sprintf("Rating of %s: flow over head, with the logged flows and how often each head occurs.",
@@ -53,7 +53,7 @@ func (g *Gatherer) Rating(run *report.Run, o Options) *Picture {
 			p.validity(edge)
 			p.base()
 			p.bottom += headsHigh + 8
-			p.histogram(&g.heads)
+			p.histogram(&heads)
 			p.numbers()
 			p.bottom -= headsHigh + 8
 		},

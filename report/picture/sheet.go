@@ -20,6 +20,8 @@ type sheet struct {
 	height float64
 	pad    float64 // of paper around the picture
 	chunk  int     // most corners of a line that are drawn at once; 0 for all
+	// one is the path at hand, all are several; canvases do not keep them.
+	one, all vg.Path
 }
 
 func newSheet(c vg.Canvas, height float64) *sheet {
@@ -39,7 +41,9 @@ func (s *sheet) at(x, y float64) vg.Point {
 	return vg.Point{X: bound(x+s.pad) * unit, Y: bound(s.height+s.pad-y) * unit}
 }
 
-func (s *sheet) path(points []point, closed bool) (p vg.Path) {
+// path is a line through points; it is good until the next one.
+func (s *sheet) path(points []point, closed bool) vg.Path {
+	p := s.one[:0]
 	for i, q := range points {
 		if i == 0 {
 			p.Move(s.at(q.x, q.y))
@@ -50,6 +54,7 @@ func (s *sheet) path(points []point, closed bool) (p vg.Path) {
 	if closed {
 		p.Close()
 	}
+	s.one = p
 	return p
 }
 
@@ -72,7 +77,7 @@ func (s *sheet) boxes(t Tint, list [][4]float64) {
 		return
 	}
 	s.c.SetColor(t)
-	var all vg.Path
+	all := s.all[:0]
 	for _, b := range list {
 		p := s.path([]point{{b[0], b[1]}, {b[2], b[1]}, {b[2], b[3]}, {b[0], b[3]}}, true)
 		if s.chunk > 0 {
@@ -84,6 +89,7 @@ func (s *sheet) boxes(t Tint, list [][4]float64) {
 	if len(all) > 0 {
 		s.c.Fill(all)
 	}
+	s.all = all
 }
 
 // pen is how a line is drawn: its width and its dashes, in units.
@@ -122,7 +128,7 @@ func (s *sheet) lines(p pen, list [][4]float64) {
 		return
 	}
 	s.take(p)
-	var all vg.Path
+	all := s.all[:0]
 	for i, l := range list {
 		all = append(all, s.path([]point{{l[0], l[1]}, {l[2], l[3]}}, false)...)
 		if s.chunk > 0 || i == len(list)-1 {
@@ -130,6 +136,7 @@ func (s *sheet) lines(p pen, list [][4]float64) {
 			all = all[:0]
 		}
 	}
+	s.all = all
 }
 
 // outline draws the edge of a rectangle.

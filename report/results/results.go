@@ -70,6 +70,7 @@ func (w *Writer) Write(run *report.Run) error {
 	if err != nil {
 		return err
 	}
+	w.pictures = nil // the pictures have what they need of it
 	drawn := map[string]paper.Picture{}
 	for _, p := range pictures {
 		drawn[p.Name] = p
