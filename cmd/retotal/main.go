@@ -118,7 +118,8 @@ A correction is for a competent person to review before it is reported.`,
 	}
 	root.SetFlagErrorFunc(flagError)
 	root.AddCommand(correctCommand(), batchCommand(), gatherCommand(), checkCommand(), auditCommand(), rateCommand(),
-		plotCommand(), devicesCommand(), draftCommand(), verifyCommand(), compareCommand(), demoCommand(), licensesCommand())
+		plotCommand(), devicesCommand(), draftCommand(), verifyCommand(), compareCommand(), demoCommand(),
+		licensesCommand())
 	root.SetHelpCommand(helpCommand())
 	listTopics(root)
 	root.InitDefaultCompletionCmd()

@@ -30,8 +30,8 @@ func plotCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "plot SITE PICTURE",
 		Short: "One picture of a site, of any span and size",
-		Long: `Reads a site file and its log and draws one picture into a file, SVG, PNG or PDF by its ending; nothing else is
-written. The pictures:
+		Long: `Reads a site file and its log and draws one picture into a file, SVG, PNG or PDF by its ending. Nothing
+else is written. The pictures:
 
   totals      volume of each day, week or month, before and after
   hydrograph  flow: lines up to 16 days, beyond a bar a day, a week or a month
@@ -52,8 +52,8 @@ Exit status: 0 done; 1 failed; 2 nothing done because of a bad site file, log or
   retotal plot site.toml totals --size 120x60 --lanes after --out small.pdf`,
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) != 2 {
-				return usage{"plot needs a site file and a picture, as in: retotal plot site.toml totals; pictures are " +
-					strings.Join(picture.Names(), ", ")}
+				return usage{"plot needs a site file and a picture, as in: retotal plot site.toml totals; " +
+					"pictures are " + strings.Join(picture.Names(), ", ")}
 			}
 			return nil
 		},

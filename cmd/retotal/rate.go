@@ -65,7 +65,7 @@ are answered, and the exit status is 3. Device kinds: ` +
 		"head of the water below the device, above the same zero, as \"0.1 m\"")
 	f.BoolVar(&o.json, "json", false, "print rows as lines of JSON")
 	f.BoolVar(&o.csv, "csv", false, "print rows as CSV")
-	f.StringVar(&o.plot, "plot", "", "draw the curve over the table's heads into this file, .png or .svg")
+	f.StringVar(&o.plot, "plot", "", "draw the curve over the table's heads into this file, .png, .svg or .pdf")
 	return c
 }
 

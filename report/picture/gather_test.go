@@ -19,8 +19,8 @@ import (
 	"retotal/recompute"
 )
 
-// TestQuartiles: least, quartiles and greatest beside those of gonum/stat, which sorts: exactly as long as all values are
-// kept, to 0.4 % of themselves beyond. Values repeat, are zero and below it.
+// TestQuartiles: least, quartiles and greatest beside those of gonum/stat, which sorts: exactly as long as all values
+// are kept, to 0.4 % of themselves beyond. Values repeat, are zero and below it.
 func TestQuartiles(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	for _, n := range []int{1, 2, 3, 4, 5, 7, 100, 1001, mostExact - 1, mostExact, 3*mostExact + 5} {
@@ -125,7 +125,8 @@ func checkBars(t *testing.T, bars []bar, start int64, step time.Duration, before
 	for i, b := range bars {
 		low, high, was, n := ends(start, b.from, b.until, step, before, after)
 		if n != b.n || n > 0 && (low != b.low || high != b.high) || was != b.was {
-			t.Fatalf("bar %d from %v: %+v, want %g to %g of %d, %g before", i, time.Unix(0, b.from), b, low, high, n, was)
+			t.Fatalf("bar %d from %v: %+v, want %g to %g of %d, %g before", i, time.Unix(0, b.from), b, low, high, n,
+				was)
 		}
 		if i > 0 && b.from != bars[i-1].until {
 			t.Fatalf("bar %d does not begin where the one before it ends", i)
@@ -146,7 +147,8 @@ func checkSlots(t *testing.T, slots []slot, width, start int64, step time.Durati
 		s := &slots[i]
 		low, high, was, n := ends(start, s.at*width, (s.at+1)*width, step, before, after)
 		if n != s.n || n > 0 && (low != s.low || high != s.high) || was != s.was {
-			t.Fatalf("slot %d of %v: %+v, want %g to %g of %d, %g before", i, time.Duration(width), s, low, high, n, was)
+			t.Fatalf("slot %d of %v: %+v, want %g to %g of %d, %g before", i, time.Duration(width), s, low, high, n,
+				was)
 		}
 		if n > 0 && (s.mean() < low-1e-12 || s.mean() > high+1e-12) {
 			t.Fatalf("slot %d has a mean of %g", i, s.mean())
@@ -171,8 +173,8 @@ func TestSpikeIsDrawn(t *testing.T) {
 	}
 }
 
-// recorder is a canvas that keeps the highest place of some tints above the key, and the values named along the axis, in
-// points from the bottom.
+// recorder is a canvas that keeps the highest place of some tints above the key, and the values named along the axis,
+// in points from the bottom.
 type recorder struct {
 	vg.Canvas
 	tints []Tint

@@ -27,8 +27,9 @@ type flowPlot struct {
 	every       string // what a bar stands for
 }
 
-// Hydrograph draws flow before and after: as lines up to two weeks, beyond as a bar a day, a week or a month. Every peak
-// is the end of some bar or band. Quartiles are exact up to 65,536 readings a bar, and to 0.4 % of themselves beyond.
+// Hydrograph draws flow before and after: as lines up to two weeks, beyond as a bar a day, a week or a month. Every
+// peak is the end of some bar or band. Quartiles are exact up to 65,536 readings a bar, and to 0.4 % of themselves
+// beyond.
 func (g *Gatherer) Hydrograph(run *report.Run, o Options) *Picture {
 	p := &flowPlot{run: run, unit: run.Site().Report.FlowUnit, limit: math.NaN()}
 	p.from, p.until = o.span(run)
@@ -401,7 +402,8 @@ func (s *sheet) parts(points []point) (list [][]point) {
 func (l *flowLine) drawBand(f *frame, run []slot, x func(*slot) float64, unit func(float64) float64) {
 	low, high := make([]point, len(run)), make([]point, len(run))
 	for i := range run {
-		low[i], high[i] = point{x(&run[i]), f.y(unit(run[i].low)) + 0.3}, point{x(&run[i]), f.y(unit(run[i].high)) - 0.3}
+		low[i] = point{x(&run[i]), f.y(unit(run[i].low)) + 0.3}
+		high[i] = point{x(&run[i]), f.y(unit(run[i].high)) - 0.3}
 	}
 	if len(run) == 1 {
 		f.box(Middle, low[0].x-0.8, high[0].y, low[0].x+0.8, low[0].y)

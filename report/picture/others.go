@@ -100,8 +100,8 @@ func Duration(run *report.Run, o Options) *Picture {
 	p.place(&o)
 	return &Picture{
 		Name: "duration", Caption: "Flow duration: the mean flow of a day, and on how many of the days it was exceeded",
-		Title: fmt.Sprintf("Mean flow of a day at %s over the share of days on which it was exceeded, before and after "+
-			"correction: half the days exceed %s before and %s after.", run.Title(), rounded(before[len(before)/2]),
+		Title: fmt.Sprintf("Mean flow of a day at %s over the share of days on which it was exceeded, before and "+
+			"after correction: half the days exceed %s before and %s after.", run.Title(), rounded(before[len(before)/2]),
 			rounded(after[len(after)/2])),
 		Width: o.Width, Height: o.Height,
 		draw: func(s *sheet) {
@@ -150,12 +150,7 @@ func Budget(run *report.Run, o Options) *Picture {
 	if b == nil || !(b.Standard > 0) {
 		return nil
 	}
-	parts := slices.DeleteFunc(slices.Clone(b.Parts), func(p uncertainty.Part) bool {
-		return math.Abs(p.Effect) <= 1e-6*b.Standard
-	})
-	slices.SortStableFunc(parts, func(a, b uncertainty.Part) int {
-		return cmp.Compare(math.Abs(b.Effect), math.Abs(a.Effect))
-	})
+	parts := largest(b)
 	const most, high = 10, 20.0
 	parts = parts[:min(len(parts), most)]
 	unit := run.Site().Report.VolumeUnit
@@ -172,8 +167,8 @@ func Budget(run *report.Run, o Options) *Picture {
 	pitch := math.Min(high, (o.Height-keyLine-12)/float64(max(len(parts), 1)))
 	return &Picture{
 		Name: "budget", Caption: "Where the uncertainty of the total comes from", Width: o.Width, Height: o.Height,
-		Title: fmt.Sprintf("Sources of the uncertainty of the total of %s, %s %s (95 %%), the largest first.", run.Title(),
-			rounded(unit.FromSI(b.Expanded())), symbol(unit)),
+		Title: fmt.Sprintf("Sources of the uncertainty of the total of %s, %s %s (95 %%), the largest first.",
+			run.Title(), rounded(unit.FromSI(b.Expanded())), symbol(unit)),
 		draw: func(s *sheet) {
 			k.draw(s, 0, o.Width, 0)
 			for i, p := range parts {
@@ -189,172 +184,21 @@ func Budget(run *report.Run, o Options) *Picture {
 	}
 }
 
+// largest are the parts of a budget that add something, the largest first.
+func largest(b *uncertainty.Budget) []uncertainty.Part {
+	parts := slices.DeleteFunc(slices.Clone(b.Parts), func(p uncertainty.Part) bool {
+		return math.Abs(p.Effect) <= 1e-6*b.Standard
+	})
+	slices.SortStableFunc(parts, func(a, b uncertainty.Part) int {
+		return cmp.Compare(math.Abs(b.Effect), math.Abs(a.Effect))
+	})
+	return parts
+}
+
 // percent writes a share.
 func percent(share float64) string {
 	if share < 0.005 {
 		return "< 1 %"
 	}
 	return fmt.Sprintf("%.0f %%", 100*share)
-}
-
-// Cumulative draws the volume since the beginning by each lane and by the counter, with what is known of it.
-func Cumulative(run *report.Run, o Options) *Picture {
-	from, until := o.span(run)
-	o = o.size(760, 290)
-	unit := run.Site().Report.VolumeUnit
-	collect := func(of func(*recompute.Period) total.Volume) (list []corner) {
-		sum, covered := 0.0, int64(0)
-		list = append(list, corner{from, 0})
-		for i := range run.Result.Days {
-			d := &run.Result.Days[i]
-			if d.From < from || d.Until > until && d.From >= until {
-				continue
-			}
-			v := of(d)
-			sum, covered = sum+v.M3(), covered+v.Covered
-			list = append(list, corner{min(d.Until, until), unit.FromSI(sum)})
-		}
-		if covered == 0 {
-			return nil
-		}
-		return list
-	}
-	before := collect(func(d *recompute.Period) total.Volume { return d.Before })
-	after := collect(func(d *recompute.Period) total.Volume { return d.After })
-	counted := collect(func(d *recompute.Period) total.Volume { return d.Counted })
-	band := knownOf(run, from, until)
-	p := &plotOf{}
-	p.from, p.until, p.clock = from, until, clock{run.Site().Report.Clock.Location}
-	p.key = key{title: "Volume since the beginning", unit: symbol(unit)}
-	least, most := 0.0, 0.0
-	for _, l := range [][]corner{before, after, counted} {
-		for _, c := range l {
-			least, most = math.Min(least, c.v), math.Max(most, c.v)
-		}
-	}
-	for _, b := range band {
-		if finite(b.high) {
-			most = math.Max(most, b.high)
-		}
-	}
-	p.scaleTo(least, most, 0.04)
-	if after != nil && o.shows(LaneAfter) {
-		p.add("after", lineSign(afterPen))
-		if band != nil {
-			p.add("95 % interval", boxSign(Middle))
-		}
-	}
-	if before != nil && o.shows(LaneBefore) {
-		p.add("before", beforeSign)
-	}
-	if counted != nil && o.shows(LaneCounter) {
-		p.add("counter of the meter", func(s *sheet, x, y float64) { s.ring(pen{Ink, 1, nil}, x+7, y-4, 2.6, false) })
-	}
-	p.place(&o)
-	return &Picture{
-		Name: "cumulative", Caption: "Cumulative volume", Width: o.Width, Height: o.Height,
-		Title: fmt.Sprintf("Volume since the beginning at %s, %s, before and after correction.", run.Title(),
-			dates(run, from, until)),
-		draw: func(s *sheet) {
-			p.sheet = s
-			p.key.draw(s, p.left, o.Width, 0)
-			p.values()
-			if o.shows(LaneBefore) {
-				p.underLine(p.through(before))
-			}
-			if o.shows(LaneAfter) {
-				p.known(band)
-				p.line(afterPen, p.through(after)...)
-			}
-			if o.shows(LaneCounter) {
-				p.counted(counted)
-			}
-			p.base()
-			p.times(true)
-		},
-	}
-}
-
-// corner is a value at an instant.
-type corner struct {
-	at int64
-	v  float64
-}
-
-func (f *frame) through(corners []corner) []point {
-	points := make([]point, len(corners))
-	for i, c := range corners {
-		points[i] = point{f.x(c.at), f.y(c.v)}
-	}
-	return thinned(points)
-}
-
-// counted draws what the counter says as rings, 24 apart.
-func (f *frame) counted(corners []corner) {
-	last := math.Inf(-1)
-	for _, c := range corners {
-		if x := f.x(c.at); x-last >= 24 {
-			f.ring(pen{Ink, 1, nil}, x, f.y(c.v), 2.6, false)
-			last = x
-		}
-	}
-}
-
-// knownBy is between what the volume since the beginning lies, in the report's unit.
-type knownBy struct {
-	at        int64
-	low, high float64
-}
-
-// knownOf works the interval out at a dozen instants: intervals of days do not add up.
-func knownOf(run *report.Run, from, until int64) (list []knownBy) {
-	if run.Result.Total.Budget == nil {
-		return nil
-	}
-	first, last := 0, -1
-	for i := range run.Result.Days {
-		if d := &run.Result.Days[i]; d.From < from {
-			first = i + 1
-		} else if d.From < until {
-			last = i
-		}
-	}
-	const most = 12
-	unit := run.Site().Report.VolumeUnit
-	list = []knownBy{{at: from}}
-	for k := 1; k <= most; k++ {
-		end := first + (last-first+1)*k/most - 1
-		if end < first || len(list) > 1 && list[len(list)-1].at >= run.Result.Days[end].Until {
-			continue
-		}
-		begin, stop := run.Result.Days[first].Label, run.Result.Days[end].Label
-		for _, p := range run.Result.Periods(func(day string) string {
-			if day >= begin && day <= stop {
-				return "within"
-			}
-			return day[:4]
-		}) {
-			if x, ok := p.Interval(); ok && p.Label == "within" {
-				list = append(list, knownBy{min(run.Result.Days[end].Until, until), unit.FromSI(x.Low), unit.FromSI(x.High)})
-			}
-		}
-	}
-	return list
-}
-
-// known draws the band of intervals; one that nothing bounds goes up to the top.
-func (f *frame) known(band []knownBy) {
-	if len(band) < 2 {
-		return
-	}
-	var up, down []point
-	for _, b := range band {
-		high := b.high
-		if !finite(high) {
-			high = f.high
-		}
-		up, down = append(up, point{f.x(b.at), f.y(high)}), append(down, point{f.x(b.at), f.y(b.low)})
-	}
-	slices.Reverse(down)
-	f.area(Middle, append(up, down...)...)
 }

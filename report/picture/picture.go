@@ -143,8 +143,8 @@ func contextOf(ground *image.RGBA) *gg.Context {
 	return context
 }
 
-// reduce makes a picture of 256 colours at most: the tints as they are, and what smooth edges mix of them to 32 steps of
-// red, green and blue. A byte a dot packs in a third of the time of four.
+// reduce makes a picture of 256 colours at most: the tints as they are, and what smooth edges mix of them to 32 steps
+// of red, green and blue. A byte a dot packs in a third of the time of four.
 func reduce(from *image.RGBA) *image.Paletted {
 	to := &image.Paletted{Pix: make([]uint8, len(from.Pix)/4), Stride: from.Rect.Dx(), Rect: from.Rect}
 	var known [1 << 15]uint16 // 1 more than the number in the palette

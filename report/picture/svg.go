@@ -19,8 +19,8 @@ import (
 // measured with.
 const fontFamily = "'Segoe UI',Roboto,'Helvetica Neue',Arial,'Liberation Sans',sans-serif"
 
-// vector is a canvas that writes the elements of an SVG file. A tint goes by its name, a variable of the style, with its
-// colour on white paper for where there is none.
+// vector is a canvas that writes the elements of an SVG file. A tint goes by its name, a variable of the style, with
+// its colour on white paper for where there is none.
 type vector struct {
 	out    bytes.Buffer
 	height float64 // units
@@ -47,7 +47,12 @@ func (v *vector) SetLineWidth(w vg.Length)               { v.now.width = float64
 func (v *vector) SetLineDash(d []vg.Length, _ vg.Length) { v.now.dashes = d }
 func (v *vector) SetColor(c color.Color)                 { v.now.tint = c }
 func (v *vector) Push()                                  { v.stack = append(v.stack, v.now) }
-func (v *vector) Pop()                                   { v.now, v.stack = v.stack[len(v.stack)-1], v.stack[:len(v.stack)-1] }
+
+// Pop returns to what was pushed last.
+func (v *vector) Pop() {
+	last := len(v.stack) - 1
+	v.now, v.stack = v.stack[last], v.stack[:last]
+}
 
 // Translate moves what is drawn next.
 func (v *vector) Translate(p vg.Point) {

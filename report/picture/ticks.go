@@ -152,8 +152,8 @@ func (c clock) every(from, until int64, s step) (list []int64) {
 	}
 }
 
-// rounds are round numbers between two values, 1, 2, 2.5 or 5 times a power of ten apart, at most so many steps, and that
-// step.
+// rounds are round numbers between two values, 1, 2, 2.5 or 5 times a power of ten apart, at most so many steps, and
+// that step.
 func rounds(low, high, most float64) (list []float64, step float64) {
 	if !(high > low) || !finite(high-low) {
 		return nil, 0

@@ -95,7 +95,8 @@ func checkTicks(t *testing.T, l *time.Location, low, length float64) {
 	from, until := int64(low*1e9), int64((low+length)*1e9)
 	long, short := clock{l}.ticks(from, until, 650)
 	if len(long) > 20 || len(long) == 0 && length > 2*3600 || len(short) > 250 {
-		t.Fatalf("%s: %d and %d ticks over %g h from %v", l, len(long), len(short), length/3600, time.Unix(0, from).In(l))
+		t.Fatalf("%s: %d and %d ticks over %g h from %v", l, len(long), len(short), length/3600,
+			time.Unix(0, from).In(l))
 	}
 	for i, tick := range long {
 		if tick.at < from || tick.at > until || i > 0 && tick.at <= long[i-1].at || tick.label == "" {

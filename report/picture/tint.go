@@ -11,8 +11,8 @@ type Tint struct {
 // RGBA implements color.Color.
 func (t Tint) RGBA() (r, g, b, a uint32) { return color.RGBA{t.R, t.G, t.B, 0xff}.RGBA() }
 
-// The tints, as they are on white paper. After is dark and solid, before light and open, so that they differ in grey and
-// to colour-blind eyes; what was not measured is hatched or dashed, never solid.
+// The tints, as they are on white paper. After is dark and solid, before light and open, so that they differ in grey
+// and to colour-blind eyes; what was not measured is hatched or dashed, never solid.
 var (
 	Paper      = Tint{"paper", 0xff, 0xff, 0xff}
 	Ink        = Tint{"ink", 0x17, 0x20, 0x2a}

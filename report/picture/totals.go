@@ -36,8 +36,8 @@ type volumes struct {
 
 const day = int64(24 * time.Hour)
 
-// unitFor is the stretch of the calendar that bars of volume stand for: days below 120 days, weeks below 2 years, months
-// below 40, years.
+// unitFor is the stretch of the calendar that bars of volume stand for: days below 120 days, weeks below 2 years,
+// months below 40, years.
 func unitFor(length int64) string {
 	switch days := length / day; {
 	case days < 120:
@@ -398,9 +398,9 @@ func limitRoom(limit float64) float64 { return math.Max(46, width(heavy, rounded
 // nothing says that there is nothing to draw after the correction.
 func (f *frame) nothing() {
 	const text = "no reading counts after correction"
-	f.box(Paper, (f.left+f.right-width(plain, text))/2-6, (f.top+f.bottom)/2-16, (f.left+f.right+width(plain, text))/2+6,
-		(f.top+f.bottom)/2+2)
-	f.text(plain.to(middleOf), (f.left+f.right)/2, (f.top+f.bottom)/2-4, text)
+	x, y, half := (f.left+f.right)/2, (f.top+f.bottom)/2-4, width(plain, text)/2+6
+	f.box(Paper, x-half, y-12, x+half, y+6)
+	f.text(plain.to(middleOf), x, y, text)
 }
 
 // yearOf names the year of a span so short that the time axis does not.
