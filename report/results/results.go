@@ -2,7 +2,9 @@
 package results
 
 import (
+	"bufio"
 	"errors"
+	"io"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
@@ -79,18 +81,18 @@ func (w *Writer) Write(run *report.Run) error {
 		drawn["totals-short"] = picture.Totals(run, picture.Options{Height: 210})
 	}
 	files := []file{
-		{"report.html", func() ([]byte, error) {
+		{"report.html", whole(func() ([]byte, error) {
 			explorer, err := w.explorer.Section(run)
 			if err != nil {
 				return nil, err
 			}
 			return page.HTML(run, pictures, explorer)
-		}},
-		{"report.xlsx", func() ([]byte, error) { return w.book.Write(run) }},
-		{"report.pdf", func() ([]byte, error) { return paper.PDF(run, drawn) }},
+		})},
+		{"report.xlsx", func(to io.Writer) error { return w.book.Write(to, run) }},
+		{"report.pdf", whole(func() ([]byte, error) { return paper.PDF(run, drawn) })},
 	}
 	if w.options.WaterML {
-		files = append(files, file{"flow.xml", func() ([]byte, error) { return waterml.Daily(run) }})
+		files = append(files, file{"flow.xml", whole(func() ([]byte, error) { return waterml.Daily(run) })})
 	}
 	return w.all(files)
 }
@@ -101,7 +103,18 @@ const Cells = explore.MostCells
 // file is a file that is made of a run alone.
 type file struct {
 	name string
-	make func() ([]byte, error)
+	make func(io.Writer) error
+}
+
+// whole writes what is made at once.
+func whole(make func() ([]byte, error)) func(io.Writer) error {
+	return func(to io.Writer) error {
+		content, err := make()
+		if err == nil {
+			_, err = to.Write(content)
+		}
+		return err
+	}
 }
 
 // largeLog is how many bytes a log has of which files are made one after the other.
@@ -110,13 +123,7 @@ const largeLog = 16 << 20
 // all makes files and writes them, side by side where there is memory for it.
 func (w *Writer) all(files []file) error {
 	errs := make([]error, len(files))
-	one := func(i int) {
-		content, err := files[i].make()
-		if err == nil {
-			err = w.folder.Write(files[i].name, content)
-		}
-		errs[i] = err
-	}
+	one := func(i int) { errs[i] = w.one(&files[i]) }
 	if !w.large {
 		problem.Beside(len(files), one)
 		return errors.Join(errs...)
@@ -125,4 +132,14 @@ func (w *Writer) all(files []file) error {
 		one(i)
 	}
 	return errors.Join(errs...)
+}
+
+// one makes a file and writes it.
+func (w *Writer) one(f *file) error {
+	to, err := w.folder.Create(f.name)
+	if err != nil {
+		return err
+	}
+	buffered := bufio.NewWriter(to)
+	return errors.Join(f.make(buffered), buffered.Flush(), to.Sync(), to.Close())
 }

@@ -2,9 +2,12 @@
 package workbook
 
 import (
-	"bytes"
+	"archive/zip"
 	"errors"
 	"fmt"
+	"io"
+	"os"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf16"
@@ -42,7 +45,7 @@ func New(withReadings bool) *Book {
 }
 
 // Write writes the sheets and the file.
-func (b *Book) Write(run *report.Run) ([]byte, error) {
+func (b *Book) Write(out io.Writer, run *report.Run) error {
 	b.run = run
 	letter, book := report.NewLetter(run), report.NewBook(run)
 	b.foot = letter.Foot[0]
@@ -55,11 +58,39 @@ func (b *Book) Write(run *report.Run) ([]byte, error) {
 		b.readings.moveLast()
 	}
 	b.properties(letter)
-	var out bytes.Buffer
 	if b.err == nil {
-		b.err = b.file.Write(&out)
+		b.check(b.pack(out))
 	}
-	return out.Bytes(), errors.Join(b.err, b.file.Close())
+	return errors.Join(b.err, b.file.Close())
+}
+
+// pack writes the file with its parts in the order of their names: the library puts sheets in the order of a map.
+func (b *Book) pack(out io.Writer) error {
+	temporary, err := os.CreateTemp("", "workbook-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(temporary.Name())
+	defer temporary.Close()
+	if err := b.file.Write(temporary); err != nil {
+		return err
+	}
+	size, err := temporary.Seek(0, io.SeekEnd)
+	if err != nil {
+		return err
+	}
+	parts, err := zip.NewReader(temporary, size)
+	if err != nil {
+		return err
+	}
+	slices.SortFunc(parts.File, func(a, b *zip.File) int { return strings.Compare(a.Name, b.Name) })
+	packed := zip.NewWriter(out)
+	for _, part := range parts.File {
+		if err := packed.Copy(part); err != nil {
+			return err
+		}
+	}
+	return packed.Close()
 }
 
 // Close lets go of a workbook that is not written.
