@@ -144,14 +144,14 @@ func NewBook(r *Run) *Book {
 	}{
 		{"Events", "Flagged spans; times in " + zone, r.events()},
 		{"Limits", "Figures beside their limits", rec.Limits},
-		{"Visits", "Site visits: log less visit in mm of head; times in the logger's zone", rec.Visits},
+		{"Visits", "Site visits: log less visit in mm of head; times in " + zone, rec.Visits},
 		{"Settings", "Corrections; times in " + zone, rec.Corrections},
 		{"Settings", "Uncertainty of the corrected total, 95 %", rec.Budget},
 		{"Settings", "What if", r.whatIf()},
 		{"Certificate", "Do log, settings and counter agree?", rec.Findings},
 		{"Certificate", "What stands behind what disagrees", rec.Causes},
-		{"Certificate", "What each check flagged", rec.Screening},
-		{"Certificate", "Rulings; times in the logger's zone", rec.Rulings},
+		{"Screening", "What each check flagged", rec.Screening},
+		{"Screening", "Rulings; times in the logger's zone", rec.Rulings},
 	} {
 		if x.t != nil && len(x.t.Rows) > 0 {
 			b.Tables = append(b.Tables, BookTable{x.name, x.caption, x.t.Sheet()})

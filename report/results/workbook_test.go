@@ -49,7 +49,7 @@ func TestWorkbook(t *testing.T) {
 	if want := 3*len(run.Result.Days) - 80; formulas < want {
 		t.Errorf("%d formulas, want %d or more", formulas, want)
 	}
-	if got := f.GetSheetList(); fmt.Sprint(got) != "[Answer Months Days Events Limits Visits Settings Certificate]" {
+	if got := f.GetSheetList(); fmt.Sprint(got) != "[Answer Months Days Events Limits Visits Screening Settings Certificate]" {
 		t.Errorf("sheets %v", got)
 	}
 	var made [4]bytes.Buffer

@@ -81,7 +81,6 @@ var periodHeads = []string{
 
 // Columns of periodHeads that formulas name.
 const (
-	firstSummed  = "D"
 	beforeShared = "F"
 	afterShared  = "G"
 	difference   = "H"
@@ -98,8 +97,12 @@ func (b *Book) periods(name, what string, list []recompute.Period) {
 	s.add(b.text(fmt.Sprintf("Totals by %s in %s; times in %s; differences over the time that before and after both cover",
 		what, report.Typeset(unit.Symbol), b.run.Site().Report.Clock.Name), style{}))
 	var names, formats []string
+	b.kept = b.filled(list)
 	for i, head := range periodHeads {
 		format := "x"
+		if i >= 3 && !b.kept[i-3] {
+			continue
+		}
 		if i == 0 {
 			head, format = what, ""
 		}
@@ -114,6 +117,20 @@ func (b *Book) periods(name, what string, list []recompute.Period) {
 		b.sums(s, list)
 	}
 	s.end()
+}
+
+// filled tells which figures of periods are kept: those that formulas name, and others that any of them has.
+func (b *Book) filled(list []recompute.Period) []bool {
+	kept := make([]bool, len(periodHeads)-3)
+	for i := range kept {
+		kept[i] = i < 7
+	}
+	for i := range list {
+		for k, v := range b.figures(&list[i]) {
+			kept[k] = kept[k] || !math.IsNaN(v)
+		}
+	}
+	return kept
 }
 
 // withUnit puts a unit in the place of %.
@@ -163,6 +180,9 @@ func (b *Book) period(s *sheet, p *recompute.Period) {
 	row := s.row + 1
 	cells := []any{b.text(p.Label, style{bold: true}), b.instant(p.From), b.instant(p.Until)}
 	for i, v := range b.figures(p) {
+		if !b.kept[i] {
+			continue
+		}
 		format := volumeFormat
 		if i == 5 || i == 6 {
 			format = "0.00"
@@ -197,7 +217,10 @@ func (b *Book) sums(s *sheet, list []recompute.Period) {
 	}
 	cells := []any{b.text("sum", style{bold: true, rule: true}), nil, nil}
 	for k, v := range sum {
-		column, err := excelize.ColumnNumberToName(k + 4)
+		if !b.kept[k] {
+			continue
+		}
+		column, err := excelize.ColumnNumberToName(len(cells) + 1)
 		b.check(err)
 		shown := style{format: volumeFormat, bold: true, rule: true}
 		switch {
@@ -228,7 +251,7 @@ func (b *Book) moment(t time.Time) any {
 
 // tables are the sheets of the other tables; several may stand below each other.
 func (b *Book) tables(book *report.Book) {
-	for _, name := range []string{"Events", "Limits", "Visits", "Settings", "Certificate"} {
+	for _, name := range []string{"Events", "Limits", "Visits", "Screening", "Settings", "Certificate"} {
 		var list []report.BookTable
 		for _, t := range book.Tables {
 			if t.Name == name {
@@ -262,15 +285,19 @@ func (b *Book) table(s *sheet, t *report.BookTable) {
 	s.heads(t.Heads, t.Formats)
 	for _, row := range t.Rows {
 		var cells []any
+		lines := 1
 		for i, v := range row {
-			cells = append(cells, b.cell(v, t.Formats[i]))
+			cells = append(cells, b.cell(v, t.Formats[i], i))
+			if text, ok := v.(string); ok {
+				lines = max(lines, s.lines(i, text))
+			}
 		}
-		s.add(cells...)
+		s.high(lines, cells...)
 	}
 }
 
-// cell is a cell of a table.
-func (b *Book) cell(v any, format string) any {
+// cell is a cell of a column of a table.
+func (b *Book) cell(v any, format string, column int) any {
 	switch v := v.(type) {
 	case nil:
 		return nil
@@ -284,7 +311,7 @@ func (b *Book) cell(v any, format string) any {
 		return b.moment(v)
 	}
 	text := fmt.Sprint(v)
-	return b.text(text, style{wrap: utf8.RuneCountInString(text) > 28, right: format != ""})
+	return b.text(text, style{wrap: true, right: format != "", indent: format == "" && column > 0})
 }
 
 // account says what became of every row, and by which program.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"slices"
 	"strings"
@@ -25,6 +26,7 @@ type Book struct {
 	run      *report.Run
 	foot     string
 	readings *readings
+	kept     []bool // figures of the periods at hand that have a column
 	err      error
 }
 
@@ -32,6 +34,7 @@ type Book struct {
 type style struct {
 	format                   string
 	bold, wrap, large, right bool
+	indent                   bool // of text beside numbers
 	rule                     bool // a line below, as heads have
 }
 
@@ -125,8 +128,11 @@ func (b *Book) style(s style) int {
 	if s.format != "" {
 		x.CustomNumFmt = &s.format
 	}
-	if s.right {
+	switch {
+	case s.right:
 		x.Alignment.Horizontal = "right"
+	case s.indent:
+		x.Alignment.Horizontal, x.Alignment.Indent = "left", 1
 	}
 	if s.large {
 		x.Font.Size = 14
@@ -146,6 +152,8 @@ type sheet struct {
 	name string
 	w    *excelize.StreamWriter
 	row  int // of the last row written, from 1
+
+	widths []float64 // of columns, in characters
 }
 
 // begin begins a sheet whose columns are so many characters wide and whose first rows stay in sight and are printed on
@@ -172,7 +180,7 @@ func (b *Book) begin(name string, widths []float64, heads, left int) *sheet {
 			Freeze: true, XSplit: left, YSplit: heads, TopLeftCell: corner, ActivePane: pane,
 		}))
 	}
-	return &sheet{book: b, name: name, w: w}
+	return &sheet{book: b, name: name, w: w, widths: widths}
 }
 
 // layout sets paper, foot line and the rows that every page repeats.
@@ -198,14 +206,24 @@ func (b *Book) layout(name string, heads int) {
 }
 
 // add writes a row.
-func (s *sheet) add(cells ...any) {
+func (s *sheet) add(cells ...any) { s.high(1, cells...) }
+
+// lineHigh is the height of a line of text, points.
+const lineHigh = 13
+
+// high writes a row so many lines high: programs that open the file do not work it out.
+func (s *sheet) high(lines int, cells ...any) {
 	s.row++
 	if s.book.err != nil {
 		return
 	}
+	var options []excelize.RowOpts
+	if lines > 1 {
+		options = append(options, excelize.RowOpts{Height: float64(min(lines, 30) * lineHigh)})
+	}
 	at, err := excelize.CoordinatesToCellName(1, s.row)
 	s.book.check(err)
-	s.book.check(s.w.SetRow(at, cells))
+	s.book.check(s.w.SetRow(at, cells, options...))
 }
 
 func (s *sheet) end() {
@@ -232,12 +250,21 @@ func (b *Book) formula(formula string, v float64, s style) any {
 // heads is a row of headings.
 func (s *sheet) heads(names []string, formats []string) {
 	var cells []any
+	lines := 1
 	for i, name := range names {
-		cells = append(cells, s.book.text(name, style{
-			bold: true, wrap: true, rule: true, right: i < len(formats) && formats[i] != "",
-		}))
+		right := i < len(formats) && formats[i] != ""
+		lines = max(lines, s.lines(i, name))
+		cells = append(cells, s.book.text(name, style{bold: true, wrap: true, rule: true, right: right, indent: !right && i > 0}))
 	}
-	s.add(cells...)
+	s.high(lines, cells...)
+}
+
+// lines is how many lines a text takes in a column, roughly.
+func (s *sheet) lines(column int, text string) int {
+	if column >= len(s.widths) {
+		return 1
+	}
+	return int(math.Ceil(float64(max(1, utf8.RuneCountInString(text))) / max(s.widths[column]-1, 4)))
 }
 
 // serial is a wall time as workbooks count: days since 30 December 1899.

@@ -1,0 +1,39 @@
+#!/usr/bin/env bash
+# The workbook in LibreOffice: it opens, and its formulas, worked out there from nothing, come to the numbers that are
+# stored beside them and to those of totals.csv.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+
+skip() { echo "workbook: skipped: $1"; exit 0; }
+for program in soffice unzip zip; do
+	command -v "$program" >/dev/null || skip "there is no $program"
+done
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+go run ./cmd/retotal correct --quiet --out "$work/out" testdata/quarry-lane/site.toml
+results=$work/out/quarry-lane
+sheets() { # FILE FOLDER: every sheet as CSV with numbers in full
+	soffice -env:UserInstallation="file://$work/profile" --headless --outdir "$2" --convert-to \
+		'csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1' "$1" >/dev/null 2>&1
+}
+# Without the numbers beside the formulas, the program has to work them out.
+mkdir "$work/bare"
+(cd "$work/bare" && unzip -q "$results/report.xlsx" && sed -i -E 's#(</f>)<v>[^<]*</v>#\1#g' xl/worksheets/*.xml &&
+	zip -q -r "$work/bare.xlsx" .)
+sheets "$results/report.xlsx" "$work/stored"
+sheets "$work/bare.xlsx" "$work/reckoned"
+for sheet in Months Days; do
+	stored=$work/stored/report-$sheet.csv reckoned=$work/reckoned/bare-$sheet.csv
+	if ! diff "$stored" "$reckoned"; then
+		echo "workbook: the formulas of $sheet come to something else than is stored"
+		exit 1
+	fi
+done
+# The total after: the last row of Months, in the column of that name, and the row of totals.csv.
+want=$(awk -F, '$1 == "total" { print $6 }' "$results/totals.csv")
+got=$(tail -n 1 "$work/reckoned/bare-Months.csv" | sed -E 's/"([0-9]*),([0-9.]*)"/\1\2/g' | cut -d, -f5)
+if ! awk -v a="$want" -v b="$got" 'BEGIN { exit !(a > 0 && a - b < 0.01 && b - a < 0.01) }'; then
+	echo "workbook: Months add up to $got, totals.csv has $want"
+	exit 1
+fi
+echo "workbook: LibreOffice comes to the same numbers, $got in all"
