@@ -100,9 +100,9 @@ func Duration(run *report.Run, o Options) *Picture {
 	p.place(&o)
 	return &Picture{
 		Name: "duration", Caption: "Flow duration: the mean flow of a day, and on how many of the days it was exceeded",
-		Title: fmt.Sprintf("Mean flow of a day at %s over the share of days on which it was exceeded, before and "+
-			"after correction: half the days exceed %s before and %s after.", run.Title(), rounded(before[len(before)/2]),
-			rounded(after[len(after)/2])),
+		Title: fmt.Sprintf("Mean flow of a day at %s over the share of days on which it was exceeded, before "+
+			"and after correction: half the days exceed %s before and %s after.", run.Title(),
+			rounded(before[len(before)/2]), rounded(after[len(after)/2])),
 		Width: o.Width, Height: o.Height,
 		draw: func(s *sheet) {
 			p.sheet = s
