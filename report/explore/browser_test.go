@@ -347,6 +347,10 @@ func TestBrowserFilterAndUnits(t *testing.T) {
 	if worth := eval[string](p, `document.querySelector('.x-panel').textContent`); !strings.Contains(worth, "spike") {
 		t.Errorf("the panel says %q", worth)
 	}
+	block := eval[string](p, `document.querySelector('.x-block').textContent`)
+	if !strings.Contains(block, `["spike"]`) {
+		t.Errorf("the ruling offered is %q", block)
+	}
 	p.shoot("jump-1280")
 }
 

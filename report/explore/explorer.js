@@ -713,28 +713,31 @@ function drawFlags() {
 const words = (name) => name.replace(/_/g, ' ');
 
 /* ---- overview ---- */
-function drawOverview() {
-	const height = phone() ? 64 : 84, c = canvasOf(dom.overview, height + 20), d = data;
-	const width = dom.charts.clientWidth - left() - right(), from = facts.from, until = facts.until;
-	const x = (t) => left() + (t - from) / (until - from) * width;
+/* overviewBars are the means of a day in bars of a natural unit, for a width. */
+function overviewBars(width) {
+	const d = data, span = facts.until - facts.from, bars = [];
 	const [name] = ['day', 'week', 'month', 'quarter', 'year'].map((n, k) => [n, [1, 7, 30.4, 91.3, 365][k]])
-		.find(([n, days]) => width / ((until - from) / DAY / days) >= 2.4 || n === 'year');
-	const bars = [];
+		.find(([n, days]) => width / (span / DAY / days) >= 2.4 || n === 'year');
 	for (let i = 0; i < d.days; i++) {
 		const n = numberOf(name, d.dayFrom[i]);
 		let last = bars[bars.length - 1];
-		if (!last || last.n !== n) bars.push(last = { n, from: d.dayFrom[i], after: 0, before: 0, days: 0, shown: 0, whole: true, most: 0 });
+		if (!last || last.n !== n) bars.push(last = { n, from: d.dayFrom[i], after: 0, before: 0, days: 0, shown: 0, whole: true });
 		last.until = d.dayUntil[i];
-		if (isFinite(d.dayAfter[i])) { last.after += d.dayAfter[i]; last.days++; last.most = Math.max(last.most, d.dayAfter[i]); }
+		if (isFinite(d.dayAfter[i])) { last.after += d.dayAfter[i]; last.days++; }
 		if (isFinite(d.dayBefore[i])) { last.before += d.dayBefore[i]; last.shown++; }
 		if (d.dayCovered[i] < 960) last.whole = false;
 	}
+	return { name, bars };
+}
+function drawOverview() {
+	const height = phone() ? 64 : 84, c = canvasOf(dom.overview, height + 20);
+	const width = dom.charts.clientWidth - left() - right(), from = facts.from, until = facts.until;
+	const x = (t) => left() + (t - from) / (until - from) * width, { name, bars } = overviewBars(width);
 	let most = facts.daily_limit_m3 || 0;
 	for (const b of bars) most = Math.max(most, b.days ? b.after / b.days : 0, b.shown ? b.before / b.shown : 0);
 	const y = (v) => height - v / (most * 1.08 || 1) * (height - 8);
-	const corrected = (facts.corrections || []);
 	c.fillStyle = colour.shade;
-	for (const s of corrected) c.fillRect(x(s.from), 4, Math.max(x(s.until) - x(s.from), 1), height - 4);
+	for (const s of facts.corrections || []) c.fillRect(x(s.from), 4, Math.max(x(s.until) - x(s.from), 1), height - 4);
 	for (const b of bars) {
 		const l = x(b.from), w = x(b.until) - l;
 		if (b.days) {
@@ -746,6 +749,19 @@ function drawOverview() {
 		}
 		if (b.shown) { c.fillStyle = colour.before; c.fillRect(l, y(b.before / b.shown) - 0.8, Math.max(w, 1.5), 1.6); }
 	}
+	overviewAxes(c, x, y, most, width, height);
+	const l = x(state.a), w = Math.max(x(state.b) - l, 8), middle = l + w / 2;
+	if (state.b - state.a < (until - from) * 0.999) {
+		c.strokeStyle = colour.ink; c.lineWidth = 2; c.strokeRect(clamp(middle - w / 2, 1, 1e9), 1, w, height + 1); c.lineWidth = 1;
+		c.beginPath(); c.moveTo(middle, height + 4); c.lineTo(middle - 5, height + 12); c.lineTo(middle + 5, height + 12); c.fill();
+	}
+	dom.overviewHead.textContent = pretty(facts.volume.symbol) + ' a day, a bar a ' + name;
+	dom.overview.setAttribute('aria-label', 'Volume ' + dom.overviewHead.textContent + ', before and after, of the whole period');
+	dom.overview.timeAt = (px) => from + (px - left()) / width * (until - from);
+}
+/* overviewAxes draws the limit or the greatest figure, and the months. */
+function overviewAxes(c, x, y, most, width, height) {
+	const from = facts.from, until = facts.until, d = data;
 	c.fillStyle = colour.ink; c.fillRect(left(), height, width, 1);
 	c.textAlign = 'right'; c.fillStyle = colour.second;
 	const mark = facts.daily_limit_m3 || niceTicks(0, most).list.pop();
@@ -762,15 +778,6 @@ function drawOverview() {
 		c.fillRect(x(t), height, 1, 10);
 		if (x(t) + c.measureText(text).width < left() + width + right()) c.fillText(text, x(t) + 4, height + 9);
 	}
-	const l = x(state.a), w = Math.max(x(state.b) - l, 8), middle = l + w / 2;
-	if (state.b - state.a < (until - from) * 0.999) {
-		c.strokeStyle = colour.ink; c.lineWidth = 2; c.strokeRect(clamp(middle - w / 2, 1, 1e9), 1, w, height + 1); c.lineWidth = 1;
-		c.beginPath(); c.moveTo(middle, height + 4); c.lineTo(middle - 5, height + 12); c.lineTo(middle + 5, height + 12); c.fill();
-	}
-	const per = { day: 'a bar a day', week: 'a bar a week', month: 'a bar a month', quarter: 'a bar a quarter', year: 'a bar a year' }[name];
-	dom.overviewHead.textContent = pretty(facts.volume.symbol) + ' a day, ' + per;
-	dom.overview.setAttribute('aria-label', 'Volume ' + dom.overviewHead.textContent + ', before and after, of the whole period');
-	dom.overview.timeAt = (px) => from + (px - left()) / width * (until - from);
 }
 
 /* ---- drawing all ---- */
@@ -859,7 +866,14 @@ function sentence(s) {
 	const f = facts.flags[most[0]];
 	return grouped(most[1], 0) + ' of ' + readings(s.rows) + ' flagged “' + words(f.name) + '”: a reading that ' + f.means + '.';
 }
-const actionOf = (s) => state.action || (s.state & 1 ? 'bound' : s.dropped && s.dropped === s.rows ? 'keep' : 'leave-out');
+/* checkOf is the one check that a ruling over a span can be about: that of all readings in it, or of all that do not
+   count; '' when there is no such one. */
+function checkOf(s) {
+	const of = (rows) => s.flags.filter(([k, n]) => n === rows && facts.flags[k].name !== 'gap');
+	const list = s.dropped ? of(s.dropped).filter(([k]) => facts.flags[k].changes) : of(s.rows);
+	return list.length === 1 ? facts.flags[list[0][0]].name : '';
+}
+const actionOf = (s) => state.action || (s.state & 1 ? 'bound' : s.dropped && (s.dropped === s.rows || checkOf(s)) ? 'keep' : 'leave-out');
 function leastOf(s) {
 	let least = Infinity;
 	for (let k = s.i; k < s.j; k++) if (data.afterLow[k] < least) least = data.afterLow[k];
@@ -871,7 +885,7 @@ function offer(s) {
 	if (state.kind !== 'ruling') return '';
 	switch (actionOf(s)) {
 	case 'bound': return '≥ about ' + volumeText(leastOf(s) * (s.until - s.from));
-	case 'leave-out': return 'missing';
+	case 'leave-out': return checkOf(s) ? '' : 'missing';
 	}
 	return '';
 }
@@ -896,8 +910,7 @@ function lines(s) {
 		return out;
 	}
 	const action = actionOf(s);
-	const only = s.flags.filter(([k, rows]) => rows === s.rows && facts.flags[k].name !== 'gap');
-	if (only.length === 1) text('checks', '["' + facts.flags[only[0][0]].name + '"]');
+	if (checkOf(s)) text('checks', '["' + checkOf(s) + '"]');
 	text('action', '"' + action + '"');
 	if (action === 'bound') { text('least', '"' + flowText(leastOf(s)) + '"'); blank('most', 'most', 'as in 120 ' + unit().symbol); }
 	if (action === 'value') blank('flow', 'flow', 'as in 12 ' + unit().symbol);
