@@ -31,7 +31,8 @@ const marker = "record.json"
 // own are the files that the program writes, or wrote; only these are ever replaced or removed.
 var own = func() map[string]bool {
 	files := map[string]bool{
-		marker: true, "report.html": true, "report.pdf": true, "report.xlsx": true, "flow.xml": true, "totals.csv": true, "events.csv": true, "readings.parquet": true,
+		marker: true, "report.html": true, "report.pdf": true, "report.xlsx": true, "flow.xml": true,
+		"totals.csv": true, "events.csv": true, "readings.parquet": true,
 	}
 	for _, picture := range []string{
 		"hydrograph", "totals", "cumulative", "duration", "rating", "visits", "budget",

@@ -37,7 +37,8 @@ var endings = []struct{ end, unit string }{
 }
 
 // instants are the keys of structs that hold times.
-var instants = []string{"from", "until", "first_reading", "last_reading", "last_before", "first_after", "setting_entered"}
+var instants = []string{"from", "until", "first_reading", "last_reading", "last_before", "first_after",
+	"setting_entered"}
 
 // described says what a key is: its words, and its unit.
 func described(name string) string {
@@ -92,8 +93,8 @@ func (s keyList) schemaOf(t *testing.T) []byte {
 	root := s.asJSONSchema("")
 	root["$schema"] = "https://json-schema.org/draft/2020-12/schema"
 	root["title"] = "record.json of retotal"
-	root["description"] = "What was read, decided and found. Volumes are m³ rounded to 0.001, times UTC, the rest SI; a " +
-		"number, a time or a list that there is none of is null."
+	root["description"] = "What was read, decided and found. Volumes are m³ rounded to 0.001, times UTC, the rest " +
+		"SI; a number, a time or a list that there is none of is null."
 	var b bytes.Buffer
 	e := json.NewEncoder(&b)
 	e.SetEscapeHTML(false)

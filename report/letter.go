@@ -126,8 +126,8 @@ func (l *Letter) typeset() {
 	}
 }
 
-// reportSpan is the period in the report's zone, its ends a moment later or earlier where only an interval is missing to a
-// day.
+// reportSpan is the period in the report's zone, its ends a moment later or earlier where only an interval is missing
+// to a day.
 func (r *Run) reportSpan() (first, last time.Time) {
 	in := func(at int64) time.Time { return time.Unix(0, at).In(r.Site().Report.Clock.Location) }
 	p, step := &r.Result.Total, int64(r.Result.Facts.Interval)
@@ -136,13 +136,11 @@ func (r *Run) reportSpan() (first, last time.Time) {
 	if len(days) == 0 {
 		return first, last
 	}
-	start, end := in(days[0].From), in(days[len(days)-1].Until)
 	if p.From-days[0].From <= step {
-		first = start
+		first = in(days[0].From)
 	}
 	if whole := r.Result.WholeDay(&days[len(days)-1]); whole.Until-p.Until <= step {
-		end = in(whole.Until)
-		last = end
+		last = in(whole.Until)
 	}
 	return first, last
 }

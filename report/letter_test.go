@@ -97,7 +97,8 @@ func TestPageInWords(t *testing.T) {
 		fmt.Fprintln(&b)
 	}
 	for _, m := range append(l.Months, *l.Total) {
-		fmt.Fprintln(&b, m.Name, "|", m.Before, "|", m.After, "|", m.Interval, "|", m.Change, "|", m.Covered, "|", m.State)
+		fmt.Fprintln(&b, m.Name, "|", m.Before, "|", m.After, "|", m.Interval, "|", m.Change, "|", m.Covered, "|",
+			m.State)
 	}
 	fmt.Fprintln(&b, l.Note)
 	for _, p := range l.Points {
@@ -121,8 +122,8 @@ func TestPageInWords(t *testing.T) {
 	}
 	want, err := os.ReadFile(golden)
 	if err != nil || b.String() != string(want) {
-		t.Errorf("page and paper say something else than %s (%v); look at it after go test ./report -update:\n%s", golden,
-			err, b.String())
+		t.Errorf("page and paper say something else than %s (%v); look at it after go test ./report -update:\n%s",
+			golden, err, b.String())
 	}
 }
 

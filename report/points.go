@@ -60,8 +60,9 @@ func (r *Run) points() (list []Point) {
 	list = append(list, r.boundedPoints()...)
 	for i := range r.Result.Rulings {
 		if x := &r.Result.Rulings[i]; x.Rows == 0 {
-			list = append(list, Point{"A ruling is without effect.", fmt.Sprintf("%s to %s, %s: no reading is under it.",
-				x.Ruling.From.Text, x.Ruling.Until.Text, x.Ruling.Action), PartScreening, true})
+			text := fmt.Sprintf("%s to %s, %s: no reading is under it.", x.Ruling.From.Text, x.Ruling.Until.Text,
+				x.Ruling.Action)
+			list = append(list, Point{"A ruling is without effect.", text, PartScreening, true})
 		}
 	}
 	if n := len(r.Warnings); n > 0 {

@@ -151,8 +151,8 @@ func (r *Run) sureBlocks(rec *Record) []Block {
 		list = append(list, tables("Uncertainty of the corrected total, "+Typeset(r.plusMinus(p, decimals)),
 			rec.Budget)...)
 		list = append(list, pictures("budget")...)
-		list = append(list, paragraphs("Sources add in squares (GUM, JCGM 100), to an expanded uncertainty of about 95 %.",
-			r.differenceOf(p, decimals), r.liftText(p, decimals), r.halveSentence(p), r.drawsSentence(decimals))...)
+		list = append(list, paragraphs(
+			"Sources add in squares (GUM, JCGM 100), to an expanded uncertainty of about 95 %.", r.differenceOf(p, decimals), r.liftText(p, decimals), r.halveSentence(p), r.drawsSentence(decimals))...)
 	}
 	return list
 }
@@ -232,8 +232,8 @@ func (r *Run) limitBlocks(rec *Record) []Block {
 	}
 	if limit := r.Site().Report.DailyVolume; limit != nil {
 		by := byOutcome(r.Over)
-		text := fmt.Sprintf("Daily volume limit %s: newly exceeded on %s, cleared on %s, exceeded before and after on %s",
-			limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]))
+		text := fmt.Sprintf("Daily volume limit %s: newly exceeded on %s, cleared on %s, exceeded before and after "+
+			"on %s", limit.Text, days(by[audit.Newly]), days(by[audit.Cleared]), days(by[audit.Still]))
 		if unsure := r.unsure(by); unsure != "" {
 			text += ", " + unsure
 		}
@@ -332,8 +332,8 @@ func stopped(text string) string {
 
 func (r *Run) readBlocks(rec *Record) []Block {
 	a := &r.Log.Account
-	list := verbatim(fmt.Sprintf("Rows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d.",
-		a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod))
+	list := verbatim(fmt.Sprintf(
+		"Rows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d.", a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod))
 	list = append(list, verbatim(a.Oddities()...)...)
 	for _, e := range a.Examples {
 		list = append(list, verbatim(exampleText(relative(r.Site(), e.File), e))...)

@@ -127,12 +127,13 @@ var house = map[string][]string{
 	"retotal/recompute/stat":  {},
 	"retotal/recompute/total": {},
 	"retotal/report": {
-		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/site", "retotal/ingest/quantity", "retotal/ingest/reading",
+		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/quantity", "retotal/ingest/reading",
 		"retotal/ingest/site", "retotal/qa",
 		"retotal/recompute", "retotal/recompute/audit", "retotal/recompute/device", "retotal/recompute/effect",
 		"retotal/recompute/evidence", "retotal/recompute/explain", "retotal/recompute/fingerprint",
 		"retotal/recompute/settings", "retotal/recompute/total", "retotal/recompute/uncertainty",
-		"github.com/klauspost/compress/zstd", "github.com/parquet-go/parquet-go", "github.com/parquet-go/parquet-go/compress",
+		"github.com/klauspost/compress/zstd", "github.com/parquet-go/parquet-go",
+		"github.com/parquet-go/parquet-go/compress",
 		"github.com/parquet-go/parquet-go/format",
 		"golang.org/x/sys/unix", // folder_linux.go
 	},
@@ -163,7 +164,8 @@ var house = map[string][]string{
 		"github.com/xuri/excelize/v2",
 	},
 	"retotal/report/results": {
-		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/site", "retotal/recompute", "retotal/report", "retotal/report/explore",
+		"retotal/ingest", "retotal/ingest/problem", "retotal/ingest/site", "retotal/recompute", "retotal/report",
+		"retotal/report/explore",
 		"retotal/report/page",
 		"retotal/report/paper", "retotal/report/picture", "retotal/report/waterml",
 		"retotal/report/workbook",

@@ -44,8 +44,10 @@ func New(folder *report.Folder, l *ingest.Log, o Options) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Writer{options: o, site: l.Site, large: l.Total() >= largeLog, folder: folder, report: r, pictures: picture.New(l.Site), explorer: explore.New(l),
-		book: workbook.New(o.Readings)}, nil
+	return &Writer{
+		options: o, site: l.Site, large: l.Total() >= largeLog, folder: folder, report: r, pictures: picture.New(l.Site),
+		explorer: explore.New(l), book: workbook.New(o.Readings),
+	}, nil
 }
 
 // Rows takes in a stretch of decided readings.

@@ -49,12 +49,14 @@ func TestWorkbook(t *testing.T) {
 	if want := 3*len(run.Result.Days) - 80; formulas < want {
 		t.Errorf("%d formulas, want %d or more", formulas, want)
 	}
-	if got := f.GetSheetList(); fmt.Sprint(got) != "[Answer Months Days Events Limits Visits Screening Settings Certificate]" {
+	const sheets = "[Answer Months Days Events Limits Visits Screening Settings Certificate]"
+	if got := f.GetSheetList(); fmt.Sprint(got) != sheets {
 		t.Errorf("sheets %v", got)
 	}
 	var made [4]bytes.Buffer
 	for i := range made {
-		if err := workbook.New(false).Write(&made[i], run); err != nil || !bytes.Equal(made[i].Bytes(), made[0].Bytes()) {
+		err := workbook.New(false).Write(&made[i], run)
+		if err != nil || !bytes.Equal(made[i].Bytes(), made[0].Bytes()) {
 			t.Errorf("the workbook differs from run to run (%v)", err)
 		}
 	}

@@ -94,8 +94,8 @@ func (b *Book) periods(name, what string, list []recompute.Period) {
 	}
 	s := b.begin(name, widths, 2, 1)
 	unit := b.run.Site().Report.VolumeUnit
-	s.add(b.text(fmt.Sprintf("Totals by %s in %s; times in %s; differences over the time that before and after both cover",
-		what, report.Typeset(unit.Symbol), b.run.Site().Report.Clock.Name), style{}))
+	s.add(b.text(fmt.Sprintf("Totals by %s in %s; times in %s; differences over the time that both cover", what,
+		report.Typeset(unit.Symbol), b.run.Site().Report.Clock.Name), style{}))
 	var names, formats []string
 	b.kept = b.filled(list)
 	for i, head := range periodHeads {
@@ -164,7 +164,9 @@ func (b *Book) figures(p *recompute.Period) []float64 {
 			high = unit.FromSI(x.High)
 		}
 	}
-	list := []float64{v(p.Before), v(p.After), shared[0], shared[1], shared[1] - shared[0], math.NaN(), math.NaN(), low, high}
+	list := []float64{
+		v(p.Before), v(p.After), shared[0], shared[1], shared[1] - shared[0], math.NaN(), math.NaN(), low, high,
+	}
 	if p.Both() && shared[0] != 0 {
 		list[5] = 100 * (shared[1] - shared[0]) / shared[0]
 	}

@@ -254,7 +254,9 @@ func (s *sheet) heads(names []string, formats []string) {
 	for i, name := range names {
 		right := i < len(formats) && formats[i] != ""
 		lines = max(lines, s.lines(i, name))
-		cells = append(cells, s.book.text(name, style{bold: true, wrap: true, rule: true, right: right, indent: !right && i > 0}))
+		cells = append(cells, s.book.text(name, style{
+			bold: true, wrap: true, rule: true, right: right, indent: !right && i > 0,
+		}))
 	}
 	s.high(lines, cells...)
 }
