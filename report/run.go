@@ -85,7 +85,8 @@ func (r *Run) needs() (list []need) {
 	for i := range r.Result.Visits {
 		if v := &r.Result.Visits[i]; r.visitVerdict(v) == "differs" {
 			list = append(list, need{visitDiffers, fmt.Sprintf(
-				"the visit of %s differs from the corrected log by %+.1f mm", v.Visit.At.Text, 1000*v.After()), nil, ""})
+				"the visit of %s differs from the corrected log by %+.1f mm", v.Visit.At.Text, 1000*v.After()),
+				nil, ""})
 		}
 	}
 	for _, text := range r.totalReasons() {

@@ -152,7 +152,8 @@ func (r *Run) sureBlocks(rec *Record) []Block {
 			rec.Budget)...)
 		list = append(list, pictures("budget")...)
 		list = append(list, paragraphs(
-			"Sources add in squares (GUM, JCGM 100), to an expanded uncertainty of about 95 %.", r.differenceOf(p, decimals), r.liftText(p, decimals), r.halveSentence(p), r.drawsSentence(decimals))...)
+			"Sources add in squares (GUM, JCGM 100), to an expanded uncertainty of about 95 %.",
+			r.differenceOf(p, decimals), r.liftText(p, decimals), r.halveSentence(p), r.drawsSentence(decimals))...)
 	}
 	return list
 }
@@ -333,7 +334,8 @@ func stopped(text string) string {
 func (r *Run) readBlocks(rec *Record) []Block {
 	a := &r.Log.Account
 	list := verbatim(fmt.Sprintf(
-		"Rows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d.", a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod))
+		"Rows read %d = used %d + repeated %d + conflicting %d + rejected %d + out of period %d.",
+		a.Read, a.Used, a.Repeated, a.Conflicting, a.RejectedRows(), a.OutOfPeriod))
 	list = append(list, verbatim(a.Oddities()...)...)
 	for _, e := range a.Examples {
 		list = append(list, verbatim(exampleText(relative(r.Site(), e.File), e))...)

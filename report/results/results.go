@@ -45,7 +45,8 @@ func New(folder *report.Folder, l *ingest.Log, o Options) (*Writer, error) {
 		return nil, err
 	}
 	return &Writer{
-		options: o, site: l.Site, large: l.Total() >= largeLog, folder: folder, report: r, pictures: picture.New(l.Site),
+		options: o, site: l.Site, large: l.Total() >= largeLog, folder: folder, report: r,
+		pictures: picture.New(l.Site),
 		explorer: explore.New(l), book: workbook.New(o.Readings),
 	}, nil
 }
