@@ -285,7 +285,7 @@ func (r *Run) screeningBlocks(rec *Record) []Block {
 }
 
 func (r *Run) settingBlocks(rec *Record) []Block {
-	list := []Block{{Table: r.settingTable(rec)}}
+	list := []Block{{Table: r.settingTable(rec.Recorded, rec.Corrected)}}
 	for _, d := range distinct(slices.Concat(rec.Recorded, rec.Corrected)) {
 		text := stopped(d.Name) + " " + stopped(d.Equation) + " " + stopped(d.Source)
 		if d.UncertainBy != "" {
@@ -303,7 +303,7 @@ func (r *Run) settingBlocks(rec *Record) []Block {
 }
 
 // settingTable is the settings of both lanes over time.
-func (r *Run) settingTable(rec *Record) *PageTable {
+func (r *Run) settingTable(recorded, corrected []segmentRecord) *PageTable {
 	t := &PageTable{
 		Caption: "Settings over time, in " + r.Site().Report.Clock.Name,
 		Head:    []PageCell{{Text: "settings as"}, {Text: "from"}, {Text: "settings"}, {Text: "device"}},
@@ -311,7 +311,7 @@ func (r *Run) settingTable(rec *Record) *PageTable {
 	for _, lane := range []struct {
 		name     string
 		segments []segmentRecord
-	}{{"recorded", rec.Recorded}, {"corrected", rec.Corrected}} {
+	}{{"recorded", recorded}, {"corrected", corrected}} {
 		for _, s := range lane.segments {
 			t.Rows = append(t.Rows, []PageCell{
 				{Text: lane.name, Strong: lane.name == "corrected"},
@@ -349,19 +349,19 @@ func (r *Run) readBlocks(rec *Record) []Block {
 		"are gaps%s; reporting day starts at %s, %s, and carries the date of its %s.",
 		strings.Join(columnsRead(r.Log), ", "), log.TimeZone, seconds(log.IntervalS), seconds(log.GapLimitS), ended,
 		log.DayStarts, log.ReportZone, log.DayLabel))...)
-	list = append(list, Block{Table: hashTable(rec)})
+	list = append(list, Block{Table: hashTable(r)})
 	return append(list, verbatim("Made by retotal "+r.Version+
 		" from the files above; the same files give the same results.")...)
 }
 
 // hashTable lists the inputs with their hashes.
-func hashTable(rec *Record) *PageTable {
+func hashTable(r *Run) *PageTable {
 	t := &PageTable{
 		Caption: "Inputs",
 		Head:    []PageCell{{Text: "input"}, {Text: "bytes", Right: true}, {Text: "SHA-256"}},
-		Rows:    [][]PageCell{{{Text: rec.Site.File}, {Right: true}, {Text: rec.Site.SHA256, Mono: true}}},
+		Rows:    [][]PageCell{{{Text: r.sitePath()}, {Right: true}, {Text: hexSum(r.Site().Text), Mono: true}}},
 	}
-	for _, in := range rec.Inputs {
+	for _, in := range newInputs(r) {
 		t.Rows = append(t.Rows, []PageCell{
 			{Text: in.File}, {Text: Grouped(float64(in.Bytes), 0), Right: true}, {Text: in.SHA256, Mono: true},
 		})

@@ -121,50 +121,40 @@ func decimalPlaces(n int) string {
 	return "." + strings.Repeat("0", n)
 }
 
-// Book is what a workbook holds of a run, beside page one and the totals of months and days.
-type Book struct {
-	Record *Record
-	Tables []BookTable
-}
-
 // BookTable is a table of a workbook: the sheet that it stands on and what it is.
 type BookTable struct {
 	Name, Caption string
 	*Sheet
 }
 
-// NewBook makes the tables of a workbook.
-func NewBook(r *Run) *Book {
-	rec := NewRecord(r)
-	b := &Book{Record: rec}
+// BookTables makes the tables of a workbook, but for months and days, one after the other, those of a sheet together.
+func BookTables(r *Run, each func(*BookTable)) {
 	zone := r.Site().Report.Clock.Name
 	for _, x := range []struct {
 		name, caption string
-		t             *Table
+		table         func() *Table
 	}{
-		{"Events", "Flagged spans; times in " + zone, r.events()},
-		{"Limits", "Figures beside their limits", rec.Limits},
-		{"Visits", "Site visits: log less visit in mm of head; times in " + zone, rec.Visits},
-		{"Settings", "Corrections; times in " + zone, rec.Corrections},
-		{"Settings", "Uncertainty of the corrected total, 95 %", rec.Budget},
-		{"Settings", "What if", r.whatIf()},
-		{"Certificate", "Do log, settings and counter agree?", rec.Findings},
-		{"Certificate", "What stands behind what disagrees", rec.Causes},
-		{"Screening", "What each check flagged", rec.Screening},
-		{"Screening", "Rulings; times in the logger's zone", rec.Rulings},
+		{"Events", "Flagged spans; times in " + zone, r.events},
+		{"Limits", "Figures beside their limits", r.limits},
+		{"Visits", "Site visits: log less visit in mm of head; times in " + zone, r.visits},
+		{"Screening", "What each check flagged", r.flags},
+		{"Screening", "Rulings; times in the logger's zone", r.rulings},
+		{"Settings", "Corrections; times in " + zone, r.corrections},
+		{"Settings", "Uncertainty of the corrected total, 95 %", r.budget},
+		{"Settings", "What if", r.whatIf},
+		{"Certificate", "Do log, settings and counter agree?", r.findings},
+		{"Certificate", "What stands behind what disagrees", r.causes},
 	} {
-		if x.t != nil && len(x.t.Rows) > 0 {
-			b.Tables = append(b.Tables, BookTable{x.name, x.caption, x.t.Sheet()})
+		if t := x.table(); t != nil && len(t.Rows) > 0 {
+			each(&BookTable{x.name, x.caption, t.Sheet()})
+		}
+		if x.name == "Settings" && x.caption == "What if" {
+			t := r.settingTable(segments(r.Result.Recorded, r.Log), segments(r.Result.Corrected, r.Log))
+			each(&BookTable{"Settings", t.Caption, textSheet(t)})
 		}
 	}
-	for _, t := range []*PageTable{r.settingTable(rec), hashTable(rec)} {
-		name := "Settings"
-		if t.Caption == "Inputs" {
-			name = "Certificate"
-		}
-		b.Tables = append(b.Tables, BookTable{name, t.Caption, textSheet(t)})
-	}
-	return b
+	t := hashTable(r)
+	each(&BookTable{"Certificate", t.Caption, textSheet(t)})
 }
 
 // textSheet is a table of texts.

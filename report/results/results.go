@@ -5,6 +5,7 @@ import (
 	"bufio"
 	"errors"
 	"io"
+	"runtime"
 
 	"retotal/ingest"
 	"retotal/ingest/problem"
@@ -132,6 +133,7 @@ func (w *Writer) all(files []file) error {
 		return errors.Join(errs...)
 	}
 	for i := range files {
+		runtime.GC() // what the file before took is free for this one
 		one(i)
 	}
 	return errors.Join(errs...)

@@ -251,34 +251,46 @@ func (b *Book) moment(t time.Time) any {
 	return b.text(t.Format("2006-01-02 15:04:05"), style{})
 }
 
+// sheetNames are the sheets of the other tables.
+var sheetNames = []string{"Events", "Limits", "Visits", "Screening", "Settings", "Certificate"}
+
 // tables are the sheets of the other tables; several may stand below each other.
-func (b *Book) tables(book *report.Book) {
-	for _, name := range []string{"Events", "Limits", "Visits", "Screening", "Settings", "Certificate"} {
-		var list []report.BookTable
-		for _, t := range book.Tables {
-			if t.Name == name {
-				list = append(list, t)
-			}
+func (b *Book) tables() {
+	var list []*report.BookTable // of the sheet at hand
+	next := 0
+	until := func(name string) {
+		for ; next < len(sheetNames) && sheetNames[next] != name; next++ {
+			b.below(sheetNames[next], list)
+			list = nil
 		}
-		heads := 0
-		if len(list) == 1 {
-			heads = 2
-		}
-		s := b.begin(name, widthsOf(list), heads, 0)
-		for i, t := range list {
-			if i > 0 {
-				s.add()
-			}
-			b.table(s, &t)
-		}
-		if len(list) == 0 {
-			s.add(b.text("There are none.", style{}))
-		}
-		if name == "Certificate" {
-			b.account(s, book)
-		}
-		s.end()
 	}
+	report.BookTables(b.run, func(t *report.BookTable) {
+		until(t.Name)
+		list = append(list, t)
+	})
+	until("")
+}
+
+// below is a sheet of tables below each other.
+func (b *Book) below(name string, list []*report.BookTable) {
+	heads := 0
+	if len(list) == 1 {
+		heads = 2
+	}
+	s := b.begin(name, widthsOf(list), heads, 0)
+	for i, t := range list {
+		if i > 0 {
+			s.add()
+		}
+		b.table(s, t)
+	}
+	if len(list) == 0 {
+		s.add(b.text("There are none.", style{}))
+	}
+	if name == "Certificate" {
+		b.account(s)
+	}
+	s.end()
 }
 
 // table writes a caption, headings and rows.
@@ -317,7 +329,7 @@ func (b *Book) cell(v any, format string, column int) any {
 }
 
 // account says what became of every row, and by which program.
-func (b *Book) account(s *sheet, book *report.Book) {
+func (b *Book) account(s *sheet) {
 	a := &b.run.Log.Account
 	s.add()
 	for _, x := range []struct {
@@ -329,14 +341,14 @@ func (b *Book) account(s *sheet, book *report.Book) {
 	} {
 		s.add(b.text(x.what, style{}), b.number(float64(x.count), "#,##0"))
 	}
-	s.add(b.text("made by", style{}), b.text("retotal "+book.Record.Version, style{}))
+	s.add(b.text("made by", style{}), b.text("retotal "+b.run.Version, style{}))
 	for _, text := range report.Cautions {
 		s.add(b.text(text, style{}))
 	}
 }
 
 // widthsOf are the widths of columns, in characters, that tables below each other share.
-func widthsOf(list []report.BookTable) (widths []float64) {
+func widthsOf(list []*report.BookTable) (widths []float64) {
 	for _, t := range list {
 		for i, head := range t.Heads {
 			for len(widths) <= i {

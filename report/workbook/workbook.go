@@ -50,12 +50,12 @@ func New(withReadings bool) *Book {
 // Write writes the sheets and the file.
 func (b *Book) Write(out io.Writer, run *report.Run) error {
 	b.run = run
-	letter, book := report.NewLetter(run), report.NewBook(run)
+	letter := report.NewLetter(run)
 	b.foot = letter.Foot[0]
 	b.answer(letter)
 	b.periods("Months", "month", run.Result.Months)
 	b.periods("Days", "day", run.Result.Days)
-	b.tables(book)
+	b.tables()
 	if b.readings != nil {
 		b.readings.finish()
 		b.readings.moveLast()
