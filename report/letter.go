@@ -230,13 +230,17 @@ func (r *Run) foot(l *Letter) [2]string {
 	return [2]string{l.Title + " · " + l.Short + " · " + l.Status, hashes}
 }
 
+// lines are the months, or the years of a long record.
+func (r *Run) lines() []period {
+	if len(r.Result.Months) > mostMonths {
+		return r.Result.Periods(year)
+	}
+	return r.Result.Months
+}
+
 // table fills in the months, or the years of a long record.
 func (l *Letter) table(r *Run) {
-	res := r.Result
-	list := res.Months
-	if len(list) > mostMonths {
-		list = res.Periods(year)
-	}
+	list := r.lines()
 	scope := r.openIn()
 	oneYear := len(list) > 0 && list[0].Label[:4] == list[len(list)-1].Label[:4]
 	for i := range list {
@@ -247,7 +251,7 @@ func (l *Letter) table(r *Run) {
 	if len(list) > 1 {
 		l.Total = r.sum(l.Months, scope)
 	}
-	l.Note = r.note(l, len(list) != len(res.Months))
+	l.Note = r.note(l, len(list) != len(r.Result.Months))
 }
 
 // monthName writes a label as people read it: July, July 2031, 2031.
@@ -376,6 +380,11 @@ func fixedText(text string) string {
 func (r *Run) sum(months []Month, scope func(*period) bool) *Month {
 	t := r.month(&r.Result.Total, scope)
 	t.Name = "Total"
+	if part := r.calendarCoverage(); !r.Result.Total.After.Missing() {
+		if t.Covered = floored(part); part < leastCoverage {
+			t.State = NeedsPerson
+		}
+	}
 	value, decimals := 0.0, 0
 	for _, m := range months {
 		if m.After != "no total" {
@@ -392,6 +401,19 @@ func (r *Run) sum(months []Month, scope func(*period) bool) *Month {
 	return &t
 }
 
+// calendarCoverage is the part of all lines of the table that the corrected total covers: months are as long as the
+// calendar has them.
+func (r *Run) calendarCoverage() float64 {
+	covered, whole := int64(0), int64(0)
+	for _, m := range r.lines() {
+		covered, whole = covered+m.After.Covered, whole+m.Until-m.From
+	}
+	if whole == 0 {
+		return 0
+	}
+	return float64(covered) / float64(whole)
+}
+
 // state says how far a period's total may be relied on.
 func (r *Run) state(p *period, open func(*period) bool) State {
 	switch {
@@ -404,7 +426,7 @@ func (r *Run) state(p *period, open func(*period) bool) State {
 	switch near := func(m3 float64) bool { return math.Abs(m3-p.After.M3()) <= 1e-9*math.Abs(p.After.M3()) }; {
 	case known && near(p.Lower()) && near(upper):
 		return Final
-	case near(p.Lower()):
+	case near(p.Lower()) && !known:
 		return AtLeast
 	case known && near(upper):
 		return AtMost
@@ -482,11 +504,16 @@ func (r *Run) answer(l *Letter) []Phrase {
 	switch sure := line.Interval; {
 	case strings.HasPrefix(sure, "±"):
 		text = append(text, Phrase{" " + sure + " " + l.Unit, true})
+	case strings.HasSuffix(sure, " or more"):
+		text = append(text, Phrase{" (95 %: " + strings.TrimSuffix(sure, " or more") + " " + l.Unit + " or more)", false})
 	case sure != "":
 		text = append(text, Phrase{" (95 %: " + sure + " " + l.Unit + ")", false})
 	}
-	return append(text, Phrase{Text: fmt.Sprintf(", which covers %s of the time. %s", line.Covered,
-		countPoints(l.Points))})
+	of := "of the time"
+	if own := floored(p.Coverage()); own != line.Covered && r.calendarCoverage() < leastCoverage {
+		of = fmt.Sprintf("of the calendar (%s of the time from the first reading to the last)", own)
+	}
+	return append(text, Phrase{Text: fmt.Sprintf(", which covers %s %s. %s", line.Covered, of, countPoints(l.Points))})
 }
 
 // countPoints says how many points need a decision.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -43,7 +44,7 @@ const (
 // Word is the name of a part as a reader sees it.
 func (p Part) Word() string {
 	return map[Part]string{
-		PartMonths: "Months", PartWhy: "Why", PartSure: "How sure", PartAgree: "Do they agree?", PartVisits: "Visits",
+		PartMonths: "Months", PartWhy: "Why", PartSure: "How sure", PartAgree: "Comparisons", PartVisits: "Visits",
 		PartLimits: "Limits", PartAverages: "Averages", PartScreening: "Screening", PartPictures: "Pictures",
 		PartSettings: "Settings", PartDays: "Days", PartRead: "Certificate", PartSign: "Signatures",
 	}[p]
@@ -56,7 +57,9 @@ func (r *Run) points() (list []Point) {
 			list = append(list, r.point(&n))
 		}
 	}
+	list = append(list, r.onsetPoints()...)
 	list = append(list, r.missingPoints()...)
+	list = append(list, r.partialPoints()...)
 	list = append(list, r.boundedPoints()...)
 	for i := range r.Result.Rulings {
 		if x := &r.Result.Rulings[i]; x.Rows == 0 {
@@ -78,7 +81,7 @@ func (r *Run) points() (list []Point) {
 
 // rankOf is how urgent points of a part are: what may upset every figure first.
 func rankOf(p Part) int {
-	return slices.Index([]Part{PartAgree, PartVisits, PartDays, PartSure, PartLimits, PartScreening}, p)
+	return slices.Index([]Part{PartAgree, PartVisits, PartWhy, PartDays, PartMonths, PartSure, PartLimits, PartScreening}, p)
 }
 
 // point words one reason why a person has to look.
@@ -97,6 +100,47 @@ func (r *Run) point(n *need) Point {
 		return Point{"A visit differs.", capital(n.reason) + ".", PartVisits, true}
 	}
 	return Point{"The total is unusual.", capital(n.reason) + ".", PartSure, true}
+}
+
+// onsetPoints says that it is not sure when an error began, where totals of other defensible onsets differ.
+func (r *Run) onsetPoints() []Point {
+	text := r.onsetRange(r.decimals(r.Result.Total.Before.M3()))
+	if text == "" {
+		return nil
+	}
+	return []Point{{"When the error began is not sure.",
+		text + " The figures above are those of the onset on file: settle it, or report the range.", PartWhy, true}}
+}
+
+// onsetMoves reports whether another defensible onset changes a total.
+func (r *Run) onsetMoves(p *period) bool {
+	for i, lane := range r.Result.WhatIfs {
+		if lane.Onset && i < len(p.WhatIf) && math.Abs(p.WhatIf[i].M3()-p.After.M3()) > 1e-9*math.Abs(p.After.M3()) {
+			return true
+		}
+	}
+	return false
+}
+
+// partialPoints names the months, or the years of a long record, that the log does not cover.
+func (r *Run) partialPoints() []Point {
+	list := r.lines()
+	partial := func(p *period) bool { return p.After.Missing() || p.Coverage() < leastCoverage }
+	names := monthsOf(list, partial)
+	if len(names) == 0 {
+		return nil
+	}
+	covered := "less than 95 %"
+	if len(names) == 1 {
+		for i := range list {
+			if partial(&list[i]) {
+				covered = floored(list[i].Coverage())
+			}
+		}
+	}
+	return []Point{{fmt.Sprintf("%s %s not covered.", listed3(names), isAre(names)),
+		fmt.Sprintf("The corrected total covers %s of the time; it is what the log holds, not the month. Say so where it "+
+			"is reported, or report what the permit's rule on missing time gives.", covered), PartMonths, true}}
 }
 
 // missingTold is the missing time from which it is an open point; common practice.
@@ -164,9 +208,9 @@ func (r *Run) boundedPoints() (list []Point) {
 		state State
 		why   string
 	}{
-		{AtLeast, "what the meter hid counts with the least that flowed."},
+		{AtLeast, "what the meter hid counts with the least that flowed, and nothing bounds it from above."},
 		{AtMost, "drowned flow counts with the most that can have flowed."},
-		{Between, "some of its flow is only known between bounds."},
+		{Between, "what the meter hid counts with the least that flowed, drowned flow with the most."},
 	} {
 		names := monthsOf(r.Result.Months, func(p *period) bool { return r.bareState(p, nothingOpen) == x.state })
 		if len(names) > 0 {
@@ -226,7 +270,7 @@ func (r *Run) openIn() func(*period) bool {
 	for _, n := range r.needs() {
 		all = all || n.kind <= doubt || n.kind == visitDiffers || n.kind == oddTotal
 	}
-	return func(*period) bool { return all }
+	return func(p *period) bool { return all || r.onsetMoves(p) }
 }
 
 // capital begins a text with a capital letter.

@@ -256,6 +256,8 @@ func (r *Run) decimals(m3 float64) int {
 		return 1
 	case v >= 1:
 		return 3
+	case v == 0:
+		return 0
 	}
 	return 5
 }

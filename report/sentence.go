@@ -1,10 +1,12 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"retotal/ingest/site"
 )
@@ -12,28 +14,22 @@ import (
 // sentence says in one sentence what the meter did and why, and what the site file gives as the reason.
 func (r *Run) sentence() (text []Phrase, onFile string) {
 	p := &r.Result.Total
-	subject := "The meter counted"
-	if r.beforeIs() != asTheMeter {
-		subject = "The settings on file count"
-	}
-	n, when, ok := r.overcount()
-	causes := r.causesOfChange()
-	switch {
-	case p.After.Missing() || !p.Both():
+	if p.After.Missing() || !p.Both() {
 		return []Phrase{{Text: "Before and after cannot be compared: they have no time in common."}}, ""
-	case !ok || math.Abs(n) < leastTold:
+	}
+	causes, errors := r.causesOfChange(), r.errorsTold()
+	if len(errors) == 0 {
 		return r.stands(causes), ""
 	}
-	text = []Phrase{{Text: subject + " "}, {Text: r.muchOver(n), Strong: true}, {Text: " " + when}}
-	split := p.Split()
-	all := math.Abs(split.Settings) + math.Abs(split.Limits) + math.Abs(split.Drowned) + math.Abs(split.Filled) +
-		math.Abs(split.Screening)
-	if len(causes) == 0 || math.Abs(split.Settings) < all/2 {
+	subject := "The meter counted "
+	if r.beforeIs() != asTheMeter {
+		subject = "The settings on file count "
+	}
+	text = append([]Phrase{{Text: subject}}, r.errorPhrases(errors)...)
+	if len(causes) == 0 || !mostlySettings(p) {
 		decimals := r.decimals(p.Before.M3())
-		text = append(text, Phrase{Text: fmt.Sprintf(". The difference of %s is made of %s %s.",
-			r.withUnit(r.signed(p.Difference(), decimals)), r.splitText(p, decimals), ""), Strong: false})
-		text[len(text)-1].Text = strings.Replace(text[len(text)-1].Text, " .", ".", 1)
-		return text, ""
+		return append(text, Phrase{Text: fmt.Sprintf(". The difference of %s is made of %s.",
+			r.withUnit(r.signed(p.Difference(), decimals)), r.splitText(p, decimals))}), ""
 	}
 	text = append(text, Phrase{Text: ", because " + because(causes) + "."})
 	if len(causes) == 1 {
@@ -45,66 +41,164 @@ func (r *Run) sentence() (text []Phrase, onFile string) {
 	return text, onFile
 }
 
-// leastTold is the least change of a total that is told as too much or too little, per cent; it is what rounds to 0.1.
-const leastTold = 0.05
-
-// overcount is by how much, in per cent of the corrected volume over the same readings, before is above it, over the
-// months that changed, and which these are.
-func (r *Run) overcount() (percent float64, when string, ok bool) {
-	var before, after float64
-	var changed []period
-	for i := range r.Result.Months {
-		m := &r.Result.Months[i]
-		if v, is := m.Percent(); is && math.Abs(v) >= leastTold {
-			before, after = before+m.CommonBefore(), after+m.CommonAfter()
-			changed = append(changed, *m)
-		}
-	}
-	if len(changed) == 0 || !(after > 0) {
-		return 0, "", false
-	}
-	return 100 * (before/after - 1), r.whenOf(changed), true
+// mostlySettings reports whether settings make half of what changes, or more.
+func mostlySettings(p *period) bool {
+	s := p.Split()
+	rest := math.Abs(s.Limits) + math.Abs(s.Drowned) + math.Abs(s.Filled) + math.Abs(s.Screening)
+	return math.Abs(s.Settings) >= rest
 }
 
-// whenOf names the months that changed: in July 2031, from July to September 2031, in 3 of 12 months.
-func (r *Run) whenOf(changed []period) string {
-	first, last := &changed[0], &changed[len(changed)-1]
+// leastTold is the least change of a day that is told as too much or too little, per cent; it is what rounds to 0.1.
+const leastTold = 0.05
+
+// overcount is an error of one sign: what stood before and after on the days that have it.
+type overcount struct {
+	before, after float64 // m³, over the same readings
+	days          []*period
+}
+
+// errorsTold are the errors of both signs that are worth telling, in the order of time: of the days that the settings
+// change, or where they change none, of those that anything does. Days of opposite errors are never added up: a month
+// of 20 % too much and one of 20 % too little are not nothing.
+func (r *Run) errorsTold() (told []overcount) {
+	settings := func(d *period) float64 { return d.Split().Settings }
+	for _, part := range []func(*period) float64{settings, (*period).Difference} {
+		var over, under overcount
+		for i := range r.Result.Days {
+			d := &r.Result.Days[i]
+			base := math.Max(d.CommonBefore(), d.CommonAfter())
+			if !d.Both() || !(base > 0) || 100*math.Abs(part(d)) < leastTold*base {
+				continue
+			}
+			of := &over
+			if part(d) > 0 {
+				of = &under
+			}
+			of.before, of.after = of.before+d.CommonBefore(), of.after+d.CommonAfter()
+			of.days = append(of.days, d)
+		}
+		if over.size() < under.size() {
+			over, under = under, over
+		}
+		if over.size() > 0 {
+			told = append(told, over)
+		}
+		if under.size() > 0 && under.size() >= over.size()/20 {
+			told = append(told, under)
+		}
+		if len(told) > 0 {
+			slices.SortFunc(told, func(a, b overcount) int { return cmp.Compare(a.days[0].From, b.days[0].From) })
+			return told
+		}
+	}
+	return told
+}
+
+func (o *overcount) size() float64 { return math.Abs(o.before - o.after) }
+
+// errorPhrases word the errors: about 25 % too much from 1 March to 2 April 2031. Where the total is only bounded, they
+// say between what the error of the whole lies.
+func (r *Run) errorPhrases(errors []overcount) (text []Phrase) {
+	if bounds := r.boundedError(); bounds != "" {
+		first, last := r.reportSpan()
+		return []Phrase{{Text: bounds, Strong: true}, {Text: " over " + spanWords(first, last)}}
+	}
+	for i := range errors {
+		if i > 0 {
+			text = append(text, Phrase{Text: " and "})
+		}
+		text = append(text, Phrase{Text: r.muchOver(&errors[i]), Strong: true}, Phrase{Text: " " + r.whenOf(&errors[i])})
+	}
+	return text
+}
+
+// whenOf names the days of an error: in July 2031, from 1 March to 2 April 2031, on 45 days from ... to ...
+func (r *Run) whenOf(o *overcount) string {
+	first, last := o.days[0], o.days[len(o.days)-1]
 	between := 0
-	for i := range r.Result.Months {
-		if m := &r.Result.Months[i]; m.From >= first.From && m.From <= last.From {
+	for i := range r.Result.Days {
+		if d := &r.Result.Days[i]; d.From >= first.From && d.From <= last.From && d.Both() {
 			between++
 		}
 	}
-	switch oneYear := first.Label[:4] == last.Label[:4]; {
-	case len(changed) == 1:
-		return "in " + monthName(first.Label, false)
-	case between == 2 && len(changed) == 2:
-		return "in " + monthName(first.Label, oneYear) + " and " + monthName(last.Label, false)
-	case between == len(changed):
-		return "from " + monthName(first.Label, oneYear) + " to " + monthName(last.Label, false)
+	words := daysWords(first.Label, last.Label)
+	switch {
+	case len(o.days) == 1:
+		return "on " + words
+	case between == len(o.days):
+		return words
 	}
-	return fmt.Sprintf("in %d of %d months", len(changed), len(r.Result.Months))
+	return fmt.Sprintf("on %d days, %s", len(o.days), words)
 }
 
-// muchOver words an over- or undercount: about 25 % too much. Where a total is only bounded, so is the share.
-func (r *Run) muchOver(percent float64) string {
-	word, size := "too much", math.Abs(percent)
-	if percent < 0 {
+// daysWords writes a span of days: in July 2031, from July to August 2031, from 1 March to 2 April 2031.
+func daysWords(first, last string) string {
+	a, err1 := time.Parse("2006-01-02", first)
+	b, err2 := time.Parse("2006-01-02", last)
+	if err1 != nil || err2 != nil {
+		return "from " + first + " to " + last
+	}
+	day, year := "2 January", ""
+	if a.Year() != b.Year() {
+		year = " 2006"
+	}
+	end := b.AddDate(0, 0, 1)
+	switch whole := a.Day() == 1 && end.Day() == 1; {
+	case first == last:
+		return a.Format("2 January 2006")
+	case whole && a.AddDate(0, 1, 0).Equal(end):
+		return "in " + a.Format("January 2006")
+	case whole:
+		day = "January"
+	}
+	return "from " + a.Format(day+year) + " to " + b.Format(day+" 2006")
+}
+
+// muchOver words an over- or undercount: about 25 % too much.
+func (r *Run) muchOver(o *overcount) string {
+	word := "too much"
+	if o.before < o.after {
 		word = "too little"
 	}
-	figure := fmt.Sprintf("%.0f %%", size)
-	if size < 2 {
-		figure = fmt.Sprintf("%.1f %%", size)
+	if !(o.after > 0) {
+		return r.withUnit(Grouped(r.Site().Report.VolumeUnit.FromSI(o.size()), r.decimals(o.size()))) + " " + word
 	}
-	switch s, bounded := sideOf(&r.Result.Total); {
-	case !bounded:
-		return "about " + figure + " " + word
-	case s == least && percent > 0, s == most && percent < 0:
-		return figure + " " + word + " or less"
-	case s == least, s == most:
-		return "at least " + figure + " " + word
+	return "about " + sizeInWords(100*(o.before/o.after-1)) + " " + word
+}
+
+// sizeInWords writes a share without its sign: whole per cent, one decimal below 2.
+func sizeInWords(percent float64) string {
+	if size := math.Abs(percent); size >= 2 {
+		return fmt.Sprintf("%.0f %%", size)
 	}
-	return "about " + figure + " " + word + " by figures that are bounds"
+	return fmt.Sprintf("%.1f %%", math.Abs(percent))
+}
+
+// boundedError words between what the error of before lies where the total is only known between bounds that make most
+// of its uncertainty; "" where it is known better.
+func (r *Run) boundedError() string {
+	p := &r.Result.Total
+	x, isWide := wide(p)
+	if _, ok := sideOf(p); !ok || !isWide || !(x.Low > 0) {
+		return ""
+	}
+	share := p.CommonAfter() / p.After.M3()
+	of := func(total float64) float64 { return 100 * (p.CommonBefore()/(total*share) - 1) }
+	most := of(x.Low)
+	if x.Open {
+		if most > 0 {
+			return "at most " + sizeInWords(most) + " too much, and may have counted too little,"
+		}
+		return "at least " + sizeInWords(most) + " too little"
+	}
+	switch least := of(x.High); {
+	case least > 0:
+		return "between " + sizeInWords(least) + " and " + sizeInWords(most) + " too much"
+	case most < 0:
+		return "between " + sizeInWords(most) + " and " + sizeInWords(least) + " too little"
+	default:
+		return "between " + sizeInWords(least) + " too little and " + sizeInWords(most) + " too much"
+	}
 }
 
 // stands says that the total changes by nothing that is told.
@@ -145,12 +239,12 @@ func (r *Run) causesOfChange() (list []changed) {
 	return list
 }
 
-// because words the causes: the one there is, or how many there are and one of them.
+// because words the causes: the one there is, or how many there are.
 func because(causes []changed) string {
 	if len(causes) == 1 {
 		return causes[0].told
 	}
-	return fmt.Sprintf("of %d corrected settings; for one, %s", len(causes), causes[0].told)
+	return fmt.Sprintf("of %d corrections, which stand below", len(causes))
 }
 
 // told words what the meter was told and what should have been, where a correction changes one thing only; what it
@@ -163,7 +257,7 @@ func (r *Run) told(c *site.Correction) string {
 			case ok && old != value:
 				return fmt.Sprintf("it was told %s of %s in place of %s", withArticle(name), old, value)
 			case !ok:
-				return fmt.Sprintf("it was not told %s of %s", withArticle(name), value)
+				return strings.TrimSpace("of a correction on file: " + name + " " + value)
 			}
 		}
 	}
@@ -185,8 +279,12 @@ func (r *Run) recordedAt(c *site.Correction) *site.Settings {
 func settingsOf(s *site.Settings) map[string]string {
 	all := map[string]string{}
 	for i, v := range s.Values {
-		if v != nil {
-			all[strings.ReplaceAll(site.Setting(i).Key(), "_", " ")] = v.Written()
+		if v == nil {
+			continue
+		}
+		name := strings.ReplaceAll(site.Setting(i).Key(), "_", " ")
+		if all[name] = v.Written(); v.From.SI != v.To.SI {
+			all[name] = v.From.Text + ", which drifted to " + v.To.Text
 		}
 	}
 	rest := site.Settings{Loop: s.Loop, Air: s.Air, EchoAt: s.EchoAt, Shift: s.Shift, Clamped: s.Clamped}
