@@ -505,7 +505,8 @@ func (r *Run) answer(l *Letter) []Phrase {
 	case strings.HasPrefix(sure, "±"):
 		text = append(text, Phrase{" " + sure + " " + l.Unit, true})
 	case strings.HasSuffix(sure, " or more"):
-		text = append(text, Phrase{" (95 %: " + strings.TrimSuffix(sure, " or more") + " " + l.Unit + " or more)", false})
+		least := strings.TrimSuffix(sure, " or more")
+		text = append(text, Phrase{" (95 %: " + least + " " + l.Unit + " or more)", false})
 	case sure != "":
 		text = append(text, Phrase{" (95 %: " + sure + " " + l.Unit + ")", false})
 	}

@@ -74,12 +74,12 @@ func sentenceOf(run *Run) (text string) {
 	return strings.ReplaceAll(text, "\u00a0", " ")
 }
 
-// TestOvercount: by hand from the demo's totals.csv: the days up to 2 April add up to 44,462.8 before and 30,059.9 after,
-// which is 47.9 % too much; later days change by screening alone.
+// TestOvercount: by hand from the demo's totals.csv: the days up to 2 April add up to 44,462.8 before and 30,059.9
+// after, which is 47.9 % too much; later days change by screening alone.
 func TestOvercount(t *testing.T) {
 	run, _ := correct(t, "site.toml")
-	want := "The meter counted about 48 % too much from 1 March to 2 April 2031, because it was told an empty distance of " +
-		"1.250 m in place of 1.225 m."
+	want := "The meter counted about 48 % too much from 1 March to 2 April 2031, because it was told an empty " +
+		"distance of 1.250 m in place of 1.225 m."
 	if text := sentenceOf(run); text != want {
 		t.Errorf("page one says %q, want %q", text, want)
 	}
@@ -112,8 +112,8 @@ func variant(t *testing.T, corrections string) *Run {
 // onset that is not sure is an open point whose months nobody calls final.
 func TestSentences(t *testing.T) {
 	one := func(from, until, rest string) string {
-		return "[[correction]]\nfrom = " + from + "T00:00:00\nuntil = " + until + "T00:00:00\nreason = \"r\"\nby = \"b\"\n" +
-			"sure = true\n" + rest + "\n"
+		return "[[correction]]\nfrom = " + from + "T00:00:00\nuntil = " + until + "T00:00:00\nreason = \"r\"\n" +
+			"by = \"b\"\nsure = true\n" + rest + "\n"
 	}
 	for _, c := range []struct{ corrections, want string }{
 		{one("2031-03-01", "2031-03-11", `empty_distance = "1.225 m"`) + one("2031-03-20", "2031-03-31",

@@ -81,7 +81,9 @@ func (r *Run) points() (list []Point) {
 
 // rankOf is how urgent points of a part are: what may upset every figure first.
 func rankOf(p Part) int {
-	return slices.Index([]Part{PartAgree, PartVisits, PartWhy, PartDays, PartMonths, PartSure, PartLimits, PartScreening}, p)
+	return slices.Index([]Part{
+		PartAgree, PartVisits, PartWhy, PartDays, PartMonths, PartSure, PartLimits, PartScreening,
+	}, p)
 }
 
 // point words one reason why a person has to look.
@@ -139,8 +141,8 @@ func (r *Run) partialPoints() []Point {
 		}
 	}
 	return []Point{{fmt.Sprintf("%s %s not covered.", listed3(names), isAre(names)),
-		fmt.Sprintf("The corrected total covers %s of the time; it is what the log holds, not the month. Say so where it "+
-			"is reported, or report what the permit's rule on missing time gives.", covered), PartMonths, true}}
+		fmt.Sprintf("The corrected total covers %s of the time; it is what the log holds, not the month. Say so where "+
+			"it is reported, or report what the permit's rule on missing time gives.", covered), PartMonths, true}}
 }
 
 // missingTold is the missing time from which it is an open point; common practice.

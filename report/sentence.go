@@ -107,7 +107,8 @@ func (r *Run) errorPhrases(errors []overcount) (text []Phrase) {
 		if i > 0 {
 			text = append(text, Phrase{Text: " and "})
 		}
-		text = append(text, Phrase{Text: r.muchOver(&errors[i]), Strong: true}, Phrase{Text: " " + r.whenOf(&errors[i])})
+		e := &errors[i]
+		text = append(text, Phrase{Text: r.muchOver(e), Strong: true}, Phrase{Text: " " + r.whenOf(e)})
 	}
 	return text
 }
