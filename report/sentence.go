@@ -74,9 +74,10 @@ func (r *Run) errorsTold() (told []overcount) {
 			if part(d) > 0 {
 				of = &under
 			}
-			of.before, of.after = of.before+d.CommonBefore(), of.after+d.CommonAfter()
-			of.days = append(of.days, d)
+			of.add(d, 1)
 		}
+		over.trim()
+		under.trim()
 		if over.size() < under.size() {
 			over, under = under, over
 		}
@@ -92,6 +93,32 @@ func (r *Run) errorsTold() (told []overcount) {
 		}
 	}
 	return told
+}
+
+func (o *overcount) add(d *period, sign float64) {
+	o.before, o.after = o.before+sign*d.CommonBefore(), o.after+sign*d.CommonAfter()
+	if sign > 0 {
+		o.days = append(o.days, d)
+	}
+}
+
+// touched is the part of an error below which a day at its end is one that it only touches, by an hour or so: it does
+// not make the span.
+const touched = 0.1
+
+// trim leaves out days that the error only touches at its ends.
+func (o *overcount) trim() {
+	little := func(d *period) bool {
+		return math.Abs(d.CommonBefore()/d.CommonAfter()-1) < touched*math.Abs(o.before/o.after-1)
+	}
+	for len(o.days) > 1 && little(o.days[0]) {
+		o.add(o.days[0], -1)
+		o.days = o.days[1:]
+	}
+	for n := len(o.days) - 1; n > 0 && little(o.days[n]); n-- {
+		o.add(o.days[n], -1)
+		o.days = o.days[:n]
+	}
 }
 
 func (o *overcount) size() float64 { return math.Abs(o.before - o.after) }
