@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# The explorer of a report in a browser: that it draws, zooms, selects and copies, says nothing on the console, asks for
+# The page of a report, and the explorer in it, in a browser: that it draws, zooms, selects and copies, says nothing on the console, asks for
 # nothing but its own file, fits a phone, and that axe-core (npm) finds nothing serious in it. EXPLORER_PICTURES names a
 # folder for pictures of it; AXE the script of axe-core, where there is one already.
 set -euo pipefail
@@ -20,5 +20,5 @@ if [ -z "${AXE:-}" ]; then
 		echo "page: axe-core cannot be had, so access is not tried"
 	fi
 fi
-go test -tags browser -run Browser ./report/explore
+go test -tags browser -run Browser ./report/explore ./report/results
 echo "page: the explorer holds in $browser"
