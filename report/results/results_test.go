@@ -1,6 +1,7 @@
 package results
 
 import (
+	"bytes"
 	"context"
 	"encoding/xml"
 	"errors"
@@ -18,6 +19,7 @@ import (
 	"retotal/recompute"
 	"retotal/recompute/audit"
 	"retotal/report"
+	"retotal/report/page"
 	"retotal/report/waterml"
 )
 
@@ -110,6 +112,32 @@ func TestPage(t *testing.T) {
 		t.Fatal(err)
 	}
 	checkPage(t, string(text))
+}
+
+// TestHostileNames: names and reasons of a site file are text in the page, whatever they hold, and break neither its
+// style nor its markup.
+func TestHostileNames(t *testing.T) {
+	run, _ := correct(t, "site.toml")
+	for _, hostile := range []string{
+		"</title><script>alert(1)</script>", `"; } body { display: none } /*`, "<img src=x onerror=alert(1)>", "]]>--><x>",
+	} {
+		s := run.Result.Site
+		s.Name, s.Corrections[0].Reason, s.Approval.Author = hostile, hostile, hostile
+		s.Approval.Evidence = []string{hostile}
+		text, err := page.HTML(run, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, raw := range []string{"<script>alert", "<img src=x", "--><x>"} {
+			if bytes.Contains(text, []byte(raw)) {
+				t.Errorf("%q stands in the page as %q", hostile, raw)
+			}
+		}
+		style, _, ended := strings.Cut(string(text), "</style>")
+		if _, style, _ = strings.Cut(style, "<style>"); !ended || strings.Contains(style, "body { display: none }") {
+			t.Errorf("%q is no text in the page's style", hostile)
+		}
+	}
 }
 
 // checkPage: one file, nothing fetched from elsewhere, the cautions and all pictures in it.
