@@ -120,7 +120,7 @@ func verify(c *cobra.Command, file, siteFile string) (follows bool, err error) {
 	if bad != nil {
 		return false, bad
 	}
-	if _, err := j.write(c.Context(), again, folder, rec.Site.File, asBefore(folder)); err != nil {
+	if _, err := j.write(c.Context(), again, folder, rec.Site.File, results.Requested(folder)); err != nil {
 		return false, err
 	}
 	if err := again.Commit(""); err != nil {
@@ -137,12 +137,6 @@ func verify(c *cobra.Command, file, siteFile string) (follows bool, err error) {
 		fmt.Fprintln(out, "  the results follow all the same")
 	}
 	return different == 0 && changed == 0, nil
-}
-
-// asBefore are the files that were written on request.
-func asBefore(folder string) results.Options {
-	there := func(name string) bool { _, err := os.Stat(filepath.Join(folder, name)); return err == nil }
-	return results.Options{WaterML: there("flow.xml")}
 }
 
 // compareFolders prints the files that differ between what is there and what comes out now, and counts them.

@@ -5,6 +5,8 @@ import (
 	"bufio"
 	"errors"
 	"io"
+	"os"
+	"path/filepath"
 	"runtime"
 
 	"retotal/ingest"
@@ -24,6 +26,12 @@ import (
 type Options struct {
 	WaterML  bool // flow.xml, mean flows of days
 	Readings bool // in report.xlsx, a row each
+}
+
+// Requested returns what was asked for when a result folder was written, by the files in it.
+func Requested(folder string) Options {
+	_, err := os.Stat(filepath.Join(folder, "flow.xml"))
+	return Options{WaterML: err == nil, Readings: workbook.HasReadings(filepath.Join(folder, "report.xlsx"))}
 }
 
 // Writer gathers the rows of one pass over a log and writes what is made of them.

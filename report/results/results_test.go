@@ -26,6 +26,11 @@ import (
 // correct runs one of the demo's site files and returns the run and the folder of its results.
 func correct(t *testing.T, file string) (*report.Run, string) {
 	t.Helper()
+	return correctWith(t, file, Options{WaterML: true})
+}
+
+func correctWith(t *testing.T, file string, o Options) (*report.Run, string) {
+	t.Helper()
 	s, err := site.Load(filepath.Join("..", "..", "testdata", "quarry-lane", file))
 	if err != nil {
 		t.Fatal(err)
@@ -39,7 +44,7 @@ func correct(t *testing.T, file string) (*report.Run, string) {
 	if bad != nil {
 		t.Fatal(bad)
 	}
-	w, err := New(folder, log, Options{WaterML: true})
+	w, err := New(folder, log, o)
 	if err != nil {
 		t.Fatal(err)
 	}

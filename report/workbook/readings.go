@@ -1,11 +1,12 @@
 package workbook
 
 import (
+	"archive/zip"
+	"bytes"
 	"fmt"
+	"io"
 	"strings"
 	"time"
-
-	"github.com/xuri/excelize/v2"
 
 	"retotal/ingest/site"
 	"retotal/qa"
@@ -19,10 +20,27 @@ type readings struct {
 	now    *sheet
 	names  []string
 	told   map[qa.Flags]string
+	most   int // rows of a sheet, its headings among them
 }
 
-// mostRows is how many rows a sheet takes, its headings among them.
-const mostRows = excelize.TotalRows
+// firstReadings is the first sheet of readings.
+const firstReadings = "Readings"
+
+// HasReadings reports whether a workbook of this program, a file, has a row a reading. What is no workbook has none.
+func HasReadings(file string) bool {
+	z, err := zip.OpenReader(file)
+	if err != nil {
+		return false
+	}
+	defer z.Close()
+	list, err := z.Open("xl/workbook.xml")
+	if err != nil {
+		return false
+	}
+	defer list.Close()
+	text, err := io.ReadAll(io.LimitReader(list, 1<<20))
+	return err == nil && bytes.Contains(text, []byte(`<sheet name="`+firstReadings+`"`))
+}
 
 // Rows takes in a stretch of decided readings of a site; without sheets for readings it does nothing.
 func (b *Book) Rows(s *site.Site, rows *recompute.Rows) error {
@@ -38,7 +56,7 @@ func (b *Book) Rows(s *site.Site, rows *recompute.Rows) error {
 
 // add writes one reading.
 func (r *readings) add(rows *recompute.Rows, i int) {
-	if r.now == nil || r.now.row >= mostRows {
+	if r.now == nil || r.now.row >= r.most {
 		r.next()
 	}
 	b, flow := r.book, r.report.FlowUnit
@@ -78,7 +96,7 @@ func (r *readings) flags(f qa.Flags) any {
 // next begins the next sheet.
 func (r *readings) next() {
 	r.finish()
-	name := "Readings"
+	name := firstReadings
 	if n := len(r.names); n > 0 {
 		name = fmt.Sprintf("Readings %d", n+1)
 	}
@@ -97,23 +115,4 @@ func (r *readings) finish() {
 		r.now.end()
 		r.now = nil
 	}
-}
-
-// moveLast puts the sheets of readings behind all others, which were written after them.
-func (r *readings) moveLast() {
-	f := r.book.file
-	for i := range r.names {
-		list := f.GetSheetList()
-		if last := list[len(list)-1]; last != r.names[i] {
-			r.book.check(moveBehind(f, r.names[i], last))
-		}
-	}
-}
-
-// moveBehind puts a sheet behind another: in front of it, and that one in front of it then.
-func moveBehind(f *excelize.File, name, last string) error {
-	if err := f.MoveSheet(name, last); err != nil {
-		return err
-	}
-	return f.MoveSheet(last, name)
 }

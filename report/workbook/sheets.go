@@ -251,16 +251,13 @@ func (b *Book) moment(t time.Time) any {
 	return b.text(t.Format("2006-01-02 15:04:05"), style{})
 }
 
-// sheetNames are the sheets of the other tables.
-var sheetNames = []string{"Events", "Limits", "Visits", "Screening", "Settings", "Certificate"}
-
 // tables are the sheets of the other tables; several may stand below each other.
 func (b *Book) tables() {
 	var list []*report.BookTable // of the sheet at hand
-	next := 0
+	names := sheetNames[3:]
 	until := func(name string) {
-		for ; next < len(sheetNames) && sheetNames[next] != name; next++ {
-			b.below(sheetNames[next], list)
+		for ; len(names) > 0 && names[0] != name; names = names[1:] {
+			b.below(names[0], list)
 			list = nil
 		}
 	}

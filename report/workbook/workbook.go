@@ -41,10 +41,19 @@ type style struct {
 // New begins a workbook. With readings, every reading gets a row of its own in sheets at its end, see Rows.
 func New(withReadings bool) *Book {
 	b := &Book{file: excelize.NewFile(), styles: map[style]int{}}
+	for _, name := range sheetNames {
+		_, err := b.file.NewSheet(name)
+		b.check(err)
+	}
 	if withReadings {
-		b.readings = &readings{book: b}
+		b.readings = &readings{book: b, most: excelize.TotalRows}
 	}
 	return b
+}
+
+// sheetNames are the sheets in their order. Those of readings, which are written before them, come last.
+var sheetNames = []string{
+	"Answer", "Months", "Days", "Events", "Limits", "Visits", "Screening", "Settings", "Certificate",
 }
 
 // Write writes the sheets and the file.
@@ -58,7 +67,6 @@ func (b *Book) Write(out io.Writer, run *report.Run) error {
 	b.tables()
 	if b.readings != nil {
 		b.readings.finish()
-		b.readings.moveLast()
 	}
 	b.properties(letter)
 	if b.err == nil {
@@ -237,8 +245,11 @@ func (b *Book) text(text string, s style) any {
 	return excelize.Cell{StyleID: b.style(s), Value: clean(text)}
 }
 
-// number is a cell with a number.
+// number is a cell with a number; empty where there is none, for which workbooks have no sign.
 func (b *Book) number(v float64, format string) any {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
 	return excelize.Cell{StyleID: b.style(style{format: format}), Value: v}
 }
 

@@ -2,6 +2,7 @@ package workbook
 
 import (
 	"bytes"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -9,6 +10,9 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"retotal/ingest/site"
+	"retotal/qa"
+	"retotal/recompute"
 	"retotal/report"
 )
 
@@ -71,5 +75,48 @@ func TestTextStaysText(t *testing.T) {
 		if len(text) > 70000 && !strings.HasSuffix(got, "(cut: longer than a cell holds)") {
 			t.Errorf("%.20q was cut in silence", text)
 		}
+	}
+}
+
+// TestManyReadings: readings that one sheet has no room for go on in the next, none lost or twice; what is not known is
+// an empty cell.
+func TestManyReadings(t *testing.T) {
+	b := New(true)
+	b.readings.most = 4
+	s := &site.Site{ID: "a"}
+	s.Report.Clock.Location, s.Report.FlowUnit.Factor = time.UTC, 1
+	for i := range 7 {
+		at := time.Date(2031, 3, 1, i, 0, 0, 0, time.UTC).UnixNano()
+		rows := &recompute.Rows{
+			Time: []int64{at}, Head: []float64{math.NaN()}, Before: []float64{float64(i)}, After: []float64{math.Inf(1)},
+			Used: []bool{true}, Flags: []qa.Flags{0},
+		}
+		if err := b.Rows(s, rows); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b.readings.finish()
+	var out bytes.Buffer
+	if b.check(b.pack(&out)); b.err != nil {
+		t.Fatal(b.err)
+	}
+	f, err := excelize.OpenReader(&out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var flows []string
+	for _, name := range []string{"Readings", "Readings 2", "Readings 3"} {
+		rows, err := f.GetRows(name, excelize.Options{RawCellValue: true})
+		if err != nil || len(rows) > 4 {
+			t.Errorf("%s: %d rows (%v)", name, len(rows), err)
+		}
+		for _, row := range rows[1:] {
+			if flows = append(flows, row[3]); row[2] != "" || row[4] != "" {
+				t.Errorf("%q: what is not known has a number", row)
+			}
+		}
+	}
+	if got := strings.Join(flows, " "); got != "0 1 2 3 4 5 6" {
+		t.Errorf("readings %s", got)
 	}
 }
