@@ -3,6 +3,10 @@ package workbook
 import (
 	"fmt"
 	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 	"unicode/utf8"
 
@@ -13,56 +17,112 @@ import (
 	"retotal/report"
 )
 
+// answerWidths are the widths of the columns of page one, in characters.
+var answerWidths = []float64{24, 16, 16, 16, 22, 14, 11, 20}
+
 // answer is what page one says.
 func (b *Book) answer(l *report.Letter) {
-	s := b.begin("Answer", []float64{26, 18, 22, 22, 20, 18, 14, 18}, 0, 0)
-	s.add(b.text(l.Title, style{bold: true, large: true}))
-	s.add(b.text(l.Period, style{}))
-	s.add(b.text("Status", style{}), b.text(l.Status, style{bold: true}))
+	s := b.begin("Answer", answerWidths, 0, 0)
+	s.over(0, l.Title, style{bold: true, large: true})
+	s.over(0, l.Period, style{})
+	s.over(1, l.Status, style{bold: true}, b.text("Status", style{}))
 	for _, e := range l.Strip {
-		s.add(b.text(e.Key, style{}), b.text(e.Text, style{}))
+		s.over(1, e.Text, style{}, b.text(e.Key, style{}))
 	}
 	s.add()
-	s.add(b.text(joined(l.Sentence), style{bold: true}))
+	s.over(0, joined(l.Sentence), style{bold: true})
 	if l.OnFile != "" {
-		s.add(b.text("On file: "+l.OnFile, style{}))
+		s.over(0, "On file: "+l.OnFile, style{})
 	}
-	s.add(b.text(joined(l.Answer), style{}))
+	s.over(0, joined(l.Answer), style{})
 	s.add()
-	s.heads([]string{
-		"Volume, " + l.Unit, "as reported", l.BeforeIs, "corrected, to report", "95 % interval", "change by correction",
-		"time covered", "state",
-	}, []string{"", "x", "x", "x", "x", "x", "x", ""})
-	lines := l.Months
-	if l.Total != nil {
-		lines = append(lines[:len(lines):len(lines)], *l.Total)
-	}
-	for _, m := range lines {
-		right := style{right: true}
-		s.add(b.text(m.Name, style{bold: true}), b.text(m.Reported, right), b.text(m.Before, right),
-			b.text(m.After, style{right: true, bold: true}), b.text(m.Interval, right), b.text(m.Change, right),
-			b.text(m.Covered, right), b.text(m.State.Mark()+" "+string(m.State), style{}))
-	}
-	s.add(b.text(l.Note, style{}))
-	s.add(b.text("The numbers themselves, with formulas, are on the sheets Months and Days.", style{}))
+	b.lines(s, l)
+	s.over(0, l.Note, style{})
+	s.over(0, "Volumes are rounded here as they are printed; in full, with formulas, they are on the sheets Months and "+
+		"Days.", style{})
 	s.add()
-	s.add(b.text("Before you send this", style{bold: true}))
+	s.over(0, "Before you send this", style{bold: true})
 	if len(l.Points) == 0 {
-		s.add(b.text("Nothing is open.", style{}))
+		s.over(0, "Nothing is open.", style{})
 	}
 	for i, p := range l.Points {
-		s.add(b.text(fmt.Sprintf("%d. %s %s", i+1, p.Clause, p.Text), style{}))
+		s.over(0, fmt.Sprintf("%d. %s %s", i+1, p.Clause, p.Text), style{})
 	}
 	s.add()
-	s.add(b.text("What it rests on", style{bold: true}))
+	s.over(0, "What it rests on", style{bold: true})
 	for _, x := range l.Rests {
-		s.add(b.text(x.Word, style{}), b.text(x.MarkWord(), style{}), b.text(x.Text, style{}))
+		s.over(2, x.Text, style{}, b.text(x.Word, style{wrap: true}), b.text(x.MarkWord(), style{indent: true}))
 	}
 	s.add()
 	for _, text := range report.Cautions {
-		s.add(b.text(text, style{}))
+		s.over(0, text, style{})
 	}
 	s.end()
+}
+
+// lines is the table of page one.
+func (b *Book) lines(s *sheet, l *report.Letter) {
+	heads, formats := []string{"Volume, " + l.Unit}, []string{""}
+	if l.Reported {
+		heads, formats = append(heads, "as reported"), append(formats, "x")
+	}
+	s.heads(append(heads, l.BeforeIs, "corrected, to report", "95 % interval", "change by correction", "time covered",
+		"state"), append(formats, "x", "x", "x", "x", "x", ""))
+	for _, m := range l.Months {
+		s.add(b.line(&m, l.Reported, style{})...)
+	}
+	if l.Total != nil {
+		s.add(b.line(l.Total, l.Reported, style{sum: true})...)
+	}
+}
+
+// line is a line of page one's table; its figures are numbers where they are plain ones.
+func (b *Book) line(m *report.Month, reported bool, s style) []any {
+	strong := s
+	strong.bold = true
+	cells := []any{b.text(m.Name, strong)}
+	if reported {
+		cells = append(cells, b.printed(m.Reported, s))
+	}
+	cells = append(cells, b.printed(m.Before, s), b.printed(m.After, strong), b.printed(m.Interval, s),
+		b.printed(m.Change, s), b.printed(m.Covered, s))
+	s.indent = true
+	return append(cells, b.text(m.State.Mark()+" "+string(m.State), s))
+}
+
+// figure is a number as it is printed: what stands before it, sign, digits, decimals and per cent.
+var figure = regexp.MustCompile(`^(± )?([+−-]?)([0-9,]+)(\.[0-9]+)?( %)?$`)
+
+// blanks are those that keep figures and units together.
+var blanks = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ")
+
+// printed is a cell with a printed figure as a number that is shown as it was printed; others stay text.
+func (b *Book) printed(text string, s style) any {
+	parts := figure.FindStringSubmatch(blanks.Replace(text))
+	s.right = true
+	if parts == nil {
+		return b.text(text, s)
+	}
+	v, err := strconv.ParseFloat(strings.ReplaceAll(parts[3], ",", "")+parts[4], 64)
+	if err != nil {
+		return b.text(text, s)
+	}
+	shown := "#,##0" + strings.Map(func(r rune) rune { return map[bool]rune{true: '.', false: '0'}[r == '.'] }, parts[4])
+	if parts[5] != "" {
+		v, shown = v/100, shown+" %"
+	}
+	if parts[2] != "" && parts[2] != "+" {
+		v = -v
+	}
+	switch {
+	case parts[1] != "":
+		s.format = `"± "` + shown
+	case parts[2] == "+":
+		s.format = "+" + shown
+	default:
+		s.format = shown + `;"−"` + shown
+	}
+	return excelize.Cell{StyleID: b.style(s), Value: v}
 }
 
 func joined(list []report.Phrase) (text string) {
@@ -88,16 +148,16 @@ const (
 
 // periods is a sheet of the totals of days or months.
 func (b *Book) periods(name, what string, list []recompute.Period) {
-	widths := []float64{12, 18, 18}
+	widths := []float64{11, 16, 16}
 	for range periodHeads[3:] {
-		widths = append(widths, 14)
+		widths = append(widths, 12.5)
 	}
 	s := b.begin(name, widths, 2, 1)
 	unit := b.run.Site().Report.VolumeUnit
 	s.add(b.text(fmt.Sprintf("Totals by %s in %s; times in %s; differences over the time that both cover", what,
 		report.Typeset(unit.Symbol), b.run.Site().Report.Clock.Name), style{}))
 	var names, formats []string
-	b.kept = b.filled(list)
+	b.kept, b.volumes = b.filled(list), b.shownAs(list)
 	for i, head := range periodHeads {
 		format := "x"
 		if i >= 3 && !b.kept[i-3] {
@@ -141,8 +201,25 @@ func withUnit(head, unit string) string {
 	return head
 }
 
-// volumeFormat shows volumes to 0.001 of the unit, as totals.csv does.
-const volumeFormat = "#,##0.000"
+// shownAs is the format of the volumes of periods: their cells hold them in full, and show about six digits of the
+// greatest.
+func (b *Book) shownAs(list []recompute.Period) string {
+	greatest := 0.0
+	for i := range list {
+		for k, v := range b.figures(&list[i]) {
+			if k < 2 && !math.IsNaN(v) {
+				greatest = max(greatest, v)
+			}
+		}
+	}
+	switch {
+	case greatest >= 10000:
+		return "#,##0.0"
+	case greatest >= 100:
+		return "#,##0.00"
+	}
+	return "#,##0.000"
+}
 
 // figures are the volumes of a period, in the order of the columns from the first that is summed; NaN where there is
 // none.
@@ -185,7 +262,7 @@ func (b *Book) period(s *sheet, p *recompute.Period) {
 		if !b.kept[i] {
 			continue
 		}
-		format := volumeFormat
+		format := b.volumes
 		if i == 5 || i == 6 {
 			format = "0.00"
 		}
@@ -217,17 +294,18 @@ func (b *Book) sums(s *sheet, list []recompute.Period) {
 			}
 		}
 	}
-	cells := []any{b.text("sum", style{bold: true, rule: true}), nil, nil}
+	none := b.text("", style{sum: true})
+	cells := []any{b.text("sum", style{bold: true, sum: true}), none, none}
 	for k, v := range sum {
 		if !b.kept[k] {
 			continue
 		}
 		column, err := excelize.ColumnNumberToName(len(cells) + 1)
 		b.check(err)
-		shown := style{format: volumeFormat, bold: true, rule: true}
+		shown := style{format: b.volumes, bold: true, sum: true}
 		switch {
 		case !given[k] || k == 6 || k == 7 || k == 8:
-			cells = append(cells, nil)
+			cells = append(cells, none)
 		case k == 5:
 			shown.format = "0.00"
 			cells = append(cells, b.formula(fmt.Sprintf("100*%s%d/%s%d", difference, last+1, beforeShared, last+1),
@@ -271,6 +349,9 @@ func (b *Book) tables() {
 // below is a sheet of tables below each other.
 func (b *Book) below(name string, list []*report.BookTable) {
 	heads := 0
+	for _, t := range list {
+		dropEmpty(t)
+	}
 	if len(list) == 1 {
 		heads = 2
 	}
@@ -288,6 +369,19 @@ func (b *Book) below(name string, list []*report.BookTable) {
 		b.account(s)
 	}
 	s.end()
+}
+
+// dropEmpty leaves out columns in which no row has anything.
+func dropEmpty(t *report.BookTable) {
+	for k := len(t.Heads) - 1; k >= 0; k-- {
+		if slices.ContainsFunc(t.Rows, func(row []any) bool { return row[k] != nil && row[k] != "" }) {
+			continue
+		}
+		t.Heads, t.Formats = slices.Delete(t.Heads, k, k+1), slices.Delete(t.Formats, k, k+1)
+		for i := range t.Rows {
+			t.Rows[i] = slices.Delete(t.Rows[i], k, k+1)
+		}
+	}
 }
 
 // table writes a caption, headings and rows.
@@ -338,28 +432,51 @@ func (b *Book) account(s *sheet) {
 	} {
 		s.add(b.text(x.what, style{}), b.number(float64(x.count), "#,##0"))
 	}
-	s.add(b.text("made by", style{}), b.text("retotal "+b.run.Version, style{}))
+	s.add(b.text("made by", style{}), b.text("retotal "+b.run.Version, style{right: true}))
 	for _, text := range report.Cautions {
-		s.add(b.text(text, style{}))
+		s.over(0, text, style{})
 	}
 }
 
-// widthsOf are the widths of columns, in characters, that tables below each other share.
+// Widths of columns, in characters: of headings, which take several lines, of times, and of texts.
+const (
+	mostHead = 14
+	timeWide = 18
+	mostText = 44
+	mostOf   = 30 // where tables stand below each other
+	mostWord = 68 // that cannot be broken, such as a hash
+)
+
+// widthsOf are the widths of columns that tables below each other share.
 func widthsOf(list []*report.BookTable) (widths []float64) {
+	most := mostText
+	if len(list) > 1 {
+		most = mostOf
+	}
 	for _, t := range list {
 		for i, head := range t.Heads {
-			for len(widths) <= i {
-				widths = append(widths, 10)
+			if len(widths) <= i {
+				widths = append(widths, 9)
 			}
-			widths[i] = math.Max(widths[i], math.Min(18, float64(utf8.RuneCountInString(head)+2)))
+			widths[i] = max(widths[i], float64(min(mostHead, utf8.RuneCountInString(head)+2)))
 			for _, row := range t.Rows[:min(len(t.Rows), 200)] {
-				if text, ok := row[i].(string); ok {
-					widths[i] = math.Max(widths[i], math.Min(44, float64(utf8.RuneCountInString(text)+2)))
-				} else if _, is := row[i].(time.Time); is {
-					widths[i] = math.Max(widths[i], 20)
-				}
+				widths[i] = max(widths[i], wide(row[i], most))
 			}
 		}
 	}
 	return widths
+}
+
+// wide is the width that a cell asks for; of a text, so many letters at most.
+func wide(cell any, most int) float64 {
+	switch v := cell.(type) {
+	case time.Time:
+		return timeWide
+	case string:
+		if !strings.Contains(v, " ") {
+			most = mostWord
+		}
+		return float64(min(most, utf8.RuneCountInString(v)+2))
+	}
+	return 0
 }

@@ -3,6 +3,7 @@ package workbook
 
 import (
 	"archive/zip"
+	"bufio"
 	"errors"
 	"fmt"
 	"io"
@@ -27,6 +28,7 @@ type Book struct {
 	foot     string
 	readings *readings
 	kept     []bool // figures of the periods at hand that have a column
+	volumes  string // the format of their volumes
 	err      error
 }
 
@@ -35,7 +37,7 @@ type style struct {
 	format                   string
 	bold, wrap, large, right bool
 	indent                   bool // of text beside numbers
-	rule                     bool // a line below, as heads have
+	rule, sum                bool // a line below, as heads have, or above, as sums have
 }
 
 // New begins a workbook. With readings, every reading gets a row of its own in sheets at its end, see Rows.
@@ -75,7 +77,8 @@ func (b *Book) Write(out io.Writer, run *report.Run) error {
 	return errors.Join(b.err, b.file.Close())
 }
 
-// pack writes the file with its parts in the order of their names: the library puts sheets in the order of a map.
+// pack writes the file with its parts in the order of their names: the library puts sheets in the order of a map. They
+// are packed in a file first, as readings may be too many for memory.
 func (b *Book) pack(out io.Writer) error {
 	temporary, err := os.CreateTemp("", "workbook-*")
 	if err != nil {
@@ -83,19 +86,29 @@ func (b *Book) pack(out io.Writer) error {
 	}
 	defer os.Remove(temporary.Name())
 	defer temporary.Close()
-	if err := b.file.Write(temporary); err != nil {
+	buffered := bufio.NewWriter(temporary)
+	b.file.SetZipWriter(func(io.Writer) excelize.ZipWriter { return zip.NewWriter(buffered) })
+	if _, err := b.file.WriteToBuffer(); err != nil { // of which nothing goes into the buffer
+		return err
+	}
+	if err := buffered.Flush(); err != nil {
 		return err
 	}
 	size, err := temporary.Seek(0, io.SeekEnd)
 	if err != nil {
 		return err
 	}
-	parts, err := zip.NewReader(temporary, size)
+	return inOrder(temporary, size, out)
+}
+
+// inOrder copies an archive, its parts in the order of their names.
+func inOrder(from io.ReaderAt, size int64, to io.Writer) error {
+	parts, err := zip.NewReader(from, size)
 	if err != nil {
 		return err
 	}
 	slices.SortFunc(parts.File, func(a, b *zip.File) int { return strings.Compare(a.Name, b.Name) })
-	packed := zip.NewWriter(out)
+	packed := zip.NewWriter(to)
 	for _, part := range parts.File {
 		if err := packed.Copy(part); err != nil {
 			return err
@@ -145,8 +158,11 @@ func (b *Book) style(s style) int {
 	if s.large {
 		x.Font.Size = 14
 	}
-	if s.rule {
+	switch {
+	case s.rule:
 		x.Border = []excelize.Border{{Type: "bottom", Color: "17202A", Style: 1}}
+	case s.sum:
+		x.Border = []excelize.Border{{Type: "top", Color: "17202A", Style: 1}}
 	}
 	id, err := b.file.NewStyle(x)
 	b.check(err)
@@ -199,6 +215,10 @@ func (b *Book) layout(name string, heads int) {
 		Orientation: &across, Size: &a4, FitToWidth: &one, FitToHeight: &any,
 	}))
 	b.check(b.file.SetSheetProps(name, &excelize.SheetPropsOptions{FitToPage: &fit}))
+	side, above, below, foot := 0.45, 0.45, 0.7, 0.35 // inches
+	b.check(b.file.SetPageMargins(name, &excelize.PageLayoutMarginsOptions{
+		Left: &side, Right: &side, Top: &above, Bottom: &below, Footer: &foot,
+	}))
 	title := strings.ReplaceAll(clean(b.foot), "&", "&&")
 	if utf8.RuneCountInString(title) > 120 {
 		title = string([]rune(title)[:120]) + "…"
@@ -272,12 +292,51 @@ func (s *sheet) heads(names []string, formats []string) {
 	s.high(lines, cells...)
 }
 
-// lines is how many lines a text takes in a column, roughly.
+// over writes a row whose last cell is a text over all columns from one on, as many lines high as it takes.
+func (s *sheet) over(from int, text string, x style, before ...any) {
+	x.wrap = true
+	x.indent = from > 0
+	room := 0.0
+	for _, w := range s.widths[min(from, len(s.widths)):] {
+		room += w
+	}
+	s.high(lines(text, room), append(before, s.book.text(text, x))...)
+	if s.book.err != nil || from >= len(s.widths)-1 {
+		return
+	}
+	first, err1 := excelize.CoordinatesToCellName(from+1, s.row)
+	last, err2 := excelize.CoordinatesToCellName(len(s.widths), s.row)
+	s.book.check(errors.Join(err1, err2))
+	s.book.check(s.w.MergeCell(first, last))
+}
+
+// lines is how many lines a text takes in a column of a sheet.
 func (s *sheet) lines(column int, text string) int {
 	if column >= len(s.widths) {
 		return 1
 	}
-	return int(math.Ceil(float64(max(1, utf8.RuneCountInString(text))) / max(s.widths[column]-1, 4)))
+	return lines(text, s.widths[column])
+}
+
+// lines is how many lines a text takes in a column so many characters wide: letters are narrower than the digits by
+// which a column is measured, and words stay whole where they can.
+func lines(text string, wide float64) (n int) {
+	room := max(4, int(1.25*wide))
+	for line := range strings.SplitSeq(text, "\n") {
+		left := room
+		for word := range strings.FieldsSeq(line) {
+			letters := utf8.RuneCountInString(word)
+			if letters > left && left < room {
+				n, left = n+1, room
+			}
+			for ; letters > room; letters -= room {
+				n++
+			}
+			left -= letters + 1
+		}
+		n++
+	}
+	return n
 }
 
 // serial is a wall time as workbooks count: days since 30 December 1899.

@@ -3,6 +3,7 @@ package workbook
 import (
 	"bytes"
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -118,5 +119,65 @@ func TestManyReadings(t *testing.T) {
 	}
 	if got := strings.Join(flows, " "); got != "0 1 2 3 4 5 6" {
 		t.Errorf("readings %s", got)
+	}
+}
+
+// TestPrinted: a figure of page one is a number, and is shown as it was printed; what is no plain figure stays text.
+// How a number is shown is worked out by excelize from the format; it puts the blank before a per cent sign behind it,
+// so blanks are left out there (LibreOffice and the standard, ISO/IEC 29500-1, 18.8.31, keep it in its place).
+func TestPrinted(t *testing.T) {
+	b := New(false)
+	s := b.begin("A", []float64{10}, 1, 0)
+	list := []struct {
+		text  string
+		value any
+	}{
+		{"28,308", 28308.0}, {"1,234,567.25", 1234567.25}, {"0", 0.0}, {"−1,204.5", -1204.5}, {"± 1,480", 1480.0},
+		{"±\u00a00.25", 0.25}, {"−32.7 %", -0.327}, {"+4.0\u00a0%", 0.04}, {"0.0 %", 0.0}, {"99.8 %", 0.998},
+		{"100.0 %", 1.0},
+		{"no total", nil}, {"–", nil}, {"", nil}, {"1,200 to 1,300", nil}, {"1,200 or more", nil}, {"=1", nil},
+		{"1.2.3", nil},
+	}
+	for _, x := range list {
+		s.add(b.printed(x.text, style{}))
+	}
+	s.end()
+	var out bytes.Buffer
+	if b.check(b.pack(&out)); b.err != nil {
+		t.Fatal(b.err)
+	}
+	f, err := excelize.OpenReader(&out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, x := range list {
+		cell, _ := excelize.CoordinatesToCellName(1, i+1)
+		shown, err := f.GetCellValue("A", cell)
+		raw, err2 := f.GetCellValue("A", cell, excelize.Options{RawCellValue: true})
+		kind, err3 := f.GetCellType("A", cell)
+		v, notNumber := strconv.ParseFloat(raw, 64)
+		isText := kind == excelize.CellTypeInlineString
+		squeezed := strings.NewReplacer(" %", "%", "% ", "%")
+		want, got := squeezed.Replace(blanks.Replace(x.text)), squeezed.Replace(blanks.Replace(shown))
+		if err != nil || err2 != nil || err3 != nil || got != want ||
+			isText != (x.value == nil) || x.value != nil && (notNumber != nil || v != x.value) {
+			t.Errorf("%q is shown as %q and holds %q (%v %v %v)", x.text, shown, raw, err, err2, err3)
+		}
+	}
+}
+
+// TestLines: rows are as high as their texts take, words whole where they can be.
+func TestLines(t *testing.T) {
+	for _, x := range []struct {
+		text string
+		wide float64
+		want int
+	}{
+		{"", 10, 1}, {"a", 10, 1}, {"one two three", 8, 2}, {"one\ntwo", 40, 2}, {strings.Repeat("x", 25), 8, 3},
+		{strings.Repeat("word ", 20), 8, 10},
+	} {
+		if got := lines(x.text, x.wide); got != x.want {
+			t.Errorf("%q in %v: %d lines, want %d", x.text, x.wide, got, x.want)
+		}
 	}
 }
