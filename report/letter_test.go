@@ -111,6 +111,9 @@ func variant(t *testing.T, corrections string) *Run {
 // an hour of a day does not make the span): errors of opposite signs are told apart and never added up, a drift is no
 // place of its own, and an onset that is not sure is an open point whose months nobody calls final.
 func TestSentences(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seven sites; the plain run does it")
+	}
 	one := func(from, until, rest string) string {
 		return "[[correction]]\nfrom = " + from + "T00:00:00\nuntil = " + until + "T00:00:00\nreason = \"r\"\n" +
 			"by = \"b\"\nsure = true\n" + rest + "\n"
