@@ -21,10 +21,10 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// TestBrowserPage: the whole page of the demo, in light and dark, on a screen and on a phone: nothing on the console, no
-// request but for the file, nothing wider than the screen, nothing serious found by axe-core (AXE names its script). A
-// link to a part opens it. In print nothing stays folded, page one ends with the signatures, and every page carries its
-// number and the count of all.
+// TestBrowserPage: the whole page of the demo, in light and dark, on a screen and on a phone: nothing on the
+// console, no request but for the file, nothing wider than the screen, nothing serious found by axe-core (AXE names
+// its script). A link to a part opens it. In print nothing stays folded, page one ends with the signatures, and
+// every page carries its number and the count of all.
 func TestBrowserPage(t *testing.T) {
 	_, dir := correct(t, "site.toml")
 	file := "file://" + filepath.ToSlash(filepath.Join(dir, "report.html"))
@@ -66,7 +66,8 @@ func TestBrowserPage(t *testing.T) {
 					document.querySelector('.open a[href="#limits"]').click(),
 					document.querySelector("#limits details").open`, &open))
 			if wide > 0 || !open {
-				t.Errorf("at %d px, %s: %v px wider than the screen; a link opens its part: %v", width, scheme, wide, open)
+				t.Errorf("at %d px, %s: %v px wider than the screen; a link opens its part: %v", width, scheme, wide,
+					open)
 			}
 			if script, err := os.ReadFile(os.Getenv("AXE")); err == nil {
 				do(chromedp.Evaluate(string(script), nil))

@@ -124,7 +124,8 @@ func TestPage(t *testing.T) {
 func TestHostileNames(t *testing.T) {
 	run, _ := correct(t, "site.toml")
 	for _, hostile := range []string{
-		"</title><script>alert(1)</script>", `"; } body { display: none } /*`, "<img src=x onerror=alert(1)>", "]]>--><x>",
+		"</title><script>alert(1)</script>", `"; } body { display: none } /*`, "<img src=x onerror=alert(1)>",
+		"]]>--><x>",
 	} {
 		s := run.Result.Site
 		s.Name, s.Corrections[0].Reason, s.Approval.Author = hostile, hostile, hostile

@@ -63,8 +63,8 @@ func TestWorkbook(t *testing.T) {
 	}
 }
 
-// TestReadingsSheet: the sheet of readings has the rows of readings.parquet, as another reader of that gives them; times
-// are dates of the 1900 system, read back by excelize.
+// TestReadingsSheet: the sheet of readings has the rows of readings.parquet, as another reader of that gives
+// them; times are dates of the 1900 system, read back by excelize.
 func TestReadingsSheet(t *testing.T) {
 	run, dir := correctWith(t, "one-day.toml", Options{Readings: true})
 	type row struct {

@@ -38,8 +38,8 @@ func (b *Book) answer(l *report.Letter) {
 	s.add()
 	b.lines(s, l)
 	s.over(0, l.Note, style{})
-	s.over(0, "Volumes are rounded here as they are printed; in full, with formulas, they are on the sheets Months and "+
-		"Days.", style{})
+	s.over(0, "Volumes are rounded here as they are printed; in full, with formulas, they are on the sheets Months "+
+		"and Days.", style{})
 	s.add()
 	s.over(0, "Before you send this", style{bold: true})
 	if len(l.Points) == 0 {
@@ -107,7 +107,8 @@ func (b *Book) printed(text string, s style) any {
 	if err != nil {
 		return b.text(text, s)
 	}
-	shown := "#,##0" + strings.Map(func(r rune) rune { return map[bool]rune{true: '.', false: '0'}[r == '.'] }, parts[4])
+	zero := func(r rune) rune { return map[bool]rune{true: '.', false: '0'}[r == '.'] }
+	shown := "#,##0" + strings.Map(zero, parts[4])
 	if parts[5] != "" {
 		v, shown = v/100, shown+" %"
 	}

@@ -89,8 +89,9 @@ func TestManyReadings(t *testing.T) {
 	for i := range 7 {
 		at := time.Date(2031, 3, 1, i, 0, 0, 0, time.UTC).UnixNano()
 		rows := &recompute.Rows{
-			Time: []int64{at}, Head: []float64{math.NaN()}, Before: []float64{float64(i)}, After: []float64{math.Inf(1)},
-			Used: []bool{true}, Flags: []qa.Flags{0},
+			Time: []int64{at}, Head: []float64{math.NaN()}, Before: []float64{float64(i)},
+			After: []float64{math.Inf(1)},
+			Used:  []bool{true}, Flags: []qa.Flags{0},
 		}
 		if err := b.Rows(s, rows); err != nil {
 			t.Fatal(err)
