@@ -10,7 +10,7 @@ for program in soffice unzip zip; do
 done
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-go run ./cmd/retotal correct --quiet --out "$work/out" testdata/quarry-lane/site.toml
+go run ./cmd/retotal correct --quiet --readings-sheet --out "$work/out" testdata/quarry-lane/site.toml
 results=$work/out/quarry-lane
 sheets() { # FILE FOLDER: every sheet as CSV with numbers in full
 	soffice -env:UserInstallation="file://$work/profile" --headless --convert-to \
@@ -39,6 +39,12 @@ want=$(awk -F, '$1 == "total" { print $6 }' "$results/totals.csv")
 got=$(tail -n 1 "$work/reckoned/bare-Months.csv" | cut -d, -f5)
 if ! awk -v a="$want" -v b="$got" 'BEGIN { exit !(a > 0 && a - b < 0.01 && b - a < 0.01) }'; then
 	echo "workbook: Months add up to $got, totals.csv has $want"
+	exit 1
+fi
+# The demo's readings are of full minutes; none may be shown a second early, and none be lost.
+if ! awk -F, 'NR > 1 && $1 !~ /^....-..-.. ..:..:00$/ { bad = 1 } END { exit bad || NR != 132366 + 1 }' \
+	"$work/stored/report-Readings.csv"; then
+	echo "workbook: Readings are $(wc -l < "$work/stored/report-Readings.csv") lines, or not of full minutes"
 	exit 1
 fi
 echo "workbook: LibreOffice comes to the same numbers, $got in all"

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"time"
 
@@ -62,13 +63,21 @@ func (r *readings) add(rows *recompute.Rows, i int) {
 	b, flow := r.book, r.report.FlowUnit
 	wall := time.Unix(0, rows.Time[i]).In(r.report.Clock.Location)
 	cells := []any{
-		b.moment(wall), b.moment(wall.UTC()), b.number(rows.Head[i], "0.0000"),
-		b.number(flow.FromSI(rows.Before[i]), "0.0000"), nil, rows.Used[i], r.flags(rows.Flags[i]),
+		b.moment(wall), b.moment(wall.UTC()), b.known(rows.Head[i]), b.known(flow.FromSI(rows.Before[i])), nil,
+		rows.Used[i], r.flags(rows.Flags[i]),
 	}
 	if rows.Used[i] {
-		cells[4] = b.number(flow.FromSI(rows.After[i]), "0.0000")
+		cells[4] = b.known(flow.FromSI(rows.After[i]))
 	}
 	r.now.add(cells...)
+}
+
+// known is a cell with a head or a flow; empty where it is not known.
+func (b *Book) known(v float64) any {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return b.number(v, "0.0000")
 }
 
 // flags names what was flagged.

@@ -339,10 +339,22 @@ func lines(text string, wide float64) (n int) {
 	return n
 }
 
-// serial is a wall time as workbooks count: days since 30 December 1899.
+// serial is a wall time as workbooks count: days since 30 December 1899, rounded up to as many digits as the library
+// keeps, which are 15; it cuts off what is beyond. Below the time, programs that cut seconds would show the one before.
 func serial(t time.Time) float64 {
-	wall := time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), time.UTC)
-	return float64(wall.Sub(time.Date(1899, time.December, 30, 0, 0, 0, 0, time.UTC))) / float64(24*time.Hour)
+	wall := time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
+	since := wall.Unix() - time.Date(1899, time.December, 30, 0, 0, 0, 0, time.UTC).Unix()
+	const day = 86400
+	parts := 1e10
+	if since >= 100_000*day {
+		parts = 1e9
+	}
+	days, rest := float64(since/day), float64(since%day)+float64(t.Nanosecond())*1e-9
+	v := (days*parts + math.Ceil(rest/day*parts)) / parts
+	if (v-days)*day < rest {
+		v = (days*parts + math.Ceil(rest/day*parts) + 1) / parts
+	}
+	return v
 }
 
 // firstSerial is the first day that workbooks show as a date.

@@ -27,9 +27,26 @@ func TestSerial(t *testing.T) {
 		time.Date(2031, 1, 1, 12, 0, 0, 0, time.UTC): 36526 + 31*365 + 8 + 0.5,
 		time.Date(2031, 1, 1, 18, 0, 0, 0, zone):     36526 + 31*365 + 8 + 0.75,
 		time.Date(1900, 3, 1, 0, 0, 0, 0, time.UTC):  61,
+		time.Date(2200, 3, 1, 0, 0, 0, 0, time.UTC):  61 + 300*365 + 73, // leap years 1904 to 2196, not 2100
 	} {
 		if got := serial(at); got != want {
 			t.Errorf("%v: %v, want %v", at, got, want)
+		}
+	}
+}
+
+// TestSecondsAreCut: a program that cuts a time to whole seconds, as LibreOffice does, shows the second that was meant,
+// from a number of 15 digits: beyond those the library cuts numbers.
+func TestSecondsAreCut(t *testing.T) {
+	for _, year := range []int{1904, 1970, 2031, 2199} {
+		for second := range 86400 {
+			v := serial(time.Date(year, 3, 1, 0, 0, second, 0, time.UTC))
+			if text := strconv.FormatFloat(v, 'f', -1, 64); len(text) > 16 {
+				t.Fatalf("second %d of a day of %d is stored as %s", second, year, text)
+			}
+			if shown := (v - math.Floor(v)) * 86400; int(shown) != second || shown-float64(second) > 1e-4 {
+				t.Fatalf("second %d of a day of %d is shown as %v", second, year, shown)
+			}
 		}
 	}
 }
