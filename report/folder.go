@@ -2,6 +2,7 @@ package report
 
 import (
 	"bufio"
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -247,7 +248,7 @@ func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
 	now, err := os.ReadFile(filepath.Join(f.temporary, marker))
 	if err == nil {
 		if hexSum(now) == sha {
-			return "", nil
+			return "", f.sameFiles()
 		}
 	}
 	if supersedes != sha {
@@ -257,6 +258,20 @@ func (f *Folder) Locked(supersedes string) (keep string, bad *problem.Problem) {
 			fmt.Sprintf("set supersedes = %q in [record] of the site file, or give another folder with --out", sha))
 	}
 	return f.final + "-" + sha[:12], nil
+}
+
+// sameFiles refuses to replace signed results by others of the same record: with fewer files, or other ones.
+func (f *Folder) sameFiles() *problem.Problem {
+	for name := range own {
+		was, errWas := os.ReadFile(filepath.Join(f.final, filepath.FromSlash(name)))
+		now, errNow := os.ReadFile(filepath.Join(f.temporary, filepath.FromSlash(name)))
+		if errWas == nil && (errNow != nil || !bytes.Equal(was, now)) || errWas != nil && errNow == nil {
+			return problem.At(problem.Place{File: filepath.Join(f.final, filepath.FromSlash(name))},
+				"the results are signed and locked, and this file would be another or gone",
+				"the call that made them, with the same files asked for", "or give another folder with --out")
+		}
+	}
+	return nil
 }
 
 // Commit puts the results in their place in one exchange with those of an earlier run, where the system can do that;

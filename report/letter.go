@@ -167,6 +167,9 @@ func midnight(t time.Time) bool { return t.Hour() == 0 && t.Minute() == 0 && t.S
 // shortSpan writes a period in few words: Jul–Sep 2031.
 func shortSpan(first, last time.Time) string {
 	end := last.Add(-1)
+	if end.Before(first) {
+		end = first
+	}
 	switch {
 	case first.Year() != end.Year():
 		return first.Format("Jan 2006") + "–" + end.Format("Jan 2006")
@@ -188,7 +191,10 @@ func (r *Run) strip() []Entry {
 	if len(names) > 1 {
 		device += fmt.Sprintf(" + %d", len(names)-1)
 	}
-	every := "every " + quantity.FormatDuration(r.Result.Facts.Interval)
+	every := ", every " + quantity.FormatDuration(r.Result.Facts.Interval)
+	if r.Result.Facts.Interval == 0 {
+		every = ""
+	}
 	if len(r.Log.Samplings) > 1 {
 		every += " and otherwise"
 	}
@@ -197,7 +203,7 @@ func (r *Run) strip() []Entry {
 		{Key: "Device", Text: Typeset(device)},
 		{Key: "Prepared by", Text: orWord(approval.Author, "not said")},
 		{Key: "Checked by", Text: orWord(approval.Reviewer, "nobody yet")},
-		{Key: "Readings", Text: Grouped(float64(r.Log.Account.Used), 0) + ", " + every},
+		{Key: "Readings", Text: Grouped(float64(r.Log.Account.Used), 0) + every},
 		{Key: "Site file, log (SHA-256)", Text: r.hashes(), Mono: true},
 	}
 }
@@ -238,6 +244,42 @@ func (r *Run) lines() []period {
 	return r.Result.Months
 }
 
+// monthsIn are the months of a line: itself, or those of a year that the log touches.
+func (r *Run) monthsIn(line *period) (list []period) {
+	for i := range r.Result.Months {
+		if m := &r.Result.Months[i]; m.From < line.Until && m.Until > line.From {
+			list = append(list, *m)
+		}
+	}
+	return list
+}
+
+// covered is the part of the months of a line that the corrected total covers; months are as long as the calendar has
+// them.
+func covered(months []period) float64 {
+	sum, whole := int64(0), int64(0)
+	for i := range months {
+		sum, whole = sum+months[i].After.Covered, whole+months[i].Until-months[i].From
+	}
+	if whole == 0 {
+		return 0
+	}
+	return float64(sum) / float64(whole)
+}
+
+// lineName names a line: July, 2031, or Jan–May 2031 of a year of which the log has some months only.
+func (r *Run) lineName(line *period, oneYear bool) string {
+	months := r.monthsIn(line)
+	if n := len(months); len(line.Label) == 4 && n > 0 && n < 12 {
+		from, until := monthName(months[0].Label, true), monthName(months[n-1].Label, true)
+		if n == 1 {
+			return from + " " + line.Label
+		}
+		return from[:3] + "–" + until[:3] + " " + line.Label
+	}
+	return monthName(line.Label, oneYear)
+}
+
 // table fills in the months, or the years of a long record.
 func (l *Letter) table(r *Run) {
 	list := r.lines()
@@ -245,7 +287,7 @@ func (l *Letter) table(r *Run) {
 	oneYear := len(list) > 0 && list[0].Label[:4] == list[len(list)-1].Label[:4]
 	for i := range list {
 		m := r.month(&list[i], scope)
-		m.Name = monthName(list[i].Label, oneYear)
+		m.Name = r.lineName(&list[i], oneYear)
 		l.Months = append(l.Months, m)
 	}
 	if len(list) > 1 {
@@ -276,7 +318,7 @@ func (r *Run) month(p *period, scope func(*period) bool) Month {
 	if p.Both() {
 		m.Before = Grouped(r.Site().Report.VolumeUnit.FromSI(p.CommonBefore()), decimals)
 	}
-	m.Covered = floored(p.Coverage())
+	m.Covered = floored(covered(r.monthsIn(p)))
 	if p.After.Missing() {
 		return m
 	}
@@ -380,7 +422,7 @@ func fixedText(text string) string {
 func (r *Run) sum(months []Month, scope func(*period) bool) *Month {
 	t := r.month(&r.Result.Total, scope)
 	t.Name = "Total"
-	if part := r.calendarCoverage(); !r.Result.Total.After.Missing() {
+	if part := covered(r.Result.Months); !r.Result.Total.After.Missing() {
 		if t.Covered = floored(part); part < leastCoverage {
 			t.State = NeedsPerson
 		}
@@ -401,25 +443,17 @@ func (r *Run) sum(months []Month, scope func(*period) bool) *Month {
 	return &t
 }
 
-// calendarCoverage is the part of all lines of the table that the corrected total covers: months are as long as the
-// calendar has them.
-func (r *Run) calendarCoverage() float64 {
-	covered, whole := int64(0), int64(0)
-	for _, m := range r.lines() {
-		covered, whole = covered+m.After.Covered, whole+m.Until-m.From
-	}
-	if whole == 0 {
-		return 0
-	}
-	return float64(covered) / float64(whole)
-}
-
 // state says how far a period's total may be relied on.
 func (r *Run) state(p *period, open func(*period) bool) State {
-	switch {
-	case p.After.Missing() || p.Coverage() < leastCoverage || open(p):
+	if p.After.Missing() || covered(r.monthsIn(p)) < leastCoverage || open(p) {
 		return NeedsPerson
-	case p.Bracketed.Counted.Missing():
+	}
+	return boundState(p)
+}
+
+// boundState is the state of a total by its bounds alone.
+func boundState(p *period) State {
+	if p.After.Missing() || p.Bracketed.Counted.Missing() {
 		return Final
 	}
 	upper, known := p.Upper()
@@ -511,7 +545,7 @@ func (r *Run) answer(l *Letter) []Phrase {
 		text = append(text, Phrase{" (95 %: " + sure + " " + l.Unit + ")", false})
 	}
 	of := "of the time"
-	if own := floored(p.Coverage()); own != line.Covered && r.calendarCoverage() < leastCoverage {
+	if own := floored(p.Coverage()); own != line.Covered && covered(r.Result.Months) < leastCoverage {
 		of = fmt.Sprintf("of the calendar (%s of the time from the first reading to the last)", own)
 	}
 	return append(text, Phrase{Text: fmt.Sprintf(", which covers %s %s. %s", line.Covered, of, countPoints(l.Points))})

@@ -127,22 +127,22 @@ func (r *Run) onsetMoves(p *period) bool {
 // partialPoints names the months, or the years of a long record, that the log does not cover.
 func (r *Run) partialPoints() []Point {
 	list := r.lines()
-	partial := func(p *period) bool { return p.After.Missing() || p.Coverage() < leastCoverage }
+	partial := func(p *period) bool { return p.After.Missing() || covered(r.monthsIn(p)) < leastCoverage }
 	names := monthsOf(list, partial)
 	if len(names) == 0 {
 		return nil
 	}
-	covered := "less than 95 %"
+	part := "less than 95 %"
 	if len(names) == 1 {
 		for i := range list {
 			if partial(&list[i]) {
-				covered = floored(list[i].Coverage())
+				part = floored(covered(r.monthsIn(&list[i])))
 			}
 		}
 	}
 	return []Point{{fmt.Sprintf("%s %s not covered.", listed3(names), isAre(names)),
-		fmt.Sprintf("The corrected total covers %s of the time; it is what the log holds, not the month. Say so where "+
-			"it is reported, or report what the permit's rule on missing time gives.", covered), PartMonths, true}}
+		fmt.Sprintf("The corrected total covers %s of the time; it is what the log holds, not all that flowed. Say so where "+
+			"it is reported, or report what the permit's rule on missing time gives.", part), PartMonths, true}}
 }
 
 // missingTold is the missing time from which it is an open point; common practice.
@@ -205,7 +205,6 @@ func (r *Run) shortTimes(from, until int64) string {
 
 // boundedPoints names the months whose total is a bound.
 func (r *Run) boundedPoints() (list []Point) {
-	nothingOpen := func(*period) bool { return false }
 	for _, x := range []struct {
 		state State
 		why   string
@@ -214,7 +213,7 @@ func (r *Run) boundedPoints() (list []Point) {
 		{AtMost, "drowned flow counts with the most that can have flowed."},
 		{Between, "what the meter hid counts with the least that flowed, drowned flow with the most."},
 	} {
-		names := monthsOf(r.Result.Months, func(p *period) bool { return r.bareState(p, nothingOpen) == x.state })
+		names := monthsOf(r.Result.Months, func(p *period) bool { return boundState(p) == x.state })
 		if len(names) > 0 {
 			list = append(list, Point{
 				fmt.Sprintf("%s %s %s.", listed3(names), isAre(names), x.state),
@@ -223,16 +222,6 @@ func (r *Run) boundedPoints() (list []Point) {
 		}
 	}
 	return list
-}
-
-// bareState is the state of a total apart from its coverage.
-func (r *Run) bareState(p *period, open func(*period) bool) State {
-	if p.After.Missing() {
-		return Final
-	}
-	whole := *p
-	whole.Until = whole.From + whole.After.Covered
-	return r.state(&whole, open)
 }
 
 // listed3 lists up to three names.

@@ -166,13 +166,14 @@ function edgeNear(t) {
 /* totals of the cells from i to before j */
 function totals(i, j) {
 	const d = data, t = { from: d.start[i], until: d.start[j], rows: 0, dropped: 0, state: 0,
-		headLow: Infinity, headHigh: -Infinity, flags: [] };
+		headLow: Infinity, headHigh: -Infinity, flags: [], change: 0, about: false };
 	t.before = d.sumBefore[j] - d.sumBefore[i]; t.after = d.sumAfter[j] - d.sumAfter[i];
 	t.coveredBefore = d.coveredBefore[j] - d.coveredBefore[i];
 	t.covered = d.coveredAfter[j] - d.coveredAfter[i];
 	if (facts.counter) t.counted = d.sumCounter[j] - d.sumCounter[i];
 	for (let k = i; k < j; k++) {
 		t.rows += d.rows[k]; t.dropped += d.dropped[k]; t.state |= d.state[k];
+		shareChange(t, k);
 		if (d.headLow[k] < t.headLow) t.headLow = d.headLow[k];
 		if (d.headHigh[k] > t.headHigh) t.headHigh = d.headHigh[k];
 	}
@@ -183,6 +184,16 @@ function totals(i, j) {
 	});
 	return t;
 }
+/* shareChange adds what a cell changes over the time that before and after both cover; where they cover parts of it, the
+   flow of each part counts as even. */
+function shareChange(t, k) {
+	const d = data, before = d.coveredBefore[k + 1] - d.coveredBefore[k], after = d.coveredAfter[k + 1] - d.coveredAfter[k];
+	if (!(before > 0 && after > 0)) return;
+	const both = Math.min(before, after);
+	if (Math.abs(before - after) > 0.01) t.about = true;
+	t.change += (d.sumAfter[k + 1] - d.sumAfter[k]) * both / after - (d.sumBefore[k + 1] - d.sumBefore[k]) * both / before;
+}
+const changeText = (t) => (t.about ? 'about ' : '') + signedVolume(t.change);
 function firstMark(f, i) {
 	let low = 0, high = f.cell.length;
 	while (low < high) { const m = (low + high) >> 1; if (f.cell[m] < i) low = m + 1; else high = m; }
@@ -809,7 +820,7 @@ function heads(t) {
 	if (view.list.some((x) => x.covered === 0)) key.append(' ', swatch('gap'), ' missing');
 	dom.heads.flow.replaceChildren(make('span', {}, make('b', {}, 'Flow'), ' ' + symbol + ', ' + spanText(state.a, state.b)), key);
 	dom.heads.difference.replaceChildren(make('span', {}, make('b', {}, 'Difference'), ' ' + symbol + ', after less before'),
-		make('span', {}, 'in view ', make('b', {}, signedVolume(t.after - t.before))));
+		make('span', {}, 'in view ', make('b', {}, changeText(t))));
 	if (facts.counter) dom.heads.share.replaceChildren(make('span', {}, make('b', {}, 'Counter'), ' counted against the flow before, %'),
 		make('span', {}, 'in view ', make('b', {}, t.before > 0 ? grouped(100 * t.counted / t.before, 1) + ' %' : '–')));
 }
@@ -844,7 +855,7 @@ function panel() {
 	list.append(row('before', s.coveredBefore > 0 ? volumeText(s.before) : 'missing'));
 	const how = s.state & 1 ? ', bounded now' : s.dropped && s.dropped === s.rows ? ', bridged now' : '';
 	list.append(row('after' + how, s.covered > 0 ? (s.state & 2 ? '≥ ' : '') + volumeText(s.after) : 'missing', true));
-	if (s.covered > 0 && s.coveredBefore > 0) list.append(row('change', signedVolume(s.after - s.before)));
+	if (s.covered > 0 && s.coveredBefore > 0) list.append(row(Math.abs(s.covered - s.coveredBefore) > 0.01 ? 'change, in time both cover' : 'change', changeText(s)));
 	const offered = offer(s);
 	if (offered) list.append(row('with the ruling below', offered));
 	if (s.counted != null && s.before > 0) list.append(row('counter', volumeText(s.counted)));
@@ -884,7 +895,7 @@ const flowText = (v) => String(+(v / unit().factor).toPrecision(4)) + ' ' + unit
 function offer(s) {
 	if (state.kind !== 'ruling') return '';
 	switch (actionOf(s)) {
-	case 'bound': return '≥ about ' + volumeText(leastOf(s) * (s.until - s.from));
+	case 'bound': return '≥ about ' + volumeText(leastOf(s) * Math.max(s.covered, s.coveredBefore));
 	case 'leave-out': return checkOf(s) ? '' : 'missing';
 	}
 	return '';

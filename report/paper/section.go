@@ -100,7 +100,7 @@ func (p *paper) drawing(name string) bool {
 	w, h := x.Size()
 	scale := min(p.width()/float64(w), (p.bottom()-top-20)/float64(h))
 	high := float64(h) * scale
-	p.room(high + 4)
+	p.room(high + 12) // with what it shows
 	y := p.pdf.GetY()
 	draw(p, x, margin, y+high, scale)
 	p.pdf.SetXY(margin, y+high+1)

@@ -30,7 +30,11 @@ func (p *paper) table(t *report.PageTable) {
 			break
 		}
 	}
-	p.room(24)
+	first := 24.0
+	if len(t.Rows) > 0 { // the head does not stand alone
+		first = max(first, min(x.height(t.Head)+x.height(t.Rows[0])+6, p.bottom()-top))
+	}
+	p.room(first)
 	if t.Caption != "" {
 		p.font("sans", "", 8)
 		p.ink(second)
