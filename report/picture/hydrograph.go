@@ -91,8 +91,11 @@ func (p *flowPlot) picture(strip *strip) *Picture {
 	strip.keys(k)
 	f.top = float64(k.lineCount(f.left, p.Width))*keyLine + 4 + c.height()
 	f.bottom = math.Max(p.Height-26-strip.height(), f.top+20)
-	text := fmt.Sprintf("Flow of %s, %s, before and after correction: the highest is %s %s.", p.run.Title(),
-		dates(p.run, p.from, p.until), rounded(most), symbol(p.unit))
+	text := fmt.Sprintf("Flow of %s, %s, before and after correction", p.run.Title(), dates(p.run, p.from, p.until))
+	if most > 0 {
+		text += fmt.Sprintf(": the highest is %s %s", rounded(most), symbol(p.unit))
+	}
+	text += "."
 	return &Picture{
 		Name: "hydrograph", Title: text, Caption: "Flow before and after", Width: p.Width, Height: p.Height,
 		draw: func(s *sheet) {
