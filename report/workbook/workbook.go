@@ -43,7 +43,8 @@ type style struct {
 // New begins a workbook. With readings, every reading gets a row of its own in sheets at its end, see Rows.
 func New(withReadings bool) *Book {
 	b := &Book{file: excelize.NewFile(), styles: map[style]int{}}
-	for _, name := range sheetNames {
+	b.check(b.file.SetSheetName(b.file.GetSheetName(0), sheetNames[0])) // the one that is there, and in front
+	for _, name := range sheetNames[1:] {
 		_, err := b.file.NewSheet(name)
 		b.check(err)
 	}
@@ -127,10 +128,6 @@ func (b *Book) properties(l *report.Letter) {
 		Title: clean(l.Title), Creator: "retotal", LastModifiedBy: "retotal", Created: then, Modified: then,
 		Description: "A correction is for a competent person to review before it is reported.",
 	}))
-	if i, err := b.file.GetSheetIndex("Answer"); err == nil {
-		b.file.SetActiveSheet(i)
-	}
-	b.check(b.file.DeleteSheet("Sheet1"))
 }
 
 func (b *Book) check(err error) {

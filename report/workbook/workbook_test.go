@@ -142,7 +142,7 @@ func TestManyReadings(t *testing.T) {
 
 // TestPrinted: a figure of page one is a number, and is shown as it was printed; what is no plain figure stays text.
 // How a number is shown is worked out by excelize from the format; it puts the blank before a per cent sign behind it,
-// so blanks are left out there (LibreOffice and the standard, ISO/IEC 29500-1, 18.8.31, keep it in its place).
+// so blanks are left out there. LibreOffice keeps it in its place.
 func TestPrinted(t *testing.T) {
 	b := New(false)
 	s := b.begin("A", []float64{10}, 1, 0)
