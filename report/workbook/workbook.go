@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf16"
 	"unicode/utf8"
 
@@ -216,7 +217,7 @@ func (b *Book) layout(name string, heads int) {
 	b.check(b.file.SetPageMargins(name, &excelize.PageLayoutMarginsOptions{
 		Left: &side, Right: &side, Top: &above, Bottom: &below, Footer: &foot,
 	}))
-	title := strings.ReplaceAll(clean(b.foot), "&", "&&")
+	title := strings.ReplaceAll(clean(oneWay(b.foot)), "&", "&&")
 	if utf8.RuneCountInString(title) > 120 {
 		title = string([]rune(title)[:120]) + "…"
 	}
@@ -228,6 +229,16 @@ func (b *Book) layout(name string, heads int) {
 			Name: "_xlnm.Print_Titles", RefersTo: fmt.Sprintf("'%s'!$1:$%d", name, heads), Scope: name,
 		}))
 	}
+}
+
+// oneWay leaves out what turns the direction of writing: in a foot line it would turn the words behind a name, too.
+func oneWay(text string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.Is(unicode.Bidi_Control, r) {
+			return -1
+		}
+		return r
+	}, text)
 }
 
 // add writes a row.

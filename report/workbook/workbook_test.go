@@ -184,6 +184,20 @@ func TestPrinted(t *testing.T) {
 	}
 }
 
+// TestFoot: a name turns no words of the foot line around, and is no code of its own there: & begins one (ISO/IEC
+// 29500-1, 18.3.1.46, from memory).
+func TestFoot(t *testing.T) {
+	b := New(false)
+	b.foot = "A &P\u202eB\u2067 · DRAFT"
+	s := b.begin("Answer", []float64{10}, 0, 0)
+	s.end()
+	foot, err := b.file.GetHeaderFooter("Answer")
+	const want = "&LA &&PB · DRAFT · Answer&Rpage &P of &N"
+	if b.err != nil || err != nil || foot.OddFooter != want {
+		t.Errorf("the foot line is %q, want %q (%v %v)", foot.OddFooter, want, b.err, err)
+	}
+}
+
 // TestLines: rows are as high as their texts take, words whole where they can be.
 func TestLines(t *testing.T) {
 	for _, x := range []struct {
