@@ -141,8 +141,8 @@ func (r *Run) partialPoints() []Point {
 		}
 	}
 	return []Point{{fmt.Sprintf("%s %s not covered.", listed3(names), isAre(names)),
-		fmt.Sprintf("The corrected total covers %s of the time; it is what the log holds, not all that flowed. Say so where "+
-			"it is reported, or report what the permit's rule on missing time gives.", part), PartMonths, true}}
+		fmt.Sprintf("The corrected total covers %s of the time; it is what the log holds, not all that flowed. Say so "+
+			"where it is reported, or report what the permit's rule on missing time gives.", part), PartMonths, true}}
 }
 
 // missingTold is the missing time from which it is an open point; common practice.
