@@ -16,26 +16,26 @@ import (
 // Letter is page one: what it is, the answer, how much, what is open, and what it rests on. All texts are ready to
 // print, with their signs and units set (Typeset).
 type Letter struct {
-	Title, ID string
-	Period    string // what the totals are, over which time, in which zone
-	Short     string // the period in few words, for foot lines
-	Status    string // as it is printed: DRAFT, CHECKED, SIGNED
-	Signed    bool   // nothing says DRAFT any more
-	Strip     []Entry
-	Sentence  []Phrase // what the meter did and why
-	OnFile    string   // the reason that the site file gives for it; ""
-	Answer    []Phrase // the total to report, and how sure it is
-	Unit      string   // of all volumes
-	Reported  bool     // figures were reported
-	BeforeIs  string   // heading of what the meter made
-	Months    []Month
-	Total     *Month // of several months
-	Note      string // how the table adds up
-	Points    []Point
-	Rests     []Rest
-	Prepared  string
-	Checked   string
-	Foot      [2]string // of every printed page: site, period and status; hashes
+	Title    string
+	Period   string // what the totals are, over which time, in which zone
+	Short    string // the period in few words, for foot lines
+	Status   string // as it is printed: DRAFT, CHECKED, SIGNED
+	Signed   bool   // nothing says DRAFT any more
+	Strip    []Entry
+	Sentence []Phrase // what the meter did and why
+	OnFile   string   // the reason that the site file gives for it; ""
+	Answer   []Phrase // the total to report, and how sure it is
+	Unit     string   // of all volumes
+	Reported bool     // figures were reported
+	BeforeIs string   // heading of what the meter made
+	Months   []Month
+	Total    *Month // of several months
+	Note     string // how the table adds up
+	Points   []Point
+	Rests    []Rest
+	Prepared string
+	Checked  string
+	Foot     [2]string // of every printed page: site, period and status; hashes
 }
 
 // Entry is a key of the strip with its text; a Mono one is a hash.
@@ -84,7 +84,6 @@ func NewLetter(r *Run) *Letter {
 	approval := &r.Site().Approval
 	l := &Letter{
 		Title:    r.Title(),
-		ID:       r.Site().ID,
 		Status:   strings.ToUpper(orWord(approval.Status, "draft")),
 		Signed:   approval.Status == site.Signed,
 		Unit:     Typeset(r.Site().Report.VolumeUnit.Symbol),
@@ -391,9 +390,9 @@ func floored(part float64) string {
 func (r *Run) reportedOf(p *period) string {
 	report := &r.Site().Report
 	if x, ok := report.Reported[p.Label]; ok {
-		return Grouped(report.VolumeUnit.FromSI(x.Volume.SI), decimalsOf(fixedText(x.Volume.Text)))
+		return Grouped(report.VolumeUnit.FromSI(x.Volume.SI), r.decimalsReported(&x.Volume))
 	}
-	sum, n := 0.0, 0
+	sum, n, decimals := 0.0, 0, 0
 	for i := range r.Result.Months {
 		m := &r.Result.Months[i]
 		if m.Until <= p.From || m.From >= p.Until {
@@ -404,17 +403,21 @@ func (r *Run) reportedOf(p *period) string {
 			return ""
 		}
 		sum, n = sum+report.VolumeUnit.FromSI(x.Volume.SI), n+1
+		decimals = max(decimals, r.decimalsReported(&x.Volume))
 	}
 	if n == 0 || len(report.Reported) == 0 {
 		return ""
 	}
-	return Grouped(sum, 0)
+	return Grouped(sum, decimals)
 }
 
-// fixedText is the number of a value as it was written, without its unit.
-func fixedText(text string) string {
-	number, _, _ := strings.Cut(text, " ")
-	return number
+// decimalsReported are those that a reported figure was written with, or that its size asks for where it was written in
+// another unit than that of the report.
+func (r *Run) decimalsReported(v *quantity.Value) int {
+	if number, unit, _ := strings.Cut(v.Text, " "); unit == r.Site().Report.VolumeUnit.Symbol {
+		return decimalsOf(number)
+	}
+	return r.decimals(v.SI)
 }
 
 // sum is the line of all months: where they are rounded by the permit's rule, the sum of what each goes into the report
@@ -422,11 +425,6 @@ func fixedText(text string) string {
 func (r *Run) sum(months []Month, scope func(*period) bool) *Month {
 	t := r.month(&r.Result.Total, scope)
 	t.Name = "Total"
-	if part := covered(r.Result.Months); !r.Result.Total.After.Missing() {
-		if t.Covered = floored(part); part < leastCoverage {
-			t.State = NeedsPerson
-		}
-	}
 	value, decimals := 0.0, 0
 	for _, m := range months {
 		if m.After != "no total" {

@@ -128,17 +128,20 @@ func (r *Run) onsetMoves(p *period) bool {
 func (r *Run) partialPoints() []Point {
 	list := r.lines()
 	partial := func(p *period) bool { return p.After.Missing() || covered(r.monthsIn(p)) < leastCoverage }
-	names := monthsOf(list, partial)
-	if len(names) == 0 {
-		return nil
-	}
-	part := "less than 95 %"
-	if len(names) == 1 {
-		for i := range list {
-			if partial(&list[i]) {
-				part = floored(covered(r.monthsIn(&list[i])))
-			}
+	var names []string
+	part := ""
+	for i := range list {
+		if partial(&list[i]) {
+			names = append(names, r.lineName(&list[i], false))
+			part = floored(covered(r.monthsIn(&list[i])))
 		}
+	}
+	switch len(names) {
+	case 0:
+		return nil
+	case 1:
+	default:
+		part = "less than 95 %"
 	}
 	return []Point{{fmt.Sprintf("%s %s not covered.", listed3(names), isAre(names)),
 		fmt.Sprintf("The corrected total covers %s of the time; it is what the log holds, not all that flowed. Say so "+
@@ -184,7 +187,7 @@ func (r *Run) longestGap() (longest *effect.Event) {
 	return longest
 }
 
-// rough writes a time in two figures: 37 h, 2 d 3 h.
+// rough writes a time to the minute, or to the second below an hour: 37 h 16 min.
 func rough(ns int64) string {
 	d := time.Duration(ns)
 	if d >= time.Hour {

@@ -42,7 +42,11 @@ func (r *Run) rests() (list []Rest) {
 	}
 	for i := range r.Findings {
 		f := &r.Findings[i]
-		list = append(list, Rest{marks[f.Verdict], capital(f.Topic), inShort(firstSentence(f.Sentence))})
+		x := Rest{marks[f.Verdict], capital(f.Topic), inShort(firstSentence(f.Sentence))}
+		if x.Mark == differs && (f.Allowed || r.answered(f)) {
+			x.Text += " Accepted, or within what the site file allows."
+		}
+		list = append(list, x)
 	}
 	slices.SortStableFunc(list, func(a, b Rest) int { return gravity(a.Mark) - gravity(b.Mark) })
 	list = shortened(list, "More comparisons")

@@ -12,6 +12,7 @@ import (
 	"retotal/recompute/audit"
 	"retotal/recompute/settings"
 	"retotal/report"
+	"retotal/report/results"
 )
 
 // job is one site on its way: what its files say before the log is read.
@@ -73,7 +74,7 @@ func prepareFor(e *roster.Entry, air bool, without ...int) (*job, error) {
 // largeLog is how many bytes a log has whose run takes memory, and long enough for garbage not to matter: by how much
 // the heap may grow before it is cleaned, in percent of what is in use. A small log is done before it is worth it.
 const (
-	largeLog         = 16 << 20
+	largeLog         = results.LargeLog
 	growth           = 100
 	growthOfLargeLog = 50
 )

@@ -95,9 +95,7 @@ func newPaper(letter *report.Letter, pictures map[string]Picture) *paper {
 	} {
 		pdf.AddUTF8FontFromBytes(f.family, f.style, f.ttf)
 	}
-	for _, part := range []report.Part{report.PartSign} {
-		p.links[part] = pdf.AddLink()
-	}
+	p.links[report.PartSign] = pdf.AddLink()
 	return p
 }
 

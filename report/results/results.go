@@ -54,7 +54,7 @@ func New(folder *report.Folder, l *ingest.Log, o Options) (*Writer, error) {
 		return nil, err
 	}
 	return &Writer{
-		options: o, site: l.Site, large: l.Total() >= largeLog, folder: folder, report: r,
+		options: o, site: l.Site, large: l.Total() >= LargeLog, folder: folder, report: r,
 		pictures: picture.New(l.Site),
 		explorer: explore.New(l), book: workbook.New(o.Readings),
 	}, nil
@@ -129,8 +129,8 @@ func whole(make func() ([]byte, error)) func(io.Writer) error {
 	}
 }
 
-// largeLog is how many bytes a log has of which files are made one after the other.
-const largeLog = 16 << 20
+// LargeLog is how many bytes a log has whose run takes memory: of one, files are made one after the other.
+const LargeLog = 16 << 20
 
 // all makes files and writes them, side by side where there is memory for it.
 func (w *Writer) all(files []file) error {
